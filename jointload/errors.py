@@ -1,0 +1,62 @@
+"""Every exception of jointload.
+
+    JointloadError                  anything jointload raises on purpose
+      InputError                    the user's input cannot be used: one clear line, exit code 2
+        RecordingError              a C3D file is missing, damaged or of a kind that cannot be read
+        LabelError                  a labels.toml names something that is not there
+        RiderError                  a rider.toml is incomplete or implausible
+        CalibrationError            no body can be fitted to the static trial
+        ModelDataError              a file in models/ is missing, lacks its source, or an unknown name was asked for
+        SettingError                a setting is outside its range or unknown
+        OutputError                 the result folder cannot be written
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+
+class JointloadError(Exception):
+    """Anything jointload raises on purpose."""
+
+
+class InputError(JointloadError):
+    """The user's input cannot be used; the message is one line that says what to do next."""
+
+
+class RecordingError(InputError):
+    """A C3D file is missing, damaged or of a kind that cannot be read."""
+
+
+class LabelError(InputError):
+    """A labels.toml names something that is not there."""
+
+
+class RiderError(InputError):
+    """A rider.toml is incomplete or implausible."""
+
+
+class CalibrationError(InputError):
+    """No body can be fitted to the static trial."""
+
+
+class ModelDataError(InputError):
+    """A file in models/ is missing, lacks its source, or an unknown name was asked for."""
+
+
+class SettingError(InputError):
+    """A setting is outside its range or unknown."""
+
+
+class OutputError(InputError):
+    """The result folder cannot be written."""
+
+
+def expected_found(what: str, expected: object, found: object, where: str, advice: str) -> str:
+    """The one line every input error shows: what was expected, what was found, where, what to do next."""
+    return f"{what}: expected {expected}, found {found} in {where}; {advice}"
+
+
+def known_names(names: Iterable[str]) -> str:
+    """The known names as a readable list for an error message."""
+    return ", ".join(sorted(names)) or "none"

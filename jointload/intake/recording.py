@@ -1,0 +1,101 @@
+"""What a recording is once it has been read: checked, in SI units, in ISB lab axes (X forward, Y up, Z right)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from jointload.errors import LabelError, known_names
+
+Array = NDArray[np.float64]
+Severity = Literal["pass", "warn", "refuse"]
+SIDES = ("r", "l")
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One observation about the data that a reader must know before trusting a number."""
+
+    check: str
+    severity: Severity
+    where: str
+    evidence: str
+    advice: str
+
+
+@dataclass(frozen=True)
+class Event:
+    """A named instant stored in the file. time [s] counts from the recording's first frame; side is 'r', 'l' or ''."""
+
+    label: str
+    side: str
+    time: float
+
+
+@dataclass(frozen=True, eq=False)
+class Plate:
+    """One force plate, as the wrench of the ground ON the body about the lab origin, at the force rate.
+
+    corners : (3, 4) [m], lab axes, in the order of the file
+    force : (3, N) [N], lab axes, upward positive
+    moment : (3, N) [N m], lab axes, about the lab origin
+    """
+
+    number: int
+    kind: int
+    corners: Array
+    force: Array
+    moment: Array
+    baseline: str
+    """How the unloaded level was found and removed, in words."""
+
+
+@dataclass(frozen=True, eq=False)
+class Recording:
+    """A trial: marker trajectories, plate wrenches and events.
+
+    markers : (3, M, F) [m], lab axes; NaN where a marker was not seen
+    lab_from_file : (3, 3) rotation that was applied to the file's coordinates
+    """
+
+    name: str
+    sha256: str
+    labels: tuple[str, ...]
+    markers: Array
+    point_rate: float
+    plates: tuple[Plate, ...]
+    force_rate: float
+    events: tuple[Event, ...]
+    lab_from_file: Array
+    axes_evidence: str
+    first_frame: int = 1
+    findings: tuple[Finding, ...] = field(default=())
+
+    @property
+    def frames(self) -> int:
+        return int(self.markers.shape[2])
+
+    @property
+    def samples_per_frame(self) -> int:
+        """Force samples per marker frame; sample i * samples_per_frame belongs to frame i."""
+        return round(self.force_rate / self.point_rate) if self.plates else 1
+
+    @property
+    def time(self) -> Array:
+        """(F,) [s] from the first frame."""
+        return np.arange(self.frames) / self.point_rate
+
+    @property
+    def force_time(self) -> Array:
+        """(N,) [s] from the first frame."""
+        samples = self.plates[0].force.shape[1] if self.plates else 0
+        return np.arange(samples) / self.force_rate if samples else np.empty(0)
+
+    def marker(self, label: str) -> Array:
+        """(3, F) [m] trajectory of one marker; LabelError lists the known labels when it is unknown."""
+        if label not in self.labels:
+            raise LabelError(f"marker {label!r} is not in {self.name}; its labels are {known_names(self.labels)}")
+        return self.markers[:, self.labels.index(label)]
