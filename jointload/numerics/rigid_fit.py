@@ -1,0 +1,158 @@
+"""Least-squares rigid pose of marker clusters, closed form, all segments and frames at once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+LEAST_SPREAD = 0.01
+"""Markers closer than this [m, root mean square] to one straight line do not fix a rotation about it (choice)."""
+NEWTON_STEPS = 30
+
+
+def fit_poses(clusters: Sequence[Array], observed: Sequence[Array]) -> tuple[Array, Array, Array]:
+    """Pose of every segment in every frame.
+
+    clusters : per segment (3, n) [m], marker positions in the segment's frame
+    observed : per segment (3, n, F) [m], the same markers in the lab; NaN where not seen
+
+    Returns lab_from_segment (3, 3, S, F), position of the segment's origin (3, S, F) [m] and the root mean square
+    distance (S, F) [m] of the markers from the fit. NaN where fewer than three markers, or only markers on one line, are seen.
+
+    The rotation maximises the trace of Horn's symmetric 4 x 4 matrix; its largest eigenvalue is the largest root of the
+    characteristic polynomial, found by Newton's method from above, and the quaternion is a column of the adjugate.
+    Horn BKP (1987) J Opt Soc Am A 4:629-642; Theobald DL (2005) Acta Cryst A61:478-480 (both from memory).
+    """
+    frames = observed[0].shape[2]
+    shape = (len(clusters), frames)
+    covariance = np.full((3, 3, *shape), np.nan)
+    centre_local, centre_lab = np.full((3, *shape), np.nan), np.full((3, *shape), np.nan)
+    spread, count = np.full(shape, np.nan), np.zeros(shape)
+    for s, (local, seen_at) in enumerate(zip(clusters, observed, strict=True)):
+        for visible, where in _visibility_patterns(seen_at):
+            if not _fixes_a_rotation(local[:, visible]):
+                continue
+            _accumulate(local[:, visible], seen_at[:, visible][..., where], s, where, covariance, centre_local, centre_lab, spread)
+            count[s, where] = np.count_nonzero(visible)
+    quaternion, largest = _largest_eigenpair(covariance, 0.5 * spread)
+    rotation = rotation_from_quaternion(quaternion)
+    position = centre_lab - np.stack([sum(rotation[i, j] * centre_local[j] for j in range(3)) for i in range(3)])
+    with np.errstate(invalid="ignore", divide="ignore"):
+        residual = np.sqrt(np.maximum(spread - 2 * largest, 0.0) / count)
+    return rotation, position, residual
+
+
+def _visibility_patterns(observed: Array) -> list[tuple[NDArray[np.bool_], slice | NDArray[np.intp]]]:
+    seen = np.isfinite(observed[0])
+    if seen.all():
+        return [(seen[:, 0], slice(None))]
+    patterns, index = np.unique(seen, axis=1, return_inverse=True)
+    index = index.reshape(-1)
+    return [(patterns[:, k], np.flatnonzero(index == k)) for k in range(patterns.shape[1])]
+
+
+def _fixes_a_rotation(local: Array) -> bool:
+    if local.shape[1] < 3:
+        return False
+    singular = np.linalg.svd(local - local.mean(axis=1, keepdims=True), compute_uv=False)
+    return bool(singular[1] / np.sqrt(local.shape[1]) >= LEAST_SPREAD)
+
+
+def _accumulate(
+    local: Array,
+    observed: Array,
+    s: int,
+    where: slice | NDArray[np.intp],
+    covariance: Array,
+    centre_local: Array,
+    centre_lab: Array,
+    spread: Array,
+) -> None:
+    mean_local, mean_lab = local.mean(axis=1, keepdims=True), observed.mean(axis=1)
+    centred, arms = local - mean_local, observed - mean_lab[:, None]
+    for j in range(3):
+        covariance[:, j, s, where] = centred @ arms[j]
+    centre_local[:, s, where], centre_lab[:, s, where] = mean_local, mean_lab
+    spread[s, where] = np.einsum("inf,inf->f", arms, arms) + np.sum(centred**2)
+
+
+def _largest_eigenpair(covariance: Array, start: Array) -> tuple[Array, Array]:
+    """Unit quaternion (4, ...) and eigenvalue (...) of Horn's matrix; start is an upper bound of the eigenvalue."""
+    (xx, xy, xz), (yx, yy, yz), (zx, zy, zz) = covariance
+    a, b, c, d = xx + yy + zz, xx - yy - zz, yy - xx - zz, zz - xx - yy
+    e, f, g = yz - zy, zx - xz, xy - yx
+    h, i, j = xy + yx, zx + xz, yz + zy
+    largest = _largest_root(covariance, _symmetric_determinant(a, b, c, d, e, f, g, h, i, j), start)
+    columns = _adjugate(a - largest, b - largest, c - largest, d - largest, e, f, g, h, i, j)
+    length = np.sqrt(np.einsum("kc...,kc...->c...", columns, columns))
+    best = np.argmax(np.where(np.isfinite(length), length, -1.0), axis=0)
+    column = np.take_along_axis(columns, best[None, None], axis=1)[:, 0]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return column / np.take_along_axis(length, best[None], axis=0)[0], largest
+
+
+def _largest_root(covariance: Array, c0: Array, start: Array) -> Array:
+    (xx, xy, xz), (yx, yy, yz), (zx, zy, zz) = covariance
+    c2 = -2.0 * np.einsum("ij...,ij...->...", covariance, covariance)
+    c1 = -8.0 * (xx * (yy * zz - yz * zy) - xy * (yx * zz - yz * zx) + xz * (yx * zy - yy * zx))
+    root = start.copy()
+    with np.errstate(invalid="ignore", divide="ignore"):
+        for _ in range(NEWTON_STEPS):
+            square = root * root
+            slope = 4 * square * root + 2 * c2 * root + c1
+            step = np.where(slope > 0, ((square + c2) * square + c1 * root + c0) / slope, 0.0)
+            root = root - step
+            if not np.any(np.abs(step) > 1e-15 * np.abs(root)):
+                break
+    return root
+
+
+def _symmetric_determinant(
+    a: Array, b: Array, c: Array, d: Array, e: Array, f: Array, g: Array, h: Array, i: Array, j: Array
+) -> Array:
+    """Determinant of [[a e f g] [e b h i] [f h c j] [g i j d]]."""
+    s0, s1, s2 = a * b - e * e, a * h - e * f, a * i - e * g
+    s3, s4, s5 = e * h - b * f, e * i - b * g, f * i - h * g
+    t5, t4, t3 = c * d - j * j, h * d - j * i, h * j - c * i
+    t2, t1, t0 = f * d - j * g, f * j - c * g, f * i - h * g
+    return s0 * t5 - s1 * t4 + s2 * t3 + s3 * t2 - s4 * t1 + s5 * t0
+
+
+def _adjugate(
+    a: Array, b: Array, c: Array, d: Array, e: Array, f: Array, g: Array, h: Array, i: Array, j: Array
+) -> Array:
+    """Adjugate (4, 4, ...) of the same symmetric matrix."""
+    cd, hd, hj = c * d - j * j, h * d - i * j, h * j - c * i
+    fd, fj, fi = f * d - g * j, f * j - c * g, f * i - h * g
+    bd, ed, ei = b * d - i * i, e * d - g * i, e * i - b * g
+    out = np.empty((4, 4, *a.shape))
+    out[0, 0] = b * cd - h * hd + i * hj
+    out[0, 1] = -(e * cd - h * fd + i * fj)
+    out[0, 2] = e * hd - b * fd + i * fi
+    out[0, 3] = -(e * hj - b * fj + h * fi)
+    out[1, 1] = a * cd - f * fd + g * fj
+    out[1, 2] = -(a * hd - e * fd + g * fi)
+    out[1, 3] = a * hj - e * fj + f * fi
+    out[2, 2] = a * bd - e * ed + g * ei
+    out[2, 3] = -(a * (b * j - h * i) - e * (e * j - f * i) + g * (e * h - b * f))
+    out[3, 3] = a * (b * c - h * h) - e * (e * c - f * h) + f * (e * h - b * f)
+    for row in range(4):
+        for column in range(row):
+            out[row, column] = out[column, row]
+    return out
+
+
+def rotation_from_quaternion(q: Array) -> Array:
+    """(3, 3, ...) rotation of unit quaternions (4, ...), scalar part first."""
+    w, x, y, z = q
+    return np.stack(
+        (
+            np.stack((w * w + x * x - y * y - z * z, 2 * (x * y - w * z), 2 * (x * z + w * y))),
+            np.stack((2 * (x * y + w * z), w * w - x * x + y * y - z * z, 2 * (y * z - w * x))),
+            np.stack((2 * (x * z - w * y), 2 * (y * z + w * x), w * w - x * x - y * y + z * z)),
+        )
+    )
