@@ -1,0 +1,484 @@
+"""Reads a C3D file into a Recording: SI units, ISB lab axes, every oddity of the file told as a finding.
+
+Format: C3D User Guide, c3d.org. The data section is decoded as one strided view; there is no loop over frames.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from jointload.errors import SettingError, expected_found
+from jointload.intake.c3d_guard import BLOCK, LIMITS, OpenedRecording, Structure, integers, reals
+from jointload.intake.labels import place_of
+from jointload.intake.plates import PlateSetting, Timing, plate_frame, plate_settings, read_plates
+from jointload.intake.recording import Array, Event, Finding, Recording
+
+METRES = {
+    "mm": 1e-3, "millimeter": 1e-3, "millimeters": 1e-3, "millimetre": 1e-3, "millimetres": 1e-3,
+    "cm": 1e-2, "centimeter": 1e-2, "centimeters": 1e-2, "centimetre": 1e-2, "centimetres": 1e-2,
+    "m": 1.0, "meter": 1.0, "meters": 1.0, "metre": 1.0, "metres": 1.0,
+    "in": 0.0254, "inch": 0.0254, "inches": 0.0254,
+}  # fmt: skip
+DERIVED = ("ANGLES", "FORCES", "MOMENTS", "POWERS", "SCALARS")
+LONG_COUNT = 65535
+"""POINT:FRAMES of this value says that the true count stands elsewhere."""
+UPPER_PLACES = {"head", "acromion", "suprasternale", "xiphoid", "asis", "psis", "sacrum", "crest", "trochanter"}
+LOWER_PLACES = {"ankle", "heel", "toe", "metatarsal", "foot"}
+FRONT_PLACES = {"asis"}
+BACK_PLACES = {"psis", "sacrum"}
+SAMPLED_FRAMES = 64
+"""Frames looked at when the axes are searched for."""
+STEADY_FACING = 0.5
+"""Least length of the mean facing direction (1 = never turns) for it to name the forward axis."""
+UPRIGHT = 0.7
+"""Least cosine between an axis and the evidence for it."""
+
+
+@dataclass(frozen=True, eq=False)
+class Layout:
+    """Where the data of a checked file stand."""
+
+    frames: int
+    first_frame: int
+    points: int
+    channels: int
+    samples_per_frame: int
+    rate: float
+    scale: float
+    start: int
+
+    @property
+    def is_real(self) -> bool:
+        return self.scale < 0
+
+    @property
+    def words_per_frame(self) -> int:
+        return 4 * self.points + self.channels * self.samples_per_frame
+
+    @property
+    def stop(self) -> int:
+        return self.start + self.frames * self.words_per_frame * (4 if self.is_real else 2)
+
+
+@dataclass(frozen=True)
+class Axes:
+    """Which signed file axes are forward and up, and why."""
+
+    lab_from_file: Array
+    evidence: str
+    findings: tuple[Finding, ...]
+
+
+def read_recording(path: str | Path, up: str | None = None, forward: str | None = None) -> Recording:
+    """Read a C3D file.
+
+    path : a regular file
+    up, forward : a signed axis of the file such as "+z" or "-y", overruling what the file's own evidence says
+    returns a Recording in metres, newtons and seconds, lab axes X forward, Y up, Z right
+    raises RecordingError in one line when the file is damaged or cannot be read, SettingError for an unknown axis
+    """
+    with OpenedRecording(path) as opened:
+        structure = opened.structure()
+        layout = read_layout(structure)
+        content = opened.content()
+    findings = list(_structure_findings(structure, layout))
+    metres = _point_unit(structure, findings)
+    data = decode(content, layout, structure)
+    labels, kept = _labels(structure, layout.points, findings)
+    settings, found = plate_settings(structure, metres)
+    findings += found
+    file_markers = _file_markers(data, layout, kept, labels, metres, findings)
+    axes = find_axes(structure, labels, file_markers, settings, up, forward)
+    timing = Timing(layout.frames, layout.first_frame, layout.rate, max(1, layout.samples_per_frame))
+    channels = {number: analog_channel(data, layout, structure, number) for setting in settings for number in setting.channels}
+    plates, found = read_plates(structure, settings, channels, axes.lab_from_file, timing)
+    return Recording(
+        name=Path(path).name,
+        sha256=hashlib.sha256(content).hexdigest(),
+        labels=labels,
+        markers=_turned(axes.lab_from_file, file_markers),
+        point_rate=layout.rate,
+        plates=plates,
+        force_rate=timing.force_rate,
+        events=_events(structure, layout, findings),
+        lab_from_file=axes.lab_from_file,
+        axes_evidence=axes.evidence,
+        first_frame=layout.first_frame,
+        findings=(*findings, *axes.findings, *found),
+    )
+
+
+def read_layout(structure: Structure) -> Layout:
+    """Counts and positions of the data section; RecordingError when they contradict one another or the file's length."""
+    header = structure.header
+    points = structure.unsigned("POINT", "USED")
+    channels = structure.unsigned("ANALOG", "USED") if structure.numbers("ANALOG", "USED").size else 0
+    _agree(structure, "marker count", "POINT:USED", points, "header", header.points)
+    if points > LIMITS.points or channels > LIMITS.channels:
+        raise structure.error("counts", f"at most {LIMITS.points} markers and {LIMITS.channels} channels", f"{points} and {channels}")
+    per_frame = header.samples_per_frame if channels else 0
+    _agree(structure, "analog values per frame", "ANALOG:USED x samples", channels * per_frame, "header", header.analog_per_frame)
+    rate = structure.number("POINT", "RATE")
+    if not 0 < rate <= LIMITS.rate:
+        raise structure.error("POINT:RATE", f"a rate from 0 to {LIMITS.rate:g} Hz", f"{rate:g}")
+    scale = structure.number("POINT", "SCALE")
+    if scale == 0:
+        raise structure.error("POINT:SCALE", "a scale that is not zero", "0")
+    block = structure.unsigned("POINT", "DATA_START")
+    _agree(structure, "data start", "POINT:DATA_START", block, "header", header.data_block)
+    layout = Layout(
+        frames=_frame_count(structure),
+        first_frame=header.first_frame,
+        points=points,
+        channels=channels,
+        samples_per_frame=per_frame,
+        rate=rate,
+        scale=scale,
+        start=(block - 1) * BLOCK,
+    )
+    _check_length(structure, layout)
+    if channels:
+        _check_channel_lists(structure, channels)
+    return layout
+
+
+def _agree(structure: Structure, what: str, first: str, value: int, second: str, other: int) -> None:
+    if value != other:
+        raise structure.error(what, f"the same in {first} and the {second}", f"{value} and {other}")
+
+
+def _frame_count(structure: Structure) -> int:
+    count = structure.unsigned("POINT", "FRAMES")
+    if count == LONG_COUNT:
+        long = structure.numbers("POINT", "LONG_FRAMES")
+        first, last = (structure.numbers("TRIAL", f"ACTUAL_{name}_FIELD") % 65536 for name in ("START", "END"))
+        told = []
+        if long.size and math.isfinite(long[0]):
+            told.append(round(long[0]))
+        if first.size >= 2 and last.size >= 2:
+            told.append(round((last[0] + 65536 * last[1]) - (first[0] + 65536 * first[1]) + 1))
+        if len(set(told)) > 1:
+            raise structure.error("frame count", "the same in POINT:LONG_FRAMES and TRIAL:ACTUAL_START/END_FIELD", f"{told[0]} and {told[1]}")
+        count = told[0] if told else count
+    if count < 1:
+        raise structure.error("frame count", "at least 1", count)
+    return count
+
+
+def _check_length(structure: Structure, layout: Layout) -> None:
+    if layout.start < BLOCK:
+        raise structure.error("data start", "a block after the header", f"byte {layout.start}")
+    if layout.words_per_frame == 0:
+        raise structure.error("content", "markers or analog channels", "neither")
+    if layout.stop > structure.size:
+        present = max(0, (structure.size - layout.start) * layout.frames // (layout.stop - layout.start))
+        raise structure.error(
+            "data section",
+            f"{layout.frames} frames ending at byte {layout.stop}",
+            f"{structure.size} bytes, {present} whole frames",
+            "the file was cut short: copy or export it again",
+        )
+
+
+def _check_channel_lists(structure: Structure, channels: int) -> None:
+    structure.number("ANALOG", "GEN_SCALE")
+    for name in ("SCALE", "OFFSET"):
+        count = structure.numbers("ANALOG", name).size
+        if count < channels:
+            raise structure.error(f"ANALOG:{name}", f"{channels} numbers, one a channel", count)
+
+
+def _structure_findings(structure: Structure, layout: Layout) -> list[Finding]:
+    findings = []
+    if (structure.header.scale < 0) != layout.is_real:
+        findings.append(
+            Finding("number format", "warn", "header", f"scale {structure.header.scale:g}, POINT:SCALE {layout.scale:g}", "POINT:SCALE was followed")
+        )
+    analog = structure.numbers("ANALOG", "RATE")
+    if layout.channels and analog.size and not math.isclose(analog[0], layout.rate * layout.samples_per_frame, rel_tol=1e-3):
+        text = f"ANALOG:RATE {analog[0]:g} Hz is not {layout.samples_per_frame} samples a frame at {layout.rate:g} Hz"
+        findings.append(Finding("rates", "warn", "analog", text, "the samples a frame were followed"))
+    if "ROTATION" in structure.groups:
+        findings.append(Finding("rotations", "pass", "file", "a ROTATION group is present", "it is not read: poses come from the markers"))
+    if not layout.channels:
+        findings.append(Finding("analog", "pass", "file", "no analog channels", "no forces in this file, as is usual for a static trial"))
+    return findings
+
+
+def _point_unit(structure: Structure, findings: list[Finding]) -> float:
+    text = structure.text("POINT", "UNITS").lower().rstrip(".")
+    if text in METRES:
+        return METRES[text]
+    if text:
+        raise structure.error("POINT:UNITS", "mm, cm, m or in", repr(text))
+    findings.append(Finding("units", "warn", "markers", "POINT:UNITS is missing", "millimetres were assumed"))
+    return METRES["mm"]
+
+
+def decode(content: bytes, layout: Layout, structure: Structure) -> np.ndarray:
+    """(F, W) numbers of the data section as stored, W words a frame: 4 a marker, then the analog samples."""
+    raw = memoryview(content)[layout.start : layout.stop]
+    values = reals(raw, structure.processor) if layout.is_real else integers(raw, structure.processor)
+    return values.reshape(layout.frames, layout.words_per_frame)
+
+
+def analog_channel(data: np.ndarray, layout: Layout, structure: Structure, number: int) -> Array:
+    """(N,) scaled samples of one analog channel, counted from 0: (sample - OFFSET) * SCALE * GEN_SCALE, NaN where not finite."""
+    samples = data[:, 4 * layout.points :].reshape(layout.frames, layout.samples_per_frame, layout.channels)[:, :, number].ravel()
+    offset = structure.numbers("ANALOG", "OFFSET")[number]
+    if structure.text("ANALOG", "FORMAT").upper() == "UNSIGNED":
+        offset = offset % 65536 if offset < 0 else offset
+        if not layout.is_real:
+            samples = samples.astype(np.uint16)
+    factor = structure.numbers("ANALOG", "SCALE")[number] * structure.number("ANALOG", "GEN_SCALE")
+    scaled = (samples.astype(np.float64) - offset) * factor
+    return np.where(np.isfinite(scaled), scaled, np.nan)
+
+
+def _file_markers(data: np.ndarray, layout: Layout, kept: list[int], labels: tuple[str, ...], metres: float, findings: list[Finding]) -> Array:
+    """(3, M, F) [m], file axes, NaN where a marker was not seen."""
+    stored = data[:, : 4 * layout.points].reshape(layout.frames, layout.points, 4)
+    if len(kept) < layout.points:
+        stored = stored[:, kept]
+    factor = metres * (1.0 if layout.is_real else layout.scale)
+    markers = np.empty((3, len(kept), layout.frames))
+    np.multiply(stored[:, :, :3].transpose(2, 1, 0), factor, out=markers)
+    seen = (stored[:, :, 3] >= 0).T
+    finite = np.isfinite(markers).all(axis=0) if layout.is_real else np.ones_like(seen)
+    nonzero = markers.any(axis=0)
+    _tell_gaps("not finite", seen & ~finite, labels, findings)
+    _tell_gaps("exactly (0, 0, 0)", seen & finite & ~nonzero, labels, findings)
+    markers[:, ~(seen & finite & nonzero)] = np.nan
+    return markers
+
+
+def _tell_gaps(what: str, gaps: np.ndarray, labels: tuple[str, ...], findings: list[Finding]) -> None:
+    if gaps.any():
+        names = ", ".join(label for label, any_gap in zip(labels, gaps.any(axis=1), strict=True) if any_gap)
+        findings.append(Finding("marker values", "warn", names, f"{gaps.sum()} positions {what} but marked as seen", "they were taken for gaps"))
+
+
+def _labels(structure: Structure, points: int, findings: list[Finding]) -> tuple[tuple[str, ...], list[int]]:
+    """Labels of the markers, unique, and the places of these among the stored points; derived trajectories are left out."""
+    raw = list(structure.texts("POINT", "LABELS")[:points])
+    raw += [""] * (points - len(raw))
+    derived = {label for name in DERIVED for label in structure.texts("POINT", name)} - {""}
+    kept = [k for k, label in enumerate(raw) if label not in derived]
+    if len(kept) < points:
+        findings.append(Finding("derived trajectories", "pass", "markers", f"{points - len(kept)} angles, forces or moments", "kept out of the markers"))
+    descriptions = list(structure.texts("POINT", "DESCRIPTIONS")[:points])
+    descriptions += [""] * (points - len(descriptions))
+    prefixes = structure.texts("SUBJECTS", "LABEL_PREFIXES")
+    plain = [_without_subject(raw[k], prefixes) for k in kept]
+    return _unique(plain, [_without_subject(descriptions[k], prefixes) for k in kept], findings), kept
+
+
+def _without_subject(label: str, prefixes: tuple[str, ...]) -> str:
+    for prefix in prefixes:
+        if prefix and label.startswith(prefix) and len(label) > len(prefix):
+            label = label[len(prefix) :]
+    return label.rpartition(":")[2].strip() or label.strip()
+
+
+def _unique(labels: list[str], descriptions: list[str], findings: list[Finding]) -> tuple[str, ...]:
+    doubles = len(labels) - len(set(labels))
+    if doubles and all(descriptions) and len(set(descriptions)) == len(descriptions):
+        cut = " and cut to 4 characters" if max(map(len, labels)) <= 4 else ""
+        findings.append(
+            Finding("labels", "warn", "POINT:LABELS", f"{doubles} labels are duplicates{cut}", "names were taken from POINT:DESCRIPTIONS, which are unique")
+        )
+        return tuple(descriptions)
+    used: set[str] = set()
+    result = []
+    for place, label in enumerate(labels):
+        base = label or f"unnamed{place + 1}"
+        name, number = base, 1
+        while name in used:
+            number += 1
+            name = f"{base}_{number}"
+        used.add(name)
+        result.append(name)
+    changed = sum(new != old for new, old in zip(result, labels, strict=True))
+    if changed:
+        findings.append(Finding("labels", "warn", "POINT:LABELS", f"{changed} labels are duplicates or empty", "a number was added to each"))
+    return tuple(result)
+
+
+def _turned(lab_from_file: Array, file_markers: Array) -> Array:
+    """Markers in lab axes; the rotation only swaps and mirrors axes, so whole rows are moved."""
+    source = np.abs(lab_from_file).argmax(axis=1)
+    turned = file_markers[source]
+    turned *= lab_from_file[np.arange(3), source][:, None, None]
+    return turned
+
+
+def _events(structure: Structure, layout: Layout, findings: list[Finding]) -> tuple[Event, ...]:
+    """Events of the EVENT group and of the header, in order of time, each once."""
+    events = _group_events(structure, layout, findings)
+    for label, time in structure.header.events:
+        if not any(event.label == label and abs(event.time - time) < 0.5 / layout.rate for event in events):
+            events.append(Event(label, "", time))
+    return tuple(sorted(events, key=lambda event: event.time))
+
+
+def _group_events(structure: Structure, layout: Layout, findings: list[Finding]) -> list[Event]:
+    times = structure.numbers("EVENT", "TIMES")
+    used = structure.numbers("EVENT", "USED")
+    count = min(round(used[0]) if used.size and math.isfinite(used[0]) else 0, times.size // 2)
+    if count <= 0:
+        return []
+    labels, contexts = ([*structure.texts("EVENT", name), *[""] * count][:count] for name in ("LABELS", "CONTEXTS"))
+    if not any(labels):
+        findings.append(Finding("events", "pass", "EVENT:LABELS", "the names are empty", "they were taken from EVENT:CONTEXTS"))
+    seconds = times[: 2 * count].reshape(count, 2) @ np.array([60.0, 1.0])
+    start = max(0, layout.first_frame - 1) / layout.rate
+    end = layout.frames / layout.rate
+    if start and not ((seconds >= start) & (seconds <= start + end)).all() and ((seconds >= 0) & (seconds <= end)).all():
+        findings.append(Finding("events", "warn", "EVENT:TIMES", "the times only fit the trial when counted from its first stored frame", "they were read so"))
+        start = 0.0
+    sides = {"left": "l", "right": "r"}
+    return [
+        Event(label or ("" if context.lower() in sides else context), sides.get(context.lower(), ""), float(time - start))
+        for label, context, time in zip(labels, contexts, seconds, strict=True)
+        if math.isfinite(time)
+    ]
+
+
+def signed_axis(text: str, what: str) -> Array:
+    """The unit vector a signed axis such as "+z" names; SettingError otherwise."""
+    sign, letter = (text[:1], text[1:]) if text[:1] in "+-" else ("+", text)
+    if letter.lower() not in ("x", "y", "z"):
+        raise SettingError(expected_found(f"{what} axis", "one of +x, -x, +y, -y, +z, -z", repr(text), f"--{what}", "correct it"))
+    vector = np.zeros(3)
+    vector["xyz".index(letter.lower())] = -1.0 if sign == "-" else 1.0
+    return vector
+
+
+def axis_name(vector: Array) -> str:
+    """A unit vector along a file axis in words: "+z"."""
+    index = int(np.abs(vector).argmax())
+    return ("-" if vector[index] < 0 else "+") + "xyz"[index]
+
+
+def find_axes(
+    structure: Structure, labels: tuple[str, ...], markers: Array, settings: list[PlateSetting], up: str | None, forward: str | None
+) -> Axes:
+    """Lab axes from the evidence in a file.
+
+    markers : (3, M, F) [m], file axes
+    Up comes from the plates' surfaces, the body, and the screen axes, in this order; forward from where the pelvis
+    faces, else the screen. A contradiction is told as a finding.
+    """
+    findings: list[Finding] = []
+    sample = markers[:, :, :: max(1, markers.shape[2] // SAMPLED_FRAMES)]
+    places = [place_of(label) for label in labels]
+    up_axis, up_text = _up(structure, places, sample, settings, findings) if up is None else (signed_axis(up, "up"), f"up {up} as told")
+    if forward is None:
+        forward_axis, forward_text = _forward(structure, places, sample, up_axis, findings)
+    else:
+        forward_axis, forward_text = signed_axis(forward, "forward"), f"forward {forward} as told"
+    if abs(forward_axis @ up_axis) > 0.5:
+        raise SettingError(
+            expected_found("lab axes", "a forward axis across the up axis", f"forward {axis_name(forward_axis)}, up {axis_name(up_axis)}", structure.where, "correct --up or --forward")
+        )
+    rotation = np.stack([forward_axis, up_axis, np.cross(forward_axis, up_axis)])
+    return Axes(rotation, f"{up_text}; {forward_text}", tuple(findings))
+
+
+def _along(vector: Array) -> Array:
+    """The signed file axis nearest to a vector."""
+    index = int(np.abs(vector).argmax())
+    axis = np.zeros(3)
+    axis[index] = np.sign(vector[index]) or 1.0
+    return axis
+
+
+def _screen(structure: Structure, name: str) -> Array | None:
+    text = structure.text("POINT", name).lower()
+    return signed_axis(text, "screen") if text.lstrip("+-") in ("x", "y", "z") else None
+
+
+def _mean_places(places: list[str], wanted: set[str], markers: Array) -> Array | None:
+    """(3, F) mean of the markers at some places, NaN in frames where none is seen; None without such markers."""
+    chosen = [k for k, place in enumerate(places) if place in wanted]
+    if not chosen:
+        return None
+    picked = markers[:, chosen]
+    seen = ~np.isnan(picked[0])
+    count = seen.sum(axis=0)
+    total = np.where(seen, picked, 0.0).sum(axis=1)
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+
+def _mean_direction(start: Array | None, end: Array | None, across: Array | None = None) -> Array | None:
+    """Mean over the frames of the unit vectors from start to end, optionally without their part along one axis."""
+    if start is None or end is None:
+        return None
+    arrows = end - start
+    if across is not None:
+        arrows = arrows - across[:, None] * (across @ arrows)
+    lengths = np.linalg.norm(arrows, axis=0)
+    usable = lengths > 1e-6
+    return (arrows[:, usable] / lengths[usable]).mean(axis=1) if usable.any() else None
+
+
+def _up(structure: Structure, places: list[str], markers: Array, settings: list[PlateSetting], findings: list[Finding]) -> tuple[Array, str]:
+    screen = _screen(structure, "Y_SCREEN")
+    body = _mean_direction(_mean_places(places, LOWER_PLACES, markers), _mean_places(places, UPPER_PLACES, markers))
+    body_axis = _along(body) if body is not None and np.abs(body).max() >= UPRIGHT else None
+    plate_axis = _plate_axis(settings)
+    known = [(axis, text) for axis, text in ((plate_axis, "the plates' surfaces"), (body_axis, "the standing body"), (screen, "POINT:Y_SCREEN")) if axis is not None]
+    if not known:
+        findings.append(Finding("axes", "warn", "up", "no plates, no screen axes, no labels that tell top from bottom", "+z was assumed; tell it with --up"))
+        return signed_axis("+z", "up"), "up +z assumed, no evidence"
+    axis, reason = known[0]
+    if plate_axis is not None:
+        axis, side = _signed_by(axis, body_axis, screen, markers, settings)
+        reason += f" and {side}"
+    agreeing = [text for other, text in known[1:] if np.array_equal(other, axis) and text not in reason]
+    evidence = f"up {axis_name(axis)} from {reason}" + (f", agreed by {' and '.join(agreeing)}" if agreeing else "")
+    against = [f"{text} says {axis_name(other)}" for other, text in known[1:] if not np.array_equal(other, axis)]
+    if against:
+        findings.append(Finding("axes", "warn", "up", f"{evidence}, but {' and '.join(against)}", "check it, and overrule it with --up"))
+    return axis, evidence
+
+
+def _plate_axis(settings: list[PlateSetting]) -> Array | None:
+    """The file axis (positive) all plate surfaces stand across, None when there is none."""
+    if not settings:
+        return None
+    normals = np.abs(np.stack([plate_frame(setting.corners)[0][:, 2] for setting in settings]))
+    axis = _along(normals.mean(axis=0))
+    return axis if (normals @ axis > 0.9).all() else None
+
+
+def _signed_by(axis: Array, body: Array | None, screen: Array | None, markers: Array, settings: list[PlateSetting]) -> tuple[Array, str]:
+    """The direction along an axis that is up: toward the body's top, else toward the markers, else the screen's."""
+    if body is not None and abs(body @ axis) > 0.5:
+        return body, "the standing body"
+    heights = np.tensordot(axis, markers, axes=1) - np.mean([axis @ setting.corners for setting in settings])
+    seen = heights[~np.isnan(heights)]
+    if seen.size and abs(np.median(seen)) > 0.05:
+        return axis * np.sign(np.median(seen)), "the side the markers are on"
+    if screen is not None and abs(screen @ axis) > 0.5:
+        return screen, "POINT:Y_SCREEN"
+    return axis, "the positive direction"
+
+
+def _forward(structure: Structure, places: list[str], markers: Array, up: Array, findings: list[Finding]) -> tuple[Array, str]:
+    facing = _mean_direction(_mean_places(places, BACK_PLACES, markers), _mean_places(places, FRONT_PLACES, markers), up)
+    if facing is not None and np.linalg.norm(facing) >= STEADY_FACING:
+        axis = _along(facing)
+        angle = math.degrees(math.acos(min(1.0, float(facing @ axis / np.linalg.norm(facing)))))
+        return axis, f"forward {axis_name(axis)} where the pelvis faces, {angle:.0f} degrees off"
+    screen = _screen(structure, "X_SCREEN")
+    if screen is not None and abs(screen @ up) < 0.5:
+        return screen, f"forward {axis_name(screen)} from POINT:X_SCREEN"
+    axis = np.roll(np.abs(up), 1) if abs(up[0]) > 0.5 else signed_axis("+x", "forward")
+    findings.append(Finding("axes", "warn", "forward", "no pelvis markers and no screen axis tell where forward is", f"{axis_name(axis)} was taken; tell it with --forward"))
+    return axis, f"forward {axis_name(axis)} assumed, no evidence"
