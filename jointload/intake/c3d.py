@@ -95,7 +95,9 @@ def read_recording(path: str | Path, up: str | None = None, forward: str | None 
     file_markers = _file_markers(data, layout, kept, labels, metres, findings)
     axes = find_axes(structure, labels, file_markers, settings, up, forward)
     timing = Timing(layout.frames, layout.first_frame, layout.rate, max(1, layout.samples_per_frame))
-    channels = {number: analog_channel(data, layout, structure, number) for setting in settings for number in setting.channels}
+    channels = {
+        number: analog_channel(data, layout, structure, number) for setting in settings for number in setting.channels
+    }
     plates, found = read_plates(structure, settings, channels, axes.lab_from_file, timing)
     return Recording(
         name=Path(path).name,
@@ -120,9 +122,18 @@ def read_layout(structure: Structure) -> Layout:
     channels = structure.unsigned("ANALOG", "USED") if structure.numbers("ANALOG", "USED").size else 0
     _agree(structure, "marker count", "POINT:USED", points, "header", header.points)
     if points > LIMITS.points or channels > LIMITS.channels:
-        raise structure.error("counts", f"at most {LIMITS.points} markers and {LIMITS.channels} channels", f"{points} and {channels}")
+        raise structure.error(
+            "counts", f"at most {LIMITS.points} markers and {LIMITS.channels} channels", f"{points} and {channels}"
+        )
     per_frame = header.samples_per_frame if channels else 0
-    _agree(structure, "analog values per frame", "ANALOG:USED x samples", channels * per_frame, "header", header.analog_per_frame)
+    _agree(
+        structure,
+        "analog values per frame",
+        "ANALOG:USED x samples",
+        channels * per_frame,
+        "header",
+        header.analog_per_frame,
+    )
     rate = structure.number("POINT", "RATE")
     if not 0 < rate <= LIMITS.rate:
         raise structure.error("POINT:RATE", f"a rate from 0 to {LIMITS.rate:g} Hz", f"{rate:g}")
@@ -163,7 +174,11 @@ def _frame_count(structure: Structure) -> int:
         if first.size >= 2 and last.size >= 2:
             told.append(round((last[0] + 65536 * last[1]) - (first[0] + 65536 * first[1]) + 1))
         if len(set(told)) > 1:
-            raise structure.error("frame count", "the same in POINT:LONG_FRAMES and TRIAL:ACTUAL_START/END_FIELD", f"{told[0]} and {told[1]}")
+            raise structure.error(
+                "frame count",
+                "the same in POINT:LONG_FRAMES and TRIAL:ACTUAL_START/END_FIELD",
+                f"{told[0]} and {told[1]}",
+            )
         count = told[0] if told else count
     if count < 1:
         raise structure.error("frame count", "at least 1", count)
@@ -197,16 +212,38 @@ def _structure_findings(structure: Structure, layout: Layout) -> list[Finding]:
     findings = []
     if (structure.header.scale < 0) != layout.is_real:
         findings.append(
-            Finding("number format", "warn", "header", f"scale {structure.header.scale:g}, POINT:SCALE {layout.scale:g}", "POINT:SCALE was followed")
+            Finding(
+                "number format",
+                "warn",
+                "header",
+                f"scale {structure.header.scale:g}, POINT:SCALE {layout.scale:g}",
+                "POINT:SCALE was followed",
+            )
         )
     analog = structure.numbers("ANALOG", "RATE")
-    if layout.channels and analog.size and not math.isclose(analog[0], layout.rate * layout.samples_per_frame, rel_tol=1e-3):
+    if (
+        layout.channels
+        and analog.size
+        and not math.isclose(analog[0], layout.rate * layout.samples_per_frame, rel_tol=1e-3)
+    ):
         text = f"ANALOG:RATE {analog[0]:g} Hz is not {layout.samples_per_frame} samples a frame at {layout.rate:g} Hz"
         findings.append(Finding("rates", "warn", "analog", text, "the samples a frame were followed"))
     if "ROTATION" in structure.groups:
-        findings.append(Finding("rotations", "pass", "file", "a ROTATION group is present", "it is not read: poses come from the markers"))
+        findings.append(
+            Finding(
+                "rotations",
+                "pass",
+                "file",
+                "a ROTATION group is present",
+                "it is not read: poses come from the markers",
+            )
+        )
     if not layout.channels:
-        findings.append(Finding("analog", "pass", "file", "no analog channels", "no forces in this file, as is usual for a static trial"))
+        findings.append(
+            Finding(
+                "analog", "pass", "file", "no analog channels", "no forces in this file, as is usual for a static trial"
+            )
+        )
     return findings
 
 
@@ -229,7 +266,11 @@ def decode(content: bytes, layout: Layout, structure: Structure) -> np.ndarray:
 
 def analog_channel(data: np.ndarray, layout: Layout, structure: Structure, number: int) -> Array:
     """(N,) scaled samples of one analog channel, counted from 0: (sample - OFFSET) * SCALE * GEN_SCALE, NaN where not finite."""
-    samples = data[:, 4 * layout.points :].reshape(layout.frames, layout.samples_per_frame, layout.channels)[:, :, number].ravel()
+    samples = (
+        data[:, 4 * layout.points :]
+        .reshape(layout.frames, layout.samples_per_frame, layout.channels)[:, :, number]
+        .ravel()
+    )
     offset = structure.numbers("ANALOG", "OFFSET")[number]
     if structure.text("ANALOG", "FORMAT").upper() == "UNSIGNED":
         offset = offset % 65536 if offset < 0 else offset
@@ -240,7 +281,9 @@ def analog_channel(data: np.ndarray, layout: Layout, structure: Structure, numbe
     return np.where(np.isfinite(scaled), scaled, np.nan)
 
 
-def _file_markers(data: np.ndarray, layout: Layout, kept: list[int], labels: tuple[str, ...], metres: float, findings: list[Finding]) -> Array:
+def _file_markers(
+    data: np.ndarray, layout: Layout, kept: list[int], labels: tuple[str, ...], metres: float, findings: list[Finding]
+) -> Array:
     """(3, M, F) [m], file axes, NaN where a marker was not seen."""
     stored = data[:, : 4 * layout.points].reshape(layout.frames, layout.points, 4)
     if len(kept) < layout.points:
@@ -260,7 +303,15 @@ def _file_markers(data: np.ndarray, layout: Layout, kept: list[int], labels: tup
 def _tell_gaps(what: str, gaps: np.ndarray, labels: tuple[str, ...], findings: list[Finding]) -> None:
     if gaps.any():
         names = ", ".join(label for label, any_gap in zip(labels, gaps.any(axis=1), strict=True) if any_gap)
-        findings.append(Finding("marker values", "warn", names, f"{gaps.sum()} positions {what} but marked as seen", "they were taken for gaps"))
+        findings.append(
+            Finding(
+                "marker values",
+                "warn",
+                names,
+                f"{gaps.sum()} positions {what} but marked as seen",
+                "they were taken for gaps",
+            )
+        )
 
 
 def _labels(structure: Structure, points: int, findings: list[Finding]) -> tuple[tuple[str, ...], list[int]]:
@@ -270,7 +321,15 @@ def _labels(structure: Structure, points: int, findings: list[Finding]) -> tuple
     derived = {label for name in DERIVED for label in structure.texts("POINT", name)} - {""}
     kept = [k for k, label in enumerate(raw) if label not in derived]
     if len(kept) < points:
-        findings.append(Finding("derived trajectories", "pass", "markers", f"{points - len(kept)} angles, forces or moments", "kept out of the markers"))
+        findings.append(
+            Finding(
+                "derived trajectories",
+                "pass",
+                "markers",
+                f"{points - len(kept)} angles, forces or moments",
+                "kept out of the markers",
+            )
+        )
     descriptions = list(structure.texts("POINT", "DESCRIPTIONS")[:points])
     descriptions += [""] * (points - len(descriptions))
     prefixes = structure.texts("SUBJECTS", "LABEL_PREFIXES")
@@ -290,7 +349,13 @@ def _unique(labels: list[str], descriptions: list[str], findings: list[Finding])
     if doubles and all(descriptions) and len(set(descriptions)) == len(descriptions):
         cut = " and cut to 4 characters" if max(map(len, labels)) <= 4 else ""
         findings.append(
-            Finding("labels", "warn", "POINT:LABELS", f"{doubles} labels are duplicates{cut}", "names were taken from POINT:DESCRIPTIONS, which are unique")
+            Finding(
+                "labels",
+                "warn",
+                "POINT:LABELS",
+                f"{doubles} labels are duplicates{cut}",
+                "names were taken from POINT:DESCRIPTIONS, which are unique",
+            )
         )
         return tuple(descriptions)
     used: set[str] = set()
@@ -305,7 +370,15 @@ def _unique(labels: list[str], descriptions: list[str], findings: list[Finding])
         result.append(name)
     changed = sum(new != old for new, old in zip(result, labels, strict=True))
     if changed:
-        findings.append(Finding("labels", "warn", "POINT:LABELS", f"{changed} labels are duplicates or empty", "a number was added to each"))
+        findings.append(
+            Finding(
+                "labels",
+                "warn",
+                "POINT:LABELS",
+                f"{changed} labels are duplicates or empty",
+                "a number was added to each",
+            )
+        )
     return tuple(result)
 
 
@@ -334,16 +407,32 @@ def _group_events(structure: Structure, layout: Layout, findings: list[Finding])
         return []
     labels, contexts = ([*structure.texts("EVENT", name), *[""] * count][:count] for name in ("LABELS", "CONTEXTS"))
     if not any(labels):
-        findings.append(Finding("events", "pass", "EVENT:LABELS", "the names are empty", "they were taken from EVENT:CONTEXTS"))
+        findings.append(
+            Finding("events", "pass", "EVENT:LABELS", "the names are empty", "they were taken from EVENT:CONTEXTS")
+        )
     seconds = times[: 2 * count].reshape(count, 2) @ np.array([60.0, 1.0])
     start = max(0, layout.first_frame - 1) / layout.rate
     end = layout.frames / layout.rate
-    if start and not ((seconds >= start) & (seconds <= start + end)).all() and ((seconds >= 0) & (seconds <= end)).all():
-        findings.append(Finding("events", "warn", "EVENT:TIMES", "the times only fit the trial when counted from its first stored frame", "they were read so"))
+    if (
+        start
+        and not ((seconds >= start) & (seconds <= start + end)).all()
+        and ((seconds >= 0) & (seconds <= end)).all()
+    ):
+        findings.append(
+            Finding(
+                "events",
+                "warn",
+                "EVENT:TIMES",
+                "the times only fit the trial when counted from its first stored frame",
+                "they were read so",
+            )
+        )
         start = 0.0
     sides = {"left": "l", "right": "r"}
     return [
-        Event(label or ("" if context.lower() in sides else context), sides.get(context.lower(), ""), float(time - start))
+        Event(
+            label or ("" if context.lower() in sides else context), sides.get(context.lower(), ""), float(time - start)
+        )
         for label, context, time in zip(labels, contexts, seconds, strict=True)
         if math.isfinite(time)
     ]
@@ -353,7 +442,9 @@ def signed_axis(text: str, what: str) -> Array:
     """The unit vector a signed axis such as "+z" names; SettingError otherwise."""
     sign, letter = (text[:1], text[1:]) if text[:1] in "+-" else ("+", text)
     if letter.lower() not in ("x", "y", "z"):
-        raise SettingError(expected_found(f"{what} axis", "one of +x, -x, +y, -y, +z, -z", repr(text), f"--{what}", "correct it"))
+        raise SettingError(
+            expected_found(f"{what} axis", "one of +x, -x, +y, -y, +z, -z", repr(text), f"--{what}", "correct it")
+        )
     vector = np.zeros(3)
     vector["xyz".index(letter.lower())] = -1.0 if sign == "-" else 1.0
     return vector
@@ -366,7 +457,12 @@ def axis_name(vector: Array) -> str:
 
 
 def find_axes(
-    structure: Structure, labels: tuple[str, ...], markers: Array, settings: list[PlateSetting], up: str | None, forward: str | None
+    structure: Structure,
+    labels: tuple[str, ...],
+    markers: Array,
+    settings: list[PlateSetting],
+    up: str | None,
+    forward: str | None,
 ) -> Axes:
     """Lab axes from the evidence in a file.
 
@@ -377,14 +473,24 @@ def find_axes(
     findings: list[Finding] = []
     sample = markers[:, :, :: max(1, markers.shape[2] // SAMPLED_FRAMES)]
     places = [place_of(label) for label in labels]
-    up_axis, up_text = _up(structure, places, sample, settings, findings) if up is None else (signed_axis(up, "up"), f"up {up} as told")
+    up_axis, up_text = (
+        _up(structure, places, sample, settings, findings)
+        if up is None
+        else (signed_axis(up, "up"), f"up {up} as told")
+    )
     if forward is None:
         forward_axis, forward_text = _forward(structure, places, sample, up_axis, findings)
     else:
         forward_axis, forward_text = signed_axis(forward, "forward"), f"forward {forward} as told"
     if abs(forward_axis @ up_axis) > 0.5:
         raise SettingError(
-            expected_found("lab axes", "a forward axis across the up axis", f"forward {axis_name(forward_axis)}, up {axis_name(up_axis)}", structure.where, "correct --up or --forward")
+            expected_found(
+                "lab axes",
+                "a forward axis across the up axis",
+                f"forward {axis_name(forward_axis)}, up {axis_name(up_axis)}",
+                structure.where,
+                "correct --up or --forward",
+            )
         )
     rotation = np.stack([forward_axis, up_axis, np.cross(forward_axis, up_axis)])
     return Axes(rotation, f"{up_text}; {forward_text}", tuple(findings))
@@ -427,14 +533,32 @@ def _mean_direction(start: Array | None, end: Array | None, across: Array | None
     return (arrows[:, usable] / lengths[usable]).mean(axis=1) if usable.any() else None
 
 
-def _up(structure: Structure, places: list[str], markers: Array, settings: list[PlateSetting], findings: list[Finding]) -> tuple[Array, str]:
+def _up(
+    structure: Structure, places: list[str], markers: Array, settings: list[PlateSetting], findings: list[Finding]
+) -> tuple[Array, str]:
     screen = _screen(structure, "Y_SCREEN")
     body = _mean_direction(_mean_places(places, LOWER_PLACES, markers), _mean_places(places, UPPER_PLACES, markers))
     body_axis = _along(body) if body is not None and np.abs(body).max() >= UPRIGHT else None
     plate_axis = _plate_axis(settings)
-    known = [(axis, text) for axis, text in ((plate_axis, "the plates' surfaces"), (body_axis, "the standing body"), (screen, "POINT:Y_SCREEN")) if axis is not None]
+    known = [
+        (axis, text)
+        for axis, text in (
+            (plate_axis, "the plates' surfaces"),
+            (body_axis, "the standing body"),
+            (screen, "POINT:Y_SCREEN"),
+        )
+        if axis is not None
+    ]
     if not known:
-        findings.append(Finding("axes", "warn", "up", "no plates, no screen axes, no labels that tell top from bottom", "+z was assumed; tell it with --up"))
+        findings.append(
+            Finding(
+                "axes",
+                "warn",
+                "up",
+                "no plates, no screen axes, no labels that tell top from bottom",
+                "+z was assumed; tell it with --up",
+            )
+        )
         return signed_axis("+z", "up"), "up +z assumed, no evidence"
     axis, reason = known[0]
     if plate_axis is not None:
@@ -444,7 +568,11 @@ def _up(structure: Structure, places: list[str], markers: Array, settings: list[
     evidence = f"up {axis_name(axis)} from {reason}" + (f", agreed by {' and '.join(agreeing)}" if agreeing else "")
     against = [f"{text} says {axis_name(other)}" for other, text in known[1:] if not np.array_equal(other, axis)]
     if against:
-        findings.append(Finding("axes", "warn", "up", f"{evidence}, but {' and '.join(against)}", "check it, and overrule it with --up"))
+        findings.append(
+            Finding(
+                "axes", "warn", "up", f"{evidence}, but {' and '.join(against)}", "check it, and overrule it with --up"
+            )
+        )
     return axis, evidence
 
 
@@ -457,7 +585,9 @@ def _plate_axis(settings: list[PlateSetting]) -> Array | None:
     return axis if (normals @ axis > 0.9).all() else None
 
 
-def _signed_by(axis: Array, body: Array | None, screen: Array | None, markers: Array, settings: list[PlateSetting]) -> tuple[Array, str]:
+def _signed_by(
+    axis: Array, body: Array | None, screen: Array | None, markers: Array, settings: list[PlateSetting]
+) -> tuple[Array, str]:
     """The direction along an axis that is up: toward the body's top, else toward the markers, else the screen's."""
     if body is not None and abs(body @ axis) > 0.5:
         return body, "the standing body"
@@ -470,8 +600,12 @@ def _signed_by(axis: Array, body: Array | None, screen: Array | None, markers: A
     return axis, "the positive direction"
 
 
-def _forward(structure: Structure, places: list[str], markers: Array, up: Array, findings: list[Finding]) -> tuple[Array, str]:
-    facing = _mean_direction(_mean_places(places, BACK_PLACES, markers), _mean_places(places, FRONT_PLACES, markers), up)
+def _forward(
+    structure: Structure, places: list[str], markers: Array, up: Array, findings: list[Finding]
+) -> tuple[Array, str]:
+    facing = _mean_direction(
+        _mean_places(places, BACK_PLACES, markers), _mean_places(places, FRONT_PLACES, markers), up
+    )
     if facing is not None and np.linalg.norm(facing) >= STEADY_FACING:
         axis = _along(facing)
         angle = math.degrees(math.acos(min(1.0, float(facing @ axis / np.linalg.norm(facing)))))
@@ -480,5 +614,13 @@ def _forward(structure: Structure, places: list[str], markers: Array, up: Array,
     if screen is not None and abs(screen @ up) < 0.5:
         return screen, f"forward {axis_name(screen)} from POINT:X_SCREEN"
     axis = np.roll(np.abs(up), 1) if abs(up[0]) > 0.5 else signed_axis("+x", "forward")
-    findings.append(Finding("axes", "warn", "forward", "no pelvis markers and no screen axis tell where forward is", f"{axis_name(axis)} was taken; tell it with --forward"))
+    findings.append(
+        Finding(
+            "axes",
+            "warn",
+            "forward",
+            "no pelvis markers and no screen axis tell where forward is",
+            f"{axis_name(axis)} was taken; tell it with --forward",
+        )
+    )
     return axis, f"forward {axis_name(axis)} assumed, no evidence"

@@ -107,7 +107,9 @@ class Structure:
         value = round(self.number(group, name))
         return value + 65536 if -32768 <= value < 0 else value
 
-    def error(self, what: str, expected: object, found: object, advice: str = "export the trial again") -> RecordingError:
+    def error(
+        self, what: str, expected: object, found: object, advice: str = "export the trial again"
+    ) -> RecordingError:
         return RecordingError(expected_found(what, expected, found, self.where, advice))
 
     def _continued(self, group: str, name: str) -> list[Parameter]:
@@ -143,7 +145,9 @@ class OpenedRecording:
         self.stream.seek(0)
         content = self.stream.read(self.size)
         if len(content) < self.size:
-            raise RecordingError(expected_found("file length", self.size, len(content), self.where, "wait until the file is complete"))
+            raise RecordingError(
+                expected_found("file length", self.size, len(content), self.where, "wait until the file is complete")
+            )
         return content
 
 
@@ -180,18 +184,30 @@ def _open_regular(path: Path, limits: Limits) -> tuple[BinaryIO, int]:
 def _read_structure(stream: BinaryIO, size: int, where: str, limits: Limits) -> Structure:
     head = stream.read(BLOCK)
     if len(head) < BLOCK or head[1] != MAGIC:
-        raise RecordingError(expected_found("header", "the C3D key 0x50 in byte 2", f"0x{head[1:2].hex() or '--'}", where, "give a C3D file"))
+        raise RecordingError(
+            expected_found(
+                "header", "the C3D key 0x50 in byte 2", f"0x{head[1:2].hex() or '--'}", where, "give a C3D file"
+            )
+        )
     parameter_block = head[0]
     start = (parameter_block - 1) * BLOCK
     if parameter_block < 2 or start + 4 > size:
         raise RecordingError(
-            expected_found("parameter section", f"a start within the file's {size} bytes", f"block {parameter_block}", where, "export the trial again")
+            expected_found(
+                "parameter section",
+                f"a start within the file's {size} bytes",
+                f"block {parameter_block}",
+                where,
+                "export the trial again",
+            )
         )
     stream.seek(start)
     prologue = stream.read(4)
     if prologue[3] not in PROCESSORS:
         raise RecordingError(
-            expected_found("processor type", "84 (Intel), 85 (DEC) or 86 (MIPS)", prologue[3], where, "export the trial again")
+            expected_found(
+                "processor type", "84 (Intel), 85 (DEC) or 86 (MIPS)", prologue[3], where, "export the trial again"
+            )
         )
     processor: Processor = PROCESSORS[prologue[3]]  # type: ignore[assignment]
     header = _parse_header(head, processor)
@@ -228,7 +244,9 @@ def reals(raw: bytes | memoryview, processor: Processor) -> NDArray[np.float32]:
     return np.frombuffer(raw, ">f4" if processor == "MIPS" else "<f4")
 
 
-def integers(raw: bytes | memoryview, processor: Processor, signed: bool = True) -> NDArray[np.int16] | NDArray[np.uint16]:
+def integers(
+    raw: bytes | memoryview, processor: Processor, signed: bool = True
+) -> NDArray[np.int16] | NDArray[np.uint16]:
     """16-bit words from bytes in the processor's own byte order."""
     return np.frombuffer(raw, (">" if processor == "MIPS" else "<") + ("i2" if signed else "u2"))
 
@@ -243,7 +261,9 @@ def _parse_header(head: bytes, processor: Processor) -> Header:
     if words[149] == HEADER_EVENT_KEY:
         count = min(int(words[150]), HEADER_EVENTS_MAX)
         labels = [_clean(head[396 + 4 * k : 400 + 4 * k]) for k in range(count)]
-        events = tuple((label, time) for label, time in zip(labels, real(153, count), strict=True) if label and math.isfinite(time))
+        events = tuple(
+            (label, time) for label, time in zip(labels, real(153, count), strict=True) if label and math.isfinite(time)
+        )
     return Header(
         points=int(words[1]),
         analog_per_frame=int(words[2]),
@@ -303,7 +323,9 @@ class _Section:
             raise self._error("parameter section", f"at most {self.limits.parameter_records} records", "more")
         return self._grouped(names, found)
 
-    def _grouped(self, names: dict[int, str], found: list[tuple[int, str, Parameter]]) -> dict[str, dict[str, Parameter]]:
+    def _grouped(
+        self, names: dict[int, str], found: list[tuple[int, str, Parameter]]
+    ) -> dict[str, dict[str, Parameter]]:
         groups: dict[str, dict[str, Parameter]] = {name: {} for name in names.values()}
         for number, name, parameter in found:
             groups.setdefault(names.get(number, f"#{number}"), {}).setdefault(name, parameter)
@@ -349,8 +371,14 @@ class _Section:
     def _take(self, at: int, count: int, name: str) -> bytes:
         piece = self.raw[at : at + count]
         if len(piece) < count:
-            raise self._error(f"parameter {name}", f"{count} bytes at byte {at} of the parameter section", f"{len(piece)} before its end")
+            raise self._error(
+                f"parameter {name}",
+                f"{count} bytes at byte {at} of the parameter section",
+                f"{len(piece)} before its end",
+            )
         return piece
 
     def _error(self, what: str, expected: object, found: object) -> RecordingError:
-        return RecordingError(expected_found(what, expected, found, self.where, "the file is damaged: export the trial again"))
+        return RecordingError(
+            expected_found(what, expected, found, self.where, "the file is damaged: export the trial again")
+        )

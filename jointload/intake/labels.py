@@ -1,56 +1,332 @@
-"""Marker labels and anatomy: labels.toml read and checked, and one proposed from the words in the labels."""
+"""Marker labels and anatomy: labels.toml read and checked, and one proposed from the words in the labels.
+
+The words are those of anatomy; a laboratory's own abbreviations are for its own labels.toml.
+"""
 
 from __future__ import annotations
 
+import difflib
 import re
+import tomllib
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from jointload.errors import LabelError, expected_found, known_names
+from jointload.intake.recording import SIDES, Recording
 
 SIDED = (
-    "asis", "psis", "iliac_crest", "trochanter", "femur_epicondyle_lateral", "femur_epicondyle_medial",
-    "tibia_tuberosity", "fibula_head", "malleolus_lateral", "malleolus_medial", "calcaneus", "calcaneus_lateral",
-    "calcaneus_upper", "metatarsal1", "metatarsal2", "metatarsal5", "toe", "acromion", "elbow", "wrist",
-)  # fmt: skip
+    "asis",
+    "psis",
+    "iliac_crest",
+    "trochanter",
+    "femur_epicondyle_lateral",
+    "femur_epicondyle_medial",
+    "tibia_tuberosity",
+    "fibula_head",
+    "malleolus_lateral",
+    "malleolus_medial",
+    "calcaneus",
+    "calcaneus_lateral",
+    "calcaneus_upper",
+    "metatarsal1",
+    "metatarsal2",
+    "metatarsal5",
+    "toe",
+    "acromion",
+    "elbow",
+    "wrist",
+)
 UNSIDED = ("sacrum", "c7", "t8", "t10", "suprasternale", "xiphoid", "head_top", "head_front", "head_rear")
-LANDMARKS = UNSIDED + tuple(f"{name}_{side}" for name in SIDED for side in ("r", "l"))
+LANDMARKS = UNSIDED + tuple(f"{name}_{side}" for name in SIDED for side in SIDES)
+SEGMENTS = ("pelvis", "trunk") + tuple(f"{name}_{side}" for name in ("thigh", "shank", "foot") for side in SIDES)
+LEAST_CLUSTER = 3
+"""Markers a rigid body needs."""
+CLUSTER_HELPERS = {
+    "thigh": ("trochanter", "femur_epicondyle_lateral", "femur_epicondyle_medial"),
+    "shank": ("malleolus_lateral", "malleolus_medial", "fibula_head", "tibia_tuberosity"),
+    "foot": ("calcaneus", "calcaneus_lateral", "calcaneus_upper", "metatarsal1", "metatarsal5", "toe"),
+}
+"""Landmarks that ride on a segment and may complete its cluster."""
+FOOT_RESERVE = ("malleolus_lateral", "malleolus_medial")
+"""Ankle landmarks, taken into the foot's cluster only when it is short of markers."""
 
 SIDE_WORDS = {"r": "r", "right": "r", "rt": "r", "l": "l", "left": "l", "lt": "l"}
 COMPUTED_WORDS = {"jc", "joint", "mid", "origin", "offset", "centre", "center", "virtual"}
 """A label with one of these words is a computed point, no marker on the skin."""
-
 ASPECTS = {
-    "lateral": "lateral", "lat": "lateral", "medial": "medial", "med": "medial", "top": "upper", "upper": "upper",
-    "bottom": "lower", "lower": "lower", "front": "front", "rear": "rear", "back": "rear",
-}  # fmt: skip
-
-PLACES = {
-    "asis": "asis", "psis": "psis", "sacrum": "sacrum", "sacral": "sacrum", "trochanter": "trochanter", "troch": "trochanter",
-    "gtr": "trochanter", "knee": "knee", "epicondyle": "knee", "condyle": "knee", "ankle": "ankle", "malleolus": "ankle",
-    "heel": "heel", "calcaneus": "heel", "toe": "toe", "hallux": "toe", "shoulder": "acromion", "acromion": "acromion",
-    "elbow": "elbow", "wrist": "wrist", "head": "head", "suprasternale": "suprasternale", "jugular": "suprasternale",
-    "ij": "suprasternale", "xiphoid": "xiphoid", "px": "xiphoid", "tt": "tuberosity", "tuberosity": "tuberosity",
-    "fibula": "fibula", "hf": "fibula", "crest": "crest", "iliac": "crest", "mt": "metatarsal", "metatarsal": "metatarsal",
-    "thigh": "thigh", "shank": "shank", "foot": "foot", "pelvis": "pelvis",
-}  # fmt: skip
+    "lateral": ("lateral", "lat"),
+    "medial": ("medial", "med"),
+    "upper": ("top", "upper"),
+    "lower": ("bottom", "lower"),
+    "front": ("front", "anterior"),
+    "rear": ("rear", "back", "posterior"),
+}
+PLACE_WORDS = {
+    "asis": ("asis",),
+    "psis": ("psis",),
+    "sacrum": ("sacrum", "sacral"),
+    "spine": ("spine",),
+    "crest": ("crest", "iliac"),
+    "trochanter": ("trochanter", "troch", "gtr"),
+    "knee": ("knee", "epicondyle", "condyle"),
+    "tuberosity": ("tuberosity", "tt"),
+    "fibula": ("fibula", "hf"),
+    "ankle": ("ankle", "malleolus"),
+    "heel": ("heel", "calcaneus"),
+    "metatarsal": ("metatarsal", "mt"),
+    "toe": ("toe", "hallux"),
+    "acromion": ("acromion", "shoulder"),
+    "elbow": ("elbow",),
+    "wrist": ("wrist",),
+    "suprasternale": ("suprasternale", "jugular", "ij"),
+    "xiphoid": ("xiphoid", "px"),
+    "head": ("head",),
+    "thigh": ("thigh",),
+    "shank": ("shank",),
+    "foot": ("foot",),
+}
+"""Anatomical places in the order of precedence: a label that names several is at the first."""
+PLACE_OF_WORD = {word: place for place, all_words in PLACE_WORDS.items() for word in all_words}
+ASPECT_OF_WORD = {word: aspect for aspect, all_words in ASPECTS.items() for word in all_words}
+PLAIN = {
+    "asis": "asis",
+    "psis": "psis",
+    "sacrum": "sacrum",
+    "crest": "iliac_crest",
+    "trochanter": "trochanter",
+    "tuberosity": "tibia_tuberosity",
+    "fibula": "fibula_head",
+    "toe": "toe",
+    "acromion": "acromion",
+    "elbow": "elbow",
+    "wrist": "wrist",
+    "suprasternale": "suprasternale",
+    "xiphoid": "xiphoid",
+}
+"""Places that are a landmark whatever else the label says."""
+ASPECTED = {
+    ("spine", "front"): "asis",
+    ("spine", "rear"): "psis",
+    ("knee", "lateral"): "femur_epicondyle_lateral",
+    ("knee", "medial"): "femur_epicondyle_medial",
+    ("knee", ""): "femur_epicondyle_lateral",
+    ("ankle", "lateral"): "malleolus_lateral",
+    ("ankle", "medial"): "malleolus_medial",
+    ("ankle", ""): "malleolus_lateral",
+    ("heel", ""): "calcaneus",
+    ("heel", "lower"): "calcaneus",
+    ("heel", "rear"): "calcaneus",
+    ("heel", "lateral"): "calcaneus_lateral",
+    ("heel", "upper"): "calcaneus_upper",
+    ("head", "upper"): "head_top",
+    ("head", "front"): "head_front",
+    ("head", "rear"): "head_rear",
+    ("foot", "medial"): "metatarsal1",
+    ("foot", "lateral"): "metatarsal5",
+}
+VERTEBRAE = {("c", "7"): "c7", ("t", "8"): "t8", ("t", "10"): "t10"}
+METATARSALS = {"1": "metatarsal1", "2": "metatarsal2", "5": "metatarsal5"}
 
 _WORD = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|[0-9]+")
 
 
+@dataclass(frozen=True)
+class LabelMap:
+    """A laboratory's labels: landmarks (anatomical name to marker label), clusters (segment name to marker labels)."""
+
+    landmarks: dict[str, str]
+    clusters: dict[str, tuple[str, ...]] = field(default_factory=dict)
+
+
+def read_labels(path: str | Path) -> LabelMap:
+    """Read labels.toml; LabelError names an unknown landmark or segment, the closest known one, and all known ones."""
+    try:
+        content = tomllib.loads(Path(path).read_text(encoding="utf-8"))
+    except OSError as problem:
+        found = problem.strerror or "an unreadable file"
+        raise LabelError(expected_found("labels", "a TOML file", found, str(path), "give --labels")) from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, ValueError) as problem:
+        raise LabelError(expected_found("labels", "TOML", problem, str(path), "mend that line")) from None
+    return labels_from(content, str(path))
+
+
+def labels_from(content: dict[str, Any], where: str = "labels") -> LabelMap:
+    """A checked LabelMap from the tables of labels.toml."""
+    _known(content, ("landmarks", "clusters"), "table", where)
+    landmarks, clusters = content.get("landmarks", {}), content.get("clusters", {})
+    for name, table in (("landmarks", landmarks), ("clusters", clusters)):
+        if not isinstance(table, dict):
+            raise LabelError(expected_found(name, f"a table [{name}]", repr(table), where, "write it as a table"))
+    _known(landmarks, LANDMARKS, "landmark", where)
+    _known(clusters, SEGMENTS, "segment", where)
+    for name, label in landmarks.items():
+        if not isinstance(label, str) or not label:
+            raise LabelError(expected_found(f"landmark {name}", "a marker label", repr(label), where, "correct it"))
+    for name, labels in clusters.items():
+        if not isinstance(labels, list) or len(labels) < LEAST_CLUSTER or not all(isinstance(k, str) for k in labels):
+            expected = f"a list of at least {LEAST_CLUSTER} marker labels"
+            raise LabelError(expected_found(f"cluster {name}", expected, repr(labels), where, "correct it"))
+    return LabelMap(dict(landmarks), {name: tuple(labels) for name, labels in clusters.items()})
+
+
+def _known(names: Iterable[str], known: Sequence[str], what: str, where: str) -> None:
+    for name in names:
+        if name not in known:
+            raise LabelError(
+                f"labels: unknown {what} {name!r} in {where}{_closest(name, known)}; the known ones are {known_names(known)}"
+            )
+
+
+def _closest(name: str, known: Iterable[str]) -> str:
+    """The closest known names as a hint for a message, empty when none is close."""
+    known = list(known)
+    lower = {text.lower(): text for text in known}
+    near = difflib.get_close_matches(name.lower(), lower, n=3, cutoff=0.5)
+    return f", closest is {' or '.join(lower[text] for text in near)}" if near else ""
+
+
+def check_labels(label_map: LabelMap, recordings: Recording | Sequence[Recording], needed: Iterable[str] = ()) -> None:
+    """LabelError when a label is in none of the recordings, or when a needed landmark is not mapped."""
+    recordings = (recordings,) if isinstance(recordings, Recording) else tuple(recordings)
+    where = " and ".join(recording.name for recording in recordings)
+    known = list(dict.fromkeys(label for recording in recordings for label in recording.labels))
+    wanted = [(f"landmark {name}", label) for name, label in label_map.landmarks.items()]
+    wanted += [(f"cluster {name}", label) for name, labels in label_map.clusters.items() for label in labels]
+    for what, label in wanted:
+        if label not in known:
+            raise LabelError(
+                f"{what}: marker {label!r} is not in {where}{_closest(label, known)}; the labels are {known_names(known)}"
+            )
+    missing = [name for name in needed if name not in label_map.landmarks]
+    if missing:
+        found = known_names(label_map.landmarks)
+        raise LabelError(expected_found("labels", ", ".join(missing), found, "[landmarks]", "add their markers"))
+
+
 @lru_cache(maxsize=4096)
 def words(label: str) -> tuple[str, ...]:
-    """The words of a label in lower case: split at separators, capitals and digits, a side letter cut off a known word."""
+    """The words of a label in lower case, split at separators, capitals and digits.
+
+    A side letter is cut off a known word: RASIS is r, asis.
+    """
     found: list[str] = []
     for word in _WORD.findall(label):
         word = word.lower()
-        if word not in PLACES and word[:1] in "rl" and word[1:] in PLACES:
+        if word not in PLACE_OF_WORD and word[:1] in "rl" and word[1:] in PLACE_OF_WORD:
             found += [word[0], word[1:]]
         else:
             found.append(word)
     return tuple(found)
 
 
+@lru_cache(maxsize=4096)
 def place_of(label: str) -> str:
     """The anatomical place a label names ('knee', 'heel', 'asis', ...), '' when it names none or a computed point."""
     found = words(label)
     if COMPUTED_WORDS.intersection(found):
         return ""
-    return next((PLACES[word] for word in found if word in PLACES), "")
+    places = {PLACE_OF_WORD[word] for word in found if word in PLACE_OF_WORD}
+    if "head" in places and "fibula" in places:
+        return "fibula"
+    return next((place for place in PLACE_WORDS if place in places), "")
+
+
+@dataclass(frozen=True)
+class _Guess:
+    """What the words of one label say: the landmark, the segment of a tracking marker, and how sure that is."""
+
+    label: str
+    place: str
+    side: str
+    aspect: str
+    landmark: str
+    sure: bool
+
+
+def _guess(label: str) -> _Guess:
+    found = words(label)
+    place = place_of(label)
+    side = next((SIDE_WORDS[word] for word in found if word in SIDE_WORDS), "")
+    aspect = next((ASPECT_OF_WORD[word] for word in found if word in ASPECT_OF_WORD), "")
+    base = PLAIN.get(place) or ASPECTED.get((place, aspect), "")
+    if place == "metatarsal":
+        base = next((METATARSALS[word] for word in found if word in METATARSALS), "")
+    if not place and found[-2:] in VERTEBRAE:
+        base = VERTEBRAE[found[-2:]]
+    sure = place != "foot" and (base in UNSIDED or bool(side))
+    landmark = base if base in UNSIDED else f"{base}_{side or 'r'}" if base else ""
+    return _Guess(label, place, side, aspect, landmark, sure)
+
+
+def propose_labels(recording: Recording) -> str:
+    """The text of a labels.toml proposed from the words in the labels; uncertain lines are commented out."""
+    guesses = [_guess(label) for label in recording.labels]
+    chosen, doubtful = _choose_landmarks(guesses)
+    clusters = _choose_clusters(guesses, chosen)
+    lines = [f"# Proposed from the words in the labels of {_comment(recording.name)}. Check every line.", "[landmarks]"]
+    lines += [f"{name} = {_quoted(chosen[name])}" for name in LANDMARKS if name in chosen]
+    lines += [f"# {name} = {_quoted(label)}  # uncertain" for name, label in doubtful]
+    if clusters:
+        lines += ["", "[clusters]"]
+        lines += [f"{name} = [{', '.join(map(_quoted, clusters[name]))}]" for name in SEGMENTS if name in clusters]
+    named = {label for _, label in doubtful}.union(chosen.values(), *clusters.values())
+    unused = [label for label in recording.labels if label not in named]
+    if unused:
+        lines += ["", "# without a word of anatomy known here: " + ", ".join(map(_comment, unused))]
+    return "\n".join(lines) + "\n"
+
+
+def _choose_landmarks(guesses: list[_Guess]) -> tuple[dict[str, str], list[tuple[str, str]]]:
+    """Landmark to label where the words are clear, and the (landmark, label) pairs that are not."""
+    has_medial = {(guess.place, guess.side) for guess in guesses if guess.aspect == "medial"}
+    chosen: dict[str, str] = {}
+    doubtful: list[tuple[str, str]] = []
+    for guess in sorted((guess for guess in guesses if guess.landmark), key=_preference):
+        bare = guess.place in ("knee", "ankle") and not guess.aspect
+        sure = guess.sure and not (bare and (guess.place, guess.side) not in has_medial)
+        if sure and guess.landmark not in chosen:
+            chosen[guess.landmark] = guess.label
+        else:
+            doubtful.append((guess.landmark, guess.label))
+    return chosen, doubtful
+
+
+def _preference(guess: _Guess) -> tuple[bool, int]:
+    """Labels that start with a V are often computed points; of the others the one with the fewest words is the plainest."""
+    found = words(guess.label)
+    return found[:1] == ("v",), len(found)
+
+
+def _choose_clusters(guesses: list[_Guess], chosen: dict[str, str]) -> dict[str, tuple[str, ...]]:
+    leftover: dict[str, list[str]] = defaultdict(list)
+    for guess in guesses:
+        if guess.place in CLUSTER_HELPERS and guess.side and guess.label not in chosen.values():
+            leftover[f"{guess.place}_{guess.side}"].append(guess.label)
+    clusters: dict[str, tuple[str, ...]] = {}
+    for segment, helpers in CLUSTER_HELPERS.items():
+        for side in SIDES:
+            own = leftover[f"{segment}_{side}"]
+            on_segment = [chosen[name] for helper in helpers if (name := f"{helper}_{side}") in chosen]
+            reserve = [chosen[name] for helper in FOOT_RESERVE if (name := f"{helper}_{side}") in chosen]
+            if segment == "foot":
+                own = on_segment + own
+                own = own if len(own) >= LEAST_CLUSTER else own + reserve
+            elif len(own) < LEAST_CLUSTER:
+                own = own + on_segment if own else []
+            if len(own) >= LEAST_CLUSTER:
+                clusters[f"{segment}_{side}"] = tuple(own)
+    return clusters
+
+
+def _quoted(text: str) -> str:
+    """A TOML basic string."""
+    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
+    return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04X}" for c in escaped) + '"'
+
+
+def _comment(text: str) -> str:
+    return "".join(c if c.isprintable() else "?" for c in text)

@@ -81,13 +81,21 @@ def plate_settings(structure: Structure, metres: float) -> tuple[list[PlateSetti
         kind = round(kinds[index]) if index < kinds.size and np.isfinite(kinds[index]) else 0
         if kind not in CHANNELS:
             findings.append(
-                Finding("plate type", "warn", where, f"type {kind}", "only types 1 to 4 are read: this plate gives no force, markers are still read")
+                Finding(
+                    "plate type",
+                    "warn",
+                    where,
+                    f"type {kind}",
+                    "only types 1 to 4 are read: this plate gives no force, markers are still read",
+                )
             )
             continue
         try:
             settings.append(_setting(structure, index, kind, metres, findings))
         except _Unusable as problem:
-            findings.append(Finding("plate setup", "warn", where, str(problem), "this plate gives no force; export the trial again"))
+            findings.append(
+                Finding("plate setup", "warn", where, str(problem), "this plate gives no force; export the trial again")
+            )
     return settings, findings
 
 
@@ -102,14 +110,26 @@ def _setting(structure: Structure, index: int, kind: int, metres: float, finding
     _check_corners(corners)
     origin = _part(structure, "ORIGIN", index, 3)
     if metres < 0.1 and 0 < np.abs(origin).max() < 1.0:
-        findings.append(Finding("plate origin", "warn", where, f"ORIGIN {_vector(origin)} in {structure.text('POINT', 'UNITS')}", "read as metres"))
+        findings.append(
+            Finding(
+                "plate origin",
+                "warn",
+                where,
+                f"ORIGIN {_vector(origin)} in {structure.text('POINT', 'UNITS')}",
+                "read as metres",
+            )
+        )
     else:
         origin = origin * metres
     origin, changed = _healed_origin(origin, kind)
     if changed:
-        findings.append(Finding("plate origin", "warn", where, changed, "the sign was turned; check the plate's data sheet"))
+        findings.append(
+            Finding("plate origin", "warn", where, changed, "the sign was turned; check the plate's data sheet")
+        )
     calibration = _calibration(structure, index) if kind == 4 else np.eye(6)
-    return PlateSetting(index + 1, kind, corners, origin, channels, calibration, metres, _moment_unit(structure, channels, kind, metres))
+    return PlateSetting(
+        index + 1, kind, corners, origin, channels, calibration, metres, _moment_unit(structure, channels, kind, metres)
+    )
 
 
 def _part(structure: Structure, name: str, index: int, size: int) -> Array:
@@ -129,7 +149,9 @@ def _channels(structure: Structure, index: int, kind: int) -> tuple[int, ...]:
     if not limit:
         raise _Unusable("the file holds no analog channels")
     if stride < needed or numbers.size < needed or not ((numbers >= 1) & (numbers <= limit)).all():
-        raise _Unusable(f"FORCE_PLATFORM:CHANNEL names {_vector(numbers)}, a type-{kind} plate needs {needed} of the {limit:g} analog channels")
+        raise _Unusable(
+            f"FORCE_PLATFORM:CHANNEL names {_vector(numbers)}, a type-{kind} plate needs {needed} of the {limit:g} analog channels"
+        )
     return tuple(int(number) - 1 for number in numbers)
 
 
@@ -158,7 +180,9 @@ def _healed_origin(origin: Array, kind: int) -> tuple[Array, str]:
         healed = np.array([abs(origin[0]), abs(origin[1]), -abs(origin[2])])
     else:
         healed = -origin if origin[2] > 0 else origin
-    changed = "" if np.array_equal(healed, origin) else f"ORIGIN {_vector(origin * 1000)} mm was not of the standard's sign"
+    changed = (
+        "" if np.array_equal(healed, origin) else f"ORIGIN {_vector(origin * 1000)} mm was not of the standard's sign"
+    )
     return healed, changed
 
 
@@ -268,12 +292,26 @@ def read_plates(
     result = []
     for setting, wrench, baseline, sign in plates:
         if sign == 0:
-            findings.append(Finding("plate load", "warn", f"plate {setting.number}", f"vertical force stays below {LOADED:g} N", "this plate was never loaded"))
+            findings.append(
+                Finding(
+                    "plate load",
+                    "warn",
+                    f"plate {setting.number}",
+                    f"vertical force stays below {LOADED:g} N",
+                    "this plate was never loaded",
+                )
+            )
         if (sign or common) < 0:
             wrench = -wrench
             if sign:
                 findings.append(
-                    Finding("force sign", "pass", f"plate {setting.number}", "the loaded vertical force pointed down", "force and moment were turned: now the ground's action on the body")
+                    Finding(
+                        "force sign",
+                        "pass",
+                        f"plate {setting.number}",
+                        "the loaded vertical force pointed down",
+                        "force and moment were turned: now the ground's action on the body",
+                    )
                 )
         plate = Plate(setting.number, setting.kind, lab_from_file @ setting.corners, wrench[:3], wrench[3:], baseline)
         findings += _check_centre_of_pressure(plate)
@@ -281,7 +319,9 @@ def read_plates(
     return tuple(result), findings
 
 
-def _without_baseline(setting: PlateSetting, wrench: Array, channels: Array, samples: Array, lab_from_file: Array) -> Array:
+def _without_baseline(
+    setting: PlateSetting, wrench: Array, channels: Array, samples: Array, lab_from_file: Array
+) -> Array:
     if setting.kind != 1:
         return wrench - wrench[:, samples].mean(axis=1, keepdims=True)
     forces = channels[:3] - channels[:3, samples].mean(axis=1, keepdims=True)
@@ -313,7 +353,11 @@ def find_baseline(vertical: Array, zero: Array, timing: Timing, number: int) -> 
     """
     where = f"plate {number}"
     if not np.isfinite(vertical).all():
-        return None, "none: the force has gaps", [Finding("baseline", "warn", where, "force samples are missing", "export the trial again")]
+        return (
+            None,
+            "none: the force has gaps",
+            [Finding("baseline", "warn", where, "force samples are missing", "export the trial again")],
+        )
     quiet, level, peak = _lowest_quiet_level(vertical, timing)
     findings: list[Finding] = []
     if zero.size >= 2 and np.isfinite(zero[:2]).all() and zero[1] >= zero[0] and zero[1] > 0:
@@ -323,16 +367,24 @@ def find_baseline(vertical: Array, zero: Array, timing: Timing, number: int) -> 
         if not problem:
             text = f"mean of {told}, {vertical[samples].mean():+.1f} N removed"
             return samples, text, [Finding("baseline", "pass", where, text, "")]
-        findings.append(Finding("baseline", "warn", where, f"{told} {problem}", "the unloaded level was looked for in the data instead"))
+        findings.append(
+            Finding(
+                "baseline", "warn", where, f"{told} {problem}", "the unloaded level was looked for in the data instead"
+            )
+        )
     enough = quiet.size >= UNLOADED_TIME * timing.force_rate
     if enough and abs(level) <= max(OFFSET_LIMIT, OFFSET_SHARE * abs(peak)):
         seconds = quiet.size / timing.force_rate
         text = f"mean of {seconds:.2f} s found unloaded in the data, {vertical[quiet].mean():+.1f} N removed"
         severity = "warn" if abs(level) > SAME_LEVEL else "pass"
-        findings.append(Finding("baseline", severity, where, text, "zero the plate before the trial" if severity == "warn" else ""))  # type: ignore[arg-type]
+        findings.append(
+            Finding("baseline", severity, where, text, "zero the plate before the trial" if severity == "warn" else "")
+        )  # type: ignore[arg-type]
         return quiet, text, findings
     text = f"none: no unloaded stretch, lowest steady level {level:.0f} N"
-    findings.append(Finding("baseline", "warn", where, text, "record a moment with the plate free, or zero it before the trial"))
+    findings.append(
+        Finding("baseline", "warn", where, text, "record a moment with the plate free, or zero it before the trial")
+    )
     return None, text, findings
 
 
@@ -389,7 +441,11 @@ def _check_centre_of_pressure(plate: Plate) -> list[Finding]:
     where = f"plate {plate.number}"
     if share >= INSIDE_SHARE:
         return [Finding("centre of pressure", "pass", where, text, "")]
-    return [Finding("centre of pressure", "warn", where, text, "check CORNERS, ORIGIN, CAL_MATRIX and the units of the moments")]
+    return [
+        Finding(
+            "centre of pressure", "warn", where, text, "check CORNERS, ORIGIN, CAL_MATRIX and the units of the moments"
+        )
+    ]
 
 
 def centre_of_pressure(force: Array, moment: Array, height: float, threshold: float) -> Array:
