@@ -1,0 +1,314 @@
+"""A standing trial and its landmarks become one rider's body: frames, joint centres, marker clusters and segment inertia."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from jointload.body.definitions import AxisRule, BodyDefinition, FrameRule, load_body
+from jointload.body.inertia import SegmentInertia, line_masses, segment_inertias
+from jointload.body.joint_centres import HIP_CENTRES, PelvisSize, l5s1_centre
+from jointload.errors import CalibrationError, SettingError, expected_found, known_names
+from jointload.intake.labels import LabelMap
+from jointload.intake.recording import SIDES, Array, Finding, Recording
+from jointload.intake.rider import Rider
+from jointload.numerics.rotations import compose, from_axes, inverse, rotate, rotate_back
+
+QUIET_SECONDS = 0.25
+"""Length of the stillest stretch that is averaged (choice)."""
+QUIET_SPEED = 0.05
+"""Mean marker speed [m/s] above which a trial holds no quiet stance (choice: sway is below, any step well above)."""
+UP = np.array([0.0, 1.0, 0.0])
+
+
+@dataclass(frozen=True, eq=False)
+class Cluster:
+    """Markers that move with one segment: their labels and their places (3, n) [m] in its frame."""
+
+    labels: tuple[str, ...]
+    local: Array
+
+
+@dataclass(frozen=True, eq=False)
+class FittedBody:
+    """One rider's body.
+
+    standing : segment -> (lab_from_segment (3, 3), origin (3,) [m]) in the static trial
+    offsets : frame -> (segment, segment_from_frame (3, 3))
+    points : landmark or joint centre -> (segment it is carried by, (3,) [m] in that segment's frame)
+    lost : what cannot be computed -> the reason
+    """
+
+    definition: BodyDefinition
+    rider: Rider
+    standing: dict[str, tuple[Array, Array]]
+    standing_points: dict[str, Array]
+    offsets: dict[str, tuple[str, Array]]
+    points: dict[str, tuple[str, Array]]
+    clusters: dict[str, Cluster]
+    inertia: dict[str, SegmentInertia]
+    line_masses: dict[str, tuple[float, float]]
+    calibrated_from: str
+    hip_centre_method: str
+    inertia_table: str
+    lost: dict[str, str] = field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()
+
+    @property
+    def segments(self) -> tuple[str, ...]:
+        return tuple(self.definition.segments)
+
+    def standing_rotation(self, joint: str) -> Array:
+        """proximal_from_distal (3, 3) of a joint in the static trial."""
+        rule = self.definition.joints[joint]
+        return compose(inverse(self._standing_frame(rule.proximal)), self._standing_frame(rule.distal))
+
+    def _standing_frame(self, frame: str) -> Array:
+        segment, segment_from_frame = self.offsets[frame]
+        return compose(self.standing[segment][0], segment_from_frame)
+
+
+def calibrate(
+    static: Recording,
+    labels: LabelMap,
+    rider: Rider,
+    body: str = "lower_body",
+    hip_centre: str = "harrington_2007",
+    inertia: str = "de_leva_1996",
+    hip_centres: dict[str, Array] | None = None,
+) -> FittedBody:
+    """Fit the body definition to the stillest stretch of a static trial.
+
+    hip_centres : functional hip centres per side in the pelvis frame (3,) [m], in place of the regression `hip_centre`.
+    CalibrationError when the pelvis cannot be built or the trial holds no quiet stance; any other missing landmark costs only
+    the segments and joints that need it, named in `lost`.
+    """
+    definition = load_body(body)
+    window = quiet_frames(static, labels)
+    landmarks = _landmarks(static, labels, window)
+    points = {**landmarks, **_virtual_points(definition, landmarks)}
+    lost: dict[str, str] = {}
+    _add_pelvis_points(definition, points, rider, hip_centre, hip_centres, static.name)
+    frames = _build_frames(definition, points, lost)
+    standing = {name: frames[name] for name in definition.segments if name in frames}
+    offsets = {
+        name: (segment, compose(inverse(standing[segment][0]), frames[name][0]))
+        for name, segment in ((n, rules[0].segment) for n, rules in definition.frames.items())
+        if name in frames and segment in standing
+    }
+    for segment in definition.segments:
+        if segment not in standing:
+            lost[segment] = lost.get(segment, "no frame")
+    return FittedBody(
+        definition=definition,
+        rider=rider,
+        standing=standing,
+        standing_points=points,
+        offsets=offsets,
+        points=_carried_points(definition, points, standing),
+        clusters=_clusters(definition, static, labels, window, standing),
+        inertia=segment_inertias(inertia, rider, points, standing),
+        line_masses=line_masses(rider),
+        calibrated_from=f"{static.name}, frames {window.start + 1} to {window.stop}",
+        hip_centre_method="functional" if hip_centres else hip_centre,
+        inertia_table=inertia,
+        lost=lost,
+        findings=_findings(static, definition, points, lost),
+    )
+
+
+def quiet_frames(recording: Recording, labels: LabelMap) -> slice:
+    """The stillest stretch of QUIET_SECONDS in which the labelled markers are seen; CalibrationError when nothing is still."""
+    used = [recording.labels.index(label) for label in sorted(set(labels.landmarks.values())) if label in recording.labels]
+    if not used:
+        raise CalibrationError(
+            expected_found("static trial", "markers named in labels.toml", "none of them", recording.name, "correct labels.toml")
+        )
+    length = min(recording.frames, max(2, round(QUIET_SECONDS * recording.point_rate)))
+    positions = recording.markers[:, used]
+    seen = np.isfinite(positions[0])
+    with np.errstate(invalid="ignore"):
+        step = np.sqrt(np.sum(np.diff(positions, axis=2) ** 2, axis=0))
+    known = np.isfinite(step)
+    total = np.convolve(np.where(known, step, 0.0).sum(axis=0), np.ones(length - 1), "valid")
+    count = np.convolve(known.sum(axis=0).astype(float), np.ones(length - 1), "valid")
+    speed = np.where(count > 0, total / np.maximum(count, 1), np.inf) * recording.point_rate
+    visible = np.convolve(seen.mean(axis=0), np.ones(length) / length, "valid")
+    speed = np.where(visible >= visible.max() - 0.02, speed, np.inf)
+    start = int(np.argmin(speed))
+    if speed[start] > QUIET_SPEED + _noise_speed(step, recording.point_rate):
+        raise CalibrationError(
+            expected_found(
+                "static trial",
+                f"{QUIET_SECONDS:g} s of quiet stance (markers slower than {QUIET_SPEED:g} m/s)",
+                f"no stretch slower than {speed[start]:.2f} m/s",
+                recording.name,
+                "give a standing trial with --static",
+            )
+        )
+    return slice(start, start + length)
+
+
+def _noise_speed(step: Array, rate: float) -> float:
+    """Apparent speed [m/s] of camera noise alone: the tenth percentile of all steps, at most 0.1 m/s."""
+    finite = step[np.isfinite(step)]
+    return float(min(np.quantile(finite, 0.1) * rate, 0.1)) if finite.size else 0.0
+
+
+def _landmarks(static: Recording, labels: LabelMap, window: slice) -> dict[str, Array]:
+    out = {}
+    for name, label in labels.landmarks.items():
+        if label in static.labels:
+            position = static.marker(label)[:, window]
+            seen = np.isfinite(position[0])
+            if seen.any():
+                out[name] = position[:, seen].mean(axis=1)
+    return out
+
+
+def _virtual_points(definition: BodyDefinition, landmarks: dict[str, Array]) -> dict[str, Array]:
+    out: dict[str, Array] = {}
+    for name, choices in definition.points.items():
+        choice = next((c for c in choices if all(n in landmarks for n in c)), None)
+        if choice is not None:
+            out[name] = np.mean([landmarks[n] for n in choice], axis=0)
+    return out
+
+
+def _add_pelvis_points(
+    definition: BodyDefinition,
+    points: dict[str, Array],
+    rider: Rider,
+    method: str,
+    functional: dict[str, Array] | None,
+    where: str,
+) -> None:
+    """Add hip_centre_r, hip_centre_l, hip_mid and l5s1, which are placed in the pelvis."""
+    missing = [name for name in ("asis_r", "asis_l", "psis_mid") if name not in points]
+    if missing:
+        raise CalibrationError(
+            expected_found(
+                "pelvis",
+                "landmarks asis_r, asis_l and psis_r with psis_l (or sacrum)",
+                "no " + " and no ".join(name.replace("psis_mid", "psis_r, psis_l or sacrum") for name in missing),
+                where,
+                "name their markers in labels.toml",
+            )
+        )
+    if method not in HIP_CENTRES:
+        raise SettingError(f"hip centre {method!r} is unknown; the known ones are {known_names(HIP_CENTRES)}")
+    lab_from_pelvis, origin = _frame(definition.frames["pelvis"][0], points)
+    size = PelvisSize(
+        width=float(np.linalg.norm(points["asis_r"] - points["asis_l"])),
+        depth=float(np.linalg.norm(points["asis_mid"] - points["psis_mid"])),
+        leg_length=_leg_length(points, rider),
+        marker_radius=rider.measurements.get("marker_radius_m", 0.0),
+    )
+    for side in SIDES:
+        local = functional[side] if functional else HIP_CENTRES[method](size, side, rider.sex)
+        points[f"hip_centre_{side}"] = origin + rotate(lab_from_pelvis, local)
+    points["hip_mid"] = 0.5 * (points["hip_centre_r"] + points["hip_centre_l"])
+    points["l5s1"] = origin + rotate(lab_from_pelvis, l5s1_centre(size.width, rider.sex))
+
+
+def _leg_length(points: dict[str, Array], rider: Rider) -> float:
+    """Measured leg length [m], else the path ASIS - knee - medial malleolus, the mean of both sides; NaN when unknown."""
+    if "leg_length_m" in rider.measurements:
+        return rider.measurements["leg_length_m"]
+    paths = [
+        np.linalg.norm(points[f"asis_{s}"] - points[f"knee_centre_{s}"])
+        + np.linalg.norm(points[f"knee_centre_{s}"] - points[f"malleolus_medial_{s}"])
+        for s in SIDES
+        if {f"asis_{s}", f"knee_centre_{s}", f"malleolus_medial_{s}"} <= set(points)
+    ]
+    return float(np.mean(paths)) if paths else float("nan")
+
+
+def _build_frames(
+    definition: BodyDefinition, points: dict[str, Array], lost: dict[str, str]
+) -> dict[str, tuple[Array, Array]]:
+    frames = {}
+    for name, rules in definition.frames.items():
+        rule = next((r for r in rules if all(p in points for p in r.needs)), None)
+        if rule is None:
+            missing = sorted({p for p in rules[-1].needs if p not in points})
+            lost[name] = "no " + ", no ".join(missing) + " in the static trial"
+        else:
+            frames[name] = _frame(rule, points)
+    return frames
+
+
+def _frame(rule: FrameRule, points: dict[str, Array]) -> tuple[Array, Array]:
+    rotation = from_axes(
+        _direction(rule.primary, points), _direction(rule.secondary, points), rule.primary.axis, rule.secondary.axis
+    )
+    return rotation, points[rule.origin]
+
+
+def _direction(rule: AxisRule, points: dict[str, Array]) -> Array:
+    return UP if rule.up else points[rule.end] - points[rule.start]
+
+
+def _carried_points(
+    definition: BodyDefinition, points: dict[str, Array], standing: dict[str, tuple[Array, Array]]
+) -> dict[str, tuple[str, Array]]:
+    """Landmarks belong to the segment that tracks them, joint centres to the segment above the joint."""
+    carrier = {landmark: segment.name for segment in definition.segments.values() for landmark in segment.tracking}
+    for side in SIDES:
+        for name in (f"forefoot_{side}", f"toe_tip_{side}"):
+            carrier[name] = f"foot_{side}"
+    carrier |= {"hip_mid": "pelvis", "asis_mid": "pelvis", "psis_mid": "pelvis", "shoulder_mid": "trunk"}
+    for joint in definition.joints.values():
+        carrier[joint.centre] = definition.frames[joint.proximal][0].segment
+    out = {}
+    for name, segment in carrier.items():
+        if name in points and segment in standing:
+            rotation, origin = standing[segment]
+            out[name] = (segment, rotate_back(rotation, points[name] - origin))
+    return out
+
+
+def _clusters(
+    definition: BodyDefinition,
+    static: Recording,
+    labels: LabelMap,
+    window: slice,
+    standing: dict[str, tuple[Array, Array]],
+) -> dict[str, Cluster]:
+    out = {}
+    for name, segment in definition.segments.items():
+        if name not in standing:
+            continue
+        chosen = labels.clusters.get(name) or tuple(labels.landmarks[n] for n in segment.tracking if n in labels.landmarks)
+        rotation, origin = standing[name]
+        placed = {}
+        for label in dict.fromkeys(chosen):
+            if label in static.labels:
+                position = static.marker(label)[:, window]
+                seen = np.isfinite(position[0])
+                if seen.any():
+                    placed[label] = rotate_back(rotation, position[:, seen].mean(axis=1) - origin)
+        out[name] = Cluster(tuple(placed), np.array(list(placed.values())).reshape(-1, 3).T)
+    return out
+
+
+def _findings(
+    static: Recording, definition: BodyDefinition, points: dict[str, Array], lost: dict[str, str]
+) -> tuple[Finding, ...]:
+    out = [
+        Finding("missing_landmark", "warn", name, reason, f"angles and moments that need the {name} frame are not given; add its markers")
+        for name, reason in lost.items()
+    ]
+    for side in SIDES:
+        heel, toe = points.get(f"calcaneus_{side}"), points.get(f"forefoot_{side}")
+        if heel is not None and toe is not None:
+            slope = np.rad2deg(np.arctan2(toe[1] - heel[1], np.linalg.norm((toe - heel)[[0, 2]])))
+            if abs(slope) > 30:
+                out.append(
+                    Finding(
+                        "standing_foot", "warn", f"foot_{side}, {static.name}", f"heel-to-toe line slopes by {slope:.0f} deg",
+                        "the foot frame is levelled on the floor: stand with the whole sole down",
+                    )
+                )  # fmt: skip
+    return tuple(out)

@@ -1,0 +1,200 @@
+"""Markers of a movement trial become segment poses."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from jointload.body.calibration import FittedBody
+from jointload.intake.recording import Array, Finding, Recording
+from jointload.numerics.rigid_fit import fit_poses
+from jointload.numerics.rotations import rotate
+from jointload.numerics.signals import bridge_short_gaps, runs, zero_lag_lowpass
+
+LARGE_RESIDUAL = 0.015
+"""Root mean square marker residual [m] that a cluster should not exceed (choice; skin motion is of this size)."""
+
+
+@dataclass(frozen=True, eq=False)
+class SegmentPoses:
+    """Poses of all segments of a body, in the order of its definition; NaN where unknown.
+
+    rotation : lab_from_segment (3, 3, S, F);  origin : (3, S, F) [m];  residual : (S, F) [m] root mean square of the fit
+    """
+
+    segments: tuple[str, ...]
+    rotation: Array
+    origin: Array
+    residual: Array
+    rate: float
+
+    def index(self, segment: str) -> int:
+        return self.segments.index(segment)
+
+    def of(self, segment: str) -> tuple[Array, Array]:
+        """lab_from_segment (3, 3, F) and origin (3, F) of one segment."""
+        s = self.index(segment)
+        return self.rotation[:, :, s], self.origin[:, s]
+
+    def place(self, body: FittedBody, point: str) -> Array:
+        """Lab position (3, F) [m] of a landmark or joint centre, carried by its segment; NaN when it is unknown."""
+        if point not in body.points:
+            return np.full((3, self.origin.shape[2]), np.nan)
+        segment, local = body.points[point]
+        rotation, origin = self.of(segment)
+        return origin + rotate(rotation, local[:, None])
+
+
+def smooth_markers(
+    recording: Recording, body: FittedBody, cutoff: float | None, longest_gap: float, protected: tuple[int, ...] = ()
+) -> tuple[dict[str, Array], tuple[Finding, ...]]:
+    """Gap-filled and low-pass filtered trajectories {label: (3, F)} of every marker the body needs.
+
+    Gaps up to `longest_gap` [s] are bridged by a spline, unless they hold one of the `protected` frames (touch-downs); longer
+    ones are filled from the segment's other markers by rigid fit; what is left stays NaN. Every fill is a finding.
+    """
+    used = list(dict.fromkeys(label for label in _needed_labels(recording, body)))
+    markers = recording.markers[:, [recording.labels.index(label) for label in used]]
+    gaps = ~np.isfinite(markers[0])
+    findings: list[Finding] = []
+    if gaps.any():
+        longest = int(longest_gap * recording.point_rate)
+        markers, bridged = bridge_short_gaps(markers, longest, protected)
+        markers, carried = _fill_from_neighbours(markers, used, body)
+        findings = _gap_findings(recording, used, gaps, bridged, carried, protected)
+    smooth = zero_lag_lowpass(markers, cutoff, recording.point_rate)
+    return dict(zip(used, smooth.swapaxes(0, 1), strict=True)), tuple(findings)
+
+
+def track_segments(markers: dict[str, Array], body: FittedBody, rate: float) -> tuple[SegmentPoses, tuple[Finding, ...]]:
+    """Least-squares pose of every segment; segments with fewer than three markers lean on joint centres of their neighbour."""
+    segments = body.segments
+    frames = next(iter(markers.values())).shape[1]
+    rotation = np.full((3, 3, len(segments), frames), np.nan)
+    origin, residual = np.full((3, len(segments), frames), np.nan), np.full((len(segments), frames), np.nan)
+    poses = SegmentPoses(segments, rotation, origin, residual, rate)
+    seen = {name: [label for label in c.labels if label in markers] for name, c in body.clusters.items()}
+    waiting = [name for name in reversed(segments) if name in seen and 0 < len(seen[name])]
+    alone = [name for name in waiting if len(seen[name]) >= 3]
+    _fit_together(alone, seen, markers, body, poses, supported=False)
+    leaning = [name for name in waiting if name not in alone]
+    for name in leaning:
+        _fit_together([name], seen, markers, body, poses, supported=True)
+    return poses, tuple(_pose_findings(body, poses, seen, leaning))
+
+
+def _needed_labels(recording: Recording, body: FittedBody) -> list[str]:
+    labels = [label for cluster in body.clusters.values() for label in cluster.labels if label in recording.labels]
+    return labels or list(recording.labels[:1])
+
+
+def _fit_together(
+    names: list[str],
+    seen: dict[str, list[str]],
+    markers: dict[str, Array],
+    body: FittedBody,
+    poses: SegmentPoses,
+    supported: bool,
+) -> None:
+    if not names:
+        return
+    clusters, observed = [], []
+    for name in names:
+        cluster = body.clusters[name]
+        local = cluster.local[:, [cluster.labels.index(label) for label in seen[name]]]
+        lab = np.stack([markers[label] for label in seen[name]], axis=1)
+        if supported:
+            for point in body.definition.segments[name].support:
+                place = poses.place(body, point)
+                if np.isfinite(place).any():
+                    local = np.column_stack((local, _standing_local(body, name, point)))
+                    lab = np.concatenate((lab, place[:, None]), axis=1)
+        clusters.append(local)
+        observed.append(lab)
+    where = [poses.index(name) for name in names]
+    poses.rotation[:, :, where], poses.origin[:, where], poses.residual[where] = fit_poses(clusters, observed)
+
+
+def _standing_local(body: FittedBody, segment: str, point: str) -> Array:
+    rotation, origin = body.standing[segment]
+    return rotation.T @ (body.standing_points[point] - origin)
+
+
+def _fill_from_neighbours(markers: Array, used: list[str], body: FittedBody) -> tuple[Array, list[tuple[str, int]]]:
+    """Place missing markers where the fit of the segment's other markers says they are."""
+    out, carried = markers, []
+    for cluster in body.clusters.values():
+        labels = [label for label in cluster.labels if label in used]
+        where = [used.index(label) for label in labels]
+        missing = ~np.isfinite(markers[0, where])
+        if len(labels) < 4 or not missing.any():
+            continue
+        local = cluster.local[:, [cluster.labels.index(label) for label in labels]]
+        rotation, origin, _ = fit_poses([local], [markers[:, where]])
+        for k, marker in enumerate(where):
+            fill = missing[k] & np.isfinite(origin[0, 0])
+            if fill.any():
+                out = out.copy() if out is markers else out
+                out[:, marker, fill] = (origin[:, 0] + rotate(rotation[:, :, 0], local[:, k, None]))[:, fill]
+                carried.append((labels[k], int(fill.sum())))
+    return out, carried
+
+
+def _gap_findings(
+    recording: Recording,
+    used: list[str],
+    gaps: Array,
+    bridged: list[tuple[int, int, int]],
+    carried: list[tuple[str, int]],
+    protected: tuple[int, ...],
+) -> list[Finding]:
+    out = []
+    if bridged:
+        count, longest = len(bridged), max(stop - start for _, start, stop in bridged)
+        names = ", ".join(sorted({used[m] for m, _, _ in bridged}))
+        out.append(
+            Finding("gap_bridged", "pass", names, f"{count} gaps of up to {longest} frames bridged by a spline", "none needed")
+        )
+    if carried:
+        text = ", ".join(f"{label} ({count})" for label, count in carried)
+        out.append(
+            Finding("gap_from_segment", "warn", text, "frames filled from the segment's other markers", "check these markers near the landing")
+        )
+    for frame in protected:
+        hidden = [used[m] for m in np.flatnonzero(gaps[:, min(max(frame, 0), gaps.shape[1] - 1)])]
+        if hidden:
+            out.append(
+                Finding(
+                    "gap_across_touchdown", "warn", f"{recording.name}, frame {frame + recording.first_frame}",
+                    f"{', '.join(hidden)} not seen at touch-down", "numbers of the impact phase that need these markers are less certain",
+                )
+            )  # fmt: skip
+    return out
+
+
+def _pose_findings(
+    body: FittedBody, poses: SegmentPoses, seen: dict[str, list[str]], leaning: list[str]
+) -> list[Finding]:
+    out = []
+    for name in leaning:
+        support = ", ".join(body.definition.segments[name].support)
+        out.append(
+            Finding("few_markers", "warn", name, f"{len(seen[name])} own markers", f"its pose leans on {support}; place at least three markers")
+        )
+    for s, name in enumerate(poses.segments):
+        if name in body.lost:
+            continue
+        known = np.isfinite(poses.origin[0, s])
+        if not known.any():
+            out.append(Finding("segment_lost", "warn", name, "fewer than three markers in the trial", "its angles and moments are not given"))
+        else:
+            typical = float(np.sqrt(np.mean(poses.residual[s, known] ** 2)))
+            if typical > LARGE_RESIDUAL:
+                out.append(
+                    Finding("large_residual", "warn", name, f"markers {1000 * typical:.0f} mm from the rigid fit", "check swapped or slipped markers")
+                )
+            hidden = [f"{start + 1}-{stop}" for start, stop in runs(~known)]
+            if hidden:
+                out.append(Finding("segment_gap", "warn", name, f"no pose in frames {', '.join(hidden[:5])}", "numbers in these frames are missing"))
+    return out

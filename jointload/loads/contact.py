@@ -1,0 +1,246 @@
+"""Which foot stands on which plate, and the wrench on each foot.
+
+A plate's force belongs to the foot that is over it, near the ground and at rest while it is loaded. A plate under two feet, or a foot on two
+plates, gives no moments for the feet concerned in those frames, with the reason.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from jointload.body.calibration import FittedBody
+from jointload.body.pose import SegmentPoses
+from jointload.intake.recording import SIDES, Array, Finding, Plate, Recording
+from jointload.numerics.signals import derivatives, runs, zero_lag_lowpass
+
+EDGE_MARGIN = 0.03
+"""A sole point may lie this far [m] outside a plate's corners and still press on it (choice: markers sit on the shoe's outside)."""
+DOWN_SPEED = 0.6
+"""A foot slower than this [m/s] may rest on the ground (choice: a swinging foot moves at 2 to 4 m/s)."""
+DOWN_HEIGHT = 0.05
+"""A foot whose lowest point is less than this [m] above its standing height may rest on the ground (choice)."""
+REST_SPEED, REST_HEIGHT, REST_SECONDS = 0.3, 0.02, 0.05
+"""A foot that rests like this without load on a plate stands on the floor beside the plates (choice)."""
+SHORTEST_CONTACT = 0.03
+"""Loading shorter than this [s] is a disturbance, not a contact (choice)."""
+NOBODY, BOTH = -1, 2
+
+
+@dataclass(frozen=True)
+class Lost:
+    """Frames [start, stop) in which the wrench on a foot is unknown."""
+
+    side: str
+    start: int
+    stop: int
+    reason: str
+
+
+@dataclass(frozen=True, eq=False)
+class Contact:
+    """The wrench on each foot, right then left, about the lab origin.
+
+    force, moment : (3, 2, F) [N], [N m] at the marker rate, filtered for inverse dynamics; NaN in the frames of `lost`
+    fast_force, fast_moment : (3, 2, N) at the force rate, baseline removed, not filtered; NaN likewise
+    floor : height [m] of the plates' surface
+    """
+
+    force: Array
+    moment: Array
+    fast_force: Array
+    fast_moment: Array
+    fast_rate: float
+    floor: float
+    lost: tuple[Lost, ...]
+    findings: tuple[Finding, ...] = ()
+
+
+def foot_contact(
+    recording: Recording, poses: SegmentPoses, body: FittedBody, cutoff: float | None, threshold: float
+) -> Contact:
+    """Assign every plate's wrench to the foot that bears it; a recording without plates gives NaN throughout."""
+    frames = poses.origin.shape[2]
+    if not recording.plates:
+        nothing = np.full((3, 2, frames), np.nan)
+        lost = tuple(Lost(side, 0, frames, "no force plate in the recording") for side in SIDES)
+        return Contact(nothing, nothing, nothing, nothing, recording.point_rate, 0.0, lost)
+    floor = float(np.mean([plate.corners[1].mean() for plate in recording.plates]))
+    feet = [_FootPath.of(poses, body, side) for side in SIDES]
+    bears = np.array([[foot.down & foot.over(plate) for foot in feet] for plate in recording.plates])
+    loaded = np.array([_loaded_frames(plate, recording, frames, threshold) for plate in recording.plates])
+    owner = np.array([_owners(bears[p], loaded[p]) for p in range(len(recording.plates))])
+    lost = _lost_spans(owner, loaded, feet, recording.point_rate)
+    smooth = [(zero_lag_lowpass(p.force, cutoff, recording.force_rate), zero_lag_lowpass(p.moment, cutoff, recording.force_rate)) for p in recording.plates]
+    step = recording.samples_per_frame
+    slow = [(f[:, ::step][:, :frames], m[:, ::step][:, :frames]) for f, m in smooth]
+    fast = [(plate.force, plate.moment) for plate in recording.plates]
+    fast_owner = _at_force_rate(owner, fast[0][0].shape[1], step)
+    force, moment = _share(slow, owner)
+    fast_force, fast_moment = _share(fast, fast_owner)
+    for gone in lost:
+        side = SIDES.index(gone.side)
+        force[:, side, gone.start : gone.stop] = moment[:, side, gone.start : gone.stop] = np.nan
+        fast_force[:, side, gone.start * step : gone.stop * step] = np.nan
+        fast_moment[:, side, gone.start * step : gone.stop * step] = np.nan
+    return Contact(force, moment, fast_force, fast_moment, recording.force_rate, floor, lost, _findings(lost, recording))
+
+
+@dataclass(frozen=True, eq=False)
+class _FootPath:
+    """Where the sole of one foot is: points (3, P, F) [m], down (F,) whether it may press, resting (F,) whether it stands."""
+
+    points: Array
+    down: NDArray[np.bool_]
+    resting: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, poses: SegmentPoses, body: FittedBody, side: str) -> _FootPath:
+        names = [f"{n}_{side}" for n in ("calcaneus", "forefoot") if f"{n}_{side}" in body.points]
+        if not names:
+            none = np.zeros(poses.origin.shape[2], dtype=bool)
+            return cls(np.full((3, 1, none.size), np.nan), none, none)
+        points = np.stack([poses.place(body, name) for name in names], axis=1)
+        standing = np.array([body.standing_points[name][1] for name in names])
+        height = np.min(points[1] - standing[:, None], axis=0)
+        with np.errstate(invalid="ignore"):
+            slowest = np.min(np.linalg.norm(derivatives(points, 1.0 / poses.rate)[0], axis=0), axis=0)
+            down = (height < DOWN_HEIGHT) & (slowest < DOWN_SPEED)
+            still = (height < REST_HEIGHT) & (slowest < REST_SPEED)
+        resting = np.zeros_like(still)
+        for start, stop in runs(still):
+            resting[start:stop] = (stop - start) / poses.rate >= REST_SECONDS
+        return cls(points, down, resting)
+
+    def over(self, plate: Plate) -> NDArray[np.bool_]:
+        """(F,) whether any sole point lies over the plate."""
+        return np.any(_inside(plate.corners, self.points), axis=0)
+
+
+def _inside(corners: Array, points: Array) -> NDArray[np.bool_]:
+    """Whether (3, P, F) points lie over the convex quadrilateral of (3, 4) corners, seen from above, widened by EDGE_MARGIN."""
+    outline, inside = corners[[0, 2]], np.ones(points.shape[1:], dtype=bool)
+    middle = outline.mean(axis=1)
+    for k in range(4):
+        edge = outline[:, (k + 1) % 4] - outline[:, k]
+        normal = np.array([-edge[1], edge[0]]) / np.linalg.norm(edge)
+        normal *= np.sign(normal @ (middle - outline[:, k]))
+        with np.errstate(invalid="ignore"):
+            inside &= normal[0] * (points[0] - outline[0, k]) + normal[1] * (points[2] - outline[1, k]) > -EDGE_MARGIN
+    return inside
+
+
+def loaded_spans(vertical: Array, rate: float, threshold: float) -> list[tuple[int, int]]:
+    """Samples [start, stop) in which a vertical force (N,) [N] bears load.
+
+    A contact is an unbroken stretch above half the threshold that reaches the threshold (hysteresis) and lasts SHORTEST_CONTACT;
+    it starts where the threshold itself is first passed.
+    """
+    with np.errstate(invalid="ignore"):
+        above, strong = vertical > 0.5 * threshold, vertical > threshold
+    out = []
+    for start, stop in runs(above):
+        passed = np.flatnonzero(strong[start:stop])
+        if passed.size and (stop - start - passed[0]) / rate >= SHORTEST_CONTACT:
+            out.append((start + int(passed[0]), stop))
+    return out
+
+
+def _loaded_frames(plate: Plate, recording: Recording, frames: int, threshold: float) -> NDArray[np.bool_]:
+    out, step = np.zeros(frames, dtype=bool), recording.samples_per_frame
+    for start, stop in loaded_spans(plate.force[1], recording.force_rate, threshold):
+        out[start // step : -(-stop // step)] = True
+    return out
+
+
+def _owners(bears: NDArray[np.bool_], loaded: NDArray[np.bool_]) -> NDArray[np.int_]:
+    """Who bears one plate in every frame.
+
+    Loaded frames in which nobody can be told go to the nearest told frame of the same loading; unloaded frames go to the nearest
+    frame of all, so that the tail of a filtered force stays with its foot.
+    """
+    right, left = bears[0] & loaded, bears[1] & loaded
+    owner = np.where(right & left, BOTH, np.where(right, 0, np.where(left, 1, NOBODY)))
+    for start, stop in runs(loaded):
+        owner[start:stop] = _nearest_told(owner[start:stop])
+    return np.where(loaded, owner, _nearest_told(owner))
+
+
+def _nearest_told(owner: NDArray[np.int_]) -> NDArray[np.int_]:
+    told = np.flatnonzero(owner != NOBODY)
+    if not told.size:
+        return owner
+    frame = np.arange(owner.size)
+    after = told[np.searchsorted(told, frame).clip(max=told.size - 1)]
+    before = told[(np.searchsorted(told, frame, side="right") - 1).clip(min=0)]
+    return owner[np.where(np.abs(frame - before) <= np.abs(after - frame), before, after)]
+
+
+def _at_force_rate(owner: NDArray[np.int_], samples: int, step: int) -> NDArray[np.int_]:
+    frame = np.minimum((np.arange(samples) + step // 2) // step, owner.shape[1] - 1)
+    return owner[:, frame]
+
+
+def _share(wrenches: list[tuple[Array, Array]], owner: NDArray[np.int_]) -> tuple[Array, Array]:
+    samples = min(wrenches[0][0].shape[1], owner.shape[1])
+    force, moment = np.zeros((3, 2, owner.shape[1])), np.zeros((3, 2, owner.shape[1]))
+    for p, (f, m) in enumerate(wrenches):
+        for side in range(2):
+            mine = owner[p, :samples] == side
+            force[:, side, :samples] += f[:, :samples] * mine
+            moment[:, side, :samples] += m[:, :samples] * mine
+    return force, moment
+
+
+def _lost_spans(
+    owner: NDArray[np.int_], loaded: NDArray[np.bool_], feet: list[_FootPath], rate: float
+) -> tuple[Lost, ...]:
+    shared = np.any((owner == BOTH) & loaded, axis=0)
+    unknown = np.any((owner == NOBODY) & loaded, axis=0)
+    out = []
+    for side, name in enumerate(SIDES):
+        plates_borne = np.sum((owner == side) & loaded, axis=0)
+        reasons = (
+            (shared, "two feet on one plate"),
+            (plates_borne > 1, "the foot stands on two plates"),
+            (feet[side].resting & (plates_borne == 0) & ~shared, "the foot stands on the floor beside the plates"),
+            (unknown & (plates_borne == 0), "a loaded plate on which no foot is seen"),
+            (~np.isfinite(feet[side].points[0, 0]), "the foot's markers are not seen"),
+        )
+        taken = np.zeros(shared.size, dtype=bool)
+        for mask, reason in reasons:
+            out += [Lost(name, start, stop, reason) for start, stop in runs(mask & ~taken)]
+            taken |= mask
+    return tuple(sorted(out, key=lambda gone: (gone.side, gone.start)))
+
+
+def _findings(lost: tuple[Lost, ...], recording: Recording) -> tuple[Finding, ...]:
+    out = []
+    for side in SIDES:
+        for reason in dict.fromkeys(gone.reason for gone in lost if gone.side == side):
+            spans = [gone for gone in lost if gone.side == side and gone.reason == reason]
+            seconds = sum(gone.stop - gone.start for gone in spans) / recording.point_rate
+            frames = ", ".join(f"{g.start + recording.first_frame}-{g.stop + recording.first_frame - 1}" for g in spans[:4])
+            out.append(
+                Finding(
+                    "foot_on_plate", "warn", f"{'right' if side == 'r' else 'left'} foot, frames {frames}", f"{reason} for {seconds:.2f} s",
+                    "no moments of this side in these frames; land with one foot on one plate",
+                )
+            )  # fmt: skip
+    return tuple(out)
+
+
+def standing_weight(recording: Recording, window: slice, expected: float) -> float:
+    """Mean vertical force [N] on all plates in a quiet window when the rider stands on them, else NaN.
+
+    Standing means steady within 5 % and between half and one and a half times the expected weight [N].
+    """
+    if not recording.plates:
+        return float("nan")
+    step = recording.samples_per_frame
+    total = sum(plate.force[1, window.start * step : window.stop * step] for plate in recording.plates)
+    mean = float(np.mean(total))
+    steady = float(np.std(total)) < 0.05 * abs(mean)
+    return mean if steady and 0.5 * expected < mean < 1.5 * expected else float("nan")

@@ -1,0 +1,45 @@
+"""Every choice of an analysis in one frozen record; it is written to run.json as it stands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import Literal, get_args
+
+from jointload.errors import SettingError, expected_found
+
+LandingEnd = Literal["lowest_pelvis", "peak_knee_flexion", "peak_force", "fixed_100ms"]
+Smoothing = Literal["before", "after"]
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Cut-offs [Hz] (None: no filter), contact_threshold [N], longest_gap [s]; names of the models and definitions used."""
+
+    cutoff: float | None = 20.0
+    """Zero-lag low-pass of markers AND plate wrenches for inverse dynamics: a mismatch makes false impact moments
+    (Bisseling & Hof 2006 J Biomech 39:2438)."""
+    impact_cutoff: float | None = 100.0
+    """Low-pass of the plate force at its own rate for force peaks and loading rates (choice)."""
+    smoothing: Smoothing = "before"
+    """'after' computes the dynamics on raw data and smooths the joint loads (Edwards et al. 2011 Gait Posture)."""
+    contact_threshold: float = 20.0
+    landing_end: LandingEnd = "lowest_pelvis"
+    angle_zero: Literal["anatomical", "standing"] = "anatomical"
+    longest_gap: float = 0.1
+    body: str = "lower_body"
+    hip_centre: str = "harrington_2007"
+    inertia: str = "de_leva_1996"
+
+    def __post_init__(self) -> None:
+        for name, low, high, unit in (("cutoff", 1, 500, "Hz"), ("impact_cutoff", 5, 2000, "Hz"), ("contact_threshold", 1, 500, "N"), ("longest_gap", 0, 1, "s")):
+            value = getattr(self, name)
+            if value is not None and not low <= value <= high:
+                raise SettingError(expected_found(f"setting {name}", f"{low} to {high} {unit}", value, "the settings", "choose a value inside"))
+        for name, choices in (("smoothing", Smoothing), ("landing_end", LandingEnd), ("angle_zero", Literal["anatomical", "standing"])):
+            if getattr(self, name) not in get_args(choices):
+                raise SettingError(
+                    expected_found(f"setting {name}", " or ".join(get_args(choices)), repr(getattr(self, name)), "the settings", "choose one")
+                )
+
+    def as_dict(self) -> dict[str, object]:
+        return {f.name: getattr(self, f.name) for f in fields(self)}
