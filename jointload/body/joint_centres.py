@@ -1,0 +1,252 @@
+"""Hip and lumbosacral joint centres from the pelvis, by published regressions, and the hip by a movement trial.
+
+Every centre is (3,) [m] in the ISB pelvis frame with its origin midway between the ASIS: x anterior, y cranial, z
+right. The regressions work in millimetres, as printed; their coefficients stand in models/hip_centres.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from jointload.errors import CalibrationError, expected_found
+from jointload.intake.recording import Array
+from jointload.modeldata import load_model
+
+Side = Literal["r", "l"]
+
+MM = 0.001
+
+
+@dataclass(frozen=True)
+class PelvisSize:
+    """What the regressions measure, all in [m].
+
+    width : distance between the ASIS
+    depth : distance from mid-ASIS to mid-PSIS
+    leg_length : ASIS to medial malleolus, of one side or the mean of both; NaN when unknown
+    marker_radius : of the ASIS markers; only davis_1991 takes it into account
+    """
+
+    width: float
+    depth: float
+    leg_length: float = math.nan
+    marker_radius: float = 0.0
+
+
+def harrington_2007(pelvis: PelvisSize, side: Side, sex: str) -> Array:
+    """Hip centre from pelvis width and depth: x = -0.24 PD - 9.9, y = -0.30 PW - 10.9, z = 0.33 PW + 7.3 (mm).
+
+    Reference: Harrington et al. (2007) J Biomech 40:595-602, single-variable equations; adults and children.
+    """
+    c = _coefficients("harrington_2007")
+    PW, PD = pelvis.width / MM, pelvis.depth / MM
+    return _centre(c["x_PD"] * PD + c["x_mm"], c["y_PW"] * PW + c["y_mm"], c["z_PW"] * PW + c["z_mm"], side)
+
+
+def harrington_2007_stepwise(pelvis: PelvisSize, side: Side, sex: str) -> Array:
+    """Hip centre: x = -0.24 PD - 9.9, y = -0.16 PW - 0.04 LL - 7.1, z = 0.28 PD + 0.16 PW + 7.9 (mm).
+
+    Reference: Harrington et al. (2007) J Biomech 40:595-602, stepwise equations; adults and children.
+    """
+    c = _coefficients("harrington_2007_stepwise")
+    PW, PD, LL = pelvis.width / MM, pelvis.depth / MM, _leg_length(pelvis, "harrington_2007_stepwise") / MM
+    x = c["x_PD"] * PD + c["x_mm"]
+    y = c["y_PW"] * PW + c["y_LL"] * LL + c["y_mm"]
+    z = c["z_PD"] * PD + c["z_PW"] * PW + c["z_mm"]
+    return _centre(x, y, z, side)
+
+
+def bell_1989(pelvis: PelvisSize, side: Side, sex: str) -> Array:
+    """Hip centre from pelvis width: x = -0.22 PW, y = -0.30 PW, z = 0.36 PW.
+
+    Reference: Bell et al. (1989) Hum Mov Sci 8:3-16.
+    """
+    c = _coefficients("bell_1989")
+    PW = pelvis.width / MM
+    return _centre(c["x_PW"] * PW, c["y_PW"] * PW, c["z_PW"] * PW, side)
+
+
+def bell_1990(pelvis: PelvisSize, side: Side, sex: str) -> Array:
+    """Hip centre from pelvis width: x = -0.19 PW, y = -0.30 PW, z = 0.36 PW.
+
+    Reference: Bell et al. (1990) J Biomech 23:617-621.
+    """
+    c = _coefficients("bell_1990")
+    PW = pelvis.width / MM
+    return _centre(c["x_PW"] * PW, c["y_PW"] * PW, c["z_PW"] * PW, side)
+
+
+def davis_1991(pelvis: PelvisSize, side: Side, sex: str) -> Array:
+    """Hip centre from leg length LL, pelvis width PW and marker radius r.
+
+    Printed in axes X anterior, Y to the left, Z up, with S = 1 right and -1 left; returned in ISB axes (X, Z, -Y).
+    C = 0.115 LL - 15.3, xdis = 0.1288 LL - 48.56 (mm), theta = 28.4 deg, beta = 18 deg:
+    X = (-xdis - r) cos(beta) + C cos(theta) sin(beta)
+    Y = S (C sin(theta) - PW / 2)
+    Z = (-xdis - r) sin(beta) - C cos(theta) cos(beta)
+    Reference: Davis et al. (1991) Hum Mov Sci 10:575-587. xdis, which may be measured, is always taken from leg length.
+    """
+    c = _coefficients("davis_1991")
+    PW, LL, r = pelvis.width / MM, _leg_length(pelvis, "davis_1991") / MM, pelvis.marker_radius / MM
+    C, xdis = c["C_LL"] * LL + c["C_mm"], c["xdis_LL"] * LL + c["xdis_mm"]
+    theta, beta = math.radians(c["theta_deg"]), math.radians(c["beta_deg"])
+    X = (-xdis - r) * math.cos(beta) + C * math.cos(theta) * math.sin(beta)
+    Y_right = C * math.sin(theta) - PW / 2
+    Z = (-xdis - r) * math.sin(beta) - C * math.cos(theta) * math.cos(beta)
+    return _centre(X, Z, -Y_right, side)
+
+
+def leardini_1999(pelvis: PelvisSize, side: Side, sex: str) -> Array:
+    """Hip centre: x = -0.31 PD, y = -0.096 LL, z = 0.38 PW.
+
+    Reference: Leardini et al. (1999) J Biomech 32:99-103; adult men.
+    """
+    c = _coefficients("leardini_1999")
+    PW, PD, LL = pelvis.width / MM, pelvis.depth / MM, _leg_length(pelvis, "leardini_1999") / MM
+    return _centre(c["x_PD"] * PD, c["y_LL"] * LL, c["z_PW"] * PW, side)
+
+
+def hara_2016(pelvis: PelvisSize, side: Side, sex: str) -> Array:
+    """Hip centre from leg length: x = 11 - 0.063 LL, y = -9 - 0.078 LL, z = 8 + 0.086 LL (mm).
+
+    Reference: Hara et al. (2016) Sci Rep 6:37707; children and adults.
+    """
+    c = _coefficients("hara_2016")
+    LL = _leg_length(pelvis, "hara_2016") / MM
+    return _centre(c["x_mm"] + c["x_LL"] * LL, c["y_mm"] + c["y_LL"] * LL, c["z_mm"] + c["z_LL"] * LL, side)
+
+
+def reed_1999(pelvis: PelvisSize, side: Side, sex: str) -> Array:
+    """Hip centre as fractions of pelvis width, one set for each sex.
+
+    Reference: Reed et al. (1999), as restated by Dumas et al. (2007) J Biomech 40:543-553, Table 1.
+    """
+    return _reed_fractions("right_hip" if side == "r" else "left_hip", sex) * pelvis.width
+
+
+HIP_CENTRES: dict[str, Callable[[PelvisSize, Side, str], Array]] = {
+    "harrington_2007": harrington_2007,
+    "harrington_2007_stepwise": harrington_2007_stepwise,
+    "bell_1989": bell_1989,
+    "bell_1990": bell_1990,
+    "davis_1991": davis_1991,
+    "leardini_1999": leardini_1999,
+    "hara_2016": hara_2016,
+    "reed_1999": reed_1999,
+}
+
+
+def hip_centre_error(name: str) -> tuple[float, float]:
+    """Distance [m] of the estimate from the true hip centre, mean and SD; the data file says which is published."""
+    error = load_model("hip_centres", name).content["error"]
+    return error["mean_mm"] * MM, error["sd_mm"] * MM
+
+
+def l5s1_centre(pelvis_width: float, sex: str) -> Array:
+    """Centre of the joint between fifth lumbar vertebra and sacrum, as fractions of pelvis width [m] for each sex.
+
+    Reference: Reed et al. (1999), as restated by Dumas et al. (2007) J Biomech 40:543-553, Table 1.
+    """
+    return _reed_fractions("lumbar_L5S1", sex) * pelvis_width
+
+
+MIN_HIP_RANGE = math.radians(15.0)
+"""Least half-range [rad] of the thigh in its second direction (choice); about 30 degrees to all sides is advised."""
+MIN_HIP_CURVATURE = 0.01
+"""Least SD [1] of the direction from centre to marker along its weakest axis: one marker swung by 15 deg to all sides.
+
+From var(cos a) = a^4 (1/5 - 1/9) / 4 for angles spread evenly from 0 to a. A hinge has none.
+"""
+MIN_HIP_FRAMES = 20
+MAX_BIAS_STEPS = 100
+BIAS_TOLERANCE = 1e-6
+"""[m], far below marker noise."""
+
+
+def functional_hip_centre(thigh_points: Array) -> tuple[Array, float]:
+    """Common centre of the spheres on which thigh markers move about the hip, and the root mean square residual [m].
+
+    thigh_points : (3, M, F) [m], in the pelvis frame; frames in which any point is missing (NaN) are left out
+    Least squares of |v - m|^2 - r^2 over all points v (linear in m), then the bias that marker noise of variance s2
+    puts into it is removed: A m = b - 2 s2 sum_p(mean v_p - m), with s2 from the residuals, until m stands still.
+    CalibrationError where the movement was too small or that of a hinge.
+    Reference: Gamage and Lasenby (2002) J Biomech 35:87-93; Halvorsen (2003) J Biomech 36:999-1008. FROM MEMORY,
+    rederived.
+    """
+    v = thigh_points[:, :, np.isfinite(thigh_points).all(axis=(0, 1))]
+    if v.shape[2] < MIN_HIP_FRAMES:
+        raise _bad_movement(f"at least {MIN_HIP_FRAMES} frames with all thigh markers", f"{v.shape[2]}")
+    mean = v.mean(axis=2, keepdims=True)
+    square = np.sum(v**2, axis=0)
+    centred = v - mean
+    A = 2 * np.einsum("ipf,jpf->ij", centred, centred) / v.shape[2]
+    b = np.einsum("ipf,pf->i", centred, square) / v.shape[2]
+    first = m = np.linalg.lstsq(A, b, rcond=None)[0]
+    for _ in range(MAX_BIAS_STEPS):
+        before = m
+        correction = 2 * _noise_variance(v, m) * np.sum(mean[:, :, 0] - m[:, None], axis=1)
+        m = np.linalg.lstsq(A, b - correction, rcond=None)[0]
+        if np.linalg.norm(m - before) < BIAS_TOLERANCE:
+            break
+    else:
+        m = first
+    curvature, half_range = _direction_spread(v, m)
+    expected = "the thigh swung by about 30 deg forward, back and sideways"
+    if half_range < MIN_HIP_RANGE:
+        raise _bad_movement(expected, f"{math.degrees(half_range):.0f} deg in its second direction")
+    if curvature < MIN_HIP_CURVATURE:
+        raise _bad_movement(expected, "a hinge-like movement")
+    return m, math.sqrt(_noise_variance(v, m))
+
+
+def _noise_variance(v: Array, m: Array) -> float:
+    """Variance [m2] of the distances from the centre m about each marker's mean: noise along the radius."""
+    return float(np.mean(np.var(np.linalg.norm(v - m[:, None, None], axis=0), axis=1)))
+
+
+def _direction_spread(v: Array, m: Array) -> tuple[float, float]:
+    """Spread of the unit direction from centre to marker about each marker's mean, without the noise.
+
+    Gives the SD [1] along the weakest axis and the half-range [rad] along the middle one, twice its SD: sine swings of
+    half-range a in two directions in turn have a variance of a^2 / 4 in each.
+    """
+    radius = np.linalg.norm(v - m[:, None, None], axis=0)
+    direction = (v - m[:, None, None]) / radius
+    direction -= direction.mean(axis=2, keepdims=True)
+    variances = np.linalg.eigvalsh(np.einsum("ipf,jpf->ij", direction, direction) / radius.size)
+    weakest, middle, _ = np.sqrt(np.maximum(variances - _noise_variance(v, m) * np.mean(radius**-2), 0.0))
+    return float(weakest), 2 * float(middle)
+
+
+def _bad_movement(expected: str, found: str) -> CalibrationError:
+    return CalibrationError(
+        expected_found("hip movement trial", expected, found, "the thigh markers", "repeat it or use a regression")
+    )
+
+
+def _coefficients(name: str) -> dict[str, float]:
+    coefficients: dict[str, float] = load_model("hip_centres", name).content["coefficients"]
+    return coefficients
+
+
+def _centre(x_mm: float, y_mm: float, z_mm: float, side: Side) -> Array:
+    """(3,) [m] from millimetres, z counted outward on either side."""
+    return MM * np.array([x_mm, y_mm, z_mm if side == "r" else -z_mm])
+
+
+def _leg_length(pelvis: PelvisSize, formula: str) -> float:
+    if not math.isfinite(pelvis.leg_length):
+        advice = "add measurements.leg_length_m or use harrington_2007"
+        raise CalibrationError(expected_found(f"hip centre {formula}", "a leg length", "none", "rider.toml", advice))
+    return pelvis.leg_length
+
+
+def _reed_fractions(joint: str, sex: str) -> Array:
+    """(3,) [1] of pelvis width, in the pelvis frame."""
+    rows = {(row["joint"], row["sex"].lower()): row for row in load_model("joint_centres", "reed_1999").content}
+    return np.array([float(rows[joint, sex][axis]) for axis in ("x_PW", "y_PW", "z_PW")])
