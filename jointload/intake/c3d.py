@@ -7,13 +7,15 @@ from __future__ import annotations
 
 import hashlib
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from jointload.errors import SettingError, expected_found
-from jointload.intake.c3d_guard import BLOCK, LIMITS, OpenedRecording, Structure, integers, reals
+from jointload.intake.c3d_guard import Layout, OpenedRecording, Structure, integers, read_layout, reals
 from jointload.intake.labels import place_of
 from jointload.intake.plates import PlateSetting, Timing, plate_frame, plate_settings, read_plates
 from jointload.intake.recording import Array, Event, Finding, Recording
@@ -25,8 +27,6 @@ METRES = {
     "in": 0.0254, "inch": 0.0254, "inches": 0.0254,
 }  # fmt: skip
 DERIVED = ("ANGLES", "FORCES", "MOMENTS", "POWERS", "SCALARS")
-LONG_COUNT = 65535
-"""POINT:FRAMES of this value says that the true count stands elsewhere."""
 UPPER_PLACES = {"head", "acromion", "suprasternale", "xiphoid", "asis", "psis", "sacrum", "crest", "trochanter"}
 LOWER_PLACES = {"ankle", "heel", "toe", "metatarsal", "foot"}
 FRONT_PLACES = {"asis"}
@@ -37,32 +37,6 @@ STEADY_FACING = 0.5
 """Least length of the mean facing direction (1 = never turns) for it to name the forward axis."""
 UPRIGHT = 0.7
 """Least cosine between an axis and the evidence for it."""
-
-
-@dataclass(frozen=True, eq=False)
-class Layout:
-    """Where the data of a checked file stand."""
-
-    frames: int
-    first_frame: int
-    points: int
-    channels: int
-    samples_per_frame: int
-    rate: float
-    scale: float
-    start: int
-
-    @property
-    def is_real(self) -> bool:
-        return self.scale < 0
-
-    @property
-    def words_per_frame(self) -> int:
-        return 4 * self.points + self.channels * self.samples_per_frame
-
-    @property
-    def stop(self) -> int:
-        return self.start + self.frames * self.words_per_frame * (4 if self.is_real else 2)
 
 
 @dataclass(frozen=True)
@@ -95,9 +69,7 @@ def read_recording(path: str | Path, up: str | None = None, forward: str | None 
     file_markers = _file_markers(data, layout, kept, labels, metres, findings)
     axes = find_axes(structure, labels, file_markers, settings, up, forward)
     timing = Timing(layout.frames, layout.first_frame, layout.rate, max(1, layout.samples_per_frame))
-    channels = {
-        number: analog_channel(data, layout, structure, number) for setting in settings for number in setting.channels
-    }
+    channels = [analog_channels(data, layout, structure, setting.channels) for setting in settings]
     plates, found = read_plates(structure, settings, channels, axes.lab_from_file, timing)
     return Recording(
         name=Path(path).name,
@@ -115,135 +87,24 @@ def read_recording(path: str | Path, up: str | None = None, forward: str | None 
     )
 
 
-def read_layout(structure: Structure) -> Layout:
-    """Counts and positions of the data section; RecordingError when they contradict one another or the file's length."""
-    header = structure.header
-    points = structure.unsigned("POINT", "USED")
-    channels = structure.unsigned("ANALOG", "USED") if structure.numbers("ANALOG", "USED").size else 0
-    _agree(structure, "marker count", "POINT:USED", points, "header", header.points)
-    if points > LIMITS.points or channels > LIMITS.channels:
-        raise structure.error(
-            "counts", f"at most {LIMITS.points} markers and {LIMITS.channels} channels", f"{points} and {channels}"
-        )
-    per_frame = header.samples_per_frame if channels else 0
-    _agree(
-        structure,
-        "analog values per frame",
-        "ANALOG:USED x samples",
-        channels * per_frame,
-        "header",
-        header.analog_per_frame,
-    )
-    rate = structure.number("POINT", "RATE")
-    if not 0 < rate <= LIMITS.rate:
-        raise structure.error("POINT:RATE", f"a rate from 0 to {LIMITS.rate:g} Hz", f"{rate:g}")
-    scale = structure.number("POINT", "SCALE")
-    if scale == 0:
-        raise structure.error("POINT:SCALE", "a scale that is not zero", "0")
-    block = structure.unsigned("POINT", "DATA_START")
-    _agree(structure, "data start", "POINT:DATA_START", block, "header", header.data_block)
-    layout = Layout(
-        frames=_frame_count(structure),
-        first_frame=header.first_frame,
-        points=points,
-        channels=channels,
-        samples_per_frame=per_frame,
-        rate=rate,
-        scale=scale,
-        start=(block - 1) * BLOCK,
-    )
-    _check_length(structure, layout)
-    if channels:
-        _check_channel_lists(structure, channels)
-    return layout
-
-
-def _agree(structure: Structure, what: str, first: str, value: int, second: str, other: int) -> None:
-    if value != other:
-        raise structure.error(what, f"the same in {first} and the {second}", f"{value} and {other}")
-
-
-def _frame_count(structure: Structure) -> int:
-    count = structure.unsigned("POINT", "FRAMES")
-    if count == LONG_COUNT:
-        long = structure.numbers("POINT", "LONG_FRAMES")
-        first, last = (structure.numbers("TRIAL", f"ACTUAL_{name}_FIELD") % 65536 for name in ("START", "END"))
-        told = []
-        if long.size and math.isfinite(long[0]):
-            told.append(round(long[0]))
-        if first.size >= 2 and last.size >= 2:
-            told.append(round((last[0] + 65536 * last[1]) - (first[0] + 65536 * first[1]) + 1))
-        if len(set(told)) > 1:
-            raise structure.error(
-                "frame count",
-                "the same in POINT:LONG_FRAMES and TRIAL:ACTUAL_START/END_FIELD",
-                f"{told[0]} and {told[1]}",
-            )
-        count = told[0] if told else count
-    if count < 1:
-        raise structure.error("frame count", "at least 1", count)
-    return count
-
-
-def _check_length(structure: Structure, layout: Layout) -> None:
-    if layout.start < BLOCK:
-        raise structure.error("data start", "a block after the header", f"byte {layout.start}")
-    if layout.words_per_frame == 0:
-        raise structure.error("content", "markers or analog channels", "neither")
-    if layout.stop > structure.size:
-        present = max(0, (structure.size - layout.start) * layout.frames // (layout.stop - layout.start))
-        raise structure.error(
-            "data section",
-            f"{layout.frames} frames ending at byte {layout.stop}",
-            f"{structure.size} bytes, {present} whole frames",
-            "the file was cut short: copy or export it again",
-        )
-
-
-def _check_channel_lists(structure: Structure, channels: int) -> None:
-    structure.number("ANALOG", "GEN_SCALE")
-    for name in ("SCALE", "OFFSET"):
-        count = structure.numbers("ANALOG", name).size
-        if count < channels:
-            raise structure.error(f"ANALOG:{name}", f"{channels} numbers, one a channel", count)
-
-
 def _structure_findings(structure: Structure, layout: Layout) -> list[Finding]:
     findings = []
-    if (structure.header.scale < 0) != layout.is_real:
-        findings.append(
-            Finding(
-                "number format",
-                "warn",
-                "header",
-                f"scale {structure.header.scale:g}, POINT:SCALE {layout.scale:g}",
-                "POINT:SCALE was followed",
-            )
-        )
+    header, rate = structure.header, layout.rate * layout.samples_per_frame
+    if (header.scale < 0) != layout.is_real:
+        text = f"the header's scale is {header.scale:g}, POINT:SCALE is {layout.scale:g}"
+        findings.append(Finding("number format", "warn", "header", text, "POINT:SCALE was followed"))
     analog = structure.numbers("ANALOG", "RATE")
-    if (
-        layout.channels
-        and analog.size
-        and not math.isclose(analog[0], layout.rate * layout.samples_per_frame, rel_tol=1e-3)
-    ):
-        text = f"ANALOG:RATE {analog[0]:g} Hz is not {layout.samples_per_frame} samples a frame at {layout.rate:g} Hz"
+    if layout.channels and analog.size and not math.isclose(analog[0], rate, rel_tol=1e-3):
+        text = f"ANALOG:RATE is {analog[0]:g} Hz, the samples a frame make {rate:g} Hz"
         findings.append(Finding("rates", "warn", "analog", text, "the samples a frame were followed"))
     if "ROTATION" in structure.groups:
-        findings.append(
-            Finding(
-                "rotations",
-                "pass",
-                "file",
-                "a ROTATION group is present",
-                "it is not read: poses come from the markers",
-            )
-        )
+        text = "a ROTATION group is present"
+        findings.append(Finding("rotations", "pass", "file", text, "it is not read: poses come from the markers"))
+    if not (structure.text("POINT", "X_SCREEN") or structure.text("POINT", "Y_SCREEN")):
+        findings.append(Finding("screen axes", "pass", "POINT", "no X_SCREEN and no Y_SCREEN", "see the axes finding"))
     if not layout.channels:
-        findings.append(
-            Finding(
-                "analog", "pass", "file", "no analog channels", "no forces in this file, as is usual for a static trial"
-            )
-        )
+        text = "no analog channels, so no forces"
+        findings.append(Finding("analog", "pass", "file", text, "usual for a static trial"))
     return findings
 
 
@@ -264,21 +125,20 @@ def decode(content: bytes, layout: Layout, structure: Structure) -> np.ndarray:
     return values.reshape(layout.frames, layout.words_per_frame)
 
 
-def analog_channel(data: np.ndarray, layout: Layout, structure: Structure, number: int) -> Array:
-    """(N,) scaled samples of one analog channel, counted from 0: (sample - OFFSET) * SCALE * GEN_SCALE, NaN where not finite."""
-    samples = (
-        data[:, 4 * layout.points :]
-        .reshape(layout.frames, layout.samples_per_frame, layout.channels)[:, :, number]
-        .ravel()
-    )
-    offset = structure.numbers("ANALOG", "OFFSET")[number]
+def analog_channels(data: np.ndarray, layout: Layout, structure: Structure, numbers: Sequence[int]) -> Array:
+    """(C, N) samples of some channels, counted from 0: (sample - OFFSET) * SCALE * GEN_SCALE, NaN where not finite."""
+    chosen = list(numbers)
+    samples = data[:, 4 * layout.points :].reshape(-1, layout.channels)[:, chosen]
+    offset = structure.numbers("ANALOG", "OFFSET")[chosen]
     if structure.text("ANALOG", "FORMAT").upper() == "UNSIGNED":
-        offset = offset % 65536 if offset < 0 else offset
+        offset = np.where(offset < 0, offset + 65536, offset)
         if not layout.is_real:
-            samples = samples.astype(np.uint16)
-    factor = structure.numbers("ANALOG", "SCALE")[number] * structure.number("ANALOG", "GEN_SCALE")
-    scaled = (samples.astype(np.float64) - offset) * factor
-    return np.where(np.isfinite(scaled), scaled, np.nan)
+            samples = samples.view(np.dtype("u2").newbyteorder(samples.dtype.byteorder))
+    factor = structure.numbers("ANALOG", "SCALE")[chosen] * structure.number("ANALOG", "GEN_SCALE")
+    with np.errstate(invalid="ignore", over="ignore"):
+        scaled = np.multiply((samples - offset).T, factor[:, None], order="C")
+    scaled[~np.isfinite(scaled)] = np.nan
+    return scaled
 
 
 def _file_markers(
@@ -290,8 +150,8 @@ def _file_markers(
         stored = stored[:, kept]
     factor = metres * (1.0 if layout.is_real else layout.scale)
     markers = np.empty((3, len(kept), layout.frames))
-    np.multiply(stored[:, :, :3].transpose(2, 1, 0), factor, out=markers)
-    seen = (stored[:, :, 3] >= 0).T
+    np.multiply(stored[:, :, :3].transpose(2, 1, 0), factor, out=markers, dtype=np.float64)
+    seen = _seen(stored[:, :, 3]).T
     finite = np.isfinite(markers).all(axis=0) if layout.is_real else np.ones_like(seen)
     nonzero = markers.any(axis=0)
     _tell_gaps("not finite", seen & ~finite, labels, findings)
@@ -300,41 +160,32 @@ def _file_markers(
     return markers
 
 
-def _tell_gaps(what: str, gaps: np.ndarray, labels: tuple[str, ...], findings: list[Finding]) -> None:
+def _seen(residuals: np.ndarray) -> NDArray[np.bool_]:
+    """Where the fourth word of a point is not negative. As a real number it is a 16-bit word, so 65535 is -1."""
+    return (residuals >= 0) & (residuals < 32768)
+
+
+def _tell_gaps(what: str, gaps: NDArray[np.bool_], labels: tuple[str, ...], findings: list[Finding]) -> None:
     if gaps.any():
-        names = ", ".join(label for label, any_gap in zip(labels, gaps.any(axis=1), strict=True) if any_gap)
-        findings.append(
-            Finding(
-                "marker values",
-                "warn",
-                names,
-                f"{gaps.sum()} positions {what} but marked as seen",
-                "they were taken for gaps",
-            )
-        )
+        affected: list[bool] = gaps.max(axis=1).tolist()
+        names = ", ".join(label for label, any_gap in zip(labels, affected, strict=True) if any_gap)
+        text = f"{gaps.sum()} positions {what} but marked as seen"
+        findings.append(Finding("marker values", "warn", names, text, "they were taken for gaps"))
 
 
 def _labels(structure: Structure, points: int, findings: list[Finding]) -> tuple[tuple[str, ...], list[int]]:
-    """Labels of the markers, unique, and the places of these among the stored points; derived trajectories are left out."""
-    raw = list(structure.texts("POINT", "LABELS")[:points])
-    raw += [""] * (points - len(raw))
-    derived = {label for name in DERIVED for label in structure.texts("POINT", name)} - {""}
-    kept = [k for k, label in enumerate(raw) if label not in derived]
-    if len(kept) < points:
-        findings.append(
-            Finding(
-                "derived trajectories",
-                "pass",
-                "markers",
-                f"{points - len(kept)} angles, forces or moments",
-                "kept out of the markers",
-            )
-        )
-    descriptions = list(structure.texts("POINT", "DESCRIPTIONS")[:points])
-    descriptions += [""] * (points - len(descriptions))
+    """Unique labels of the markers, and their places among the stored points; derived trajectories are left out."""
     prefixes = structure.texts("SUBJECTS", "LABEL_PREFIXES")
-    plain = [_without_subject(raw[k], prefixes) for k in kept]
-    return _unique(plain, [_without_subject(descriptions[k], prefixes) for k in kept], findings), kept
+    labels, descriptions = (
+        [_without_subject(text, prefixes) for text in [*structure.texts("POINT", name), *[""] * points][:points]]
+        for name in ("LABELS", "DESCRIPTIONS")
+    )
+    derived = {_without_subject(text, prefixes) for name in DERIVED for text in structure.texts("POINT", name)} - {""}
+    kept = [k for k, label in enumerate(labels) if label not in derived]
+    if len(kept) < points:
+        text = f"{points - len(kept)} angles, forces, moments or powers"
+        findings.append(Finding("derived trajectories", "pass", "POINT", text, "kept out of the markers"))
+    return _unique([labels[k] for k in kept], [descriptions[k] for k in kept], findings), kept
 
 
 def _without_subject(label: str, prefixes: tuple[str, ...]) -> str:
@@ -348,37 +199,23 @@ def _unique(labels: list[str], descriptions: list[str], findings: list[Finding])
     doubles = len(labels) - len(set(labels))
     if doubles and all(descriptions) and len(set(descriptions)) == len(descriptions):
         cut = " and cut to 4 characters" if max(map(len, labels)) <= 4 else ""
-        findings.append(
-            Finding(
-                "labels",
-                "warn",
-                "POINT:LABELS",
-                f"{doubles} labels are duplicates{cut}",
-                "names were taken from POINT:DESCRIPTIONS, which are unique",
-            )
-        )
+        text = f"{doubles} labels are duplicates{cut}"
+        findings.append(Finding("labels", "warn", "POINT:LABELS", text, "the unique POINT:DESCRIPTIONS were used"))
         return tuple(descriptions)
     used: set[str] = set()
     result = []
-    for place, label in enumerate(labels):
-        base = label or f"unnamed{place + 1}"
-        name, number = base, 1
+    for place, label in enumerate(labels, start=1):
+        base = name = label or f"unnamed{place}"
+        number = 1
         while name in used:
             number += 1
             name = f"{base}_{number}"
         used.add(name)
         result.append(name)
-    changed = sum(new != old for new, old in zip(result, labels, strict=True))
-    if changed:
-        findings.append(
-            Finding(
-                "labels",
-                "warn",
-                "POINT:LABELS",
-                f"{changed} labels are duplicates or empty",
-                "a number was added to each",
-            )
-        )
+    if result != labels:
+        changed = sum(new != old for new, old in zip(result, labels, strict=True))
+        text = f"{changed} labels are duplicates or empty"
+        findings.append(Finding("labels", "warn", "POINT:LABELS", text, "a number was added to each"))
     return tuple(result)
 
 

@@ -22,6 +22,8 @@ MAGIC = 0x50
 PROCESSORS = {84: "Intel", 85: "DEC", 86: "MIPS"}
 HEADER_EVENT_KEY = 12345
 HEADER_EVENTS_MAX = 18
+LONG_COUNT = 65535
+"""POINT:FRAMES of this value says that the true count stands elsewhere."""
 
 Processor = Literal["Intel", "DEC", "MIPS"]
 Kind = Literal["text", "byte", "integer", "real"]
@@ -168,16 +170,16 @@ def _open_regular(path: Path, limits: Limits) -> tuple[BinaryIO, int]:
     except (OSError, ValueError) as problem:
         raise refuse(getattr(problem, "strerror", None) or str(problem)) from None
     status = os.fstat(stream.fileno())
-    problem = ""
+    fault = ""
     if not stat.S_ISREG(status.st_mode):
-        problem = "no regular file"
+        fault = "no regular file"
     elif status.st_size < 2 * BLOCK:
-        problem = f"{status.st_size} bytes, fewer than the two blocks of {BLOCK} every C3D file has"
+        fault = f"{status.st_size} bytes, fewer than the two blocks of {BLOCK} every C3D file has"
     elif status.st_size > limits.file_bytes:
-        problem = f"{status.st_size} bytes, more than the limit of {limits.file_bytes}"
-    if problem:
+        fault = f"{status.st_size} bytes, more than the limit of {limits.file_bytes}"
+    if fault:
         stream.close()
-        raise refuse(problem, "check the export")
+        raise refuse(fault, "check the export")
     return stream, status.st_size
 
 
@@ -382,3 +384,102 @@ class _Section:
         return RecordingError(
             expected_found(what, expected, found, self.where, "the file is damaged: export the trial again")
         )
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Where the data of a checked file stand: counts per frame, frames, rates [Hz], scale, first byte."""
+
+    frames: int
+    first_frame: int
+    points: int
+    channels: int
+    samples_per_frame: int
+    rate: float
+    scale: float
+    start: int
+
+    @property
+    def is_real(self) -> bool:
+        """A negative POINT:SCALE says that the data are real numbers."""
+        return self.scale < 0
+
+    @property
+    def words_per_frame(self) -> int:
+        return 4 * self.points + self.channels * self.samples_per_frame
+
+    @property
+    def stop(self) -> int:
+        return self.start + self.frames * self.words_per_frame * (4 if self.is_real else 2)
+
+
+def read_layout(structure: Structure, limits: Limits = LIMITS) -> Layout:
+    """Counts and places of the data section; RecordingError when they contradict one another or the file's length."""
+    header = structure.header
+    points = structure.unsigned("POINT", "USED")
+    channels = structure.unsigned("ANALOG", "USED") if structure.numbers("ANALOG", "USED").size else 0
+    samples = header.samples_per_frame if channels else 0
+    block = structure.unsigned("POINT", "DATA_START")
+    rate, scale = structure.number("POINT", "RATE"), structure.number("POINT", "SCALE")
+    for what, told, other in (
+        ("marker count", points, header.points),
+        ("analog values a frame", channels * samples, header.analog_per_frame),
+        ("data start", block, header.data_block),
+    ):
+        if told != other:
+            raise structure.error(what, "the same in parameters and header", f"{told} and {other}")
+    if points > limits.points or channels > limits.channels:
+        most = f"at most {limits.points} markers and {limits.channels} channels"
+        raise structure.error("counts", most, f"{points} and {channels}")
+    if not 0 < rate <= limits.rate:
+        raise structure.error("POINT:RATE", f"a rate from 0 to {limits.rate:g} Hz", f"{rate:g}")
+    if scale == 0:
+        raise structure.error("POINT:SCALE", "a scale that is not zero", "0")
+    start = (block - 1) * BLOCK
+    layout = Layout(_frame_count(structure), header.first_frame, points, channels, samples, rate, scale, start)
+    _check_length(structure, layout)
+    if channels:
+        _check_channel_lists(structure, channels)
+    return layout
+
+
+def _frame_count(structure: Structure) -> int:
+    count = structure.unsigned("POINT", "FRAMES")
+    if count == LONG_COUNT:
+        long = structure.numbers("POINT", "LONG_FRAMES")
+        first, last = (structure.numbers("TRIAL", f"ACTUAL_{name}_FIELD") % 65536 for name in ("START", "END"))
+        told = []
+        if long.size and math.isfinite(long[0]):
+            told.append(round(long[0]))
+        if first.size >= 2 and last.size >= 2:
+            told.append(round((last[0] + 65536 * last[1]) - (first[0] + 65536 * first[1]) + 1))
+        if len(set(told)) > 1:
+            same = "the same in POINT:LONG_FRAMES and TRIAL:ACTUAL_START/END_FIELD"
+            raise structure.error("frame count", same, f"{told[0]} and {told[1]}")
+        count = told[0] if told else count
+    if count < 1:
+        raise structure.error("frame count", "at least 1", count)
+    return count
+
+
+def _check_length(structure: Structure, layout: Layout) -> None:
+    if layout.start < BLOCK:
+        raise structure.error("data start", "a block after the header", f"byte {layout.start}")
+    if layout.words_per_frame == 0:
+        raise structure.error("content", "markers or analog channels", "neither")
+    if layout.stop > structure.size:
+        present = max(0, (structure.size - layout.start) * layout.frames // (layout.stop - layout.start))
+        raise structure.error(
+            "data section",
+            f"{layout.frames} frames ending at byte {layout.stop}",
+            f"{structure.size} bytes, {present} whole frames",
+            "the file was cut short: copy or export it again",
+        )
+
+
+def _check_channel_lists(structure: Structure, channels: int) -> None:
+    structure.number("ANALOG", "GEN_SCALE")
+    for name in ("SCALE", "OFFSET"):
+        count = structure.numbers("ANALOG", name).size
+        if count < channels:
+            raise structure.error(f"ANALOG:{name}", f"{channels} numbers, one a channel", count)

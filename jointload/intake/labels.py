@@ -128,7 +128,7 @@ ASPECTED = {
     ("foot", "medial"): "metatarsal1",
     ("foot", "lateral"): "metatarsal5",
 }
-VERTEBRAE = {("c", "7"): "c7", ("t", "8"): "t8", ("t", "10"): "t10"}
+VERTEBRAE: dict[tuple[str, ...], str] = {("c", "7"): "c7", ("t", "8"): "t8", ("t", "10"): "t10"}
 METATARSALS = {"1": "metatarsal1", "2": "metatarsal2", "5": "metatarsal5"}
 
 _WORD = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|[0-9]+")
@@ -140,6 +140,11 @@ class LabelMap:
 
     landmarks: dict[str, str]
     clusters: dict[str, tuple[str, ...]] = field(default_factory=dict)
+
+    @property
+    def labels(self) -> frozenset[str]:
+        """Every marker label that is named."""
+        return frozenset(self.landmarks.values()).union(*self.clusters.values())
 
 
 def read_labels(path: str | Path) -> LabelMap:
@@ -176,9 +181,8 @@ def labels_from(content: dict[str, Any], where: str = "labels") -> LabelMap:
 def _known(names: Iterable[str], known: Sequence[str], what: str, where: str) -> None:
     for name in names:
         if name not in known:
-            raise LabelError(
-                f"labels: unknown {what} {name!r} in {where}{_closest(name, known)}; the known ones are {known_names(known)}"
-            )
+            hint = f"{_closest(name, known)}; the known ones are {known_names(known)}"
+            raise LabelError(f"labels: unknown {what} {name!r} in {where}{hint}")
 
 
 def _closest(name: str, known: Iterable[str]) -> str:
@@ -198,9 +202,8 @@ def check_labels(label_map: LabelMap, recordings: Recording | Sequence[Recording
     wanted += [(f"cluster {name}", label) for name, labels in label_map.clusters.items() for label in labels]
     for what, label in wanted:
         if label not in known:
-            raise LabelError(
-                f"{what}: marker {label!r} is not in {where}{_closest(label, known)}; the labels are {known_names(known)}"
-            )
+            hint = f"{_closest(label, known)}; its labels are {known_names(known)}"
+            raise LabelError(f"{what}: marker {label!r} is not in {where}{hint}")
     missing = [name for name in needed if name not in label_map.landmarks]
     if missing:
         found = known_names(label_map.landmarks)
@@ -255,8 +258,8 @@ def _guess(label: str) -> _Guess:
     base = PLAIN.get(place) or ASPECTED.get((place, aspect), "")
     if place == "metatarsal":
         base = next((METATARSALS[word] for word in found if word in METATARSALS), "")
-    if not place and found[-2:] in VERTEBRAE:
-        base = VERTEBRAE[found[-2:]]
+    if not place:
+        base = VERTEBRAE.get(found[-2:], "")
     sure = place != "foot" and (base in UNSIDED or bool(side))
     landmark = base if base in UNSIDED else f"{base}_{side or 'r'}" if base else ""
     return _Guess(label, place, side, aspect, landmark, sure)
@@ -296,7 +299,7 @@ def _choose_landmarks(guesses: list[_Guess]) -> tuple[dict[str, str], list[tuple
 
 
 def _preference(guess: _Guess) -> tuple[bool, int]:
-    """Labels that start with a V are often computed points; of the others the one with the fewest words is the plainest."""
+    """Labels that start with a V are often computed points; of the others the one of fewest words is the plainest."""
     found = words(guess.label)
     return found[:1] == ("v",), len(found)
 

@@ -12,9 +12,10 @@ import re
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from jointload.intake.c3d_guard import Structure
-from jointload.intake.recording import Array, Finding, Plate
+from jointload.intake.recording import Array, Finding, Plate, Severity
 
 CHANNELS = {1: 6, 2: 6, 3: 8, 4: 6}
 QUIET_BLOCK = 0.02
@@ -31,10 +32,15 @@ LOADED = 50.0
 """[N] vertical force above which a plate counts as loaded."""
 UNLOADED_TIME = 0.04
 """[s] least total time at the unloaded level for a baseline found in the data."""
+LEAST_AREA = 1e-4
+"""[m2] a plate smaller than a square centimetre has wrong corners."""
 INSIDE_MARGIN = 0.03
 """[m] a centre of pressure this far outside the corners is still inside (shoe edge, corner measurement)."""
 INSIDE_SHARE = 0.9
 """Share of the loaded samples whose centre of pressure must lie inside the corners."""
+
+Samples = NDArray[np.intp]
+"""Numbers of analog samples, from 0."""
 
 NEWTON_METRES = {"nm", "newtonmeter", "newtonmeters", "newtonmetre", "newtonmetres"}
 NEWTON_MILLIMETRES = {"nmm", "ntmm", "newtonmillimeter", "newtonmillimeters", "newtonmillimetre", "newtonmillimetres"}
@@ -71,31 +77,19 @@ class Timing:
 
 
 def plate_settings(structure: Structure, metres: float) -> tuple[list[PlateSetting], list[Finding]]:
-    """The usable plates of the file. metres is the size of one POINT:UNITS [m]; unusable plates are told as findings."""
+    """The usable plates of the file, and findings on all; metres is the size of one POINT:UNITS [m]."""
     settings: list[PlateSetting] = []
     findings: list[Finding] = []
     used = structure.numbers("FORCE_PLATFORM", "USED")
-    kinds = structure.numbers("FORCE_PLATFORM", "TYPE")
     for index in range(round(used[0]) if used.size and 0 < used[0] < 256 else 0):
         where = f"plate {index + 1}"
-        kind = round(kinds[index]) if index < kinds.size and np.isfinite(kinds[index]) else 0
-        if kind not in CHANNELS:
-            findings.append(
-                Finding(
-                    "plate type",
-                    "warn",
-                    where,
-                    f"type {kind}",
-                    "only types 1 to 4 are read: this plate gives no force, markers are still read",
-                )
-            )
-            continue
         try:
-            settings.append(_setting(structure, index, kind, metres, findings))
+            setting, found = _setting(structure, index, metres)
         except _Unusable as problem:
-            findings.append(
-                Finding("plate setup", "warn", where, str(problem), "this plate gives no force; export the trial again")
-            )
+            findings.append(Finding("plate", "warn", where, str(problem), "it gives no force, markers are still read"))
+        else:
+            settings.append(setting)
+            findings += [Finding(check, severity, where, text, advice) for check, severity, text, advice in found]
     return settings, findings
 
 
@@ -103,33 +97,43 @@ class _Unusable(Exception):
     """A plate whose parameters cannot be used; the message says why."""
 
 
-def _setting(structure: Structure, index: int, kind: int, metres: float, findings: list[Finding]) -> PlateSetting:
-    where = f"plate {index + 1}"
+_Found = list[tuple[str, Severity, str, str]]
+
+
+def _setting(structure: Structure, index: int, metres: float) -> tuple[PlateSetting, _Found]:
+    kinds = structure.numbers("FORCE_PLATFORM", "TYPE")
+    kind = round(kinds[index]) if index < kinds.size and np.isfinite(kinds[index]) else 0
+    if kind not in CHANNELS:
+        raise _Unusable(f"type {kind}, only types 1 to 4 are read")
     channels = _channels(structure, index, kind)
     corners = _part(structure, "CORNERS", index, 12).reshape(4, 3).T * metres
     _check_corners(corners)
-    origin = _part(structure, "ORIGIN", index, 3)
-    if metres < 0.1 and 0 < np.abs(origin).max() < 1.0:
-        findings.append(
-            Finding(
-                "plate origin",
-                "warn",
-                where,
-                f"ORIGIN {_vector(origin)} in {structure.text('POINT', 'UNITS')}",
-                "read as metres",
-            )
-        )
-    else:
-        origin = origin * metres
-    origin, changed = _healed_origin(origin, kind)
-    if changed:
-        findings.append(
-            Finding("plate origin", "warn", where, changed, "the sign was turned; check the plate's data sheet")
-        )
+    origin, found = _origin(structure, index, kind, metres)
     calibration = _calibration(structure, index) if kind == 4 else np.eye(6)
-    return PlateSetting(
-        index + 1, kind, corners, origin, channels, calibration, metres, _moment_unit(structure, channels, kind, metres)
-    )
+    units = [unit.strip().lower() for unit in structure.texts("ANALOG", "UNITS")]
+    units += [""] * (max(channels) + 1 - len(units))
+    found += _unit_findings(structure, channels, kind, units, calibration)
+    moment_unit = _moment_unit(units[channels[5 if kind == 1 else 3]], metres)
+    return PlateSetting(index + 1, kind, corners, origin, channels, calibration, metres, moment_unit), found
+
+
+def _unit_findings(
+    structure: Structure, channels: tuple[int, ...], kind: int, units: list[str], calibration: Array
+) -> _Found:
+    found: _Found = []
+    if kind == 4 and units[channels[0]] == "n" and not np.allclose(np.diag(calibration)[:3], 1.0):
+        text = "channels labelled N are no newtons until CAL_MATRIX is applied"
+        found.append(("plate units", "pass", text, "CAL_MATRIX was applied, column by column"))
+    if kind != 4 and units[channels[0]] in ("v", "mv"):
+        text = f"ANALOG:UNITS say {units[channels[0]].upper()} for a type-{kind} plate"
+        found.append(
+            ("plate units", "warn", text, "the scaled values were taken for newtons: compare with the body weight")
+        )
+    scales = structure.numbers("ANALOG", "SCALE")[list(channels)]
+    if (scales < 0).any():
+        text = f"ANALOG:SCALE is negative for {(scales < 0).sum()} of its channels"
+        found.append(("plate scale", "pass", text, "the sign of the force was decided from the loaded plate"))
+    return found
 
 
 def _part(structure: Structure, name: str, index: int, size: int) -> Array:
@@ -149,14 +153,16 @@ def _channels(structure: Structure, index: int, kind: int) -> tuple[int, ...]:
     if not limit:
         raise _Unusable("the file holds no analog channels")
     if stride < needed or numbers.size < needed or not ((numbers >= 1) & (numbers <= limit)).all():
-        raise _Unusable(
-            f"FORCE_PLATFORM:CHANNEL names {_vector(numbers)}, a type-{kind} plate needs {needed} of the {limit:g} analog channels"
-        )
+        named = f"FORCE_PLATFORM:CHANNEL names {_vector(numbers)}"
+        raise _Unusable(f"{named}, a type-{kind} plate needs {needed} of the {limit:g} analog channels")
     return tuple(int(number) - 1 for number in numbers)
 
 
 def _calibration(structure: Structure, index: int) -> Array:
     """CAL_MATRIX of one plate; stored column by column: element (row i, column j) is number 6 j + i."""
+    parameter = structure.find("FORCE_PLATFORM", "CAL_MATRIX")
+    if parameter is None or parameter.dims[:2] != (6, 6):
+        raise _Unusable("FORCE_PLATFORM:CAL_MATRIX is not 6 by 6")
     matrix = _part(structure, "CAL_MATRIX", index, 36).reshape(6, 6).T
     if not matrix.any():
         raise _Unusable("FORCE_PLATFORM:CAL_MATRIX is all zero")
@@ -164,36 +170,46 @@ def _calibration(structure: Structure, index: int) -> Array:
 
 
 def _check_corners(corners: Array) -> None:
-    axes = np.stack([corners[:, 0] - corners[:, 1], corners[:, 0] - corners[:, 3]])
-    if np.linalg.norm(np.cross(axes[0], axes[1])) < 1e-4:
+    area = skew(corners[:, 0] - corners[:, 1]) @ (corners[:, 0] - corners[:, 3])
+    if np.linalg.norm(area) < LEAST_AREA:
         raise _Unusable("its CORNERS do not span a surface")
 
 
-def _healed_origin(origin: Array, kind: int) -> tuple[Array, str]:
-    """ORIGIN with its sign as the standard wants it: the vector to the surface centre, z negative (plate z is down).
+def _origin(structure: Structure, index: int, kind: int, metres: float) -> tuple[Array, _Found]:
+    """ORIGIN [m] with its sign as the standard wants it, and what was changed."""
+    stored = _part(structure, "ORIGIN", index, 3)
+    found: _Found = []
+    if metres < 0.1 and 0 < np.abs(stored).max() < 1.0:
+        found.append(
+            ("plate origin", "warn", f"ORIGIN {_vector(stored)} is too small for POINT:UNITS", "read as metres")
+        )
+        metres = 1.0
+    healed = healed_origin(stored, kind)
+    if not np.array_equal(healed, stored) and kind != 1:
+        text = f"ORIGIN {_vector(stored)} is not of the standard's sign"
+        found.append(("plate origin", "warn", text, f"{_vector(healed)} was used; check the plate's data sheet"))
+    return healed * metres, found
 
-    For type 3 the first two numbers are half distances between the sensors, positive by nature: each sign is its own.
+
+def healed_origin(origin: Array, kind: int) -> Array:
+    """ORIGIN (3,) as the standard wants it: the vector to the surface centre, z negative because plate z is down.
+
+    Type 2 and 4: a vector of the wrong sign is turned as a whole. Type 3: the first two numbers are half distances
+    between the sensors, positive by nature, so each number has its own sign. Type 1 measures at the surface: zero.
     """
     if kind == 1:
-        return np.zeros(3), ""
+        return np.zeros(3)
     if kind == 3:
-        healed = np.array([abs(origin[0]), abs(origin[1]), -abs(origin[2])])
-    else:
-        healed = -origin if origin[2] > 0 else origin
-    changed = (
-        "" if np.array_equal(healed, origin) else f"ORIGIN {_vector(origin * 1000)} mm was not of the standard's sign"
-    )
-    return healed, changed
+        return np.abs(origin) * np.array([1.0, 1.0, -1.0])
+    return -origin if origin[2] > 0 else origin
 
 
-def _moment_unit(structure: Structure, channels: tuple[int, ...], kind: int, metres: float) -> float:
-    """Newton metres in one unit of the moments: told by ANALOG:UNITS of the moment channels, else POINT:UNITS."""
-    units = structure.texts("ANALOG", "UNITS")
-    moment_channel = channels[5] if kind == 1 else channels[3]
-    text = re.sub(r"[^a-z]", "", units[moment_channel].lower()) if moment_channel < len(units) else ""
-    if text in NEWTON_METRES:
+def _moment_unit(unit: str, metres: float) -> float:
+    """Newton metres in one unit of the moments: told by their ANALOG:UNITS, else newtons times POINT:UNITS."""
+    letters = re.sub(r"[^a-z]", "", unit)
+    if letters in NEWTON_METRES:
         return 1.0
-    return 1e-3 if text in NEWTON_MILLIMETRES else metres
+    return 1e-3 if letters in NEWTON_MILLIMETRES else metres
 
 
 def _vector(values: Array) -> str:
@@ -214,16 +230,16 @@ def plate_frame(corners: Array) -> tuple[Array, Array]:
     x = corners[:, 0] + corners[:, 3] - corners[:, 1] - corners[:, 2]
     y = corners[:, 0] + corners[:, 1] - corners[:, 2] - corners[:, 3]
     x = x / np.linalg.norm(x)
-    z = np.cross(x, y)
+    z = skew(x) @ y
     z = z / np.linalg.norm(z)
-    return np.stack([x, np.cross(z, x), z], axis=1), corners.mean(axis=1)
+    return np.array([x, skew(z) @ x, z]).T, corners.mean(axis=1)
 
 
 def plate_from_channels(setting: PlateSetting) -> Array:
     """(6, C) matrix from scaled channels to force [N] and moment [N m] about the plate's own origin, types 2 to 4."""
     if setting.kind == 3:
         a, b, _ = setting.origin
-        matrix = np.array(
+        return np.array(
             [
                 # Fx12  Fx34  Fy14  Fy23  Fz1  Fz2  Fz3  Fz4
                 [1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0],
@@ -234,7 +250,6 @@ def plate_from_channels(setting: PlateSetting) -> Array:
                 [-b, b, a, -a, 0.0, 0.0, 0.0, 0.0],
             ]
         )
-        return matrix
     in_newton_metres = np.repeat([1.0, setting.moment_unit], 3)
     return in_newton_metres[:, None] * setting.calibration
 
@@ -254,73 +269,73 @@ def lab_from_plate(setting: PlateSetting, lab_from_file: Array) -> Array:
 
 
 def plate_wrench(setting: PlateSetting, channels: Array, lab_from_file: Array) -> Array:
-    """(6, N) force [N] and moment [N m] about the lab origin, as the channels (C, N) have them: no baseline, no sign."""
+    """(6, N) force [N] and moment [N m] about the lab origin as the channels (C, N) have them: no baseline, no sign."""
     if setting.kind != 1:
         return lab_from_plate(setting, lab_from_file) @ plate_from_channels(setting) @ channels
     return lab_from_plate(setting, lab_from_file) @ _type1_wrench(setting, channels)
 
 
 def _type1_wrench(setting: PlateSetting, channels: Array) -> Array:
-    """Channels Fx Fy Fz Px Py Mz of type 1: centre of pressure and free moment to force and moment at the surface centre."""
+    """Type 1, channels Fx Fy Fz Px Py Mz: force and moment about the surface centre from the centre of pressure."""
     force, (px, py), free = channels[:3], channels[3:5] * setting.metres, channels[5] * setting.moment_unit
     return np.concatenate([force, np.stack([py * force[2], -px * force[2], px * force[1] - py * force[0] + free])])
 
 
 def read_plates(
-    structure: Structure, settings: list[PlateSetting], channels: dict[int, Array], lab_from_file: Array, timing: Timing
+    structure: Structure, settings: list[PlateSetting], channels: list[Array], lab_from_file: Array, timing: Timing
 ) -> tuple[tuple[Plate, ...], list[Finding]]:
     """Every plate as the wrench of the ground on the body.
 
-    channels : scaled analog channels (N,) by number, counted from 0
+    channels : for each plate its scaled analog channels (C, N), in the order of the setting
     lab_from_file : (3, 3) rotation
     """
-    findings: list[Finding] = []
     zero = structure.numbers("FORCE_PLATFORM", "ZERO")
-    plates = []
-    signs: list[int] = []
-    for setting in settings:
-        stacked = np.stack([channels[number] for number in setting.channels])
-        wrench = plate_wrench(setting, stacked, lab_from_file)
-        samples, baseline, found = find_baseline(wrench[1], zero, timing, setting.number)
-        findings += found
-        if samples is not None:
-            wrench = _without_baseline(setting, wrench, stacked, samples, lab_from_file)
-        sign = _upward_sign(wrench[1], timing)
-        signs.append(sign)
-        plates.append((setting, wrench, baseline, sign))
+    pairs = zip(settings, channels, strict=True)
+    drafts = [_draft(setting, own_channels, zero, lab_from_file, timing) for setting, own_channels in pairs]
+    signs = [draft.sign for draft in drafts]
     common = -1 if signs.count(-1) > signs.count(1) else 1
-    result = []
-    for setting, wrench, baseline, sign in plates:
-        if sign == 0:
-            findings.append(
-                Finding(
-                    "plate load",
-                    "warn",
-                    f"plate {setting.number}",
-                    f"vertical force stays below {LOADED:g} N",
-                    "this plate was never loaded",
-                )
-            )
-        if (sign or common) < 0:
-            wrench = -wrench
-            if sign:
-                findings.append(
-                    Finding(
-                        "force sign",
-                        "pass",
-                        f"plate {setting.number}",
-                        "the loaded vertical force pointed down",
-                        "force and moment were turned: now the ground's action on the body",
-                    )
-                )
-        plate = Plate(setting.number, setting.kind, lab_from_file @ setting.corners, wrench[:3], wrench[3:], baseline)
-        findings += _check_centre_of_pressure(plate)
-        result.append(plate)
-    return tuple(result), findings
+    plates = tuple(draft.plate(draft.sign or common, lab_from_file) for draft in drafts)
+    findings = [finding for draft in drafts for finding in draft.findings()]
+    findings += [finding for plate in plates for finding in _check_centre_of_pressure(plate)]
+    return plates, findings
+
+
+@dataclass(frozen=True, eq=False)
+class _Draft:
+    """A plate before its sign is settled; sign is 1 or -1 for a load that points up or down, 0 without a load."""
+
+    setting: PlateSetting
+    wrench: Array
+    baseline: str
+    sign: int
+    found: list[Finding]
+
+    def plate(self, sign: int, lab_from_file: Array) -> Plate:
+        force, moment = sign * self.wrench[:3], sign * self.wrench[3:]
+        corners = lab_from_file @ self.setting.corners
+        return Plate(self.setting.number, self.setting.kind, corners, force, moment, self.baseline)
+
+    def findings(self) -> list[Finding]:
+        where = f"plate {self.setting.number}"
+        if self.sign == 0:
+            text = f"its vertical force stays below {LOADED:g} N"
+            return [*self.found, Finding("plate load", "warn", where, text, "this plate was never loaded")]
+        if self.sign < 0:
+            text = "the vertical force of the loaded plate pointed down"
+            return [*self.found, Finding("force sign", "pass", where, text, "force and moment were turned")]
+        return self.found
+
+
+def _draft(setting: PlateSetting, channels: Array, zero: Array, lab_from_file: Array, timing: Timing) -> _Draft:
+    wrench = plate_wrench(setting, channels, lab_from_file)
+    samples, baseline, found = find_baseline(wrench[1], zero, timing, setting.number)
+    if samples is not None:
+        wrench = _without_baseline(setting, wrench, channels, samples, lab_from_file)
+    return _Draft(setting, wrench, baseline, _upward_sign(wrench[1], timing), found)
 
 
 def _without_baseline(
-    setting: PlateSetting, wrench: Array, channels: Array, samples: Array, lab_from_file: Array
+    setting: PlateSetting, wrench: Array, channels: Array, samples: Samples, lab_from_file: Array
 ) -> Array:
     if setting.kind != 1:
         return wrench - wrench[:, samples].mean(axis=1, keepdims=True)
@@ -345,60 +360,54 @@ def _upward_sign(vertical: Array, timing: Timing) -> int:
     return int(np.sign(peak)) if abs(peak) >= LOADED else 0
 
 
-def find_baseline(vertical: Array, zero: Array, timing: Timing, number: int) -> tuple[Array | None, str, list[Finding]]:
+def find_baseline(
+    vertical: Array, zero: Array, timing: Timing, number: int
+) -> tuple[Samples | None, str, list[Finding]]:
     """The samples whose mean is the unloaded level, how they were found, and what to know about it.
 
     vertical : (N,) [N] vertical force of one plate, of either sign
     zero : the two frame numbers of FORCE_PLATFORM:ZERO, from 1, inclusive; (0, 0) and (1, 0) mean none
     """
     where = f"plate {number}"
-    if not np.isfinite(vertical).all():
-        return (
-            None,
-            "none: the force has gaps",
-            [Finding("baseline", "warn", where, "force samples are missing", "export the trial again")],
-        )
-    quiet, level, peak = _lowest_quiet_level(vertical, timing)
     findings: list[Finding] = []
-    if zero.size >= 2 and np.isfinite(zero[:2]).all() and zero[1] >= zero[0] and zero[1] > 0:
-        told = f"FORCE_PLATFORM:ZERO frames {zero[0]:g} to {zero[1]:g}"
+    if not np.isfinite(vertical).all():
+        text = "none: force samples are missing"
+        return None, text, [Finding("baseline", "warn", where, text, "export the trial again")]
+    quiet, level, peak = _lowest_quiet_level(vertical, timing)
+    told = f"FORCE_PLATFORM:ZERO frames {_vector(zero)}"
+    if zero.size >= 2 and np.isfinite(zero).all() and 0 < zero[0] <= zero[1]:
         samples = _zero_samples(zero, timing)
         problem = _zero_problem(vertical, samples, level, peak, timing)
         if not problem:
             text = f"mean of {told}, {vertical[samples].mean():+.1f} N removed"
             return samples, text, [Finding("baseline", "pass", where, text, "")]
-        findings.append(
-            Finding(
-                "baseline", "warn", where, f"{told} {problem}", "the unloaded level was looked for in the data instead"
-            )
-        )
-    enough = quiet.size >= UNLOADED_TIME * timing.force_rate
-    if enough and abs(level) <= max(OFFSET_LIMIT, OFFSET_SHARE * abs(peak)):
-        seconds = quiet.size / timing.force_rate
-        text = f"mean of {seconds:.2f} s found unloaded in the data, {vertical[quiet].mean():+.1f} N removed"
-        severity = "warn" if abs(level) > SAME_LEVEL else "pass"
-        findings.append(
-            Finding("baseline", severity, where, text, "zero the plate before the trial" if severity == "warn" else "")
-        )  # type: ignore[arg-type]
+        findings.append(Finding("baseline", "warn", where, f"{told} {problem}", "the data were searched instead"))
+    else:
+        told += " name no range"
+    if quiet.size >= UNLOADED_TIME * timing.force_rate and abs(level) <= max(OFFSET_LIMIT, OFFSET_SHARE * abs(peak)):
+        found = f"mean of {quiet.size / timing.force_rate:.2f} s found unloaded in the data"
+        text = f"{found}, {vertical[quiet].mean():+.1f} N removed; {told}"
+        if abs(level) > SAME_LEVEL:
+            findings.append(Finding("baseline", "warn", where, text, "zero the plate before the trial"))
+        else:
+            findings.append(Finding("baseline", "pass", where, text, ""))
         return quiet, text, findings
-    text = f"none: no unloaded stretch, lowest steady level {level:.0f} N"
-    findings.append(
-        Finding("baseline", "warn", where, text, "record a moment with the plate free, or zero it before the trial")
-    )
+    text = f"none: no unloaded stretch, lowest steady level {level:.0f} N; {told}"
+    findings.append(Finding("baseline", "warn", where, text, "record a moment with the plate free, or zero it before"))
     return None, text, findings
 
 
-def _zero_samples(zero: Array, timing: Timing) -> Array:
+def _zero_samples(zero: Array, timing: Timing) -> Samples:
     """Samples of a ZERO range; file frames count from the first frame, or from 1 when that lies outside the trial."""
     start, stop = round(zero[0]) - timing.first_frame, round(zero[1]) - timing.first_frame + 1
     if start < 0 or stop > timing.frames:
         start, stop = round(zero[0]) - 1, round(zero[1])
     if start < 0 or stop > timing.frames:
-        return np.empty(0, dtype=int)  # type: ignore[return-value]
-    return np.arange(start * timing.samples_per_frame, stop * timing.samples_per_frame)  # type: ignore[return-value]
+        return np.empty(0, dtype=int)
+    return np.arange(start * timing.samples_per_frame, stop * timing.samples_per_frame)
 
 
-def _zero_problem(vertical: Array, samples: Array, level: float, peak: float, timing: Timing) -> str:
+def _zero_problem(vertical: Array, samples: Samples, level: float, peak: float, timing: Timing) -> str:
     """Why a ZERO range cannot be the unloaded level, in words; empty when it can."""
     if not samples.size:
         return f"lie outside the trial's {timing.frames} frames"
@@ -411,12 +420,12 @@ def _zero_problem(vertical: Array, samples: Array, level: float, peak: float, ti
     return ""
 
 
-def _lowest_quiet_level(vertical: Array, timing: Timing) -> tuple[Array, float, float]:
+def _lowest_quiet_level(vertical: Array, timing: Timing) -> tuple[Samples, float, float]:
     """Samples at the lowest steady level, that level [N] and the level farthest from it [N]."""
     length = min(_samples_per_block(timing), vertical.size)
     means, ranges = block_levels(vertical, length)
     if not means.size:
-        return np.empty(0, dtype=int), 0.0, 0.0  # type: ignore[return-value]
+        return np.empty(0, dtype=int), 0.0, 0.0
     toward_load = -1.0 if abs(means.min()) > abs(means.max()) else 1.0
     quiet = ranges <= max(QUIET_RANGE, 3.0 * float(np.percentile(ranges, 10)))
     loads = means * toward_load
@@ -424,7 +433,7 @@ def _lowest_quiet_level(vertical: Array, timing: Timing) -> tuple[Array, float, 
     chosen = quiet & (loads <= lowest + SAME_LEVEL)
     samples = (np.flatnonzero(chosen)[:, None] * length + np.arange(length)).ravel()
     level = float(np.median(means[chosen])) if chosen.any() else lowest * toward_load
-    return samples, level, float(loads.max()) * toward_load  # type: ignore[return-value]
+    return samples, level, float(loads.max()) * toward_load
 
 
 def _check_centre_of_pressure(plate: Plate) -> list[Finding]:
@@ -441,11 +450,7 @@ def _check_centre_of_pressure(plate: Plate) -> list[Finding]:
     where = f"plate {plate.number}"
     if share >= INSIDE_SHARE:
         return [Finding("centre of pressure", "pass", where, text, "")]
-    return [
-        Finding(
-            "centre of pressure", "warn", where, text, "check CORNERS, ORIGIN, CAL_MATRIX and the units of the moments"
-        )
-    ]
+    return [Finding("centre of pressure", "warn", where, text, "check CORNERS, ORIGIN, CAL_MATRIX and moment units")]
 
 
 def centre_of_pressure(force: Array, moment: Array, height: float, threshold: float) -> Array:
