@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from jointload.body.definitions import AxisRule, BodyDefinition, FrameRule, load_body
 from jointload.body.inertia import SegmentInertia, line_masses, segment_inertias
@@ -14,11 +15,17 @@ from jointload.intake.labels import LabelMap
 from jointload.intake.recording import SIDES, Array, Finding, Recording
 from jointload.intake.rider import Rider
 from jointload.numerics.rotations import compose, from_axes, inverse, rotate, rotate_back
+from jointload.numerics.signals import derivatives
 
 QUIET_SECONDS = 0.25
 """Length of the stillest stretch that is averaged (choice)."""
 QUIET_SPEED = 0.05
 """Mean marker speed [m/s] above which a trial holds no quiet stance (choice: sway is below, any step well above)."""
+FOOT_LANDMARKS = ("calcaneus", "metatarsal", "toe")
+RESTING_FOOT_SPEED = 0.25
+"""Foot markers slower than this [m/s] rest on the ground (choice)."""
+HEEL_DOWN = 0.015
+"""A heel marker within this [m] of its lowest is down (choice)."""
 UP = np.array([0.0, 1.0, 0.0])
 
 
@@ -47,6 +54,7 @@ class FittedBody:
     offsets: dict[str, tuple[str, Array]]
     points: dict[str, tuple[str, Array]]
     clusters: dict[str, Cluster]
+    landmark_labels: dict[str, str]
     inertia: dict[str, SegmentInertia]
     line_masses: dict[str, tuple[float, float]]
     calibrated_from: str
@@ -108,50 +116,74 @@ def calibrate(
         offsets=offsets,
         points=_carried_points(definition, points, standing),
         clusters=_clusters(definition, static, labels, window, standing),
+        landmark_labels=dict(labels.landmarks),
         inertia=segment_inertias(inertia, rider, points, standing),
         line_masses=line_masses(rider),
         calibrated_from=f"{static.name}, frames {window.start + 1} to {window.stop}",
         hip_centre_method="functional" if hip_centres else hip_centre,
         inertia_table=inertia,
         lost=lost,
-        findings=_findings(static, definition, points, lost),
+        findings=_findings(static, window, points, lost),
     )
 
 
 def quiet_frames(recording: Recording, labels: LabelMap) -> slice:
-    """The stillest stretch of QUIET_SECONDS in which the labelled markers are seen; CalibrationError when nothing is still."""
-    used = [recording.labels.index(label) for label in sorted(set(labels.landmarks.values())) if label in recording.labels]
+    """The stillest stretch of QUIET_SECONDS of the labelled markers.
+
+    A recording in which the body never stands still but both feet rest flat gives its three stillest such frames: every segment is
+    rigid in each of them, only the averaging is lost. CalibrationError when the feet do not rest either.
+    """
+    used = [(name, recording.labels.index(label)) for name, label in sorted(labels.landmarks.items()) if label in recording.labels]
     if not used:
         raise CalibrationError(
             expected_found("static trial", "markers named in labels.toml", "none of them", recording.name, "correct labels.toml")
         )
-    length = min(recording.frames, max(2, round(QUIET_SECONDS * recording.point_rate)))
-    positions = recording.markers[:, used]
-    seen = np.isfinite(positions[0])
+    positions = recording.markers[:, [index for _, index in used]]
+    start, speed, length = _stillest(positions, recording.point_rate, QUIET_SECONDS)
+    if speed <= QUIET_SPEED + _noise_speed(positions, recording.point_rate):
+        return slice(start, start + length)
+    flat = _feet_flat(positions, [name for name, _ in used], recording.point_rate)
+    if not flat.any():
+        raise CalibrationError(
+            expected_found(
+                "static trial", "a stretch in which both feet rest flat on the ground", "none", recording.name,
+                "give a standing trial with --static",
+            )
+        )  # fmt: skip
+    start, _, length = _stillest(np.where(flat, positions, np.nan), recording.point_rate, 3 / recording.point_rate)
+    return slice(start, start + length)
+
+
+def _feet_flat(positions: Array, names: list[str], rate: float) -> NDArray[np.bool_]:
+    """(F,) frames in which the foot markers rest and the heels are down."""
+    feet = positions[:, [k for k, name in enumerate(names) if name.startswith(FOOT_LANDMARKS)]]
+    heels = positions[1, [k for k, name in enumerate(names) if name.startswith("calcaneus")]]
+    if not feet.shape[1] or not np.isfinite(feet).any():
+        return np.zeros(positions.shape[2], dtype=bool)
+    speed = np.linalg.norm(derivatives(feet, 1.0 / rate)[0], axis=0)
+    with np.errstate(invalid="ignore"):
+        down = heels <= np.nanquantile(heels, 0.05, axis=1, keepdims=True) + HEEL_DOWN
+        return np.all(speed < RESTING_FOOT_SPEED, axis=0) & np.all(down, axis=0)
+
+
+def _stillest(positions: Array, rate: float, seconds: float) -> tuple[int, float, int]:
+    """First frame, mean speed [m/s] and length of the stretch of (3, M, F) markers with the least mean speed and most markers seen."""
+    length = min(positions.shape[2], max(2, round(seconds * rate)))
     with np.errstate(invalid="ignore"):
         step = np.sqrt(np.sum(np.diff(positions, axis=2) ** 2, axis=0))
     known = np.isfinite(step)
     total = np.convolve(np.where(known, step, 0.0).sum(axis=0), np.ones(length - 1), "valid")
     count = np.convolve(known.sum(axis=0).astype(float), np.ones(length - 1), "valid")
-    speed = np.where(count > 0, total / np.maximum(count, 1), np.inf) * recording.point_rate
-    visible = np.convolve(seen.mean(axis=0), np.ones(length) / length, "valid")
+    speed = np.where(count > 0, total / np.maximum(count, 1), np.inf) * rate
+    visible = np.convolve(np.isfinite(positions[0]).mean(axis=0), np.ones(length) / length, "valid")
     speed = np.where(visible >= visible.max() - 0.02, speed, np.inf)
     start = int(np.argmin(speed))
-    if speed[start] > QUIET_SPEED + _noise_speed(step, recording.point_rate):
-        raise CalibrationError(
-            expected_found(
-                "static trial",
-                f"{QUIET_SECONDS:g} s of quiet stance (markers slower than {QUIET_SPEED:g} m/s)",
-                f"no stretch slower than {speed[start]:.2f} m/s",
-                recording.name,
-                "give a standing trial with --static",
-            )
-        )
-    return slice(start, start + length)
+    return start, float(speed[start]), length
 
 
-def _noise_speed(step: Array, rate: float) -> float:
+def _noise_speed(positions: Array, rate: float) -> float:
     """Apparent speed [m/s] of camera noise alone: the tenth percentile of all steps, at most 0.1 m/s."""
+    step = np.linalg.norm(np.diff(positions, axis=2), axis=0)
     finite = step[np.isfinite(step)]
     return float(min(np.quantile(finite, 0.1) * rate, 0.1)) if finite.size else 0.0
 
@@ -294,12 +326,19 @@ def _clusters(
 
 
 def _findings(
-    static: Recording, definition: BodyDefinition, points: dict[str, Array], lost: dict[str, str]
+    static: Recording, window: slice, points: dict[str, Array], lost: dict[str, str]
 ) -> tuple[Finding, ...]:
     out = [
         Finding("missing_landmark", "warn", name, reason, f"angles and moments that need the {name} frame are not given; add its markers")
         for name, reason in lost.items()
     ]
+    if (window.stop - window.start) / static.point_rate < 0.5 * QUIET_SECONDS:
+        out.append(
+            Finding(
+                "no_quiet_stance", "warn", f"{static.name}, frames {window.start + 1}-{window.stop}", "the body never stands still",
+                "calibrated from the stillest frames with resting feet; a standing trial is safer",
+            )
+        )  # fmt: skip
     for side in SIDES:
         heel, toe = points.get(f"calcaneus_{side}"), points.get(f"forefoot_{side}")
         if heel is not None and toe is not None:

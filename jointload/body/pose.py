@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from jointload.body.calibration import FittedBody
+from jointload.errors import LabelError, expected_found
 from jointload.intake.recording import Array, Finding, Recording
 from jointload.numerics.rigid_fit import fit_poses
 from jointload.numerics.rotations import rotate
@@ -54,7 +55,7 @@ def smooth_markers(
     Gaps up to `longest_gap` [s] are bridged by a spline, unless they hold one of the `protected` frames (touch-downs); longer
     ones are filled from the segment's other markers by rigid fit; what is left stays NaN. Every fill is a finding.
     """
-    used = list(dict.fromkeys(label for label in _needed_labels(recording, body)))
+    used = _needed_labels(recording, body)
     markers = recording.markers[:, [recording.labels.index(label) for label in used]]
     gaps = ~np.isfinite(markers[0])
     findings: list[Finding] = []
@@ -85,8 +86,17 @@ def track_segments(markers: dict[str, Array], body: FittedBody, rate: float) -> 
 
 
 def _needed_labels(recording: Recording, body: FittedBody) -> list[str]:
-    labels = [label for cluster in body.clusters.values() for label in cluster.labels if label in recording.labels]
-    return labels or list(recording.labels[:1])
+    """Labels of the clusters and of the landmarks on mass lines that the recording holds."""
+    lines = body.definition.mass_lines.values()
+    points = [n for line in lines for point in (line.start, line.end) for choice in body.definition.points.get(point, ((point,),)) for n in choice]
+    wanted = [label for cluster in body.clusters.values() for label in cluster.labels]
+    wanted += [body.landmark_labels[name] for name in points if name in body.landmark_labels]
+    present = [label for label in dict.fromkeys(wanted) if label in recording.labels]
+    if not present:
+        raise LabelError(
+            expected_found("markers", "at least one marker of the static trial's clusters", "none", recording.name, "correct labels.toml")
+        )
+    return present
 
 
 def _fit_together(

@@ -16,8 +16,8 @@ from jointload.loads.contact import Contact, loaded_spans
 from jointload.numerics.signals import runs, zero_lag_lowpass
 from jointload.settings import Settings
 
-SHORTEST_FLIGHT = 0.08
-"""Time [s] without load on either foot that makes a landing of what follows (choice)."""
+SHORTEST_FLIGHT = 0.15
+"""Time [s] without load on either foot that makes a landing of what follows (choice: the flight of a run is shorter)."""
 IMPACT_SECONDS = 0.1
 """Longest impact phase, and the phase when there is no second force peak (James et al. 2007 J Sports Sci Med 6:126 use 100 ms)."""
 SEARCH_SECONDS = 1.0
@@ -83,7 +83,7 @@ def find_events(
     first = min(span[0] for span in chosen.values() if span is not None) / contact.fast_rate
     lowest = _lowest_pelvis(poses, body, first, chosen, contact.fast_rate)
     sides = {
-        side: _side_events(span, vertical[side], contact.fast_rate, weight, lowest, angles, poses.rate, side, settings)
+        side: _side_events(span, vertical[side], contact.fast_rate, weight, lowest, angles, poses.rate, side, flight is not None, settings)
         for side, span in chosen.items()
         if span is not None
     }
@@ -95,7 +95,7 @@ def find_events(
         lowest_pelvis=lowest,
         stabilised=_stabilised(contact, first, weight),
         threshold=settings.contact_threshold,
-        landing_end=settings.landing_end,
+        landing_end=settings.landing_end if flight else "end of the contact",
         findings=_findings(spans, chosen, contact, name),
     )
 
@@ -156,14 +156,18 @@ def _side_events(
     angles: JointAngles,
     marker_rate: float,
     side: str,
+    landed: bool,
     settings: Settings,
 ) -> SideEvents:
+    """The instants of one contact; a step without a flight before it is followed to its end."""
     start, stop = span
     peaks = _force_peaks(vertical[start:stop], weight)
     first = float(start + peaks[0]) / rate
     second = float(start + peaks[1]) / rate if len(peaks) > 1 else float("nan")
     takeoff = stop / rate if stop < vertical.size else float("nan")
     touchdown = start / rate
+    if not landed:
+        return SideEvents(touchdown, takeoff, first, second, _impact_end(vertical, start, stop, peaks, rate), stop / rate)
     impact_end = _impact_end(vertical, start, stop, peaks, rate)
     end = {
         "lowest_pelvis": lowest,

@@ -1,7 +1,8 @@
 """Which foot stands on which plate, and the wrench on each foot.
 
-A plate's force belongs to the foot that is over it, near the ground and at rest while it is loaded. A plate under two feet, or a foot on two
-plates, gives no moments for the feet concerned in those frames, with the reason.
+A plate's force belongs to the foot that is over it and near its surface while it is loaded. When both feet are, but one moves past
+the other, it belongs to the foot nearer to the centre of pressure (on a moving belt the standing foot moves, too). A plate under
+two feet, or a foot on two plates, gives no moments for the feet concerned in those frames, with the reason.
 """
 
 from __future__ import annotations
@@ -13,17 +14,20 @@ from numpy.typing import NDArray
 
 from jointload.body.calibration import FittedBody
 from jointload.body.pose import SegmentPoses
+from jointload.intake.plates import centre_of_pressure
 from jointload.intake.recording import SIDES, Array, Finding, Plate, Recording
 from jointload.numerics.signals import derivatives, runs, zero_lag_lowpass
 
 EDGE_MARGIN = 0.03
 """A sole point may lie this far [m] outside a plate's corners and still press on it (choice: markers sit on the shoe's outside)."""
-DOWN_SPEED = 0.6
-"""A foot slower than this [m/s] may rest on the ground (choice: a swinging foot moves at 2 to 4 m/s)."""
+PASSING_SPEED = 0.6
+"""Two feet that move faster than this [m/s] against each other do not both stand (choice: a swinging foot moves at 2 to 4 m/s)."""
 DOWN_HEIGHT = 0.05
 """A foot whose lowest point is less than this [m] above its standing height may rest on the ground (choice)."""
 REST_SPEED, REST_HEIGHT, REST_SECONDS = 0.3, 0.02, 0.05
 """A foot that rests like this without load on a plate stands on the floor beside the plates (choice)."""
+STANDING_SECONDS = 0.2
+"""Body weight is read from at least this long a quiet stance [s] (choice)."""
 SHORTEST_CONTACT = 0.03
 """Loading shorter than this [s] is a disturbance, not a contact (choice)."""
 NOBODY, BOTH = -1, 2
@@ -69,9 +73,8 @@ def foot_contact(
         return Contact(nothing, nothing, nothing, nothing, recording.point_rate, 0.0, lost)
     floor = float(np.mean([plate.corners[1].mean() for plate in recording.plates]))
     feet = [_FootPath.of(poses, body, side) for side in SIDES]
-    bears = np.array([[foot.down & foot.over(plate) for foot in feet] for plate in recording.plates])
     loaded = np.array([_loaded_frames(plate, recording, frames, threshold) for plate in recording.plates])
-    owner = np.array([_owners(bears[p], loaded[p]) for p in range(len(recording.plates))])
+    owner = np.array([_owners(_bearing(feet, plate, recording, threshold), loaded[p]) for p, plate in enumerate(recording.plates)])
     lost = _lost_spans(owner, loaded, feet, recording.point_rate)
     smooth = [(zero_lag_lowpass(p.force, cutoff, recording.force_rate), zero_lag_lowpass(p.moment, cutoff, recording.force_rate)) for p in recording.plates]
     step = recording.samples_per_frame
@@ -90,33 +93,65 @@ def foot_contact(
 
 @dataclass(frozen=True, eq=False)
 class _FootPath:
-    """Where the sole of one foot is: points (3, P, F) [m], down (F,) whether it may press, resting (F,) whether it stands."""
+    """Where the sole of one foot is: points (3, P, F) [m], velocity (3, F) [m/s] of its slowest point, low (F,) whether it may press,
+    resting (F,) whether it stands."""
 
     points: Array
-    down: NDArray[np.bool_]
+    velocity: Array
+    low: NDArray[np.bool_]
     resting: NDArray[np.bool_]
 
     @classmethod
     def of(cls, poses: SegmentPoses, body: FittedBody, side: str) -> _FootPath:
         names = [f"{n}_{side}" for n in ("calcaneus", "forefoot") if f"{n}_{side}" in body.points]
+        frames = poses.origin.shape[2]
         if not names:
-            none = np.zeros(poses.origin.shape[2], dtype=bool)
-            return cls(np.full((3, 1, none.size), np.nan), none, none)
+            unknown, never = np.full((3, 1, frames), np.nan), np.zeros(frames, dtype=bool)
+            return cls(unknown, unknown[:, 0], never, never)
         points = np.stack([poses.place(body, name) for name in names], axis=1)
         standing = np.array([body.standing_points[name][1] for name in names])
         height = np.min(points[1] - standing[:, None], axis=0)
+        velocities = derivatives(points, 1.0 / poses.rate)[0]
+        speeds = np.nan_to_num(np.linalg.norm(velocities, axis=0), nan=np.inf)
+        velocity = np.take_along_axis(velocities, np.argmin(speeds, axis=0)[None, None], axis=1)[:, 0]
         with np.errstate(invalid="ignore"):
-            slowest = np.min(np.linalg.norm(derivatives(points, 1.0 / poses.rate)[0], axis=0), axis=0)
-            down = (height < DOWN_HEIGHT) & (slowest < DOWN_SPEED)
-            still = (height < REST_HEIGHT) & (slowest < REST_SPEED)
+            still = (height < REST_HEIGHT) & (speeds.min(axis=0) < REST_SPEED)
+            low = height < DOWN_HEIGHT
         resting = np.zeros_like(still)
         for start, stop in runs(still):
             resting[start:stop] = (stop - start) / poses.rate >= REST_SECONDS
-        return cls(points, down, resting)
+        return cls(points, velocity, low, resting)
+
+    def distance(self, place: Array) -> Array:
+        """(F,) [m] horizontal distance of places (3, F) from the line between heel and forefoot."""
+        heel, along = self.points[[0, 2], 0], self.points[[0, 2], -1] - self.points[[0, 2], 0]
+        there = place[[0, 2]] - heel
+        with np.errstate(invalid="ignore", divide="ignore"):
+            share = np.clip(np.sum(there * along, axis=0) / np.sum(along**2, axis=0), 0.0, 1.0)
+        return np.linalg.norm(there - np.nan_to_num(share) * along, axis=0)
 
     def over(self, plate: Plate) -> NDArray[np.bool_]:
         """(F,) whether any sole point lies over the plate."""
         return np.any(_inside(plate.corners, self.points), axis=0)
+
+
+def _bearing(feet: list[_FootPath], plate: Plate, recording: Recording, threshold: float) -> NDArray[np.bool_]:
+    """(2, F) which feet may bear one plate's load."""
+    bears = np.stack([foot.low & foot.over(plate) for foot in feet])
+    step, frames = recording.samples_per_frame, bears.shape[1]
+    force, moment = plate.force[:, ::step][:, :frames], plate.moment[:, ::step][:, :frames]
+    pressed = centre_of_pressure(force, moment, float(plate.corners[1].mean()), threshold)
+    with np.errstate(invalid="ignore"):
+        passing = bears.all(axis=0) & (np.linalg.norm(feet[0].velocity - feet[1].velocity, axis=0) > PASSING_SPEED)
+    right, left = (foot.distance(_padded(pressed, frames)) for foot in feet)
+    decided = passing & np.isfinite(right + left)
+    bears[0, decided & (right > left)] = False
+    bears[1, decided & (right <= left)] = False
+    return bears
+
+
+def _padded(series: Array, frames: int) -> Array:
+    return np.pad(series, ((0, 0), (0, frames - series.shape[1])), constant_values=np.nan)
 
 
 def _inside(corners: Array, points: Array) -> NDArray[np.bool_]:
@@ -238,6 +273,8 @@ def standing_weight(recording: Recording, window: slice, expected: float) -> flo
     Standing means steady within 5 % and between half and one and a half times the expected weight [N].
     """
     if not recording.plates:
+        return float("nan")
+    if (window.stop - window.start) / recording.point_rate < STANDING_SECONDS:
         return float("nan")
     step = recording.samples_per_frame
     total = sum(plate.force[1, window.start * step : window.stop * step] for plate in recording.plates)

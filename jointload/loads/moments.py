@@ -7,7 +7,7 @@ ever divided by a force. Winter DA (2009) chapter 7; Derrick TR et al (2020) J B
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,7 +17,7 @@ from jointload.body.pose import SegmentPoses
 from jointload.intake.recording import SIDES, Array
 from jointload.intake.rider import G
 from jointload.numerics.rotations import angular_motion, cross, dot, rotate, rotate_back
-from jointload.numerics.signals import derivatives
+from jointload.numerics.signals import derivatives, zero_lag_lowpass
 
 GRAVITY = np.array([0.0, -G, 0.0])
 
@@ -235,3 +235,10 @@ def in_frame(loads: JointLoads, poses: SegmentPoses, body: FittedBody, frame: st
         rotation, _ = poses.of(segment)
         force[:, j], moment[:, j] = rotate_back(rotation, loads.force[:, j]), rotate_back(rotation, loads.moment[:, j])
     return force, moment
+
+
+def smooth_loads(loads: JointLoads, angles: JointAngles, cutoff: float | None, rate: float) -> tuple[JointLoads, JointAngles]:
+    """Low-pass the loads and angles after the dynamics on raw data (Edwards WB, Troy KL, Derrick TR (2011) Gait Posture)."""
+    series = ("force", "moment", "components", "power")
+    smooth = {name: zero_lag_lowpass(getattr(loads, name), cutoff, rate) for name in series}
+    return replace(loads, **smooth), replace(angles, angle=zero_lag_lowpass(angles.angle, cutoff, rate))

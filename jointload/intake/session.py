@@ -1,0 +1,41 @@
+"""Everything the analysis of one trial starts from, read and checked together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from jointload.intake.c3d import read_recording
+from jointload.intake.labels import LabelMap, check_labels, read_labels
+from jointload.intake.recording import Recording
+from jointload.intake.rider import Rider, read_rider
+
+
+@dataclass(frozen=True, eq=False)
+class Session:
+    """A landing trial, the static trial the body is fitted to (the landing itself when there is none), labels and rider."""
+
+    trial: Recording
+    static: Recording
+    labels: LabelMap
+    rider: Rider
+
+    @property
+    def has_static(self) -> bool:
+        return self.static is not self.trial
+
+
+def read_session(
+    trial: str | Path,
+    static: str | Path | None,
+    labels: str | Path,
+    rider: str | Path,
+    up: str | None = None,
+    forward: str | None = None,
+) -> Session:
+    """Read the files of one landing; every InputError is one line. up, forward overrule the file's axes, such as '+z'."""
+    label_map, person = read_labels(labels), read_rider(rider)
+    landing = read_recording(trial, up=up, forward=forward)
+    standing = landing if static is None else read_recording(static, up=up, forward=forward)
+    check_labels(label_map, [landing, standing])
+    return Session(landing, standing, label_map, person)

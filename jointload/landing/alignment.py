@@ -1,0 +1,97 @@
+"""How the body is lined up, seen from the rider's own front: pelvis, trunk, shank and sole.
+
+The facing frame has Y up and X along the pelvis' forward direction at touch-down, so that a rider who stands across the
+laboratory reads the same as one who stands along it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from jointload.body.calibration import FittedBody
+from jointload.body.pose import SegmentPoses
+from jointload.intake.recording import SIDES, Array
+from jointload.numerics.rotations import cardan_zxy, compose, from_axes, inverse, rotate_back
+
+
+@dataclass(frozen=True, eq=False)
+class Alignment:
+    """Time series [rad] in the facing frame; sided ones are (2, F), right then left; NaN where unknown.
+
+    pelvis_tilt : forward positive;  pelvis_obliquity : right side up positive;  pelvis_rotation : turned to the left positive
+    trunk_lean : to the right positive;  trunk_lean_forward : forward positive
+    tibia_inclination_frontal : knee medial of the ankle positive
+    knee_over_ankle : at the ankle, from the line to the hip centre to the line to the knee centre, knee medial positive
+    hip_pelvis_angle : between the thigh's long axis and the line from mid-hip to L5/S1 in the pelvis' sagittal plane
+    sole_angle : toes up positive, against the standing sole
+    """
+
+    facing: Array
+    pelvis_tilt: Array
+    pelvis_obliquity: Array
+    pelvis_rotation: Array
+    trunk_lean: Array
+    trunk_lean_forward: Array
+    tibia_inclination_frontal: Array
+    knee_over_ankle: Array
+    hip_pelvis_angle: Array
+    sole_angle: Array
+
+
+def alignment(poses: SegmentPoses, body: FittedBody, frame: int) -> Alignment:
+    """Alignment through the whole trial in the facing frame of one frame (touch-down)."""
+    facing = facing_frame(poses, frame)
+    lab_from_pelvis, _ = poses.of("pelvis")
+    tilt, obliquity, turn = cardan_zxy(compose(inverse(facing)[..., None], lab_from_pelvis))
+    trunk_up = rotate_back(facing[..., None], poses.of("trunk")[0][:, 1])
+    hip, knee, ankle = ([_facing_point(f"{joint}_centre_{s}", poses, body, facing) for s in SIDES] for joint in ("hip", "knee", "ankle"))
+    medial = (-1.0, 1.0)
+    shank = [_medial_angle(k - a, m) for k, a, m in zip(knee, ankle, medial, strict=True)]
+    leg = [_medial_angle(h - a, m) for h, a, m in zip(hip, ankle, medial, strict=True)]
+    return Alignment(
+        facing=facing,
+        pelvis_tilt=-tilt,
+        pelvis_obliquity=-obliquity,
+        pelvis_rotation=turn,
+        trunk_lean=np.arctan2(trunk_up[2], trunk_up[1]),
+        trunk_lean_forward=np.arctan2(trunk_up[0], trunk_up[1]),
+        tibia_inclination_frontal=np.stack(shank),
+        knee_over_ankle=np.stack([s - w for s, w in zip(shank, leg, strict=True)]),
+        hip_pelvis_angle=np.stack([_hip_pelvis_angle(poses, body, side) for side in SIDES]),
+        sole_angle=np.stack([_sole_angle(poses, body, side) for side in SIDES]),
+    )
+
+
+def facing_frame(poses: SegmentPoses, frame: int) -> Array:
+    """lab_from_facing (3, 3): Y up, X along the pelvis' forward direction at `frame`, or at the nearest frame that has it."""
+    forward = poses.of("pelvis")[0][:, 0]
+    known = np.flatnonzero(np.isfinite(forward[0]))
+    if not known.size:
+        return np.eye(3)
+    nearest = known[np.argmin(np.abs(known - frame))]
+    return from_axes(np.array([0.0, 1.0, 0.0]), forward[:, nearest], "y", "x")
+
+
+def _facing_point(name: str, poses: SegmentPoses, body: FittedBody, facing: Array) -> Array:
+    return rotate_back(facing[..., None], poses.place(body, name))
+
+
+def _medial_angle(upward: Array, medial: float) -> Array:
+    """Frontal angle of an upward line from the vertical, positive when its top lies medially."""
+    return np.arctan2(medial * upward[2], upward[1])
+
+
+def _hip_pelvis_angle(poses: SegmentPoses, body: FittedBody, side: str) -> Array:
+    lab_from_pelvis, _ = poses.of("pelvis")
+    spine = rotate_back(lab_from_pelvis, poses.place(body, "l5s1") - poses.place(body, "hip_mid"))
+    thigh = rotate_back(lab_from_pelvis, -poses.of(f"thigh_{side}")[0][:, 1])
+    return np.abs(np.arctan2(thigh[0] * spine[1] - thigh[1] * spine[0], thigh[0] * spine[0] + thigh[1] * spine[1]))
+
+
+def _sole_angle(poses: SegmentPoses, body: FittedBody, side: str) -> Array:
+    foot = f"foot_{side}"
+    return np.arcsin(np.clip(poses.of(foot)[0][1, 0], -1.0, 1.0)) - (
+        np.arcsin(body.standing[foot][0][1, 0]) if foot in body.standing else np.nan
+    )
