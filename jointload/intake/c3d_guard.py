@@ -418,6 +418,8 @@ def read_layout(structure: Structure, limits: Limits = LIMITS) -> Layout:
     header = structure.header
     points = structure.unsigned("POINT", "USED")
     channels = structure.unsigned("ANALOG", "USED") if structure.numbers("ANALOG", "USED").size else 0
+    if not header.samples_per_frame:
+        channels = 0
     samples = header.samples_per_frame if channels else 0
     block = structure.unsigned("POINT", "DATA_START")
     rate, scale = structure.number("POINT", "RATE"), structure.number("POINT", "SCALE")

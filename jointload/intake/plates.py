@@ -76,15 +76,17 @@ class Timing:
         return self.point_rate * self.samples_per_frame
 
 
-def plate_settings(structure: Structure, metres: float) -> tuple[list[PlateSetting], list[Finding]]:
-    """The usable plates of the file, and findings on all; metres is the size of one POINT:UNITS [m]."""
+def plate_settings(
+    structure: Structure, analog_channels: int, metres: float
+) -> tuple[list[PlateSetting], list[Finding]]:
+    """The usable plates of a file with so many analog channels, and findings on all; metres is one POINT:UNITS [m]."""
     settings: list[PlateSetting] = []
     findings: list[Finding] = []
     used = structure.numbers("FORCE_PLATFORM", "USED")
     for index in range(round(used[0]) if used.size and 0 < used[0] < 256 else 0):
         where = f"plate {index + 1}"
         try:
-            setting, found = _setting(structure, index, metres)
+            setting, found = _setting(structure, index, analog_channels, metres)
         except _Unusable as problem:
             findings.append(Finding("plate", "warn", where, str(problem), "it gives no force, markers are still read"))
         else:
@@ -100,12 +102,12 @@ class _Unusable(Exception):
 _Found = list[tuple[str, Severity, str, str]]
 
 
-def _setting(structure: Structure, index: int, metres: float) -> tuple[PlateSetting, _Found]:
+def _setting(structure: Structure, index: int, analog_channels: int, metres: float) -> tuple[PlateSetting, _Found]:
     kinds = structure.numbers("FORCE_PLATFORM", "TYPE")
     kind = round(kinds[index]) if index < kinds.size and np.isfinite(kinds[index]) else 0
     if kind not in CHANNELS:
         raise _Unusable(f"type {kind}, only types 1 to 4 are read")
-    channels = _channels(structure, index, kind)
+    channels = _channels(structure, index, kind, analog_channels)
     corners = _part(structure, "CORNERS", index, 12).reshape(4, 3).T * metres
     _check_corners(corners)
     origin, found = _origin(structure, index, kind, metres)
@@ -143,18 +145,16 @@ def _part(structure: Structure, name: str, index: int, size: int) -> Array:
     return values
 
 
-def _channels(structure: Structure, index: int, kind: int) -> tuple[int, ...]:
+def _channels(structure: Structure, index: int, kind: int, limit: int) -> tuple[int, ...]:
     parameter = structure.find("FORCE_PLATFORM", "CHANNEL")
     stride = parameter.dims[0] if parameter is not None and parameter.dims else 0
     needed = CHANNELS[kind]
     numbers = structure.numbers("FORCE_PLATFORM", "CHANNEL")[index * stride : index * stride + needed]
-    available = structure.numbers("ANALOG", "USED")
-    limit = available[0] if available.size else 0
     if not limit:
         raise _Unusable("the file holds no analog channels")
     if stride < needed or numbers.size < needed or not ((numbers >= 1) & (numbers <= limit)).all():
         named = f"FORCE_PLATFORM:CHANNEL names {_vector(numbers)}"
-        raise _Unusable(f"{named}, a type-{kind} plate needs {needed} of the {limit:g} analog channels")
+        raise _Unusable(f"{named}, a type-{kind} plate needs {needed} of the {limit} analog channels")
     return tuple(int(number) - 1 for number in numbers)
 
 

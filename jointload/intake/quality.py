@@ -12,8 +12,8 @@ from jointload.intake.recording import Finding, Recording
 
 FORCE_RATE_ADVISED = 1000.0
 MARKER_RATE_ADVISED = 200.0
-"""[Hz] rates for landings. FROM MEMORY, without a page to cite: a hard landing has content up to about 100 Hz, its first
-peak rises within 10 to 30 ms, so that 1000 Hz gives it at least ten samples and 200 Hz gives the limbs two to six."""
+"""[Hz] rates for landings. FROM MEMORY, without a page to cite: a hard landing has content up to about 100 Hz, and its
+first peak rises within 10 to 30 ms, to which 1000 Hz gives at least ten samples."""
 GAP_SHARE = 0.05
 """Share of missing frames above which a marker is a warning: own choice."""
 GAP_TIME = 0.1
@@ -52,14 +52,15 @@ def check_rates(recording: Recording, _: LabelMap | None) -> list[Finding]:
 def check_gaps(recording: Recording, label_map: LabelMap | None) -> list[Finding]:
     """Markers with missing frames: how many, and the longest run."""
     wanted = [label for label in recording.labels if label_map is None or label in label_map.labels]
-    missing = np.isnan(recording.markers).any(axis=0)
+    missing: NDArray[np.bool_] = np.isnan(recording.markers[0])
     findings = []
     for label in wanted:
         gaps = missing[recording.labels.index(label)]
         if not gaps.any():
             continue
-        share, longest = float(gaps.mean()), longest_run(gaps) / recording.point_rate
+        share, inner, longest = gaps.mean(), between_sights(gaps), longest_run(gaps) / recording.point_rate
         text = f"{100 * share:.1f} % of the frames missing, longest {longest:.2f} s"
+        text += f"; between first and last sight {100 * inner.mean() if inner.size else 0:.1f} %"
         if share > GAP_SHARE or longest > GAP_TIME:
             findings.append(Finding("gaps", "warn", label, text, "look at the frames of interest"))
         else:
@@ -94,6 +95,12 @@ CHECKS: dict[str, Check] = {
     "labels": check_labels_present,
     "gaps": check_gaps,
 }
+
+
+def between_sights(missing: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """The part of the frames from the first to the last in which the marker is seen; empty when it never is."""
+    seen = np.flatnonzero(~missing)
+    return missing[seen[0] : seen[-1] + 1] if seen.size else missing[:0]
 
 
 def longest_run(flags: NDArray[np.bool_]) -> int:

@@ -89,7 +89,9 @@ def c3d_bytes(
     if analog is not None:
         words[:, 4 * markers :] = analog.reshape(frames, -1)
     data = pack.reals(words) if scale < 0 else pack.integers(words)
-    head = _header(pack, markers, channels, frames, first_frame, scale, data_block, samples_per_frame, rate, header_events)
+    head = _header(
+        pack, markers, channels, frames, first_frame, scale, data_block, samples_per_frame, rate, header_events
+    )
     body = head + section.ljust(blocks * BLOCK, b"\0") + data
     return body + b"\0" * (-len(body) % BLOCK)
 
