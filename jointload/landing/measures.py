@@ -309,8 +309,19 @@ def _whole_window(landing: Landing) -> slice:
 # Loads --------------------------------------------------------------------------------------------------------------------------
 
 
-def _moment_peak(joint: str, rotation: str, kind: str, sign: float = 1.0) -> Sided:
-    return lambda landing, side: _largest(sign * landing.loads.of(f"{joint}_{side}", rotation, kind)[landing.window(side)])
+MOMENT_PEAKS = {
+    "ankle_dorsiflexion_moment_peak": ("ankle", "dorsiflexion", "external"),
+    "ankle_inversion_moment_peak": ("ankle", "inversion", "internal"),
+    "knee_flexion_moment_peak": ("knee", "flexion", "external"),
+    "knee_adduction_moment_peak": ("knee", "adduction", "external"),
+    "hip_flexion_moment_peak": ("hip", "flexion", "external"),
+    "hip_adduction_moment_peak": ("hip", "adduction", "external"),
+}
+"""Quantity -> joint, named rotation, and whether the load or the body's answer to it is meant."""
+
+
+def _moment_peak(joint: str, rotation: str, kind: str) -> Sided:
+    return lambda landing, side: _largest(landing.loads.of(f"{joint}_{side}", rotation, kind)[landing.window(side)])
 
 
 def knee_adduction_impulse(landing: Landing, side: str) -> Result:
@@ -415,13 +426,8 @@ SIDE_MEASURES: dict[str, Sided] = {
     "knee_over_ankle": _series_at_peak_knee_flexion("knee_over_ankle"),
     "tibia_inclination_frontal": _series_at_peak_knee_flexion("tibia_inclination_frontal"),
     "pelvis_obliquity_touchdown": pelvis_obliquity_touchdown,
-    "ankle_dorsiflexion_moment_peak": _moment_peak("ankle", "dorsiflexion", "external"),
-    "ankle_inversion_moment_peak": _moment_peak("ankle", "inversion", "internal"),
-    "knee_flexion_moment_peak": _moment_peak("knee", "flexion", "external"),
-    "knee_adduction_moment_peak": _moment_peak("knee", "adduction", "external"),
+    **{name: _moment_peak(*what) for name, what in MOMENT_PEAKS.items()},
     "knee_adduction_impulse": knee_adduction_impulse,
-    "hip_flexion_moment_peak": _moment_peak("hip", "flexion", "external"),
-    "hip_adduction_moment_peak": _moment_peak("hip", "adduction", "external"),
     "knee_compression_peak": knee_compression_peak,
     "ankle_power_absorbed_peak": _power_absorbed_peak("ankle"),
     "knee_power_absorbed_peak": _power_absorbed_peak("knee"),
