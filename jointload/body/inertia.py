@@ -13,6 +13,7 @@ from jointload.errors import ModelDataError, expected_found, known_names
 from jointload.intake.recording import Array
 from jointload.intake.rider import Rider
 from jointload.modeldata import load_model
+from jointload.numerics.rotations import unit
 
 Points = Mapping[str, Array]
 Frame = tuple[Array, Array]
@@ -108,7 +109,7 @@ def de_leva_1996(segment: _Segment, rider: Rider) -> SegmentInertia:
     elif segment.part == "foot":
         start, end = segment.local("calcaneus_*"), segment.local("toe_tip_*")
         if not segment.has("toe_*"):
-            end = start + reference_length * _unit(end - start)
+            end = start + reference_length * unit(end - start)
     else:
         start, end = (segment.local(name) for name in NEEDS[segment.part])
     axes = ("longitudinal", "sagittal") if segment.part == "foot" else ("sagittal", "longitudinal")
@@ -156,8 +157,8 @@ def _dumas_frame(segment: _Segment, row: dict[str, str]) -> tuple[Array, float, 
     origin, end = (segment.local(name) for name in NEEDS[segment.part])
     axes = np.eye(3)
     if segment.part == "shank" and segment.has("fibula_head_*"):
-        y = _unit(origin - end)
-        x = _unit(np.cross(y, segment.mirror * (segment.local("fibula_head_*") - origin)))
+        y = unit(origin - end)
+        x = unit(np.cross(y, segment.mirror * (segment.local("fibula_head_*") - origin)))
         axes = np.column_stack([x, y, np.cross(x, y)])
     return origin, float(np.linalg.norm(end - origin)), axes
 
@@ -171,8 +172,8 @@ def _dumas_foot(segment: _Segment, row: dict[str, str]) -> tuple[Array, float, A
         right = segment.mirror * (segment.local("metatarsal5_*") - segment.local("metatarsal1_*"))
     elif not segment.has("metatarsal2_*"):
         length *= float(row["length_ref_mm"]) / float(row["tip_length_ref_mm"])
-    x = _unit(forefoot - calcaneus)
-    y = _unit(np.cross(right, x))
+    x = unit(forefoot - calcaneus)
+    y = unit(np.cross(right, x))
     return ankle, length, np.column_stack([x, y, np.cross(x, y)])
 
 
@@ -195,7 +196,7 @@ def dempster_winter(segment: _Segment, rider: Rider) -> SegmentInertia:
     if segment.part == "pelvis":
         lower_trunk = de_leva_1996(segment, rider)
         return SegmentInertia(mass, com, lower_trunk.tensor * (mass / lower_trunk.mass))
-    along = np.outer(_unit(end - start), _unit(end - start))
+    along = np.outer(unit(end - start), unit(end - start))
     squares = float(row["rg_com"]) ** 2 * (np.eye(3) - along) + LONG_AXIS_RADIUS**2 * along
     return SegmentInertia(mass, com, mass * float((end - start) @ (end - start)) * squares)
 
@@ -236,10 +237,6 @@ def line_masses(rider: Rider) -> dict[str, tuple[float, float]]:
         row = table_row("de_leva_1996", rider.sex, line.table_segment)
         masses[name] = (float(row["mass_pct"]) * PERCENT * rider.mass, float(row["com_pct"]) * PERCENT)
     return masses
-
-
-def _unit(vector: Array) -> Array:
-    return vector / np.linalg.norm(vector)
 
 
 def _possible(inertia: SegmentInertia, row: str) -> SegmentInertia:

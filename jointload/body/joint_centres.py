@@ -16,6 +16,8 @@ import numpy as np
 from jointload.errors import CalibrationError, expected_found
 from jointload.intake.recording import Array
 from jointload.modeldata import load_model
+from jointload.numerics.rigid_fit import fit_poses
+from jointload.numerics.rotations import to_vector
 
 Side = Literal["r", "l"]
 
@@ -156,12 +158,7 @@ def l5s1_centre(pelvis_width: float, sex: str) -> Array:
 
 
 MIN_HIP_RANGE = math.radians(15.0)
-"""Least half-range [rad] of the thigh in its second direction (choice); about 30 degrees to all sides is advised."""
-MIN_HIP_CURVATURE = 0.01
-"""Least SD [1] of the direction from centre to marker along its weakest axis: one marker swung by 15 deg to all sides.
-
-From var(cos a) = a^4 (1/5 - 1/9) / 4 for angles spread evenly from 0 to a. A hinge has none.
-"""
+"""Least half-range [rad] of the thigh about a second axis (choice); about 30 degrees to all sides is advised."""
 MIN_HIP_FRAMES = 20
 MAX_BIAS_STEPS = 100
 BIAS_TOLERANCE = 1e-6
@@ -174,33 +171,32 @@ def functional_hip_centre(thigh_points: Array) -> tuple[Array, float]:
     thigh_points : (3, M, F) [m], in the pelvis frame; frames in which any point is missing (NaN) are left out
     Least squares of |v - m|^2 - r^2 over all points v (linear in m), then the bias that marker noise of variance s2
     puts into it is removed: A m = b - 2 s2 sum_p(mean v_p - m), with s2 from the residuals, until m stands still.
-    CalibrationError where the movement was too small or that of a hinge.
+    CalibrationError where the thigh swung too little to all sides; a hinge leaves the centre open along its axis.
     Reference: Gamage and Lasenby (2002) J Biomech 35:87-93; Halvorsen (2003) J Biomech 36:999-1008. FROM MEMORY,
     rederived.
     """
     v = thigh_points[:, :, np.isfinite(thigh_points).all(axis=(0, 1))]
-    if v.shape[2] < MIN_HIP_FRAMES:
-        raise _bad_movement(f"at least {MIN_HIP_FRAMES} frames with all thigh markers", f"{v.shape[2]}")
+    if v.shape[1] < 3 or v.shape[2] < MIN_HIP_FRAMES:
+        found = f"{v.shape[1]} markers in {v.shape[2]} frames"
+        raise _bad_movement(f"at least 3 thigh markers seen together in {MIN_HIP_FRAMES} frames", found)
+    half_range = _second_half_range(v)
+    if math.isnan(half_range):
+        raise _bad_movement("thigh markers that span a plane", "markers on one line")
+    if half_range < MIN_HIP_RANGE:
+        found = f"{math.degrees(half_range):.0f} deg about a second axis"
+        raise _bad_movement("the thigh swung by about 30 deg forward, back and sideways", found)
     mean = v.mean(axis=2, keepdims=True)
     square = np.sum(v**2, axis=0)
     centred = v - mean
     A = 2 * np.einsum("ipf,jpf->ij", centred, centred) / v.shape[2]
     b = np.einsum("ipf,pf->i", centred, square) / v.shape[2]
-    first = m = np.linalg.lstsq(A, b, rcond=None)[0]
+    m = np.linalg.solve(A, b)
     for _ in range(MAX_BIAS_STEPS):
         before = m
         correction = 2 * _noise_variance(v, m) * np.sum(mean[:, :, 0] - m[:, None], axis=1)
-        m = np.linalg.lstsq(A, b - correction, rcond=None)[0]
+        m = np.linalg.solve(A, b - correction)
         if np.linalg.norm(m - before) < BIAS_TOLERANCE:
             break
-    else:
-        m = first
-    curvature, half_range = _direction_spread(v, m)
-    expected = "the thigh swung by about 30 deg forward, back and sideways"
-    if half_range < MIN_HIP_RANGE:
-        raise _bad_movement(expected, f"{math.degrees(half_range):.0f} deg in its second direction")
-    if curvature < MIN_HIP_CURVATURE:
-        raise _bad_movement(expected, "a hinge-like movement")
     return m, math.sqrt(_noise_variance(v, m))
 
 
@@ -209,18 +205,16 @@ def _noise_variance(v: Array, m: Array) -> float:
     return float(np.mean(np.var(np.linalg.norm(v - m[:, None, None], axis=0), axis=1)))
 
 
-def _direction_spread(v: Array, m: Array) -> tuple[float, float]:
-    """Spread of the unit direction from centre to marker about each marker's mean, without the noise.
+def _second_half_range(v: Array) -> float:
+    """Half-range [rad] about the second axis of the movement, 0 for a hinge; NaN where the markers lie on one line.
 
-    Gives the SD [1] along the weakest axis and the half-range [rad] along the middle one, twice its SD: sine swings of
-    half-range a in two directions in turn have a variance of a^2 / 4 in each.
+    From the covariance of the rotation vectors: sine swings of half-range a about two axes in turn give each a^2 / 4.
     """
-    radius = np.linalg.norm(v - m[:, None, None], axis=0)
-    direction = (v - m[:, None, None]) / radius
-    direction -= direction.mean(axis=2, keepdims=True)
-    variances = np.linalg.eigvalsh(np.einsum("ipf,jpf->ij", direction, direction) / radius.size)
-    weakest, middle, _ = np.sqrt(np.maximum(variances - _noise_variance(v, m) * np.mean(radius**-2), 0.0))
-    return float(weakest), 2 * float(middle)
+    rotation, _, _ = fit_poses([v[:, :, v.shape[2] // 2]], [v])
+    vectors = to_vector(rotation[:, :, 0])
+    if not np.isfinite(vectors).all():
+        return math.nan
+    return 2 * math.sqrt(max(0.0, float(np.linalg.eigvalsh(np.cov(vectors))[1])))
 
 
 def _bad_movement(expected: str, found: str) -> CalibrationError:
