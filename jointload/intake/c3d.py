@@ -128,7 +128,8 @@ def decode(content: bytes, layout: Layout, structure: Structure) -> np.ndarray:
 def analog_channels(data: np.ndarray, layout: Layout, structure: Structure, numbers: Sequence[int]) -> Array:
     """(C, N) samples of some channels, counted from 0: (sample - OFFSET) * SCALE * GEN_SCALE, NaN where not finite."""
     chosen = list(numbers)
-    samples = data[:, 4 * layout.points :].reshape(-1, layout.channels)[:, chosen]
+    shape = (layout.frames * layout.samples_per_frame, layout.channels)
+    samples = data[:, 4 * layout.points :].reshape(shape)[:, chosen]
     offset = structure.numbers("ANALOG", "OFFSET")[chosen]
     if structure.text("ANALOG", "FORMAT").upper() == "UNSIGNED":
         offset = np.where(offset < 0, offset + 65536, offset)

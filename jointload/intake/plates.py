@@ -226,6 +226,7 @@ def plate_frame(corners: Array) -> tuple[Array, Array]:
     """Rotation (3, 3) whose columns are the plate's axes, and the surface centre (3,), from (3, 4) corners.
 
     Corners 1 to 4 are the plate's quadrants (+x +y), (-x +y), (-x -y), (+x -y); z points down for a floor plate.
+    Measured corners are no perfect rectangle, so x and y are the means of the two edges along them.
     """
     x = corners[:, 0] + corners[:, 3] - corners[:, 1] - corners[:, 2]
     y = corners[:, 0] + corners[:, 1] - corners[:, 2] - corners[:, 3]

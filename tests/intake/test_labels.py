@@ -1,0 +1,255 @@
+"""labels.toml: read, checked against recordings, proposed from words."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from jointload.errors import LabelError
+from jointload.intake.c3d import read_recording
+from jointload.intake.labels import (
+    LANDMARKS,
+    SEGMENTS,
+    LabelMap,
+    check_labels,
+    labels_from,
+    place_of,
+    propose_labels,
+    read_labels,
+    words,
+)
+from jointload.intake.recording import Recording
+from jointload.intake.rider import read_rider
+
+REAL = Path(__file__).parent / "real"
+TRIALS = {
+    "jump": ["landing/vertical_jump_two_plates.c3d"],
+    "running": ["running/static.c3d", "running/treadmill_3.5ms.c3d"],
+    "walking": ["walking/static.c3d", "walking/walk_1.c3d", "walking/walk_2.c3d", "walking/walk_3.c3d"],
+    "walk_type4": ["walking/walk_two_plates_type4.c3d"],
+}
+
+
+def recording_with(*labels: str) -> Recording:
+    return Recording(
+        name="trial.c3d",
+        sha256="",
+        labels=labels,
+        markers=np.zeros((3, len(labels), 1)),
+        point_rate=100.0,
+        plates=(),
+        force_rate=100.0,
+        events=(),
+        lab_from_file=np.eye(3),
+        axes_evidence="",
+    )
+
+
+def proposal(*labels: str) -> LabelMap:
+    return labels_from(tomllib.loads(propose_labels(recording_with(*labels))))
+
+
+def write(folder: Path, text: str) -> Path:
+    path = folder / "labels.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_reading(tmp_path: Path) -> None:
+    path = write(tmp_path, '[landmarks]\nasis_r = "A"\nc7 = "B"\n[clusters]\nthigh_l = ["C", "D", "E"]\n')
+    assert read_labels(path) == LabelMap({"asis_r": "A", "c7": "B"}, {"thigh_l": ("C", "D", "E")})
+    assert read_labels(path).labels == {"A", "B", "C", "D", "E"}
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ('[landmarks]\nasis_rigth = "A"', "unknown landmark 'asis_rigth'"),
+        ('[landmarks]\nasis = "A"', "closest is asis_r or"),
+        ('[clusters]\nthigh = ["A", "B", "C"]', "unknown segment 'thigh'"),
+        ('[clusters]\nthigh_r = ["A", "B"]', "at least 3 marker labels"),
+        ('[clusters]\nthigh_r = "ABC"', "at least 3 marker labels"),
+        ("[landmarks]\nasis_r = 3", "expected a marker label, found 3"),
+        ('[markers]\nasis_r = "A"', "unknown table 'markers'"),
+        ("landmarks = 3", "a table [landmarks]"),
+        ("[landmarks", "expected TOML"),
+    ],
+)
+def test_a_wrong_file_is_refused_in_one_line(tmp_path: Path, text: str, found: str) -> None:
+    path = write(tmp_path, text)
+    with pytest.raises(LabelError) as refusal:
+        read_labels(path)
+    assert found in str(refusal.value)
+    assert str(path) in str(refusal.value)
+    assert "\n" not in str(refusal.value)
+
+
+def test_an_unknown_landmark_lists_the_known_ones(tmp_path: Path) -> None:
+    with pytest.raises(LabelError) as refusal:
+        read_labels(write(tmp_path, '[landmarks]\nknee = "A"'))
+    assert all(name in str(refusal.value) for name in LANDMARKS)
+
+
+def test_an_unreadable_file_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(LabelError, match="No such file"):
+        read_labels(tmp_path / "absent.toml")
+    path = tmp_path / "labels.toml"
+    path.write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(LabelError, match="expected TOML"):
+        read_labels(path)
+
+
+def test_labels_may_stand_in_any_of_the_recordings() -> None:
+    label_map = LabelMap({"asis_r": "A", "asis_l": "B"}, {"thigh_r": ("A", "B", "C")})
+    check_labels(label_map, [recording_with("A"), recording_with("B", "C")], needed=("asis_r",))
+    check_labels(label_map, recording_with("A", "B", "C"))
+
+
+def test_a_label_in_no_recording_is_refused_with_the_closest() -> None:
+    label_map = LabelMap({"asis_r": "R.ASIS"})
+    with pytest.raises(
+        LabelError, match=r"asis_r: marker 'R.ASIS' is not in trial.c3d, closest is R_ASIS.*its labels are HEAD"
+    ):
+        check_labels(label_map, recording_with("R_ASIS", "L_ASIS", "HEAD"))
+    with pytest.raises(LabelError, match="cluster foot_r: marker 'C' is not in"):
+        check_labels(LabelMap({}, {"foot_r": ("A", "B", "C")}), recording_with("A", "B"))
+
+
+def test_a_needed_landmark_that_is_not_mapped_is_refused() -> None:
+    with pytest.raises(LabelError, match="expected asis_l, found asis_r"):
+        check_labels(LabelMap({"asis_r": "A"}), recording_with("A"), needed=("asis_r", "asis_l"))
+
+
+@pytest.mark.parametrize(
+    ("label", "expected"),
+    [
+        ("R.Knee.Medial", ("r", "knee", "medial")),
+        ("R_MT_1", ("r", "mt", "1")),
+        ("leftKneeLat", ("left", "knee", "lat")),
+        ("RASIS", ("r", "asis")),
+        ("LHeel", ("l", "heel")),
+        ("L.MT5", ("l", "mt", "5")),
+        ("T10", ("t", "10")),
+        ("", ()),
+    ],
+)
+def test_words(label: str, expected: tuple[str, ...]) -> None:
+    assert words(label) == expected
+
+
+@pytest.mark.parametrize(
+    ("label", "place"),
+    [
+        ("R.Knee", "knee"),
+        ("V_R.Knee_JC", ""),
+        ("RFHD", ""),
+        ("fibula head R", "fibula"),
+        ("Top.Head", "head"),
+        ("R.HF", "fibula"),
+    ],
+)
+def test_places(label: str, place: str) -> None:
+    assert place_of(label) == place
+
+
+@pytest.mark.parametrize(
+    ("label", "landmark"),
+    [
+        ("right anterior superior iliac spine", "asis_r"),
+        ("Left posterior superior iliac spine", "psis_l"),
+        ("R iliac crest", "iliac_crest_r"),
+        ("lateral epicondyle left", "femur_epicondyle_lateral_l"),
+        ("R_FemoralCondyle_Med", "femur_epicondyle_medial_r"),
+        ("malleolus medialis", ""),
+        ("L_Malleolus_Lat", "malleolus_lateral_l"),
+        ("Right_Calcaneus", "calcaneus_r"),
+        ("metatarsal 5 R", "metatarsal5_r"),
+        ("Sacrum", "sacrum"),
+        ("C7", "c7"),
+        ("T8", "t8"),
+        ("IJ", "suprasternale"),
+        ("left acromion", "acromion_l"),
+    ],
+)
+def test_words_of_anatomy_name_the_landmark(label: str, landmark: str) -> None:
+    assert proposal(label).landmarks == ({landmark: label} if landmark else {})
+
+
+def test_a_bare_knee_is_lateral_only_beside_a_medial_one() -> None:
+    assert proposal("R.Knee", "R.Knee.Medial").landmarks == {
+        "femur_epicondyle_lateral_r": "R.Knee",
+        "femur_epicondyle_medial_r": "R.Knee.Medial",
+    }
+    text = propose_labels(recording_with("R.Knee", "L.Knee.Medial"))
+    assert '# femur_epicondyle_lateral_r = "R.Knee"  # uncertain' in text
+
+
+def test_what_is_uncertain_is_a_comment() -> None:
+    text = propose_labels(recording_with("Heel", "R.Foot.Medial", "ABC", "R.Hip_JC"))
+    assert tomllib.loads(text)["landmarks"] == {}
+    assert '# calcaneus_r = "Heel"' in text
+    assert '# metatarsal1_r = "R.Foot.Medial"' in text
+    assert "known here: ABC, R.Hip_JC" in text
+
+
+def test_markers_on_the_skin_come_before_computed_ones() -> None:
+    found = proposal("V_RHeel", "R.Heel", "V.Sacral")
+    assert found.landmarks == {"calcaneus_r": "R.Heel", "sacrum": "V.Sacral"}
+
+
+def test_leftover_markers_make_clusters() -> None:
+    labels = [f"R_{segment}_{k}" for segment in ("THIGH", "SHANK") for k in (1, 2, 3, 4)]
+    found = proposal(*labels, "R_HEEL", "R_MT_1", "R_MT_5")
+    assert found.clusters == {
+        "thigh_r": tuple(labels[:4]),
+        "shank_r": tuple(labels[4:]),
+        "foot_r": ("R_HEEL", "R_MT_1", "R_MT_5"),
+    }
+
+
+def test_a_single_thigh_marker_is_joined_by_the_knee() -> None:
+    found = proposal("R.Thigh", "R.Knee", "R.Knee.Medial")
+    assert found.clusters == {"thigh_r": ("R.Thigh", "R.Knee", "R.Knee.Medial")}
+
+
+def test_strange_labels_stay_valid_toml() -> None:
+    strange = ['R "knee" med', "R\\Heel", "L heel\u200b", "# toe R"]
+    found = proposal(*strange)
+    assert set(found.landmarks.values()) == set(strange)
+
+
+def test_every_name_is_unique() -> None:
+    assert len(set(LANDMARKS)) == len(LANDMARKS) == 49
+    assert len(set(SEGMENTS)) == len(SEGMENTS) == 8
+
+
+@pytest.mark.parametrize("name", TRIALS)
+def test_label_files_of_the_published_recordings(shared_c3d: Path, name: str) -> None:
+    recordings = [read_recording(shared_c3d / trial) for trial in TRIALS[name]]
+    label_map = read_labels(REAL / f"{name}_labels.toml")
+    sides = [f"{base}_{side}" for base in ("asis", "femur_epicondyle_lateral", "malleolus_medial") for side in "rl"]
+    check_labels(label_map, recordings, needed=sides)
+    clusters = {label for labels in label_map.clusters.values() for label in labels}
+    for recording in recordings[1:]:
+        assert clusters <= set(recording.labels), "clusters must be seen in the moving trials"
+    assert read_rider(REAL / f"{name}_rider.toml").id == name
+
+
+@pytest.mark.parametrize("name", TRIALS)
+def test_proposals_for_the_published_recordings_hold_the_label_files(shared_c3d: Path, name: str) -> None:
+    """What a person wrote by hand and what the words give differ in nothing but the lines a person had to decide."""
+    recording = read_recording(shared_c3d / TRIALS[name][0])
+    proposed = labels_from(tomllib.loads(propose_labels(recording)))
+    written = read_labels(REAL / f"{name}_labels.toml")
+    decided = {"metatarsal1_r", "metatarsal1_l", "metatarsal5_r", "metatarsal5_l"} if name == "walk_type4" else set()
+    assert {key: value for key, value in written.landmarks.items() if key not in decided} == proposed.landmarks
+    assert proposed.clusters == written.clusters
+
+
+def test_a_proposal_depends_on_the_labels_alone() -> None:
+    recording = recording_with("R.Heel", "L.Heel")
+    assert propose_labels(recording) == propose_labels(replace(recording, markers=np.ones((3, 2, 9))))
