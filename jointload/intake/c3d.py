@@ -70,7 +70,8 @@ def read_recording(path: str | Path, up: str | None = None, forward: str | None 
     axes = find_axes(structure, labels, file_markers, settings, up, forward)
     timing = Timing(layout.frames, layout.first_frame, layout.rate, max(1, layout.samples_per_frame))
     channels = [analog_channels(data, layout, structure, setting.channels) for setting in settings]
-    plates, found = read_plates(structure, settings, channels, axes.lab_from_file, timing)
+    plates, plate_findings = read_plates(structure, settings, channels, axes.lab_from_file, timing)
+    events = _events(structure, layout, findings)
     return Recording(
         name=Path(path).name,
         sha256=hashlib.sha256(content).hexdigest(),
@@ -79,11 +80,11 @@ def read_recording(path: str | Path, up: str | None = None, forward: str | None 
         point_rate=layout.rate,
         plates=plates,
         force_rate=timing.force_rate,
-        events=_events(structure, layout, findings),
+        events=events,
         lab_from_file=axes.lab_from_file,
         axes_evidence=axes.evidence,
         first_frame=layout.first_frame,
-        findings=(*findings, *axes.findings, *found),
+        findings=(*findings, *axes.findings, *plate_findings),
     )
 
 
@@ -151,7 +152,8 @@ def _file_markers(
         stored = stored[:, kept]
     factor = metres * (1.0 if layout.is_real else layout.scale)
     markers = np.empty((3, len(kept), layout.frames))
-    np.multiply(stored[:, :, :3].transpose(2, 1, 0), factor, out=markers, dtype=np.float64)
+    with np.errstate(invalid="ignore"):
+        np.multiply(stored[:, :, :3].transpose(2, 1, 0), factor, out=markers, dtype=np.float64)
     seen = _seen(stored[:, :, 3]).T
     finite = np.isfinite(markers).all(axis=0) if layout.is_real else np.ones_like(seen)
     nonzero = markers.any(axis=0)
@@ -238,6 +240,7 @@ def _events(structure: Structure, layout: Layout, findings: list[Finding]) -> tu
 
 
 def _group_events(structure: Structure, layout: Layout, findings: list[Finding]) -> list[Event]:
+    """Events of the EVENT group; its minutes and seconds count from file frame 1, so a trimmed start is taken off."""
     times = structure.numbers("EVENT", "TIMES")
     used = structure.numbers("EVENT", "USED")
     count = min(round(used[0]) if used.size and math.isfinite(used[0]) else 0, times.size // 2)
@@ -245,26 +248,13 @@ def _group_events(structure: Structure, layout: Layout, findings: list[Finding])
         return []
     labels, contexts = ([*structure.texts("EVENT", name), *[""] * count][:count] for name in ("LABELS", "CONTEXTS"))
     if not any(labels):
-        findings.append(
-            Finding("events", "pass", "EVENT:LABELS", "the names are empty", "they were taken from EVENT:CONTEXTS")
-        )
+        text = "the names are empty"
+        findings.append(Finding("events", "pass", "EVENT:LABELS", text, "they were taken from EVENT:CONTEXTS"))
     seconds = times[: 2 * count].reshape(count, 2) @ np.array([60.0, 1.0])
-    start = max(0, layout.first_frame - 1) / layout.rate
-    end = layout.frames / layout.rate
-    if (
-        start
-        and not ((seconds >= start) & (seconds <= start + end)).all()
-        and ((seconds >= 0) & (seconds <= end)).all()
-    ):
-        findings.append(
-            Finding(
-                "events",
-                "warn",
-                "EVENT:TIMES",
-                "the times only fit the trial when counted from its first stored frame",
-                "they were read so",
-            )
-        )
+    start, length = max(0, layout.first_frame - 1) / layout.rate, layout.frames / layout.rate
+    if start and _within(seconds, 0.0, length) and not _within(seconds, start, start + length):
+        text = "the times only fit the trial when counted from its first stored frame"
+        findings.append(Finding("events", "warn", "EVENT:TIMES", text, "they were read so"))
         start = 0.0
     sides = {"left": "l", "right": "r"}
     return [
@@ -274,6 +264,10 @@ def _group_events(structure: Structure, layout: Layout, findings: list[Finding])
         for label, context, time in zip(labels, contexts, seconds, strict=True)
         if math.isfinite(time)
     ]
+
+
+def _within(times: Array, start: float, end: float) -> bool:
+    return bool(((times >= start) & (times <= end)).all())
 
 
 def signed_axis(text: str, what: str) -> Array:
@@ -321,16 +315,10 @@ def find_axes(
     else:
         forward_axis, forward_text = signed_axis(forward, "forward"), f"forward {forward} as told"
     if abs(forward_axis @ up_axis) > 0.5:
-        raise SettingError(
-            expected_found(
-                "lab axes",
-                "a forward axis across the up axis",
-                f"forward {axis_name(forward_axis)}, up {axis_name(up_axis)}",
-                structure.where,
-                "correct --up or --forward",
-            )
-        )
-    rotation = np.stack([forward_axis, up_axis, np.cross(forward_axis, up_axis)])
+        told = f"forward {axis_name(forward_axis)}, up {axis_name(up_axis)}"
+        across = "a forward axis across the up axis"
+        raise SettingError(expected_found("lab axes", across, told, structure.where, "correct --up or --forward"))
+    rotation = np.stack([forward_axis, up_axis, np.cross(forward_axis, up_axis)]) + 0.0
     return Axes(rotation, f"{up_text}; {forward_text}", tuple(findings))
 
 
@@ -378,25 +366,11 @@ def _up(
     body = _mean_direction(_mean_places(places, LOWER_PLACES, markers), _mean_places(places, UPPER_PLACES, markers))
     body_axis = _along(body) if body is not None and np.abs(body).max() >= UPRIGHT else None
     plate_axis = _plate_axis(settings)
-    known = [
-        (axis, text)
-        for axis, text in (
-            (plate_axis, "the plates' surfaces"),
-            (body_axis, "the standing body"),
-            (screen, "POINT:Y_SCREEN"),
-        )
-        if axis is not None
-    ]
+    sources = ((plate_axis, "the plates' surfaces"), (body_axis, "the standing body"), (screen, "POINT:Y_SCREEN"))
+    known = [(axis, text) for axis, text in sources if axis is not None]
     if not known:
-        findings.append(
-            Finding(
-                "axes",
-                "warn",
-                "up",
-                "no plates, no screen axes, no labels that tell top from bottom",
-                "+z was assumed; tell it with --up",
-            )
-        )
+        text = "no plates, no screen axes, no labels that tell top from bottom"
+        findings.append(Finding("axes", "warn", "up", text, "+z was assumed; tell it with --up"))
         return signed_axis("+z", "up"), "up +z assumed, no evidence"
     axis, reason = known[0]
     if plate_axis is not None:
@@ -406,11 +380,8 @@ def _up(
     evidence = f"up {axis_name(axis)} from {reason}" + (f", agreed by {' and '.join(agreeing)}" if agreeing else "")
     against = [f"{text} says {axis_name(other)}" for other, text in known[1:] if not np.array_equal(other, axis)]
     if against:
-        findings.append(
-            Finding(
-                "axes", "warn", "up", f"{evidence}, but {' and '.join(against)}", "check it, and overrule it with --up"
-            )
-        )
+        text = f"{evidence}, but {' and '.join(against)}"
+        findings.append(Finding("axes", "warn", "up", text, "check it, and overrule it with --up"))
     return axis, evidence
 
 
@@ -452,13 +423,6 @@ def _forward(
     if screen is not None and abs(screen @ up) < 0.5:
         return screen, f"forward {axis_name(screen)} from POINT:X_SCREEN"
     axis = np.roll(np.abs(up), 1) if abs(up[0]) > 0.5 else signed_axis("+x", "forward")
-    findings.append(
-        Finding(
-            "axes",
-            "warn",
-            "forward",
-            "no pelvis markers and no screen axis tell where forward is",
-            f"{axis_name(axis)} was taken; tell it with --forward",
-        )
-    )
+    text = "no pelvis markers and no screen axis tell where forward is"
+    findings.append(Finding("axes", "warn", "forward", text, f"{axis_name(axis)} was taken; tell it with --forward"))
     return axis, f"forward {axis_name(axis)} assumed, no evidence"

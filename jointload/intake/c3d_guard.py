@@ -8,9 +8,10 @@ from __future__ import annotations
 import math
 import os
 import stat
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import BinaryIO, Literal
+from typing import Any, BinaryIO, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,13 +20,13 @@ from jointload.errors import RecordingError, expected_found
 
 BLOCK = 512
 MAGIC = 0x50
-PROCESSORS = {84: "Intel", 85: "DEC", 86: "MIPS"}
 HEADER_EVENT_KEY = 12345
 HEADER_EVENTS_MAX = 18
 LONG_COUNT = 65535
 """POINT:FRAMES of this value says that the true count stands elsewhere."""
 
 Processor = Literal["Intel", "DEC", "MIPS"]
+PROCESSORS: dict[int, Processor] = {84: "Intel", 85: "DEC", 86: "MIPS"}
 Kind = Literal["text", "byte", "integer", "real"]
 KINDS: dict[int, tuple[Kind, int]] = {-1: ("text", 1), 1: ("byte", 1), 2: ("integer", 2), 4: ("real", 4)}
 
@@ -43,6 +44,13 @@ class Limits:
 
 
 LIMITS = Limits()
+
+
+def refusal(
+    where: str, what: str, expected: object, found: object, advice: str = "export the trial again"
+) -> RecordingError:
+    """The error of a file that cannot be read, in one line."""
+    return RecordingError(expected_found(what, expected, found, where, advice))
 
 
 @dataclass(frozen=True)
@@ -109,10 +117,8 @@ class Structure:
         value = round(self.number(group, name))
         return value + 65536 if -32768 <= value < 0 else value
 
-    def error(
-        self, what: str, expected: object, found: object, advice: str = "export the trial again"
-    ) -> RecordingError:
-        return RecordingError(expected_found(what, expected, found, self.where, advice))
+    def error(self, what: str, expected: object, found: object) -> RecordingError:
+        return refusal(self.where, what, expected, found)
 
     def _continued(self, group: str, name: str) -> list[Parameter]:
         parameters = self.groups.get(group, {})
@@ -147,9 +153,7 @@ class OpenedRecording:
         self.stream.seek(0)
         content = self.stream.read(self.size)
         if len(content) < self.size:
-            raise RecordingError(
-                expected_found("file length", self.size, len(content), self.where, "wait until the file is complete")
-            )
+            raise refusal(self.where, "file length", self.size, len(content), "wait until the file is complete")
         return content
 
 
@@ -160,17 +164,17 @@ def read_structure(path: str | Path, limits: Limits = LIMITS) -> Structure:
 
 
 def _open_regular(path: Path, limits: Limits) -> tuple[BinaryIO, int]:
-    def refuse(found: str, advice: str = "give the path of a C3D file") -> RecordingError:
-        return RecordingError(expected_found("recording", "a C3D file", found, str(path), advice))
-
-    try:
-        if not stat.S_ISREG(path.stat().st_mode):
-            raise refuse("a directory" if path.is_dir() else "no regular file")
-        stream = path.open("rb")
-    except (OSError, ValueError) as problem:
-        raise refuse(getattr(problem, "strerror", None) or str(problem)) from None
-    status = os.fstat(stream.fileno())
     fault = ""
+    try:
+        if stat.S_ISREG(path.stat().st_mode):
+            stream = path.open("rb")
+        else:
+            fault = "a directory" if path.is_dir() else "no regular file"
+    except (OSError, ValueError) as problem:
+        fault = getattr(problem, "strerror", None) or str(problem)
+    if fault:
+        raise refusal(str(path), "recording", "a C3D file", fault, "give the path of a C3D file")
+    status = os.fstat(stream.fileno())
     if not stat.S_ISREG(status.st_mode):
         fault = "no regular file"
     elif status.st_size < 2 * BLOCK:
@@ -179,39 +183,24 @@ def _open_regular(path: Path, limits: Limits) -> tuple[BinaryIO, int]:
         fault = f"{status.st_size} bytes, more than the limit of {limits.file_bytes}"
     if fault:
         stream.close()
-        raise refuse(fault, "check the export")
+        raise refusal(str(path), "recording", "a C3D file", fault, "check the export")
     return stream, status.st_size
 
 
 def _read_structure(stream: BinaryIO, size: int, where: str, limits: Limits) -> Structure:
     head = stream.read(BLOCK)
     if len(head) < BLOCK or head[1] != MAGIC:
-        raise RecordingError(
-            expected_found(
-                "header", "the C3D key 0x50 in byte 2", f"0x{head[1:2].hex() or '--'}", where, "give a C3D file"
-            )
-        )
+        raise refusal(where, "header", "the C3D key 0x50 in byte 2", f"0x{head[1:2].hex()}", "give a C3D file")
     parameter_block = head[0]
     start = (parameter_block - 1) * BLOCK
     if parameter_block < 2 or start + 4 > size:
-        raise RecordingError(
-            expected_found(
-                "parameter section",
-                f"a start within the file's {size} bytes",
-                f"block {parameter_block}",
-                where,
-                "export the trial again",
-            )
-        )
+        inside = f"a start within the file's {size} bytes"
+        raise refusal(where, "parameter section", inside, f"block {parameter_block}")
     stream.seek(start)
     prologue = stream.read(4)
     if prologue[3] not in PROCESSORS:
-        raise RecordingError(
-            expected_found(
-                "processor type", "84 (Intel), 85 (DEC) or 86 (MIPS)", prologue[3], where, "export the trial again"
-            )
-        )
-    processor: Processor = PROCESSORS[prologue[3]]  # type: ignore[assignment]
+        raise refusal(where, "processor type", "84 (Intel), 85 (DEC) or 86 (MIPS)", prologue[3])
+    processor = PROCESSORS[prologue[3]]
     header = _parse_header(head, processor)
     end = _section_end(parameter_block, prologue[2], header.data_block, size)
     section = prologue + stream.read(max(0, end - start - 4))
@@ -359,13 +348,10 @@ class _Section:
             length = dims[0] if dims else 1
             pieces = [raw[k : k + length] for k in range(0, len(raw), length)] if length else []
             return Parameter(kind, dims, texts=tuple(map(_clean, pieces)))
-        if kind == "byte":
-            values = np.frombuffer(raw, np.int8)
-        elif kind == "integer":
-            values = integers(raw, self.processor)  # type: ignore[assignment]
-        else:
-            values = reals(raw, self.processor)  # type: ignore[assignment]
-        return Parameter(kind, dims, numbers=values.astype(np.float64))
+        decoders: dict[Kind, Callable[[bytes, Processor], NDArray[Any]]] = {"integer": integers, "real": reals}
+        values = np.frombuffer(raw, np.int8) if kind == "byte" else decoders[kind](raw, self.processor)
+        with np.errstate(invalid="ignore"):
+            return Parameter(kind, dims, numbers=values.astype(np.float64))
 
     def _skip_description(self, at: int, name: str) -> int:
         return at + 1 + self._take(at, 1, name)[0]
@@ -381,9 +367,7 @@ class _Section:
         return piece
 
     def _error(self, what: str, expected: object, found: object) -> RecordingError:
-        return RecordingError(
-            expected_found(what, expected, found, self.where, "the file is damaged: export the trial again")
-        )
+        return refusal(self.where, what, expected, found, "the file is damaged: export the trial again")
 
 
 @dataclass(frozen=True)
@@ -471,12 +455,9 @@ def _check_length(structure: Structure, layout: Layout) -> None:
         raise structure.error("content", "markers or analog channels", "neither")
     if layout.stop > structure.size:
         present = max(0, (structure.size - layout.start) * layout.frames // (layout.stop - layout.start))
-        raise structure.error(
-            "data section",
-            f"{layout.frames} frames ending at byte {layout.stop}",
-            f"{structure.size} bytes, {present} whole frames",
-            "the file was cut short: copy or export it again",
-        )
+        expected = f"{layout.frames} frames ending at byte {layout.stop}"
+        found = f"{structure.size} bytes, {present} whole frames"
+        raise refusal(structure.where, "data section", expected, found, "it was cut short: copy or export it again")
 
 
 def _check_channel_lists(structure: Structure, channels: int) -> None:

@@ -244,6 +244,17 @@ def test_numbers_out_of_all_measure_do_no_harm(read: Callable[..., Recording], s
     assert np.isfinite(recording.markers[:, 1:]).all()
 
 
+def test_signalling_nans_are_missing_too(tmp_path: Path, write_c3d: Write) -> None:
+    path = tmp_path / "trial.c3d"
+    points = some_points()
+    points[2, 1, 0] = 12345.0
+    value, signalling = np.float32(12345.0).tobytes(), bytes.fromhex("0100a07f")
+    content = write_c3d(points)
+    assert content.count(value) == 1
+    path.write_bytes(content.replace(value, signalling))
+    assert np.argwhere(np.isnan(read_recording(path).markers[0])).tolist() == [[1, 2]]
+
+
 def test_the_words_of_a_long_trial_are_counted_elsewhere(read: Callable[..., Recording]) -> None:
     frames = 66000
     points = np.ones((frames, 1, 3))
