@@ -109,7 +109,7 @@ def _setting(structure: Structure, index: int, analog_channels: int, metres: flo
         raise _Unusable(f"type {kind}, only types 1 to 4 are read")
     channels = _channels(structure, index, kind, analog_channels)
     corners = _part(structure, "CORNERS", index, 12).reshape(4, 3).T * metres
-    _check_corners(corners)
+    _require_surface(corners)
     origin, found = _origin(structure, index, kind, metres)
     calibration = _calibration(structure, index) if kind == 4 else np.eye(6)
     units = [unit.strip().lower() for unit in structure.texts("ANALOG", "UNITS")]
@@ -169,7 +169,7 @@ def _calibration(structure: Structure, index: int) -> Array:
     return matrix
 
 
-def _check_corners(corners: Array) -> None:
+def _require_surface(corners: Array) -> None:
     area = skew(corners[:, 0] - corners[:, 1]) @ (corners[:, 0] - corners[:, 3])
     if np.linalg.norm(area) < LEAST_AREA:
         raise _Unusable("its CORNERS do not span a surface")
@@ -201,7 +201,7 @@ def healed_origin(origin: Array, kind: int) -> Array:
         return np.zeros(3)
     if kind == 3:
         return np.abs(origin) * np.array([1.0, 1.0, -1.0])
-    return -origin if origin[2] > 0 else origin
+    return 0.0 - origin if origin[2] > 0 else origin
 
 
 def _moment_unit(unit: str, metres: float) -> float:
@@ -297,7 +297,8 @@ def read_plates(
     common = -1 if signs.count(-1) > signs.count(1) else 1
     plates = tuple(draft.plate(draft.sign or common, lab_from_file) for draft in drafts)
     findings = [finding for draft in drafts for finding in draft.findings()]
-    findings += [finding for plate in plates for finding in _check_centre_of_pressure(plate)]
+    for plate in plates:
+        findings += _check_corners_order(plate) + _check_centre_of_pressure(plate)
     return plates, findings
 
 
@@ -435,6 +436,15 @@ def _lowest_quiet_level(vertical: Array, timing: Timing) -> tuple[Samples, float
     samples = (np.flatnonzero(chosen)[:, None] * length + np.arange(length)).ravel()
     level = float(np.median(means[chosen])) if chosen.any() else lowest * toward_load
     return samples, level, float(loads.max()) * toward_load
+
+
+def _check_corners_order(plate: Plate) -> list[Finding]:
+    """A finding when plate z, which points down for corners in the standard's order, points up."""
+    if plate_frame(plate.corners)[0][1, 2] <= 0.5:
+        return []
+    text = "by its CORNERS the plate's z axis points up, by the standard's order of corners it points down"
+    where = f"plate {plate.number}"
+    return [Finding("plate corners", "warn", where, text, "compare the centre of pressure with the foot markers")]
 
 
 def _check_centre_of_pressure(plate: Plate) -> list[Finding]:

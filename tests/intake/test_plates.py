@@ -366,6 +366,13 @@ def test_healed_origins() -> None:
     np.testing.assert_array_equal(healed_origin(np.array([1.0, 2.0, -3.0]), 1), [0, 0, 0])
 
 
+def test_corners_in_the_wrong_order_are_told(read_plate: Callable[..., Recording]) -> None:
+    channels = np.outer(load_profile(), plate_channels(2))
+    assert where(read_plate(channels), "plate corners") == []
+    recording = read_plate(channels, CORNERS=CORNERS[:, [1, 0, 3, 2], None])
+    assert [finding.severity for finding in where(recording, "plate corners")] == ["warn"]
+
+
 def test_a_wrong_moment_unit_is_seen_by_the_centre_of_pressure(read_plate: Callable[..., Recording]) -> None:
     channels = np.outer(load_profile(), plate_channels(2))
     recording = read_plate(channels, analog={"UNITS": ["N", "N", "N", "Nm", "Nm", "Nm"]})
