@@ -240,8 +240,8 @@ def test_label_files_of_the_published_recordings(shared_c3d: Path, name: str) ->
 
 
 @pytest.mark.parametrize("name", TRIALS)
-def test_proposals_for_the_published_recordings_hold_the_label_files(shared_c3d: Path, name: str) -> None:
-    """What a person wrote by hand and what the words give differ in nothing but the lines a person had to decide."""
+def test_pinned_proposals_for_the_published_recordings(shared_c3d: Path, name: str) -> None:
+    """The label files came from proposals that were read through: only lines the words leave open may differ."""
     recording = read_recording(shared_c3d / TRIALS[name][0])
     proposed = labels_from(tomllib.loads(propose_labels(recording)))
     written = read_labels(REAL / f"{name}_labels.toml")
