@@ -1,0 +1,174 @@
+"""How the numbers were made, as a paragraph for a paper and as a checklist of what papers on joint moments must report.
+
+The items follow Derrick TR et al (2020) J Biomech 99:109533 and Wu G, Cavanagh PR (1995) J Biomech 28:1257-1261, as restated
+elsewhere. Every sentence is made from the settings and the data of this analysis.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from importlib import metadata
+
+from jointload.analysis import Analysis
+from jointload.intake.rider import G
+from jointload.loads.contact import SHORTEST_CONTACT
+from jointload.modeldata import load_model, model_names
+from jointload.settings import Settings
+
+LANDING_ENDS = {
+    "lowest_pelvis": "the lowest position of the middle of the hips",
+    "peak_knee_flexion": "the largest knee flexion of that side",
+    "peak_force": "the largest vertical force of that foot",
+    "fixed_100ms": "100 ms after touch-down",
+    "end of the contact": "the end of the contact, as no flight came before it",
+}
+ZEROS = {
+    "anatomical": "zero where the anatomical frames of both segments are parallel",
+    "standing": "zero in the pose of the static trial",
+}
+
+
+@dataclass(frozen=True)
+class Methods:
+    """A paragraph, and (item, what was done) for every item of the checklist."""
+
+    paragraph: str
+    checklist: tuple[tuple[str, str], ...]
+
+
+def methods_text(analysis: Analysis) -> Methods:
+    """The methods of one analysis in words."""
+    checklist = (
+        ("Recording", _recording(analysis)),
+        ("Laboratory axes", f"X forward, Y up, Z right (ISB); {analysis.session.trial.axes_evidence}"),
+        ("Force plates", _plates(analysis)),
+        ("Segment frames", source_of("bodies", analysis.landing.body.definition.name)),
+        ("Body fitted to", f"the stillest stretch of {analysis.landing.body.calibrated_from} (frames counted from 1)"),
+        ("Hip joint centre", source_of("hip_centres", analysis.landing.body.hip_centre_method)),
+        ("Knee and ankle joint centre", "middle between the epicondyles; middle between the malleoli"),
+        ("Segment inertia", source_of("inertia", analysis.landing.body.inertia_table)),
+        ("Pose of segments", "least-squares rigid fit of all markers of a segment, every segment by itself"),
+        ("Joint angles", _angles(analysis.settings)),
+        ("Missing markers", _gaps(analysis.settings)),
+        ("Filter", _filter(analysis.settings)),
+        ("Force peaks and loading rates", _impact_filter(analysis)),
+        ("Derivatives", "central first and second differences of the filtered positions and rotations"),
+        ("Inverse dynamics", _dynamics(analysis)),
+        ("Moments expressed in", "the joint coordinate system: projections on its three axes, which are not at right angles"),
+        ("Internal or external", _kind()),
+        ("Sign", "positive in the named direction on both sides: flexion, adduction and internal rotation; dorsiflexion and inversion"),
+        ("Normaliser", _normaliser(analysis)),
+        ("Events", _events(analysis)),
+        ("Landing phase", _phase(analysis)),
+        ("Trials", "one; a person's own spread needs several landings of the same kind"),
+        ("Software", _software()),
+    )  # fmt: skip
+    return Methods(_paragraph(dict(checklist)), checklist)
+
+
+def _paragraph(item: dict[str, str]) -> str:
+    """The checklist's answers as sentences of one paragraph."""
+    return (
+        f"{item['Recording']}. {_capital(item['Force plates'])}. The body was fitted to {item['Body fitted to']}. "
+        f"Segment frames followed {item['Segment frames']}; the hip joint centre followed {item['Hip joint centre']}; "
+        f"segment inertia followed {item['Segment inertia']}. {_capital(item['Joint angles'])}. "
+        f"Filter: {item['Filter']}. {_capital(item['Force peaks and loading rates'])}. {_capital(item['Inverse dynamics'])}. "
+        f"{_capital(item['Internal or external'])}; {item['Sign']}. {_capital(item['Normaliser'])}. "
+        f"{_capital(item['Events'])}. {_capital(item['Landing phase'])}. {item['Software']}."
+    )
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def source_of(kind: str, name: str) -> str:
+    """A model's name and source; a hip centre found by movement has no file."""
+    if name not in model_names(kind):
+        return f"{name}, found from this rider's movement"
+    return f"{name}: {load_model(kind, name).provenance['source']}"
+
+
+def _recording(analysis: Analysis) -> str:
+    trial = analysis.session.trial
+    plates = f", {len(trial.plates)} force plates at {trial.force_rate:g} Hz" if trial.plates else ", no force plates"
+    return f"{len(trial.labels)} markers at {trial.point_rate:g} Hz{plates}"
+
+
+def _plates(analysis: Analysis) -> str:
+    plates = analysis.session.trial.plates
+    if not plates:
+        return "none"
+    return "unloaded level: " + "; ".join(
+        f"plate {plate.number} (type {plate.kind}), {plate.baseline}" for plate in plates
+    )
+
+
+def _angles(settings: Settings) -> str:
+    return (
+        "joint coordinate system, rotations in the order Z, X', Y'' of the distal frame in the proximal one "
+        f"(Grood and Suntay 1983 J Biomech Eng 105:136-144; Wu et al. 2002 J Biomech 35:543-548), {ZEROS[settings.angle_zero]}"
+    )
+
+
+def _gaps(settings: Settings) -> str:
+    return (
+        f"gaps up to {1000 * settings.longest_gap:g} ms bridged by a cubic spline unless they hold a touch-down; longer ones "
+        "placed by the rigid fit of the segment's other markers; the rest left empty"
+    )
+
+
+def _filter(settings: Settings) -> str:
+    if settings.cutoff is None:
+        return "none"
+    what = {
+        "before": "markers and plate wrenches alike, before the dynamics",
+        "after": "joint loads and angles after dynamics on unfiltered data",
+    }[settings.smoothing]
+    return (
+        "Butterworth low-pass, second order, run forward and backward (fourth order in all, zero lag), "
+        f"−3 dB at {settings.cutoff:g} Hz after both passes: {what}; ends padded by odd reflection of up to 1 s"
+    )
+
+
+def _impact_filter(analysis: Analysis) -> str:
+    cutoff, rate = analysis.settings.impact_cutoff, analysis.session.trial.force_rate
+    how = "not filtered" if cutoff is None else f"same filter at {min(cutoff, 0.45 * rate):g} Hz"
+    return f"force peaks, loading rates and friction were read from the plate force at {rate:g} Hz, {how}"
+
+
+def _dynamics(analysis: Analysis) -> str:
+    top = "L5/S1" if "l5s1" in analysis.landing.loads.joints else "the last joint"
+    return (
+        f"Newton-Euler from both feet up to {top}, wrenches summed about the laboratory origin and shifted to the joint centre "
+        "last; no muscle forces, so that joint forces are net forces"
+    )
+
+
+def _kind() -> str:
+    return (
+        "external moments (of the loads on the distal segment) for ankle dorsiflexion, knee and hip; internal moments (the body's "
+        "answer) for ankle inversion and L5/S1; every unit names which"
+    )
+
+
+def _normaliser(analysis: Analysis) -> str:
+    weight = analysis.landing.weight
+    origin = "the plates in quiet standing" if math.isclose(weight, analysis.landing.weight_on_plates) else "rider.toml"
+    return f"forces by body weight ({weight:.1f} N, from {origin}), moments, work and power by body mass ({weight / G:.2f} kg)"
+
+
+def _events(analysis: Analysis) -> str:
+    return (
+        f"touch-down where the vertical force of the foot passes {analysis.settings.contact_threshold:g} N, in an unbroken stretch "
+        f"above half of it of at least {1000 * SHORTEST_CONTACT:g} ms; take-off likewise"
+    )
+
+
+def _phase(analysis: Analysis) -> str:
+    return f"from touch-down of each foot to {LANDING_ENDS[analysis.landing.events.landing_end]}"
+
+
+def _software() -> str:
+    return f"jointload {metadata.version('jointload')}, numpy {metadata.version('numpy')}, scipy {metadata.version('scipy')}"

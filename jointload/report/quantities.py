@@ -1,0 +1,112 @@
+"""What every number of a report means, and its way from SI units to the units people read.
+
+Degrees, milliseconds, body weights and per-kilogram values exist only in this package.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+
+from jointload.errors import ModelDataError, known_names
+from jointload.intake.rider import G
+from jointload.modeldata import load_model
+
+UNIT_FACTORS = {("rad", "deg"): 180.0 / math.pi, ("s", "ms"): 1000.0}
+"""Shown units in one SI unit; every other pair differs by its normaliser alone."""
+DECIMALS = {
+    "deg": 1, "ms": 0, "N": 0, "BW": 2, "BW/s": 1, "BW s": 3, "m": 3, "m/s": 2, "m/s2": 2, "s": 3, "1": 2,
+    "Nm/kg": 2, "Nm s/kg": 3, "J/kg": 2, "W/kg": 1,
+}  # fmt: skip
+"""Decimals that a reader can use; CSV files keep every digit."""
+SIDE_WORDS = {"r": "right", "l": "left", "": "body"}
+TABLE_TASKS = {"landing": ("landing",), "step": ("walking", "running")}
+"""Kind of contact -> tasks of the table of published magnitudes."""
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """One row of the glossary: unit is what is shown, si_unit what the code holds."""
+
+    name: str
+    unit: str
+    si_unit: str
+    normaliser: str
+    definition: str
+    positive: str
+    frame: str
+    kind: str
+    source: str
+
+    @property
+    def full_unit(self) -> str:
+        """The unit with 'external' or 'internal' behind it where that matters: Nm/kg external."""
+        return self.unit if self.kind == "none" else f"{self.unit} {self.kind}"
+
+    @property
+    def plain_name(self) -> str:
+        """The name in words: knee flexion peak, L5/S1 compression peak."""
+        return self.name.replace("_", " ").replace("l5s1", "L5/S1")
+
+
+@dataclass(frozen=True)
+class Band:
+    """A published magnitude in shown units; `inside` says whether the value asked about lies in it."""
+
+    low: float
+    high: float
+    unit: str
+    inside: bool
+    source: str
+
+
+def of_joint(joint: str, what: str) -> str:
+    """The side stands last: knee_r, flexion_angle -> knee_flexion_angle_r; l5s1, power -> l5s1_power."""
+    stem, _, side = joint.rpartition("_")
+    return f"{stem}_{what}_{side}" if stem else f"{joint}_{what}"
+
+
+@lru_cache(maxsize=1)
+def glossary() -> dict[str, Quantity]:
+    """Every quantity by name, from models/glossary/quantities.csv."""
+    return {row["name"]: Quantity(**row) for row in load_model("glossary", "quantities").content}
+
+
+def quantity(name: str) -> Quantity:
+    """One quantity; ModelDataError lists the known names when it is not in the glossary."""
+    known = glossary()
+    if name not in known:
+        raise ModelDataError(f"quantity {name!r} is not in models/glossary; the known ones are {known_names(known)}")
+    return known[name]
+
+
+def shown(value: float, what: Quantity, weight: float) -> float:
+    """A value in SI units as it is shown; weight : body weight [N]."""
+    divisor = {"BW": weight, "body_mass": weight / G, "none": 1.0}[what.normaliser]
+    return value * UNIT_FACTORS.get((what.si_unit, what.unit), 1.0) / divisor
+
+
+def number_text(value: float, unit: str) -> str:
+    """A shown value with the decimals of its unit and a true minus sign; an en dash when it is unknown."""
+    if not math.isfinite(value):
+        return "–"
+    text = f"{value:.{DECIMALS.get(unit, 3)}f}"
+    if float(text) == 0.0:
+        text = text.lstrip("-")
+    return text.replace("-", "−")
+
+
+def sanity(name: str, task: str, value: float) -> Band | None:
+    """The published band of a quantity for a task, None when there is none.
+
+    task : a task of models/sanity/landings.csv, or 'step', which is walking or running: the wider band of both
+    value : in shown units
+    """
+    tasks = TABLE_TASKS.get(task, (task,))
+    rows = [r for r in load_model("sanity", "landings").content if r["quantity"] == name and r["task"] in tasks]
+    if not rows:
+        return None
+    low, high = min(float(row["low"]) for row in rows), max(float(row["high"]) for row in rows)
+    sources = "; ".join(dict.fromkeys(f"{row['source']} ({row['read']}): {row['note']}" for row in rows))
+    return Band(low, high, rows[0]["unit"], low <= value <= high, sources)

@@ -1,0 +1,266 @@
+"""The numbers of an analysis as labelled tables in shown units, and the record of how they were made."""
+
+from __future__ import annotations
+
+import hashlib
+import platform
+from collections.abc import Iterable, Mapping
+from dataclasses import fields
+from importlib import metadata
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from jointload.analysis import Analysis
+from jointload.intake.plates import centre_of_pressure
+from jointload.intake.recording import SIDES, Array, Finding, Recording
+from jointload.intake.rider import G
+from jointload.landing.measures import MOMENT_PEAKS, Landing, Measure
+from jointload.loads.moments import in_frame
+from jointload.modeldata import load_model, model_names
+from jointload.report.quantities import Quantity, glossary, of_joint, quantity, sanity, shown
+
+if TYPE_CHECKING:
+    import pandas
+
+__all__ = [
+    "Quantity", "all_findings", "change_table", "glossary", "metrics_table", "quality_table", "run_record", "sanity", "series_table",
+    "shown", "variants_table",
+]  # fmt: skip
+
+METRIC_COLUMNS = ("recording", "rider", "condition", "side", "quantity", "value", "unit", "low", "high", "note")
+FINDING_COLUMNS = tuple(field.name for field in fields(Finding))
+SEVERITY_ORDER = ("refuse", "warn", "pass")
+PRESSURE_THRESHOLD = 50.0
+"""The centre of pressure is blank below this vertical force [N], for display only (choice: below it the point is noise)."""
+MAIN_QUANTITIES = (
+    "vertical_force_peak", "vertical_loading_rate", "time_to_peak", "braking_force_peak", "touchdown_speed",
+    "knee_flexion_peak", "ankle_dorsiflexion_moment_peak", "knee_flexion_moment_peak", "knee_adduction_moment_peak",
+    "hip_flexion_moment_peak", "l5s1_extension_moment_peak", "knee_work_negative",
+)  # fmt: skip
+"""The numbers whose dependence on the settings is shown."""
+MOMENT_KINDS = {(joint, rotation): kind for joint, rotation, kind in MOMENT_PEAKS.values()}
+LUMBAR_MOMENTS = {"flexion": ("extension", -1.0)}
+"""Lower-back moments are internal; extension is the direction that is named, as in the glossary."""
+ALIGNMENT_SERIES = (
+    "pelvis_tilt", "pelvis_obliquity", "pelvis_rotation", "trunk_lean", "trunk_lean_forward",
+    "tibia_inclination_frontal", "knee_over_ankle", "hip_pelvis_angle", "sole_angle",
+)  # fmt: skip
+LIBRARIES = ("numpy", "scipy", "ezc3d", "pandas", "matplotlib")
+
+
+def metrics_table(analysis: Analysis, condition: str = "as recorded") -> pandas.DataFrame:
+    """One row a number, in shown units; a quantity that is a word has it in `value`; an unknown one is empty with a note."""
+    import pandas as pd
+
+    weight = analysis.landing.weight
+    trial, rider = analysis.session.trial.name, analysis.session.rider.id
+    rows = []
+    for measure in analysis.measures:
+        what = quantity(measure.quantity)
+        value, low, high = (shown(v, what, weight) for v in (measure.value, measure.low, measure.high))
+        rows.append(
+            (trial, rider, condition, measure.side, measure.quantity)
+            + (measure.word or value, what.full_unit, low, high, measure.note)
+        )
+    return pd.DataFrame(rows, columns=list(METRIC_COLUMNS))
+
+
+def series_table(analysis: Analysis) -> pandas.DataFrame:
+    """Every time series at the marker rate; the columns' second level is the unit row."""
+    import pandas as pd
+
+    series = {"time": ("s", analysis.session.trial.time), **landing_series(analysis.landing)}
+    columns = pd.MultiIndex.from_tuples([(name, unit) for name, (unit, _) in series.items()])
+    return pd.DataFrame(np.column_stack([values for _, values in series.values()]), columns=columns)
+
+
+def landing_series(landing: Landing) -> dict[str, tuple[str, Array]]:
+    """name -> (unit, (F,) values) of forces, angles, moments, joint forces, powers and alignment, in shown units."""
+    out: dict[str, tuple[str, Array]] = {}
+    for side in SIDES:
+        out |= _ground_series(landing, side)
+    for joint, rotations in zip(landing.angles.joints, landing.angles.rotations, strict=True):
+        for rotation in rotations:
+            out[of_joint(joint, f"{rotation}_angle")] = ("deg", np.rad2deg(landing.angles.of(joint, rotation)))
+    for joint, rotations in zip(landing.loads.joints, landing.loads.rotations, strict=True):
+        for rotation in rotations:
+            name, kind, moment = joint_moment(landing, joint, rotation)
+            out[of_joint(joint, f"{name}_moment")] = (f"Nm/kg {kind}", moment)
+    for j, joint in enumerate(landing.loads.joints):
+        if np.isfinite(landing.loads.power[j]).any():
+            out[of_joint(joint, "power")] = ("W/kg", landing.loads.power[j] * (G / landing.weight))
+    return out | _joint_force_series(landing) | _alignment_series(landing)
+
+
+def joint_moment(landing: Landing, joint: str, rotation: str) -> tuple[str, str, Array]:
+    """Named direction, 'external' or 'internal', and (F,) moment [Nm/kg], each in the convention of the glossary."""
+    per_kg = G / landing.weight
+    if joint == "l5s1":
+        name, sign = LUMBAR_MOMENTS.get(rotation, (rotation, 1.0))
+        return name, "internal", sign * per_kg * landing.loads.of(joint, rotation, "internal")
+    kind = MOMENT_KINDS.get((joint[:-2], rotation), "external")
+    return rotation, kind, per_kg * landing.loads.of(joint, rotation, kind)
+
+
+def foot_pressure_centre(landing: Landing, side: str) -> Array:
+    """(3, F) [m], lab axes; NaN below PRESSURE_THRESHOLD or the contact threshold, whichever is higher."""
+    s, contact = SIDES.index(side), landing.contact
+    threshold = max(landing.settings.contact_threshold, PRESSURE_THRESHOLD)
+    return centre_of_pressure(contact.force[:, s], contact.moment[:, s], contact.floor, threshold)
+
+
+def quality_table(findings: Iterable[Finding]) -> pandas.DataFrame:
+    """One row a finding, the worst first."""
+    import pandas as pd
+
+    rows = [[getattr(finding, name) for name in FINDING_COLUMNS] for finding in worst_first(findings)]
+    return pd.DataFrame(rows, columns=list(FINDING_COLUMNS))
+
+
+def all_findings(analysis: Analysis, whatif: Any = None) -> list[Finding]:
+    """Findings of the analysis and of the prediction, the worst first."""
+    return worst_first([*analysis.findings, *(whatif.findings if whatif is not None else ())])
+
+
+def worst_first(findings: Iterable[Finding]) -> list[Finding]:
+    return sorted(findings, key=lambda finding: SEVERITY_ORDER.index(finding.severity))
+
+
+def variants_table(analysis: Analysis) -> pandas.DataFrame:
+    """The main numbers under the settings used and under every variant, in shown units."""
+    import pandas as pd
+
+    weight = analysis.landing.weight
+    columns = {"these settings": analysis.measures, **{variant.name: variant.measures for variant in analysis.variants}}
+    values = {name: _by_key(measures) for name, measures in columns.items()}
+    rows = []
+    for name, side in _by_key(analysis.measures):
+        if name in MAIN_QUANTITIES:
+            what = quantity(name)
+            numbers = [shown(found.get((name, side), np.nan), what, weight) for found in values.values()]
+            rows.append([name, side, what.full_unit, *numbers])
+    rows.sort(key=lambda row: (MAIN_QUANTITIES.index(row[0]), "rl".find(row[1])))
+    return pd.DataFrame(rows, columns=["quantity", "side", "unit", *columns])
+
+
+def change_table(analysis: Analysis, whatif: Any) -> pandas.DataFrame:
+    """A predicted change, one row a quantity: before, after and change with its 95 % interval, in shown units."""
+    import pandas as pd
+
+    rows = []
+    for row in whatif.rows:
+        what = quantity(row.quantity)
+        numbers = [
+            shown(v, what, analysis.landing.weight) for v in (row.before, row.after, row.change, row.low, row.high)
+        ]
+        rows.append(
+            (analysis.session.trial.name, analysis.session.rider.id, whatif.shape_text, row.side, row.quantity)
+            + (*numbers, what.full_unit, row.share_lower, _change_note(row))
+        )
+    columns = [
+        "recording", "rider", "condition", "side", "quantity", "before", "after", "change", "low", "high", "unit",
+        "share_lower", "note",
+    ]  # fmt: skip
+    return pd.DataFrame(rows, columns=columns)
+
+
+def distinguishable(row: Any) -> bool:
+    """Whether the interval of a change leaves out zero."""
+    return bool(row.low > 0 or row.high < 0)
+
+
+def run_record(analysis: Analysis, inputs: Mapping[str, Path] | None = None, now: str | None = None) -> dict[str, Any]:
+    """What another person needs to make the same numbers: versions, SHA-256 of every input, settings and models.
+
+    inputs : role -> file, hashed beside the recordings, which carry their own hash
+    now : the time in UTC, written when it is given; without it the record of the same run is the same
+    """
+    landing, session = analysis.landing, analysis.session
+    hashes = {"trial": _hash_row(session.trial)}
+    if session.has_static:
+        hashes["static"] = _hash_row(session.static)
+    for role, path in (inputs or {}).items():
+        hashes[role] = {"name": Path(path).name, "sha256": hashlib.sha256(Path(path).read_bytes()).hexdigest()}
+    record: dict[str, Any] = {
+        "package": {"jointload": metadata.version("jointload")},
+        "libraries": {name: metadata.version(name) for name in LIBRARIES},
+        "python": platform.python_version(),
+        "inputs": hashes,
+        "settings": analysis.settings.as_dict(),
+        "body": {
+            "definition": _model_source("bodies", landing.body.definition.name),
+            "calibrated_from": landing.body.calibrated_from,
+            "hip_centre": _model_source("hip_centres", landing.body.hip_centre_method),
+            "inertia": _model_source("inertia", landing.body.inertia_table),
+            "not_computed": dict(landing.body.lost),
+        },
+        "weight_used_newton": landing.weight,
+        "axes": session.trial.axes_evidence,
+        "rates_hertz": {"markers": session.trial.point_rate, "plates": session.trial.force_rate},
+        "plates": {
+            str(plate.number): {"type": plate.kind, "baseline": plate.baseline} for plate in session.trial.plates
+        },
+        "landing": {
+            "kind": landing.events.kind,
+            "contact_threshold_newton": landing.events.threshold,
+            "landing_end": landing.events.landing_end,
+            "touchdown_seconds": {side: events.touchdown for side, events in landing.events.sides.items()},
+        },
+    }
+    return record if now is None else {**record, "time_utc": now}
+
+
+def _hash_row(recording: Recording) -> dict[str, str]:
+    return {"name": recording.name, "sha256": recording.sha256}
+
+
+def _model_source(kind: str, name: str) -> dict[str, str]:
+    """Name and source of a model; a functional hip centre has no file."""
+    source = (
+        load_model(kind, name).provenance["source"] if name in model_names(kind) else "found from this rider's movement"
+    )
+    return {"name": name, "source": source}
+
+
+def _by_key(measures: Iterable[Measure]) -> dict[tuple[str, str], float]:
+    return {(measure.quantity, measure.side): measure.value for measure in measures}
+
+
+def _change_note(row: Any) -> str:
+    verdict = "prediction" if distinguishable(row) else "prediction; not distinguishable from no change"
+    return f"{verdict}; {row.note}" if row.note else verdict
+
+
+def _ground_series(landing: Landing, side: str) -> dict[str, tuple[str, Array]]:
+    force = landing.contact.force[:, SIDES.index(side)] / landing.weight
+    pressed = foot_pressure_centre(landing, side)
+    return {
+        f"vertical_force_{side}": ("BW", force[1]),
+        f"ground_force_x_{side}": ("BW", force[0]),
+        f"ground_force_z_{side}": ("BW", force[2]),
+        f"centre_of_pressure_x_{side}": ("m", pressed[0]),
+        f"centre_of_pressure_z_{side}": ("m", pressed[2]),
+    }
+
+
+def _joint_force_series(landing: Landing) -> dict[str, tuple[str, Array]]:
+    """Net joint forces on the distal segment in the proximal segment's axes: X anterior, Y cranial, Z right."""
+    force, _ = in_frame(landing.loads, landing.poses, landing.body, "proximal")
+    out = {}
+    for j, joint in enumerate(landing.loads.joints):
+        for axis, component in zip("xyz", force[:, j], strict=True):
+            out[of_joint(joint, f"force_{axis}")] = ("BW internal", component / landing.weight)
+    return out
+
+
+def _alignment_series(landing: Landing) -> dict[str, tuple[str, Array]]:
+    out = {}
+    for name in ALIGNMENT_SERIES:
+        values = np.rad2deg(getattr(landing.alignment, name))
+        rows = (
+            {name: values} if values.ndim == 1 else {f"{name}_{s}": row for s, row in zip(SIDES, values, strict=True)}
+        )
+        out |= {key: ("deg", row) for key, row in rows.items()}
+    return out
