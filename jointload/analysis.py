@@ -14,7 +14,7 @@ from jointload.body.calibration import FittedBody, calibrate, quiet_frames
 from jointload.body.mass_centre import mass_centre
 from jointload.body.pose import smooth_markers, track_segments
 from jointload.intake.quality import inspect_recording
-from jointload.intake.recording import Finding
+from jointload.intake.recording import Finding, Severity
 from jointload.intake.rider import G, Rider
 from jointload.intake.session import Session
 from jointload.landing.alignment import alignment
@@ -22,12 +22,13 @@ from jointload.landing.events import find_events, touchdown_frames
 from jointload.landing.measures import Landing, Measure, measure_landing
 from jointload.loads.contact import foot_contact, standing_weight
 from jointload.loads.moments import joint_loads, smooth_loads
-from jointload.settings import Settings
+from jointload.settings import Settings, Smoothing
 
 WEIGHT_TOLERANCE = 0.02
 """Body weight on the plates and from rider.toml are both shown when they differ by more than this share."""
 WEIGHT_TRUST = 0.10
-"""A weight on the plates further than this share from rider.toml's is not used (choice: a foot beside the plate, a wrong scale)."""
+"""A weight on the plates further than this share from rider.toml's is not used (choice: a foot beside the plate, a
+wrong scale)."""
 THRESHOLDS = (10.0, 20.0, 50.0)
 """Contact thresholds [N] whose influence every report shows."""
 
@@ -42,7 +43,8 @@ class Variant:
 
 @dataclass(frozen=True, eq=False)
 class Analysis:
-    """One landing, analysed: the staircase's arrays, its numbers, what else the settings could have given, and what to doubt."""
+    """One landing, analysed: the staircase's arrays, its numbers, what else the settings could have given, and what
+    to doubt."""
 
     session: Session
     landing: Landing
@@ -70,14 +72,18 @@ def analyse(session: Session, settings: Settings | None = None, variants: bool =
     )
 
 
-def descend(session: Session, body: FittedBody, plate_weight: float, settings: Settings) -> tuple[Landing, tuple[Finding, ...]]:
+def descend(
+    session: Session, body: FittedBody, plate_weight: float, settings: Settings
+) -> tuple[Landing, tuple[Finding, ...]]:
     """Markers to poses to angles; plates to foot wrenches; both to joint loads; all to events and alignment."""
     trial = session.trial
     cutoff = settings.cutoff if settings.smoothing == "before" else None
     protected = tuple(
         frame
         for plate in trial.plates
-        for frame in touchdown_frames(plate.force[1], trial.force_rate, settings.contact_threshold, trial.samples_per_frame)
+        for frame in touchdown_frames(
+            plate.force[1], trial.force_rate, settings.contact_threshold, trial.samples_per_frame
+        )
     )
     markers, gap_findings = smooth_markers(trial, body, cutoff, settings.longest_gap, protected)
     poses, pose_findings = track_segments(markers, body, trial.point_rate)
@@ -111,27 +117,33 @@ def fit_body(session: Session, rider: Rider, settings: Settings) -> FittedBody:
 
 
 def weigh(session: Session) -> tuple[Rider, float, tuple[Finding, ...]]:
-    """The rider with the mass that the plates show in quiet standing, where they show it; that weight [N]; what to say of it."""
+    """The rider with the mass that the plates show in quiet standing, where they show it; that weight [N]; what to
+    say of it."""
     rider, static = session.rider, session.static
     weight = standing_weight(static, quiet_frames(static, session.labels), rider.weight)
     if not np.isfinite(weight):
         return rider, weight, ()
     difference = weight / rider.weight - 1.0
-    where, evidence = static.name, f"{weight:.1f} N on the plates, {rider.weight:.1f} N from rider.toml ({100 * difference:+.1f} %)"
+    where, evidence = (
+        static.name,
+        f"{weight:.1f} N on the plates, {rider.weight:.1f} N from rider.toml ({100 * difference:+.1f} %)",
+    )
     if abs(difference) > WEIGHT_TRUST:
         advice = "rider.toml is used; check whether both feet stood on plates, and the mass"
         return rider, weight, (Finding("body_weight", "warn", where, evidence, advice),)
     measured = replace(rider, mass=weight / G)
-    severity = "warn" if abs(difference) > WEIGHT_TOLERANCE else "pass"
+    severity: Severity = "warn" if abs(difference) > WEIGHT_TOLERANCE else "pass"
     return measured, weight, (Finding("body_weight", severity, where, evidence, "the weight on the plates is used"),)
 
 
 def _vary(session: Session, body: FittedBody, plate_weight: float, settings: Settings) -> list[Variant]:
     """What other contact thresholds, and smoothing on the other side of the dynamics, would have given."""
     others = {f"contact threshold {t:g} N": replace(settings, contact_threshold=t) for t in THRESHOLDS}
-    turned = "after" if settings.smoothing == "before" else "before"
+    turned: Smoothing = "after" if settings.smoothing == "before" else "before"
     others[f"smoothed {turned} the dynamics"] = replace(settings, smoothing=turned)
-    return [Variant(name, measure_landing(descend(session, body, plate_weight, other)[0])) for name, other in others.items()]
+    return [
+        Variant(name, measure_landing(descend(session, body, plate_weight, other)[0])) for name, other in others.items()
+    ]
 
 
 def _recording_findings(session: Session) -> tuple[Finding, ...]:

@@ -1,14 +1,14 @@
 """Every exception of jointload.
 
-    JointloadError                  anything jointload raises on purpose
-      InputError                    the user's input cannot be used: one clear line, exit code 2
-        RecordingError              a C3D file is missing, damaged or of a kind that cannot be read
-        LabelError                  a labels.toml names something that is not there
-        RiderError                  a rider.toml is incomplete or implausible
-        CalibrationError            no body can be fitted to the static trial
-        ModelDataError              a file in models/ is missing, lacks its source, or an unknown name was asked for
-        SettingError                a setting is outside its range or unknown
-        OutputError                 the result folder cannot be written
+JointloadError                  anything jointload raises on purpose
+  InputError                    the user's input cannot be used: one clear line, exit code 2
+    RecordingError              a C3D file is missing, damaged or of a kind that cannot be read
+    LabelError                  a labels.toml names something that is not there
+    RiderError                  a rider.toml is incomplete or implausible
+    CalibrationError            no body can be fitted to the static trial
+    ModelDataError              a file in models/ is missing, lacks its source, or an unknown name was asked for
+    SettingError                a setting is outside its range or unknown
+    OutputError                 the result folder cannot be written
 """
 
 from __future__ import annotations

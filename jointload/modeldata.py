@@ -41,12 +41,16 @@ def shipped_folder(name: str) -> Path:
 
 def model_names(kind: str) -> list[str]:
     """Names of all shipped files of one kind (bodies, inertia, hip_centres, materials, insole_response, sanity)."""
-    return sorted(path.stem for path in (shipped_folder("models") / kind).glob("*.*") if path.suffix in (".toml", ".csv"))
+    return sorted(
+        path.stem for path in (shipped_folder("models") / kind).glob("*.*") if path.suffix in (".toml", ".csv")
+    )
 
 
 def model_kinds() -> list[str]:
     """The kinds of model data that ship, in alphabetical order."""
-    return sorted(folder.name for folder in shipped_folder("models").iterdir() if folder.is_dir() and model_names(folder.name))
+    return sorted(
+        folder.name for folder in shipped_folder("models").iterdir() if folder.is_dir() and model_names(folder.name)
+    )
 
 
 @lru_cache(maxsize=64)
@@ -57,7 +61,9 @@ def load_model(kind: str, name: str) -> ModelFile:
         path = folder / (name + suffix)
         if path.is_file():
             return _read(path, kind)
-    raise ModelDataError(f"unknown name {name!r} in models/{kind}; the known names are {known_names(model_names(kind))}")
+    raise ModelDataError(
+        f"unknown name {name!r} in models/{kind}; the known names are {known_names(model_names(kind))}"
+    )
 
 
 def _read(path: Path, kind: str) -> ModelFile:
@@ -65,7 +71,9 @@ def _read(path: Path, kind: str) -> ModelFile:
     provenance, content = _parse_toml(text) if path.suffix == ".toml" else _parse_csv(text)
     missing = [key for key in PROVENANCE_KEYS if not provenance.get(key)]
     if missing:
-        raise ModelDataError(f"models/{kind}/{path.name}: expected provenance {', '.join(missing)}, found none; add it to the file's head")
+        raise ModelDataError(
+            f"models/{kind}/{path.name}: expected provenance {', '.join(missing)}, found none; add it to its head"
+        )
     return ModelFile(kind, path.stem, provenance, content)
 
 

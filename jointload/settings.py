@@ -13,7 +13,8 @@ Smoothing = Literal["before", "after"]
 
 @dataclass(frozen=True)
 class Settings:
-    """Cut-offs [Hz] (None: no filter), contact_threshold [N], longest_gap [s]; names of the models and definitions used."""
+    """Cut-offs [Hz] (None: no filter), contact_threshold [N], longest_gap [s]; names of the models and definitions
+    used."""
 
     cutoff: float | None = 20.0
     """Zero-lag low-pass of markers AND plate wrenches for inverse dynamics: a mismatch makes false impact moments
@@ -31,14 +32,33 @@ class Settings:
     inertia: str = "de_leva_1996"
 
     def __post_init__(self) -> None:
-        for name, low, high, unit in (("cutoff", 1, 500, "Hz"), ("impact_cutoff", 5, 2000, "Hz"), ("contact_threshold", 1, 500, "N"), ("longest_gap", 0, 1, "s")):
+        for name, low, high, unit in (
+            ("cutoff", 1, 500, "Hz"),
+            ("impact_cutoff", 5, 2000, "Hz"),
+            ("contact_threshold", 1, 500, "N"),
+            ("longest_gap", 0, 1, "s"),
+        ):
             value = getattr(self, name)
             if value is not None and not low <= value <= high:
-                raise SettingError(expected_found(f"setting {name}", f"{low} to {high} {unit}", value, "the settings", "choose a value inside"))
-        for name, choices in (("smoothing", Smoothing), ("landing_end", LandingEnd), ("angle_zero", Literal["anatomical", "standing"])):
+                raise SettingError(
+                    expected_found(
+                        f"setting {name}", f"{low} to {high} {unit}", value, "the settings", "choose a value inside"
+                    )
+                )
+        for name, choices in (
+            ("smoothing", Smoothing),
+            ("landing_end", LandingEnd),
+            ("angle_zero", Literal["anatomical", "standing"]),
+        ):
             if getattr(self, name) not in get_args(choices):
                 raise SettingError(
-                    expected_found(f"setting {name}", " or ".join(get_args(choices)), repr(getattr(self, name)), "the settings", "choose one")
+                    expected_found(
+                        f"setting {name}",
+                        " or ".join(get_args(choices)),
+                        repr(getattr(self, name)),
+                        "the settings",
+                        "choose one",
+                    )
                 )
 
     def as_dict(self) -> dict[str, object]:

@@ -73,10 +73,13 @@ def gimbal_findings(angles: JointAngles) -> tuple[Finding, ...]:
             frame = int(np.nanargmax(second)) + 1
             out.append(
                 Finding(
-                    "near_gimbal_lock", "warn", f"{name}, frame {frame}", f"second rotation reaches {np.rad2deg(np.nanmax(second)):.0f} deg",
+                    "near_gimbal_lock",
+                    "warn",
+                    f"{name}, frame {frame}",
+                    f"second rotation reaches {np.rad2deg(np.nanmax(second)):.0f} deg",
                     "its first and third rotation are not reliable there",
                 )
-            )  # fmt: skip
+            )
     return tuple(out)
 
 

@@ -1,4 +1,5 @@
-"""A standing trial and its landmarks become one rider's body: frames, joint centres, marker clusters and segment inertia."""
+"""A standing trial and its landmarks become one rider's body: frames, joint centres, marker clusters and segment
+inertia."""
 
 from __future__ import annotations
 
@@ -89,8 +90,8 @@ def calibrate(
     """Fit the body definition to the stillest stretch of a static trial.
 
     hip_centres : functional hip centres per side in the pelvis frame (3,) [m], in place of the regression `hip_centre`.
-    CalibrationError when the pelvis cannot be built or the trial holds no quiet stance; any other missing landmark costs only
-    the segments and joints that need it, named in `lost`.
+    CalibrationError when the pelvis cannot be built or the trial holds no quiet stance; any other missing landmark
+    costs only the segments and joints that need it, named in `lost`.
     """
     definition = load_body(body)
     window = quiet_frames(static, labels)
@@ -130,13 +131,20 @@ def calibrate(
 def quiet_frames(recording: Recording, labels: LabelMap) -> slice:
     """The stillest stretch of QUIET_SECONDS of the labelled markers.
 
-    A recording in which the body never stands still but both feet rest flat gives its three stillest such frames: every segment is
-    rigid in each of them, only the averaging is lost. CalibrationError when the feet do not rest either.
+    A recording in which the body never stands still but both feet rest flat gives its three stillest such frames:
+    every segment is rigid in each of them, only the averaging is lost. CalibrationError when the feet do not rest
+    either.
     """
-    used = [(name, recording.labels.index(label)) for name, label in sorted(labels.landmarks.items()) if label in recording.labels]
+    used = [
+        (name, recording.labels.index(label))
+        for name, label in sorted(labels.landmarks.items())
+        if label in recording.labels
+    ]
     if not used:
         raise CalibrationError(
-            expected_found("static trial", "markers named in labels.toml", "none of them", recording.name, "correct labels.toml")
+            expected_found(
+                "static trial", "markers named in labels.toml", "none of them", recording.name, "correct labels.toml"
+            )
         )
     positions = recording.markers[:, [index for _, index in used]]
     start, speed, length = _stillest(positions, recording.point_rate, QUIET_SECONDS)
@@ -146,10 +154,13 @@ def quiet_frames(recording: Recording, labels: LabelMap) -> slice:
     if not flat.any():
         raise CalibrationError(
             expected_found(
-                "static trial", "a stretch in which both feet rest flat on the ground", "none", recording.name,
+                "static trial",
+                "a stretch in which both feet rest flat on the ground",
+                "none",
+                recording.name,
                 "give a standing trial with --static",
             )
-        )  # fmt: skip
+        )
     start, _, length = _stillest(np.where(flat, positions, np.nan), recording.point_rate, 3 / recording.point_rate)
     return slice(start, start + length)
 
@@ -167,7 +178,8 @@ def _feet_flat(positions: Array, names: list[str], rate: float) -> NDArray[np.bo
 
 
 def _stillest(positions: Array, rate: float, seconds: float) -> tuple[int, float, int]:
-    """First frame, mean speed [m/s] and length of the stretch of (3, M, F) markers with the least mean speed and most markers seen."""
+    """First frame, mean speed [m/s] and length of the stretch of (3, M, F) markers with the least mean speed and most
+    markers seen."""
     length = min(positions.shape[2], max(2, round(seconds * rate)))
     with np.errstate(invalid="ignore"):
         step = np.sqrt(np.sum(np.diff(positions, axis=2) ** 2, axis=0))
@@ -245,7 +257,8 @@ def _add_pelvis_points(
 
 
 def _leg_length(points: dict[str, Array], rider: Rider) -> float:
-    """Measured leg length [m], else the path ASIS - knee - medial malleolus, the mean of both sides; NaN when unknown."""
+    """Measured leg length [m], else the path ASIS - knee - medial malleolus, the mean of both sides; NaN when
+    unknown."""
     if "leg_length_m" in rider.measurements:
         return rider.measurements["leg_length_m"]
     paths = [
@@ -312,7 +325,9 @@ def _clusters(
     for name, segment in definition.segments.items():
         if name not in standing:
             continue
-        chosen = labels.clusters.get(name) or tuple(labels.landmarks[n] for n in segment.tracking if n in labels.landmarks)
+        chosen = labels.clusters.get(name) or tuple(
+            labels.landmarks[n] for n in segment.tracking if n in labels.landmarks
+        )
         rotation, origin = standing[name]
         placed = {}
         for label in dict.fromkeys(chosen):
@@ -325,20 +340,27 @@ def _clusters(
     return out
 
 
-def _findings(
-    static: Recording, window: slice, points: dict[str, Array], lost: dict[str, str]
-) -> tuple[Finding, ...]:
+def _findings(static: Recording, window: slice, points: dict[str, Array], lost: dict[str, str]) -> tuple[Finding, ...]:
     out = [
-        Finding("missing_landmark", "warn", name, reason, f"angles and moments that need the {name} frame are not given; add its markers")
+        Finding(
+            "missing_landmark",
+            "warn",
+            name,
+            reason,
+            f"angles and moments that need the {name} frame are not given; add its markers",
+        )
         for name, reason in lost.items()
     ]
     if (window.stop - window.start) / static.point_rate < 0.5 * QUIET_SECONDS:
         out.append(
             Finding(
-                "no_quiet_stance", "warn", f"{static.name}, frames {window.start + 1}-{window.stop}", "the body never stands still",
+                "no_quiet_stance",
+                "warn",
+                f"{static.name}, frames {window.start + 1}-{window.stop}",
+                "the body never stands still",
                 "calibrated from the stillest frames with resting feet; a standing trial is safer",
             )
-        )  # fmt: skip
+        )
     for side in SIDES:
         heel, toe = points.get(f"calcaneus_{side}"), points.get(f"forefoot_{side}")
         if heel is not None and toe is not None:
@@ -346,8 +368,11 @@ def _findings(
             if abs(slope) > 30:
                 out.append(
                     Finding(
-                        "standing_foot", "warn", f"foot_{side}, {static.name}", f"heel-to-toe line slopes by {slope:.0f} deg",
+                        "standing_foot",
+                        "warn",
+                        f"foot_{side}, {static.name}",
+                        f"heel-to-toe line slopes by {slope:.0f} deg",
                         "the foot frame is levelled on the floor: stand with the whole sole down",
                     )
-                )  # fmt: skip
+                )
     return tuple(out)

@@ -1,4 +1,5 @@
-"""A body definition: which segments, frames and joints there are, read from models/bodies/*.toml with "*" expanded to both sides."""
+"""A body definition: which segments, frames and joints there are, read from models/bodies/*.toml with "*" expanded to
+both sides."""
 
 from __future__ import annotations
 
@@ -13,7 +14,8 @@ from jointload.modeldata import load_model
 
 @dataclass(frozen=True)
 class AxisRule:
-    """An axis ('x', 'y' or 'z') along the line between two points, or along the laboratory's vertical when `up` is set."""
+    """An axis ('x', 'y' or 'z') along the line between two points, or along the laboratory's vertical when `up` is
+    set."""
 
     axis: str
     start: str = ""
@@ -41,7 +43,8 @@ class FrameRule:
 
 @dataclass(frozen=True)
 class Segment:
-    """tracking: landmarks that move with it; support: joint centres carried by the neighbour; joint: the one at its proximal end."""
+    """tracking: landmarks that move with it; support: joint centres carried by the neighbour; joint: the one at its
+    proximal end."""
 
     name: str
     parent: str
@@ -52,7 +55,8 @@ class Segment:
 
 @dataclass(frozen=True)
 class Joint:
-    """proximal and distal are frame names; signs (3) turn rotations about e1, e2, e3 into the named directions of this side."""
+    """proximal and distal are frame names; signs (3) turn rotations about e1, e2, e3 into the named directions of
+    this side."""
 
     name: str
     proximal: str
@@ -91,7 +95,10 @@ def load_body(name: str = "lower_body") -> BodyDefinition:
     content = load_model("bodies", name).content
     return BodyDefinition(
         name=name,
-        points={key: tuple(tuple(_sided(n, side) for n in choice) for choice in rule) for key, side, rule in _expanded(content["points"])},
+        points={
+            key: tuple(tuple(_sided(n, side) for n in choice) for choice in rule)
+            for key, side, rule in _expanded(content["points"])
+        },
         frames={key: tuple(_frame(rule, side) for rule in rules) for key, side, rules in _expanded(content["frames"])},
         segments={key: _segment(key, rule, side) for key, side, rule in _in_load_order(content["segments"])},
         joints={key: _joint(key, rule, side) for key, side, rule in _in_load_order(content["joints"])},
@@ -125,7 +132,10 @@ def _axis(rule: dict[str, Any], side: str) -> AxisRule:
 
 def _frame(rule: dict[str, Any], side: str) -> FrameRule:
     return FrameRule(
-        _sided(rule["segment"], side), _sided(rule["origin"], side), _axis(rule["primary"], side), _axis(rule["secondary"], side)
+        _sided(rule["segment"], side),
+        _sided(rule["origin"], side),
+        _axis(rule["primary"], side),
+        _axis(rule["secondary"], side),
     )
 
 

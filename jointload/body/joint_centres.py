@@ -9,17 +9,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
 from jointload.errors import CalibrationError, expected_found
-from jointload.intake.recording import Array
+from jointload.intake.recording import Array, Side
 from jointload.modeldata import load_model
 from jointload.numerics.rigid_fit import fit_poses
 from jointload.numerics.rotations import to_vector
-
-Side = Literal["r", "l"]
 
 MM = 0.001
 

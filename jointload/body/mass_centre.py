@@ -17,7 +17,8 @@ NEEDED_SHARE = 0.8
 
 @dataclass(frozen=True, eq=False)
 class MassCentre:
-    """position (3, F) [m] of the centre of the parts that are seen; share of the body's mass they hold; the missing parts."""
+    """position (3, F) [m] of the centre of the parts that are seen; share of the body's mass they hold; the missing
+    parts."""
 
     position: Array
     share: float

@@ -21,7 +21,8 @@ LARGE_RESIDUAL = 0.015
 class SegmentPoses:
     """Poses of all segments of a body, in the order of its definition; NaN where unknown.
 
-    rotation : lab_from_segment (3, 3, S, F);  origin : (3, S, F) [m];  residual : (S, F) [m] root mean square of the fit
+    rotation : lab_from_segment (3, 3, S, F);  origin : (3, S, F) [m];  residual : (S, F) [m] root mean square of the
+    fit
     """
 
     segments: tuple[str, ...]
@@ -52,8 +53,9 @@ def smooth_markers(
 ) -> tuple[dict[str, Array], tuple[Finding, ...]]:
     """Gap-filled and low-pass filtered trajectories {label: (3, F)} of every marker the body needs.
 
-    Gaps up to `longest_gap` [s] are bridged by a spline, unless they hold one of the `protected` frames (touch-downs); longer
-    ones are filled from the segment's other markers by rigid fit; what is left stays NaN. Every fill is a finding.
+    Gaps up to `longest_gap` [s] are bridged by a spline, unless they hold one of the `protected` frames
+    (touch-downs); longer ones are filled from the segment's other markers by rigid fit; what is left stays NaN. Every
+    fill is a finding.
     """
     used = _needed_labels(recording, body)
     markers = recording.markers[:, [recording.labels.index(label) for label in used]]
@@ -68,15 +70,18 @@ def smooth_markers(
     return dict(zip(used, smooth.swapaxes(0, 1), strict=True)), tuple(findings)
 
 
-def track_segments(markers: dict[str, Array], body: FittedBody, rate: float) -> tuple[SegmentPoses, tuple[Finding, ...]]:
-    """Least-squares pose of every segment; segments with fewer than three markers lean on joint centres of their neighbour."""
+def track_segments(
+    markers: dict[str, Array], body: FittedBody, rate: float
+) -> tuple[SegmentPoses, tuple[Finding, ...]]:
+    """Least-squares pose of every segment; segments with fewer than three markers lean on joint centres of their
+    neighbour."""
     segments = body.segments
     frames = next(iter(markers.values())).shape[1]
     rotation = np.full((3, 3, len(segments), frames), np.nan)
     origin, residual = np.full((3, len(segments), frames), np.nan), np.full((len(segments), frames), np.nan)
     poses = SegmentPoses(segments, rotation, origin, residual, rate)
     seen = {name: [label for label in c.labels if label in markers] for name, c in body.clusters.items()}
-    waiting = [name for name in reversed(segments) if name in seen and 0 < len(seen[name])]
+    waiting = [name for name in reversed(segments) if name in seen and len(seen[name]) > 0]
     alone = [name for name in waiting if len(seen[name]) >= 3]
     _fit_together(alone, seen, markers, body, poses, supported=False)
     leaning = [name for name in waiting if name not in alone]
@@ -88,13 +93,25 @@ def track_segments(markers: dict[str, Array], body: FittedBody, rate: float) -> 
 def _needed_labels(recording: Recording, body: FittedBody) -> list[str]:
     """Labels of the clusters and of the landmarks on mass lines that the recording holds."""
     lines = body.definition.mass_lines.values()
-    points = [n for line in lines for point in (line.start, line.end) for choice in body.definition.points.get(point, ((point,),)) for n in choice]
+    points = [
+        n
+        for line in lines
+        for point in (line.start, line.end)
+        for choice in body.definition.points.get(point, ((point,),))
+        for n in choice
+    ]
     wanted = [label for cluster in body.clusters.values() for label in cluster.labels]
     wanted += [body.landmark_labels[name] for name in points if name in body.landmark_labels]
     present = [label for label in dict.fromkeys(wanted) if label in recording.labels]
     if not present:
         raise LabelError(
-            expected_found("markers", "at least one marker of the static trial's clusters", "none", recording.name, "correct labels.toml")
+            expected_found(
+                "markers",
+                "at least one marker of the static trial's clusters",
+                "none",
+                recording.name,
+                "correct labels.toml",
+            )
         )
     return present
 
@@ -164,22 +181,37 @@ def _gap_findings(
         count, longest = len(bridged), max(stop - start for _, start, stop in bridged)
         names = ", ".join(sorted({used[m] for m, _, _ in bridged}))
         out.append(
-            Finding("gap_bridged", "pass", names, f"{count} gaps of up to {longest} frames bridged by a spline", "none needed")
+            Finding(
+                "gap_bridged",
+                "pass",
+                names,
+                f"{count} gaps of up to {longest} frames bridged by a spline",
+                "none needed",
+            )
         )
     if carried:
         text = ", ".join(f"{label} ({count})" for label, count in carried)
         out.append(
-            Finding("gap_from_segment", "warn", text, "frames filled from the segment's other markers", "check these markers near the landing")
+            Finding(
+                "gap_from_segment",
+                "warn",
+                text,
+                "frames filled from the segment's other markers",
+                "check these markers near the landing",
+            )
         )
     for frame in protected:
         hidden = [used[m] for m in np.flatnonzero(gaps[:, min(max(frame, 0), gaps.shape[1] - 1)])]
         if hidden:
             out.append(
                 Finding(
-                    "gap_across_touchdown", "warn", f"{recording.name}, frame {frame + recording.first_frame}",
-                    f"{', '.join(hidden)} not seen at touch-down", "numbers of the impact phase that need these markers are less certain",
+                    "gap_across_touchdown",
+                    "warn",
+                    f"{recording.name}, frame {frame + recording.first_frame}",
+                    f"{', '.join(hidden)} not seen at touch-down",
+                    "numbers of the impact phase that need these markers are less certain",
                 )
-            )  # fmt: skip
+            )
     return out
 
 
@@ -190,21 +222,49 @@ def _pose_findings(
     for name in leaning:
         support = ", ".join(body.definition.segments[name].support)
         out.append(
-            Finding("few_markers", "warn", name, f"{len(seen[name])} own markers", f"its pose leans on {support}; place at least three markers")
+            Finding(
+                "few_markers",
+                "warn",
+                name,
+                f"{len(seen[name])} own markers",
+                f"its pose leans on {support}; place at least three markers",
+            )
         )
     for s, name in enumerate(poses.segments):
         if name in body.lost:
             continue
         known = np.isfinite(poses.origin[0, s])
         if not known.any():
-            out.append(Finding("segment_lost", "warn", name, "fewer than three markers in the trial", "its angles and moments are not given"))
+            out.append(
+                Finding(
+                    "segment_lost",
+                    "warn",
+                    name,
+                    "fewer than three markers in the trial",
+                    "its angles and moments are not given",
+                )
+            )
         else:
             typical = float(np.sqrt(np.mean(poses.residual[s, known] ** 2)))
             if typical > LARGE_RESIDUAL:
                 out.append(
-                    Finding("large_residual", "warn", name, f"markers {1000 * typical:.0f} mm from the rigid fit", "check swapped or slipped markers")
+                    Finding(
+                        "large_residual",
+                        "warn",
+                        name,
+                        f"markers {1000 * typical:.0f} mm from the rigid fit",
+                        "check swapped or slipped markers",
+                    )
                 )
             hidden = [f"{start + 1}-{stop}" for start, stop in runs(~known)]
             if hidden:
-                out.append(Finding("segment_gap", "warn", name, f"no pose in frames {', '.join(hidden[:5])}", "numbers in these frames are missing"))
+                out.append(
+                    Finding(
+                        "segment_gap",
+                        "warn",
+                        name,
+                        f"no pose in frames {', '.join(hidden[:5])}",
+                        "numbers in these frames are missing",
+                    )
+                )
     return out

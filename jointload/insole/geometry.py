@@ -10,7 +10,8 @@ import numpy as np
 from jointload.errors import SettingError, expected_found
 
 STEEPEST = 10.0
-"""Largest wedge [deg]; studies use 2 to 10 deg, and discomfort grows at 10 (insole evidence: Kerrigan 2002, from memory)."""
+"""Largest wedge [deg]; studies use 2 to 10 deg, and discomfort grows at 10 (insole evidence: Kerrigan 2002, from
+memory)."""
 HEEL_WIDTH = 0.060
 """Width of a heel on an insole [m] for the height of a wedge's raised edge (choice, a man's medium shoe)."""
 
@@ -19,7 +20,8 @@ Length = Literal["heel", "full"]
 
 @dataclass(frozen=True)
 class Wedge:
-    """angle [rad], positive when the medial side is raised; under one foot, 'r' or 'l'; under the heel or the full length."""
+    """angle [rad], positive when the medial side is raised; under one foot, 'r' or 'l'; under the heel or the full
+    length."""
 
     angle: float
     side: str
@@ -45,12 +47,22 @@ def parse_wedge(text: str, side: str, length: Length = "heel") -> Wedge:
     raised, _, degrees = text.partition(":")
     if raised not in ("medial", "lateral") or side not in ("r", "l") or length not in ("heel", "full"):
         raise SettingError(
-            expected_found("wedge", "medial:DEGREES or lateral:DEGREES, side r or l, length heel or full", f"{text!r}, side {side!r}, length {length!r}", "the command", "correct it")
+            expected_found(
+                "wedge",
+                "medial:DEGREES or lateral:DEGREES, side r or l, length heel or full",
+                f"{text!r}, side {side!r}, length {length!r}",
+                "the command",
+                "correct it",
+            )
         )
     try:
         angle = float(degrees)
     except ValueError:
         angle = float("nan")
     if not 0 <= angle <= STEEPEST:
-        raise SettingError(expected_found("wedge angle", f"0 to {STEEPEST:g} degrees", repr(degrees), "the command", "choose a smaller wedge"))
+        raise SettingError(
+            expected_found(
+                "wedge angle", f"0 to {STEEPEST:g} degrees", repr(degrees), "the command", "choose a smaller wedge"
+            )
+        )
     return Wedge(float(np.deg2rad(angle)) * (1 if raised == "medial" else -1), side, length)

@@ -30,14 +30,19 @@ class FootResponse:
 def draw_response(wedge: Wedge, task: str, draws: int, seed: int) -> FootResponse:
     """Draw the response to a wedge; the same seed gives every wedge the same person (shared draws).
 
-    task : 'landing', 'running' or 'walking', which chooses the published rearfoot ratio. Source: models/insole_response.
+    task : 'landing', 'running' or 'walking', which chooses the published rearfoot ratio. Source:
+    models/insole_response.
     """
     model = load_model("insole_response", "wedge_ratio").content
     if task not in model["rearfoot_roll"]:
-        raise ModelDataError(f"no rearfoot ratio for {task!r}; the known tasks are {known_names(model['rearfoot_roll'])}")
+        raise ModelDataError(
+            f"no rearfoot ratio for {task!r}; the known tasks are {known_names(model['rearfoot_roll'])}"
+        )
     rows = {
         "rearfoot roll": model["rearfoot_roll"][task],
-        "centre of pressure": model["centre_of_pressure_shift"]["heel_only" if wedge.length == "heel" else "full_length"],
+        "centre of pressure": model["centre_of_pressure_shift"][
+            "heel_only" if wedge.length == "heel" else "full_length"
+        ],
         "tibial rotation": model["tibial_rotation"],
     }
     chance = np.random.default_rng(seed).random((3, draws))

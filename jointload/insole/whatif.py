@@ -1,4 +1,5 @@
-"""A changed shape, the foot's response to it, and the same moments poured again: before, after and change with an interval."""
+"""A changed shape, the foot's response to it, and the same moments poured again: before, after and change with an
+interval."""
 
 from __future__ import annotations
 
@@ -17,7 +18,7 @@ from jointload.intake.recording import SIDES, Array, Finding
 from jointload.landing.measures import MOMENT_PEAKS, Landing
 from jointload.loads.moments import JointLoads, joint_loads
 from jointload.numerics.rotations import about_axis, compose, cross, unit
-from jointload.numerics.signals import trapezoid, zero_lag_lowpass
+from jointload.numerics.signals import integral, zero_lag_lowpass
 
 INTERVAL = (0.025, 0.975)
 RUNNING_CONTACT = 0.4
@@ -26,7 +27,8 @@ RUNNING_CONTACT = 0.4
 
 @dataclass(frozen=True)
 class Change:
-    """One quantity before and after, in SI units; low and high bound 95 % of the drawn changes; share_lower of them are falls."""
+    """One quantity before and after, in SI units; low and high bound 95 % of the drawn changes; share_lower of them
+    are falls."""
 
     quantity: str
     side: str
@@ -62,14 +64,20 @@ class WhatIf:
 def what_if(analysis: Analysis, wedge: Wedge, draws: int = 500, seed: int = 1) -> WhatIf:
     """Predict what a wedge would shift in an analysed landing.
 
-    The response is quasi-static and acts at full size from touch-down: in the first 30 ms it is an upper bound. The ankle, knee
-    and hip keep their places; the foot rolls, the shank turns about its long axis and the centre of pressure moves. A lumbar
-    change is not predicted. SettingError when this side has no moments.
+    The response is quasi-static and acts at full size from touch-down: in the first 30 ms it is an upper bound. The
+    ankle, knee and hip keep their places; the foot rolls, the shank turns about its long axis and the centre of
+    pressure moves. A lumbar change is not predicted. SettingError when this side has no moments.
     """
     landing, side = analysis.landing, wedge.side
     if side not in landing.events.sides or not np.isfinite(_peak(landing.loads, landing.window(side), side)):
         raise SettingError(
-            expected_found("what-if", f"a landing with moments of side {side!r}", "none", landing.recording.name, "see quality.csv for the reason, or choose the other side")
+            expected_found(
+                "what-if",
+                f"a landing with moments of side {side!r}",
+                "none",
+                landing.recording.name,
+                "see quality.csv for the reason, or choose the other side",
+            )
         )
     task = task_of(landing, side)
     response = draw_response(wedge, task, draws, seed)
@@ -136,16 +144,24 @@ def _with_no_response_first(response: FootResponse) -> FootResponse:
 
 
 def _responding_poses(poses: SegmentPoses, side: str, response: FootResponse, frames: slice) -> SegmentPoses:
-    """Every draw's poses: the foot rolled about its long axis through the ankle, the shank turned about its long axis."""
+    """Every draw's poses: the foot rolled about its long axis through the ankle, the shank turned about its long
+    axis."""
     draws, mirror = response.roll.size, 1.0 if side == "r" else -1.0
     rotation = np.tile(poses.rotation[..., frames], draws)
     length = frames.stop - frames.start
-    for segment, axis, angle in ((f"foot_{side}", "x", response.roll), (f"shank_{side}", "y", response.tibial_rotation)):
+    for segment, axis, angle in (
+        (f"foot_{side}", "x", response.roll),
+        (f"shank_{side}", "y", response.tibial_rotation),
+    ):
         turned = np.repeat(about_axis(axis, mirror * angle), length, axis=-1)
         s = poses.index(segment)
         rotation[:, :, s] = compose(rotation[:, :, s], turned)
     return SegmentPoses(
-        poses.segments, rotation, np.tile(poses.origin[..., frames], draws), np.tile(poses.residual[..., frames], draws), poses.rate
+        poses.segments,
+        rotation,
+        np.tile(poses.origin[..., frames], draws),
+        np.tile(poses.residual[..., frames], draws),
+        poses.rate,
     )
 
 
@@ -184,7 +200,7 @@ def _moment_reading(joint: str, rotation: str, kind: str) -> Reading:
 
 
 def _adduction_impulse_reading(joint: str) -> Reading:
-    return lambda angles, loads, shaped, dt: trapezoid(np.maximum(_inner(loads.of(joint, "adduction"), shaped), 0.0), dt)
+    return lambda angles, loads, shaped, dt: integral(np.maximum(_inner(loads.of(joint, "adduction"), shaped), 0.0), dt)
 
 
 def _change(quantity: str, side: str, values: Array) -> Change:
@@ -197,12 +213,31 @@ def _change(quantity: str, side: str, values: Array) -> Change:
 def _findings(wedge: Wedge, task: str) -> tuple[Finding, ...]:
     out = [
         Finding(
-            "prediction", "warn", str(wedge), "ratios of other people, none measured on this rider",
+            "prediction",
+            "warn",
+            str(wedge),
+            "ratios of other people, none measured on this rider",
             "a trial of this rider with the wedge decides; watch the ankle on the raised side",
         )
-    ]  # fmt: skip
+    ]
     if task == "landing":
-        out.append(Finding("no_landing_study", "warn", "rearfoot ratio", "no published wedge study of a landing", "the running ratio is used with twice its spread"))
+        out.append(
+            Finding(
+                "no_landing_study",
+                "warn",
+                "rearfoot ratio",
+                "no published wedge study of a landing",
+                "the running ratio is used with twice its spread",
+            )
+        )
     if wedge.length == "heel":
-        out.append(Finding("contradicting_sign", "warn", "centre of pressure", "published heel wedges moved it either way", "the interval holds both signs"))
+        out.append(
+            Finding(
+                "contradicting_sign",
+                "warn",
+                "centre of pressure",
+                "published heel wedges moved it either way",
+                "the interval holds both signs",
+            )
+        )
     return tuple(out)

@@ -12,7 +12,8 @@ from jointload.errors import LabelError, known_names
 
 Array = NDArray[np.float64]
 Severity = Literal["pass", "warn", "refuse"]
-SIDES = ("r", "l")
+Side = Literal["r", "l"]
+SIDES: tuple[Side, Side] = ("r", "l")
 
 
 @dataclass(frozen=True)

@@ -40,7 +40,9 @@ def read_rider(path: str | Path) -> Rider:
     try:
         content = tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as problem:
-        raise RiderError(f"rider file: expected a readable TOML file, found {problem.strerror} at {path}; give --rider") from None
+        raise RiderError(
+            f"rider file: expected a readable TOML file, found {problem.strerror} at {path}; give --rider"
+        ) from None
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
         raise RiderError(f"rider file: expected TOML, found {problem} in {path}; mend that line") from None
     return rider_from(content, str(path))
@@ -50,7 +52,9 @@ def rider_from(content: dict[str, Any], where: str = "rider") -> Rider:
     """A checked Rider from the keys of rider.toml."""
     unknown = sorted(set(content) - set(KEYS))
     if unknown:
-        raise RiderError(expected_found("rider", "the keys " + ", ".join(KEYS), ", ".join(unknown), where, "correct the key's name"))
+        raise RiderError(
+            expected_found("rider", "the keys " + ", ".join(KEYS), ", ".join(unknown), where, "correct the key's name")
+        )
     for key in ("id", "mass_kg", "height_m", "sex"):
         if key not in content:
             raise RiderError(expected_found("rider", f"the key {key}", "no such key", where, f"add {key}"))
@@ -58,16 +62,32 @@ def rider_from(content: dict[str, Any], where: str = "rider") -> Rider:
     height = _number(content, "height_m", HEIGHT_RANGE, "m", where)
     sex = str(content["sex"]).lower()
     if sex not in ("f", "m"):
-        raise RiderError(expected_found("rider sex", '"f" or "m" (it chooses the inertia table)', repr(content["sex"]), where, "correct it"))
+        raise RiderError(
+            expected_found(
+                "rider sex", '"f" or "m" (it chooses the inertia table)', repr(content["sex"]), where, "correct it"
+            )
+        )
     stance = str(content.get("stance", ""))
     if stance not in ("", "r", "l"):
-        raise RiderError(expected_found("rider stance", '"r" or "l" (the back foot)', repr(stance), where, "correct it"))
+        raise RiderError(
+            expected_found("rider stance", '"r" or "l" (the back foot)', repr(stance), where, "correct it")
+        )
     measurements = {str(name): float(value) for name, value in content.get("measurements", {}).items()}
-    return Rider(str(content["id"]), mass, height, "f" if sex == "f" else "m", str(content.get("shoe", "")), stance, measurements)
+    return Rider(
+        str(content["id"]), mass, height, "f" if sex == "f" else "m", str(content.get("shoe", "")), stance, measurements
+    )
 
 
 def _number(content: dict[str, Any], key: str, limits: tuple[float, float], unit: str, where: str) -> float:
     value = content[key]
     if isinstance(value, bool) or not isinstance(value, int | float) or not limits[0] <= value <= limits[1]:
-        raise RiderError(expected_found(f"rider {key}", f"a number from {limits[0]:g} to {limits[1]:g} {unit}", repr(value), where, f"correct {key}"))
+        raise RiderError(
+            expected_found(
+                f"rider {key}",
+                f"a number from {limits[0]:g} to {limits[1]:g} {unit}",
+                repr(value),
+                where,
+                f"correct {key}",
+            )
+        )
     return float(value)

@@ -13,7 +13,8 @@ from jointload.intake.rider import Rider, read_rider
 
 @dataclass(frozen=True, eq=False)
 class Session:
-    """A landing trial, the static trial the body is fitted to (the landing itself when there is none), labels and rider."""
+    """A landing trial, the static trial the body is fitted to (the landing itself when there is none), labels and
+    rider."""
 
     trial: Recording
     static: Recording
@@ -33,7 +34,8 @@ def read_session(
     up: str | None = None,
     forward: str | None = None,
 ) -> Session:
-    """Read the files of one landing; every InputError is one line. up, forward overrule the file's axes, such as '+z'."""
+    """Read the files of one landing; every InputError is one line. up, forward overrule the file's axes, such as
+    '+z'."""
     label_map, person = read_labels(labels), read_rider(rider)
     landing = read_recording(trial, up=up, forward=forward)
     standing = landing if static is None else read_recording(static, up=up, forward=forward)

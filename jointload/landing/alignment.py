@@ -20,7 +20,8 @@ from jointload.numerics.rotations import cardan_zxy, compose, from_axes, inverse
 class Alignment:
     """Time series [rad] in the facing frame; sided ones are (2, F), right then left; NaN where unknown.
 
-    pelvis_tilt : forward positive;  pelvis_obliquity : right side up positive;  pelvis_rotation : turned to the left positive
+    pelvis_tilt : forward positive;  pelvis_obliquity : right side up positive;  pelvis_rotation : turned to the left
+    positive
     trunk_lean : to the right positive;  trunk_lean_forward : forward positive
     tibia_inclination_frontal : knee medial of the ankle positive
     knee_over_ankle : at the ankle, from the line to the hip centre to the line to the knee centre, knee medial positive
@@ -46,7 +47,9 @@ def alignment(poses: SegmentPoses, body: FittedBody, frame: int) -> Alignment:
     lab_from_pelvis, _ = poses.of("pelvis")
     tilt, obliquity, turn = cardan_zxy(compose(inverse(facing)[..., None], lab_from_pelvis))
     trunk_up = rotate_back(facing[..., None], poses.of("trunk")[0][:, 1])
-    hip, knee, ankle = ([_facing_point(f"{joint}_centre_{s}", poses, body, facing) for s in SIDES] for joint in ("hip", "knee", "ankle"))
+    hip, knee, ankle = (
+        [_facing_point(f"{joint}_centre_{s}", poses, body, facing) for s in SIDES] for joint in ("hip", "knee", "ankle")
+    )
     medial = (-1.0, 1.0)
     shank = [_medial_angle(k - a, m) for k, a, m in zip(knee, ankle, medial, strict=True)]
     leg = [_medial_angle(h - a, m) for h, a, m in zip(hip, ankle, medial, strict=True)]
@@ -65,7 +68,8 @@ def alignment(poses: SegmentPoses, body: FittedBody, frame: int) -> Alignment:
 
 
 def facing_frame(poses: SegmentPoses, frame: int) -> Array:
-    """lab_from_facing (3, 3): Y up, X along the pelvis' forward direction at `frame`, or at the nearest frame that has it."""
+    """lab_from_facing (3, 3): Y up, X along the pelvis' forward direction at `frame`, or at the nearest frame that
+    has it."""
     forward = poses.of("pelvis")[0][:, 0]
     known = np.flatnonzero(np.isfinite(forward[0]))
     if not known.size:

@@ -17,17 +17,21 @@ from jointload.numerics.signals import runs, zero_lag_lowpass
 from jointload.settings import Settings
 
 SHORTEST_FLIGHT = 0.15
-"""Time [s] without load on either foot that makes a landing of what follows (choice: the flight of a run is shorter)."""
+"""Time [s] without load on either foot that makes a landing of what follows (choice: the flight of a run is
+shorter)."""
 IMPACT_SECONDS = 0.1
-"""Longest impact phase, and the phase when there is no second force peak (James et al. 2007 J Sports Sci Med 6:126 use 100 ms)."""
+"""Longest impact phase, and the phase when there is no second force peak (James et al. 2007 J Sports Sci Med 6:126
+use 100 ms)."""
 SEARCH_SECONDS = 1.0
 """The pelvis is lowest within this time [s] of touch-down (choice)."""
 PEAK_PROMINENCE = 0.2
 """A force peak stands out from its neighbourhood by this share of body weight (choice)."""
 STEADY_SHARE, STEADY_SECONDS = 0.05, 0.5
-"""Stabilised: the total vertical force stays within 5 % of body weight for 0.5 s (common practice, definitions differ)."""
+"""Stabilised: the total vertical force stays within 5 % of body weight for 0.5 s (common practice, definitions
+differ)."""
 BALLISTIC_SECONDS, CLEAR_SECONDS = 0.12, 0.02
-"""The pelvis is followed over 0.12 s of flight that end 0.02 s before touch-down, out of the filter's reach (choice)."""
+"""The pelvis is followed over 0.12 s of flight that end 0.02 s before touch-down, out of the filter's reach
+(choice)."""
 
 
 @dataclass(frozen=True)
@@ -62,7 +66,13 @@ class LandingEvents:
 
 
 def find_events(
-    contact: Contact, poses: SegmentPoses, body: FittedBody, angles: JointAngles, weight: float, settings: Settings, name: str
+    contact: Contact,
+    poses: SegmentPoses,
+    body: FittedBody,
+    angles: JointAngles,
+    weight: float,
+    settings: Settings,
+    name: str,
 ) -> LandingEvents:
     """Events of the landing that follows the longest flight, else of each foot's first whole contact.
 
@@ -74,16 +84,31 @@ def find_events(
     if all(span is None for span in chosen.values()):
         raise RecordingError(
             expected_found(
-                "landing", f"a foot that touches down on a plate with more than {settings.contact_threshold:g} N",
-                "no such contact" if contact.fast_force.size and np.isfinite(contact.fast_force).any() else "no measured foot wrench",
-                name, "give a trial that holds the landing, with one foot on one plate",
+                "landing",
+                f"a foot that touches down on a plate with more than {settings.contact_threshold:g} N",
+                "no such contact"
+                if contact.fast_force.size and np.isfinite(contact.fast_force).any()
+                else "no measured foot wrench",
+                name,
+                "give a trial that holds the landing, with one foot on one plate",
             )
-        )  # fmt: skip
+        )
     vertical = {side: _impact_force(contact, side, settings.impact_cutoff) for side in SIDES}
     first = min(span[0] for span in chosen.values() if span is not None) / contact.fast_rate
     lowest = _lowest_pelvis(poses, body, first, chosen, contact.fast_rate)
     sides = {
-        side: _side_events(span, vertical[side], contact.fast_rate, weight, lowest, angles, poses.rate, side, flight is not None, settings)
+        side: _side_events(
+            span,
+            vertical[side],
+            contact.fast_rate,
+            weight,
+            lowest,
+            angles,
+            poses.rate,
+            side,
+            flight is not None,
+            settings,
+        )
         for side, span in chosen.items()
         if span is not None
     }
@@ -167,13 +192,17 @@ def _side_events(
     takeoff = stop / rate if stop < vertical.size else float("nan")
     touchdown = start / rate
     if not landed:
-        return SideEvents(touchdown, takeoff, first, second, _impact_end(vertical, start, stop, peaks, rate), stop / rate)
+        return SideEvents(
+            touchdown, takeoff, first, second, _impact_end(vertical, start, stop, peaks, rate), stop / rate
+        )
     impact_end = _impact_end(vertical, start, stop, peaks, rate)
     end = {
         "lowest_pelvis": lowest,
         "peak_force": (start + float(np.nanargmax(vertical[start:stop]))) / rate,
         "fixed_100ms": touchdown + IMPACT_SECONDS,
-        "peak_knee_flexion": _peak_knee_flexion(angles, side, touchdown, min(stop / rate, touchdown + SEARCH_SECONDS), marker_rate),
+        "peak_knee_flexion": _peak_knee_flexion(
+            angles, side, touchdown, min(stop / rate, touchdown + SEARCH_SECONDS), marker_rate
+        ),
     }[settings.landing_end]
     return SideEvents(touchdown, takeoff, first, second, impact_end, min(end, stop / rate) if np.isfinite(end) else end)
 
@@ -240,15 +269,24 @@ def _findings(
         word = "right" if side == "r" else "left"
         if chosen[side] is None:
             out.append(
-                Finding("no_touchdown", "warn", f"{word} foot, {name}", "no whole contact of this foot on a plate", "no landing numbers of this side")
+                Finding(
+                    "no_touchdown",
+                    "warn",
+                    f"{word} foot, {name}",
+                    "no whole contact of this foot on a plate",
+                    "no landing numbers of this side",
+                )
             )
         others = len(spans[side]) - 1
         if chosen[side] is not None and others > 0:
             start = chosen[side][0] / contact.fast_rate  # type: ignore[index]
             out.append(
                 Finding(
-                    "several_contacts", "pass", f"{word} foot, {name}", f"{others} more contacts; the numbers are of the one at {start:.3f} s",
+                    "several_contacts",
+                    "pass",
+                    f"{word} foot, {name}",
+                    f"{others} more contacts; the numbers are of the one at {start:.3f} s",
                     "cut the trial to choose another",
                 )
-            )  # fmt: skip
+            )
     return tuple(out)

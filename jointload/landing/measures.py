@@ -1,7 +1,7 @@
 """The numbers of a landing: forces, angles, moments, work, each one small function in SI units.
 
-A function gets the landing and a side and returns the value, or NaN with the reason. Definitions, signs and sources of every
-quantity stand in models/glossary/quantities.csv.
+A function gets the landing and a side and returns the value, or NaN with the reason. Definitions, signs and sources
+of every quantity stand in models/glossary/quantities.csv.
 """
 
 from __future__ import annotations
@@ -22,21 +22,24 @@ from jointload.landing.events import LandingEvents, touchdown_speed
 from jointload.loads.contact import Contact
 from jointload.loads.moments import JointLoads
 from jointload.numerics.rotations import dot
-from jointload.numerics.signals import derivatives, trapezoid, zero_lag_lowpass
+from jointload.numerics.signals import derivatives, integral, zero_lag_lowpass
 from jointload.settings import Settings
 
 BEARING_SHARE = 0.2
 """Friction is read while a foot bears more than this share of body weight (choice: below it the ratio is noise)."""
 TRAVEL_SPEED = 0.3
-"""Above this horizontal speed [m/s] of the pelvis at touch-down, braking is against the direction of travel (choice)."""
+"""Above this horizontal speed [m/s] of the pelvis at touch-down, braking is against the direction of travel
+(choice)."""
 HEEL_FIRST, TOE_FIRST = np.deg2rad(8.0), np.deg2rad(-1.6)
-"""Sole angle at touch-down of a heel or forefoot contact (Altman & Davis 2012 Gait Posture 35:298, running; from memory)."""
+"""Sole angle at touch-down of a heel or forefoot contact (Altman & Davis 2012 Gait Posture 35:298, running; from
+memory)."""
 IMPULSE_SECONDS = 0.1
 
 
 @dataclass(frozen=True)
 class Measure:
-    """One number of the report: value, low and high in SI units, NaN when unknown; `word` where the answer is no number."""
+    """One number of the report: value, low and high in SI units, NaN when unknown; `word` where the answer is no
+    number."""
 
     quantity: str
     side: str
@@ -87,7 +90,9 @@ class Landing:
         if side not in self._fast:
             cutoff = self.settings.impact_cutoff
             limit = None if cutoff is None else min(cutoff, 0.45 * self.contact.fast_rate)
-            self._fast[side] = zero_lag_lowpass(self.contact.fast_force[:, SIDES.index(side)], limit, self.contact.fast_rate)
+            self._fast[side] = zero_lag_lowpass(
+                self.contact.fast_force[:, SIDES.index(side)], limit, self.contact.fast_rate
+            )
         return self._fast[side]
 
 
@@ -118,7 +123,11 @@ def _measure(name: str, side: str, result: Result, reason: str = "") -> Measure:
 
 
 def _reason(landing: Landing, side: str, window: slice) -> str:
-    lost = [gone.reason for gone in landing.contact.lost if gone.side == side and gone.start < window.stop and gone.stop > window.start]
+    lost = [
+        gone.reason
+        for gone in landing.contact.lost
+        if gone.side == side and gone.start < window.stop and gone.stop > window.start
+    ]
     missing = [reason for name, reason in landing.body.lost.items() if name.endswith(f"_{side}")]
     return "; ".join(dict.fromkeys(lost + missing))
 
@@ -128,7 +137,7 @@ def _largest(series: Array) -> float:
     return float(np.max(series)) if series.size else float("nan")
 
 
-# Force --------------------------------------------------------------------------------------------------------------------------
+# Force
 
 
 def vertical_force_peak(landing: Landing, side: str) -> Result:
@@ -136,7 +145,11 @@ def vertical_force_peak(landing: Landing, side: str) -> Result:
 
 
 def _force_at(landing: Landing, side: str, time: float) -> float:
-    return float(landing.impact_force(side)[1, round(time * landing.contact.fast_rate)]) if np.isfinite(time) else float("nan")
+    return (
+        float(landing.impact_force(side)[1, round(time * landing.contact.fast_rate)])
+        if np.isfinite(time)
+        else float("nan")
+    )
 
 
 def vertical_force_first_peak(landing: Landing, side: str) -> Result:
@@ -144,7 +157,9 @@ def vertical_force_first_peak(landing: Landing, side: str) -> Result:
 
 
 def vertical_force_second_peak(landing: Landing, side: str) -> Result:
-    return _force_at(landing, side, landing.events.sides[side].second_peak), "" if np.isfinite(landing.events.sides[side].second_peak) else "one peak only"
+    return _force_at(landing, side, landing.events.sides[side].second_peak), "" if np.isfinite(
+        landing.events.sides[side].second_peak
+    ) else "one peak only"
 
 
 def vertical_loading_rate(landing: Landing, side: str) -> Result:
@@ -160,14 +175,18 @@ def time_to_peak(landing: Landing, side: str) -> Result:
 
 def _time_of_largest(series: Array, landing: Landing, side: str) -> float:
     window = series[landing.fast_window(side)]
-    return float(np.argmax(window) / landing.contact.fast_rate) if window.size and np.isfinite(window).all() else float("nan")
+    return (
+        float(np.argmax(window) / landing.contact.fast_rate)
+        if window.size and np.isfinite(window).all()
+        else float("nan")
+    )
 
 
 def vertical_impulse_100ms(landing: Landing, side: str) -> Result:
     start = landing.fast_window(side).start
     rate = landing.contact.fast_rate
     window = landing.contact.fast_force[1, SIDES.index(side), start : start + round(IMPULSE_SECONDS * rate) + 1]
-    return trapezoid(window, 1.0 / rate) if np.isfinite(window).all() else float("nan")
+    return float(integral(window, 1.0 / rate))
 
 
 def _braking(landing: Landing, side: str) -> tuple[Array, str]:
@@ -200,11 +219,13 @@ def friction_use_peak(landing: Landing, side: str) -> Result:
     return float(np.max(np.hypot(force[0, bearing], force[2, bearing]) / force[1, bearing]))
 
 
-# Whole body ---------------------------------------------------------------------------------------------------------------------
+# Whole body
 
 
 def body_weight_plate(landing: Landing) -> Result:
-    return landing.weight_on_plates, "" if np.isfinite(landing.weight_on_plates) else "the static trial does not stand on the plates"
+    return landing.weight_on_plates, "" if np.isfinite(
+        landing.weight_on_plates
+    ) else "the static trial does not stand on the plates"
 
 
 def body_weight_rider(landing: Landing) -> Result:
@@ -221,7 +242,9 @@ def drop_height(landing: Landing) -> Result:
 
 
 def flight_time(landing: Landing) -> Result:
-    return landing.events.flight_end - landing.events.flight_start, "" if np.isfinite(landing.events.flight_start) else "the take-off is not on a plate"
+    return landing.events.flight_end - landing.events.flight_start, "" if np.isfinite(
+        landing.events.flight_start
+    ) else "the take-off is not on a plate"
 
 
 def time_to_stabilisation(landing: Landing) -> Result:
@@ -237,7 +260,8 @@ def pelvis_drop(landing: Landing) -> Result:
 
 
 def fall_acceleration(landing: Landing) -> Result:
-    """Downward acceleration [m/s2] of the whole body's centre in flight, least squares parabola; 9.81 when all is well."""
+    """Downward acceleration [m/s2] of the whole body's centre in flight, least squares parabola; 9.81 when all is
+    well."""
     if landing.events.kind != "landing":
         return float("nan"), "no flight before this contact"
     rate, height = landing.poses.rate, landing.centre.position[1]
@@ -245,7 +269,9 @@ def fall_acceleration(landing: Landing) -> Result:
     frames = np.arange(max(0, int(np.ceil((begin + 0.03) * rate))), int((landing.events.flight_end - 0.03) * rate) + 1)
     frames = frames[np.isfinite(height[frames])]
     if frames.size < 6:
-        return float("nan"), "the whole body's centre is not known in flight" if landing.centre.share < 1 else "flight too short"
+        return float(
+            "nan"
+        ), "the whole body's centre is not known in flight" if landing.centre.share < 1 else "flight too short"
     note = f"without {', '.join(landing.centre.missing)}" if landing.centre.missing else ""
     return float(-2.0 * np.polyfit(frames / rate, height[frames], 2)[0]), note
 
@@ -262,7 +288,7 @@ def residual_force(landing: Landing) -> Result:
     return float(np.sqrt(np.nanmean(leftover**2)))
 
 
-# Angles -------------------------------------------------------------------------------------------------------------------------
+# Angles
 
 
 def _angle_at_touchdown(joint: str, rotation: str) -> Sided:
@@ -274,7 +300,9 @@ def _angle_peak(joint: str, rotation: str, sign: float = 1.0) -> Sided:
 
 
 def _series_at_touchdown(name: str) -> Sided:
-    return lambda landing, side: float(getattr(landing.alignment, name)[SIDES.index(side), landing.touchdown_frame(side)])
+    return lambda landing, side: float(
+        getattr(landing.alignment, name)[SIDES.index(side), landing.touchdown_frame(side)]
+    )
 
 
 def _series_at_peak_knee_flexion(name: str) -> Sided:
@@ -306,7 +334,7 @@ def _whole_window(landing: Landing) -> slice:
     return slice(min(w.start for w in windows), max(w.stop for w in windows))
 
 
-# Loads --------------------------------------------------------------------------------------------------------------------------
+# Loads
 
 
 MOMENT_PEAKS = {
@@ -326,7 +354,7 @@ def _moment_peak(joint: str, rotation: str, kind: str) -> Sided:
 
 def knee_adduction_impulse(landing: Landing, side: str) -> Result:
     moment = landing.loads.of(f"knee_{side}", "adduction")[landing.window(side)]
-    return trapezoid(np.maximum(moment, 0.0), 1.0 / landing.poses.rate) if np.isfinite(moment).all() else float("nan")
+    return float(integral(np.maximum(moment, 0.0), 1.0 / landing.poses.rate))
 
 
 def _power(landing: Landing, joint: str, side: str) -> Array:
@@ -336,7 +364,7 @@ def _power(landing: Landing, joint: str, side: str) -> Array:
 def _work_negative(joint: str) -> Sided:
     def value(landing: Landing, side: str) -> Result:
         power = _power(landing, joint, side)
-        return trapezoid(np.minimum(power, 0.0), 1.0 / landing.poses.rate) if np.isfinite(power).all() else float("nan")
+        return float(integral(np.minimum(power, 0.0), 1.0 / landing.poses.rate))
 
     return value
 
@@ -369,7 +397,9 @@ def l5s1_lateral_bend_moment_peak(landing: Landing) -> Result:
 
 
 def _both_sides_note(landing: Landing) -> str:
-    reasons = [_reason(landing, side, _whole_window(landing)) for side in landing.events.sides] + [f"no {s} contact" for s in SIDES if s not in landing.events.sides]
+    reasons = [_reason(landing, side, _whole_window(landing)) for side in landing.events.sides] + [
+        f"no {s} contact" for s in SIDES if s not in landing.events.sides
+    ]
     return "; ".join(dict.fromkeys(r for r in reasons if r))
 
 
@@ -436,5 +466,3 @@ SIDE_MEASURES: dict[str, Sided] = {
     "knee_work_negative": _work_negative("knee"),
     "hip_work_negative": _work_negative("hip"),
 }
-
-

@@ -1,8 +1,9 @@
 """Which foot stands on which plate, and the wrench on each foot.
 
-A plate's force belongs to the foot that is over it and near its surface while it is loaded. When both feet are, but one moves past
-the other, it belongs to the foot nearer to the centre of pressure (on a moving belt the standing foot moves, too). A plate under
-two feet, or a foot on two plates, gives no moments for the feet concerned in those frames, with the reason.
+A plate's force belongs to the foot that is over it and near its surface while it is loaded. When both feet are, but
+one moves past the other, it belongs to the foot nearer to the centre of pressure (on a moving belt the standing foot
+moves, too). A plate under two feet, or a foot on two plates, gives no moments for the feet concerned in those frames,
+with the reason.
 """
 
 from __future__ import annotations
@@ -19,9 +20,11 @@ from jointload.intake.recording import SIDES, Array, Finding, Plate, Recording
 from jointload.numerics.signals import derivatives, runs, zero_lag_lowpass
 
 EDGE_MARGIN = 0.03
-"""A sole point may lie this far [m] outside a plate's corners and still press on it (choice: markers sit on the shoe's outside)."""
+"""A sole point may lie this far [m] outside a plate's corners and still press on it (choice: markers sit on the
+shoe's outside)."""
 PASSING_SPEED = 0.6
-"""Two feet that move faster than this [m/s] against each other do not both stand (choice: a swinging foot moves at 2 to 4 m/s)."""
+"""Two feet that move faster than this [m/s] against each other do not both stand (choice: a swinging foot moves at 2
+to 4 m/s)."""
 DOWN_HEIGHT = 0.05
 """A foot whose lowest point is less than this [m] above its standing height may rest on the ground (choice)."""
 REST_SPEED, REST_HEIGHT, REST_SECONDS = 0.3, 0.02, 0.05
@@ -74,9 +77,17 @@ def foot_contact(
     floor = float(np.mean([plate.corners[1].mean() for plate in recording.plates]))
     feet = [_FootPath.of(poses, body, side) for side in SIDES]
     loaded = np.array([_loaded_frames(plate, recording, frames, threshold) for plate in recording.plates])
-    owner = np.array([_owners(_bearing(feet, plate, recording, threshold), loaded[p]) for p, plate in enumerate(recording.plates)])
+    owner = np.array(
+        [_owners(_bearing(feet, plate, recording, threshold), loaded[p]) for p, plate in enumerate(recording.plates)]
+    )
     lost = _lost_spans(owner, loaded, feet, recording.point_rate)
-    smooth = [(zero_lag_lowpass(p.force, cutoff, recording.force_rate), zero_lag_lowpass(p.moment, cutoff, recording.force_rate)) for p in recording.plates]
+    smooth = [
+        (
+            zero_lag_lowpass(p.force, cutoff, recording.force_rate),
+            zero_lag_lowpass(p.moment, cutoff, recording.force_rate),
+        )
+        for p in recording.plates
+    ]
     step = recording.samples_per_frame
     slow = [(f[:, ::step][:, :frames], m[:, ::step][:, :frames]) for f, m in smooth]
     fast = [(plate.force, plate.moment) for plate in recording.plates]
@@ -88,13 +99,15 @@ def foot_contact(
         force[:, side, gone.start : gone.stop] = moment[:, side, gone.start : gone.stop] = np.nan
         fast_force[:, side, gone.start * step : gone.stop * step] = np.nan
         fast_moment[:, side, gone.start * step : gone.stop * step] = np.nan
-    return Contact(force, moment, fast_force, fast_moment, recording.force_rate, floor, lost, _findings(lost, recording))
+    return Contact(
+        force, moment, fast_force, fast_moment, recording.force_rate, floor, lost, _findings(lost, recording)
+    )
 
 
 @dataclass(frozen=True, eq=False)
 class _FootPath:
-    """Where the sole of one foot is: points (3, P, F) [m], velocity (3, F) [m/s] of its slowest point, low (F,) whether it may press,
-    resting (F,) whether it stands."""
+    """Where the sole of one foot is: points (3, P, F) [m], velocity (3, F) [m/s] of its slowest point, low (F,)
+    whether it may press, resting (F,) whether it stands."""
 
     points: Array
     velocity: Array
@@ -155,7 +168,8 @@ def _padded(series: Array, frames: int) -> Array:
 
 
 def _inside(corners: Array, points: Array) -> NDArray[np.bool_]:
-    """Whether (3, P, F) points lie over the convex quadrilateral of (3, 4) corners, seen from above, widened by EDGE_MARGIN."""
+    """Whether (3, P, F) points lie over the convex quadrilateral of (3, 4) corners, seen from above, widened by
+    EDGE_MARGIN."""
     outline, inside = corners[[0, 2]], np.ones(points.shape[1:], dtype=bool)
     middle = outline.mean(axis=1)
     for k in range(4):
@@ -170,8 +184,8 @@ def _inside(corners: Array, points: Array) -> NDArray[np.bool_]:
 def loaded_spans(vertical: Array, rate: float, threshold: float) -> list[tuple[int, int]]:
     """Samples [start, stop) in which a vertical force (N,) [N] bears load.
 
-    A contact is an unbroken stretch above half the threshold that reaches the threshold (hysteresis) and lasts SHORTEST_CONTACT;
-    it starts where the threshold itself is first passed.
+    A contact is an unbroken stretch above half the threshold that reaches the threshold (hysteresis) and lasts
+    SHORTEST_CONTACT; it starts where the threshold itself is first passed.
     """
     with np.errstate(invalid="ignore"):
         above, strong = vertical > 0.5 * threshold, vertical > threshold
@@ -193,8 +207,8 @@ def _loaded_frames(plate: Plate, recording: Recording, frames: int, threshold: f
 def _owners(bears: NDArray[np.bool_], loaded: NDArray[np.bool_]) -> NDArray[np.int_]:
     """Who bears one plate in every frame.
 
-    Loaded frames in which nobody can be told go to the nearest told frame of the same loading; unloaded frames go to the nearest
-    frame of all, so that the tail of a filtered force stays with its foot.
+    Loaded frames in which nobody can be told go to the nearest told frame of the same loading; unloaded frames go to
+    the nearest frame of all, so that the tail of a filtered force stays with its foot.
     """
     right, left = bears[0] & loaded, bears[1] & loaded
     owner = np.where(right & left, BOTH, np.where(right, 0, np.where(left, 1, NOBODY)))
@@ -257,13 +271,18 @@ def _findings(lost: tuple[Lost, ...], recording: Recording) -> tuple[Finding, ..
         for reason in dict.fromkeys(gone.reason for gone in lost if gone.side == side):
             spans = [gone for gone in lost if gone.side == side and gone.reason == reason]
             seconds = sum(gone.stop - gone.start for gone in spans) / recording.point_rate
-            frames = ", ".join(f"{g.start + recording.first_frame}-{g.stop + recording.first_frame - 1}" for g in spans[:4])
+            frames = ", ".join(
+                f"{g.start + recording.first_frame}-{g.stop + recording.first_frame - 1}" for g in spans[:4]
+            )
             out.append(
                 Finding(
-                    "foot_on_plate", "warn", f"{'right' if side == 'r' else 'left'} foot, frames {frames}", f"{reason} for {seconds:.2f} s",
+                    "foot_on_plate",
+                    "warn",
+                    f"{'right' if side == 'r' else 'left'} foot, frames {frames}",
+                    f"{reason} for {seconds:.2f} s",
                     "no moments of this side in these frames; land with one foot on one plate",
                 )
-            )  # fmt: skip
+            )
     return tuple(out)
 
 

@@ -1,7 +1,8 @@
 """Newton-Euler from the feet up: net joint forces and moments, powers, and checks of the whole body.
 
-The sum runs over the distal side of every joint, about the lab origin, and is shifted to the joint last, so that nothing is
-ever divided by a force. Winter DA (2009) chapter 7; Derrick TR et al (2020) J Biomech 99:109533 on what must be reported.
+The sum runs over the distal side of every joint, about the lab origin, and is shifted to the joint last, so that
+nothing is ever divided by a force. Winter DA (2009) chapter 7; Derrick TR et al (2020) J Biomech 99:109533 on what
+must be reported.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import numpy as np
 
 from jointload.body.angles import JointAngles
 from jointload.body.calibration import FittedBody
+from jointload.body.definitions import Segment
 from jointload.body.pose import SegmentPoses
 from jointload.intake.recording import SIDES, Array
 from jointload.intake.rider import G
@@ -26,7 +28,8 @@ GRAVITY = np.array([0.0, -G, 0.0])
 class SegmentMotion:
     """Motion of the S segments that carry mass.
 
-    rotation : lab_from_segment (3, 3, S, F);  centre : centre of mass (3, S, F) [m];  acceleration : its (3, S, F) [m/s2]
+    rotation : lab_from_segment (3, 3, S, F);  centre : centre of mass (3, S, F) [m];  acceleration : its (3, S, F)
+    [m/s2]
     angular_velocity, angular_acceleration : lab axes (3, S, F) [rad/s], [rad/s2]
     """
 
@@ -39,10 +42,11 @@ class SegmentMotion:
 
 @dataclass(frozen=True, eq=False)
 class Chain:
-    """Which segments are summed under which joint: mass (S,), tensor (3, 3, S) in segment axes, parent joint of every segment.
+    """Which segments are summed under which joint: mass (S,), tensor (3, 3, S) in segment axes, parent joint of every
+    segment.
 
-    Segments come distal before proximal; `above[s]` is the index of the segment that segment s hangs on, -1 for the last one.
-    The joint of segment s is the one at its proximal end.
+    Segments come distal before proximal; `above[s]` is the index of the segment that segment s hangs on, -1 for the
+    last one. The joint of segment s is the one at its proximal end.
     """
 
     mass: Array
@@ -68,7 +72,8 @@ class JointLoads:
     centre: Array
 
     def of(self, joint: str, rotation: str, kind: str = "external") -> Array:
-        """(F,) [N m] moment about one named rotation; kind 'external' is the load, 'internal' the body's answer to it."""
+        """(F,) [N m] moment about one named rotation; kind 'external' is the load, 'internal' the body's answer to
+        it."""
         j = self.joints.index(joint)
         internal = self.components[self.rotations[j].index(rotation), j]
         return internal if kind == "internal" else -internal
@@ -86,11 +91,12 @@ def inverse_dynamics(
     """Net force and moment at the proximal end of every segment, exerted ON that segment.
 
     joint_centre : (3, S, F) [m]
-    contact_force, contact_moment : (3, C, F) [N], [N m about the lab origin], acting on the segments contact_segment (C)
+    contact_force, contact_moment : (3, C, F) [N], [N m about the lab origin], acting on contact_segment (C)
     Returns force (3, S, F) [N] and moment (3, S, F) [N m] about joint_centre, lab axes.
 
-    Per segment  F = m (a - g) - F_ext,  M_O = r x m (a - g) + R (J Omega' + Omega x J Omega) - M_ext,  summed up the tree, then
-    M = M_O - p x F. Angular rates are turned into the segment, the constant tensor acts there, the result is turned back.
+    Per segment  F = m (a - g) - F_ext,  M_O = r x m (a - g) + R (J Omega' + Omega x J Omega) - M_ext,  summed up the
+    tree, then M = M_O - p x F. Angular rates are turned into the segment, the constant tensor acts there, the result is
+    turned back.
     """
     force = chain.mass[:, None] * (motion.acceleration - gravity[:, None, None])
     moment = cross(motion.centre, force)
@@ -161,8 +167,8 @@ def joint_loads(
 ) -> JointLoads:
     """Loads of every joint of the body from the wrench on each foot.
 
-    contact_force, contact_moment : (3, 2, F) right foot, left foot; NaN where the wrench is unknown, which then reaches every
-    joint above that foot and no other.
+    contact_force, contact_moment : (3, 2, F) right foot, left foot; NaN where the wrench is unknown, which
+    then reaches every joint above that foot and no other.
     """
     motion = motion or segment_motion(poses, body)
     names, chain = loaded_segments(body), body_chain(body)
@@ -202,7 +208,13 @@ def _by_joint(
             out["relative"][:, j] = motion.angular_velocity[:, s] - motion.angular_velocity[:, above]
     components = np.einsum("cajf,cjf->ajf", angles.axes, out["moment"]) * angles.signs[:, :, None]
     return JointLoads(
-        joints, angles.rotations, out["force"], out["moment"], components, dot(out["moment"], out["relative"]), out["centre"]
+        joints,
+        angles.rotations,
+        out["force"],
+        out["moment"],
+        components,
+        dot(out["moment"], out["relative"]),
+        out["centre"],
     )
 
 
@@ -217,9 +229,9 @@ def _complete_below(body: FittedBody, names: tuple[str, ...]) -> set[str]:
     return complete
 
 
-def _hangs_on(other: str, name: str, segments: Mapping[str, object]) -> bool:
+def _hangs_on(other: str, name: str, segments: Mapping[str, Segment]) -> bool:
     while other in segments and other != name:
-        other = segments[other].parent  # type: ignore[attr-defined]
+        other = segments[other].parent
     return other == name
 
 
@@ -237,8 +249,16 @@ def in_frame(loads: JointLoads, poses: SegmentPoses, body: FittedBody, frame: st
     return force, moment
 
 
-def smooth_loads(loads: JointLoads, angles: JointAngles, cutoff: float | None, rate: float) -> tuple[JointLoads, JointAngles]:
-    """Low-pass the loads and angles after the dynamics on raw data (Edwards WB, Troy KL, Derrick TR (2011) Gait Posture)."""
-    series = ("force", "moment", "components", "power")
-    smooth = {name: zero_lag_lowpass(getattr(loads, name), cutoff, rate) for name in series}
-    return replace(loads, **smooth), replace(angles, angle=zero_lag_lowpass(angles.angle, cutoff, rate))
+def smooth_loads(
+    loads: JointLoads, angles: JointAngles, cutoff: float | None, rate: float
+) -> tuple[JointLoads, JointAngles]:
+    """Low-pass the loads and angles after the dynamics on raw data (Edwards WB, Troy KL, Derrick TR (2011) Gait
+    Posture)."""
+    smoothed = replace(
+        loads,
+        force=zero_lag_lowpass(loads.force, cutoff, rate),
+        moment=zero_lag_lowpass(loads.moment, cutoff, rate),
+        components=zero_lag_lowpass(loads.components, cutoff, rate),
+        power=zero_lag_lowpass(loads.power, cutoff, rate),
+    )
+    return smoothed, replace(angles, angle=zero_lag_lowpass(angles.angle, cutoff, rate))

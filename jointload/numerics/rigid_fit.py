@@ -21,7 +21,8 @@ def fit_poses(clusters: Sequence[Array], observed: Sequence[Array]) -> tuple[Arr
     observed : per segment (3, n, F) [m], the same markers in the lab; NaN where not seen
 
     Returns lab_from_segment (3, 3, S, F), position of the segment's origin (3, S, F) [m] and the root mean square
-    distance (S, F) [m] of the markers from the fit. NaN where fewer than three markers, or only markers on one line, are seen.
+    distance (S, F) [m] of the markers from the fit. NaN where fewer than three markers, or only markers on one line,
+    are seen.
 
     The rotation maximises the trace of Horn's symmetric 4 x 4 matrix; its largest eigenvalue is the largest root of the
     characteristic polynomial, found by Newton's method from above, and the quaternion is a column of the adjugate.
@@ -36,7 +37,16 @@ def fit_poses(clusters: Sequence[Array], observed: Sequence[Array]) -> tuple[Arr
         for visible, where in _visibility_patterns(seen_at):
             if not _fixes_a_rotation(local[:, visible]):
                 continue
-            _accumulate(local[:, visible], seen_at[:, visible][..., where], s, where, covariance, centre_local, centre_lab, spread)
+            _accumulate(
+                local[:, visible],
+                seen_at[:, visible][..., where],
+                s,
+                where,
+                covariance,
+                centre_local,
+                centre_lab,
+                spread,
+            )
             count[s, where] = np.count_nonzero(visible)
     quaternion, largest = _largest_eigenpair(covariance, 0.5 * spread)
     rotation = rotation_from_quaternion(quaternion)

@@ -56,7 +56,8 @@ def unit(vector: Array) -> Array:
 
 
 def from_axes(primary: Array, secondary: Array, primary_axis: str, secondary_axis: str) -> Array:
-    """Right-handed rotation whose `primary_axis` ('x', 'y', 'z') is along primary and whose `secondary_axis` lies nearest secondary.
+    """Right-handed rotation whose `primary_axis` ('x', 'y', 'z') is along primary and whose `secondary_axis` lies
+    nearest secondary.
 
     primary, secondary : (3, ...); result : (3, 3, ...) with the axes as columns.
     """
@@ -148,7 +149,8 @@ def angular_motion(lab_from_segment: Array, dt: float) -> tuple[Array, Array]:
     """Angular velocity [rad/s] and acceleration [rad/s2] in lab axes, (3, ..., F) each, of (3, 3, ..., F) rotations.
 
     The rotation vector from frame to frame is the mean velocity between them; its central mean and central difference
-    belong to the frame. This is the second difference of an orientation: nothing is differentiated twice. NaN at both ends.
+    belong to the frame. This is the second difference of an orientation: nothing is differentiated twice. NaN at both
+    ends.
     """
     step = to_vector(compose(lab_from_segment[..., 1:], inverse(lab_from_segment[..., :-1])))
     velocity = np.full((3, *lab_from_segment.shape[2:]), np.nan)

@@ -20,10 +20,10 @@ SHORTEST_RUN = 5
 def zero_lag_lowpass(x: Array, cutoff: float | None, rate: float) -> Array:
     """Second-order Butterworth low-pass applied forward and backward, -3 dB at `cutoff` after both passes.
 
-    x : (..., N); cutoff, rate [Hz]; cutoff None gives x unchanged. NaN splits the signal: every unbroken run is filtered by
-    itself, and a run shorter than SHORTEST_RUN becomes NaN. The correction for two passes is made on the pre-warped
-    frequency: tan(pi fd / fs) = tan(pi fc / fs) / 0.802, exact at any cutoff / rate (Winter 2009, chapter 3; with the bilinear
-    transform's own warping). Both ends are padded by odd reflection of up to one second.
+    x : (..., N); cutoff, rate [Hz]; cutoff None gives x unchanged. NaN splits the signal: every unbroken run is
+    filtered by itself, and a run shorter than SHORTEST_RUN becomes NaN. The correction for two passes is made on the
+    pre-warped frequency: tan(pi fd / fs) = tan(pi fc / fs) / 0.802, exact at any cutoff / rate (Winter 2009, chapter
+    3; with the bilinear transform's own warping). Both ends are padded by odd reflection of up to one second.
     """
     if cutoff is None or x.shape[-1] < SHORTEST_RUN:
         return x
@@ -76,7 +76,9 @@ def derivatives(x: Array, dt: float) -> tuple[Array, Array]:
     return first, second
 
 
-def bridge_short_gaps(x: Array, longest: int, forbidden: tuple[int, ...] = ()) -> tuple[Array, list[tuple[int, int, int]]]:
+def bridge_short_gaps(
+    x: Array, longest: int, forbidden: tuple[int, ...] = ()
+) -> tuple[Array, list[tuple[int, int, int]]]:
     """Fill gaps of up to `longest` samples in (3, M, F) trajectories by a cubic spline through the samples around them.
 
     A gap at either end, one that holds a frame of `forbidden`, or one with fewer than two samples on a side stays NaN.
@@ -86,7 +88,7 @@ def bridge_short_gaps(x: Array, longest: int, forbidden: tuple[int, ...] = ()) -
         (m, start, stop)
         for m in np.flatnonzero(~np.isfinite(x[0]).all(axis=1)).tolist()
         for start, stop in runs(~np.isfinite(x[0, m]))
-        if 0 < start and stop < x.shape[2] and stop - start <= longest and not any(start <= f < stop for f in forbidden)
+        if start > 0 and stop < x.shape[2] and stop - start <= longest and not any(start <= f < stop for f in forbidden)
     ]
     if not gaps:
         return x, []
@@ -103,7 +105,6 @@ def bridge_short_gaps(x: Array, longest: int, forbidden: tuple[int, ...] = ()) -
     return out, filled
 
 
-def trapezoid(y: Array, dt: float) -> Array:
-    """Integral over the last axis by the trapezium rule, NaN samples left out of their two panels."""
-    panels = 0.5 * (y[..., 1:] + y[..., :-1])
-    return np.nansum(panels, axis=-1) * dt
+def integral(y: Array, dt: float) -> Array:
+    """Integral over the last axis by the trapezium rule; NaN when any sample is."""
+    return np.asarray(0.5 * dt * np.sum(y[..., 1:] + y[..., :-1], axis=-1))

@@ -1,0 +1,74 @@
+"""Joint angles, joint moments and insole what-ifs from C3D recordings of hard landings.
+
+Three lines do the same as the command line:
+
+    session = jointload.read("landing.c3d", static="standing.c3d", labels="labels.toml", rider="rider.toml")
+    landing = jointload.analyse(session)
+    jointload.metrics_table(landing)
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from jointload.analysis import Analysis, analyse
+    from jointload.errors import InputError, JointloadError
+    from jointload.insole.geometry import parse_wedge
+    from jointload.insole.whatif import WhatIf, what_if
+    from jointload.intake.c3d import read_recording
+    from jointload.intake.session import Session
+    from jointload.intake.session import read_session as read
+    from jointload.report.folder import write_report
+    from jointload.report.tables import metrics_table, quality_table, series_table
+    from jointload.settings import Settings
+
+__version__ = "0.1.0"
+
+__all__ = [
+    "Analysis",
+    "InputError",
+    "JointloadError",
+    "Session",
+    "Settings",
+    "WhatIf",
+    "analyse",
+    "metrics_table",
+    "parse_wedge",
+    "quality_table",
+    "read",
+    "read_recording",
+    "series_table",
+    "what_if",
+    "write_report",
+]
+
+_ROOMS = {
+    "Analysis": "analysis",
+    "InputError": "errors",
+    "JointloadError": "errors",
+    "Session": "intake.session",
+    "Settings": "settings",
+    "WhatIf": "insole.whatif",
+    "analyse": "analysis",
+    "metrics_table": "report.tables",
+    "parse_wedge": "insole.geometry",
+    "quality_table": "report.tables",
+    "read": "intake.session",
+    "read_recording": "intake.c3d",
+    "series_table": "report.tables",
+    "what_if": "insole.whatif",
+    "write_report": "report.folder",
+}
+
+
+def __getattr__(name: str) -> Any:
+    """Public names are found when first used, so that importing the package costs nothing."""
+    if name not in _ROOMS:
+        raise AttributeError(f"module 'jointload' has no attribute {name!r}")
+    return getattr(import_module(f"jointload.{_ROOMS[name]}"), "read_session" if name == "read" else name)
+
+
+def __dir__() -> list[str]:
+    return sorted([*__all__, "__version__"])

@@ -1,0 +1,304 @@
+"""The command line: words to one call, errors to one line and an exit code."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from jointload.errors import InputError, OutputError, SettingError, expected_found
+
+if TYPE_CHECKING:
+    from jointload.analysis import Analysis
+    from jointload.insole.whatif import WhatIf
+    from jointload.intake.recording import Finding
+    from jointload.settings import Settings
+
+DONE, WARNINGS, BAD_INPUT = 0, 1, 2
+
+app = typer.Typer(
+    name="jointload",
+    help="Joint angles, joint moments and insole what-ifs from C3D recordings of hard landings. A research tool, not a medical device.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+
+Trial = Annotated[Path, typer.Argument(help="C3D file of the landing", show_default=False)]
+Static = Annotated[
+    Path | None,
+    typer.Option(help="C3D file of the standing trial; without it the landing's own quiet frames are used"),
+]
+Labels = Annotated[Path, typer.Option(help="labels.toml: which marker is which landmark", show_default=False)]
+RiderFile = Annotated[Path, typer.Option("--rider", help="rider.toml: id, mass_kg, height_m, sex", show_default=False)]
+Out = Annotated[Path, typer.Option(help="folder for the result; it appears whole or not at all", show_default=False)]
+Cutoff = Annotated[float, typer.Option(help="low-pass of markers and forces for the dynamics [Hz]; 0 for none")]
+ImpactCutoff = Annotated[float, typer.Option(help="low-pass of forces for peaks and loading rates [Hz]; 0 for none")]
+Threshold = Annotated[float, typer.Option(help="vertical force that counts as contact [N]")]
+Smoothing = Annotated[str, typer.Option(help="smooth 'before' the dynamics, or the loads 'after' it")]
+LandingEnd = Annotated[str, typer.Option(help="lowest_pelvis, peak_knee_flexion, peak_force or fixed_100ms")]
+AngleZero = Annotated[str, typer.Option(help="'anatomical', or 'standing' for angles from the static trial")]
+HipCentre = Annotated[str, typer.Option(help="hip joint centre regression; see `jointload models`")]
+Inertia = Annotated[str, typer.Option(help="segment inertia table; see `jointload models`")]
+Up = Annotated[str | None, typer.Option(help="the file's upward axis, such as +z, where the file misleads")]
+Forward = Annotated[str | None, typer.Option(help="the file's forward axis, such as +y, where the file misleads")]
+
+
+@app.command()
+def demo(out: Out = Path("demo_report")) -> None:
+    """Analyse the invented sample study that ships with jointload, with a what-if, and write its report."""
+    from jointload.modeldata import shipped_folder
+
+    sample = shipped_folder("sample_c3d")
+    files = {
+        "trial": sample / "rider_a_landing_flat.c3d",
+        "static": sample / "rider_a_static.c3d",
+        "labels": sample / "labels.toml",
+        "rider": sample / "rider_a.toml",
+    }
+    analysis, answer = _analysed(files, _settings(), wedge="medial:4", side="r", length="heel")
+    _written(analysis, answer, files, out)
+    typer.echo(f"All recordings of the sample study are in {sample}")
+
+
+@app.command()
+def check(files: Annotated[list[Path], typer.Argument(help="C3D files", show_default=False)]) -> None:
+    """Say what is wrong with recordings before anyone trusts them. Exit 0 all well, 1 warnings, 2 refused."""
+    from rich.progress import track
+
+    from jointload.intake.c3d import read_recording
+    from jointload.intake.quality import inspect_recording
+
+    worst = DONE
+    shown = track(files, "Checking", disable=not sys.stderr.isatty(), transient=True, console=_console(stderr=True))
+    for path in shown:
+        try:
+            findings = inspect_recording(read_recording(path), None)
+        except InputError as problem:
+            typer.echo(f"{path}: refused: {problem}", err=True)
+            worst = BAD_INPUT
+            continue
+        worst = max(worst, WARNINGS if any(f.severity != "pass" for f in findings) else DONE)
+        _print_findings(str(path), findings)
+    raise typer.Exit(worst)
+
+
+@app.command()
+def labels(
+    file: Annotated[Path, typer.Argument(help="C3D file whose markers are to be named", show_default=False)],
+    out: Annotated[Path | None, typer.Option(help="write the proposal here instead of printing it")] = None,
+) -> None:
+    """Propose a labels.toml from the words in a recording's marker labels."""
+    from jointload.intake.c3d import read_recording
+    from jointload.intake.labels import propose_labels
+
+    proposal = propose_labels(read_recording(file))
+    if out is None:
+        typer.echo(proposal)
+        return
+    _write_new(out, proposal)
+    typer.echo(f"Wrote {out}. Check every line before you use it.")
+
+
+@app.command()
+def analyse(
+    trial: Trial,
+    labels: Labels,
+    rider: RiderFile,
+    out: Out,
+    static: Static = None,
+    cutoff: Cutoff = 20.0,
+    impact_cutoff: ImpactCutoff = 100.0,
+    threshold: Threshold = 20.0,
+    smoothing: Smoothing = "before",
+    landing_end: LandingEnd = "lowest_pelvis",
+    angle_zero: AngleZero = "anatomical",
+    hip_centre: HipCentre = "harrington_2007",
+    inertia: Inertia = "de_leva_1996",
+    up: Up = None,
+    forward: Forward = None,
+) -> None:
+    """Analyse one landing: angles, moments, forces, alignment, and what to doubt."""
+    files = _files(trial, static, labels, rider)
+    chosen = _settings(cutoff, impact_cutoff, threshold, smoothing, landing_end, angle_zero, hip_centre, inertia)
+    analysis, _ = _analysed(files, chosen, up=up, forward=forward)
+    _written(analysis, None, files, out)
+
+
+@app.command()
+def whatif(
+    trial: Trial,
+    labels: Labels,
+    rider: RiderFile,
+    out: Out,
+    heel_wedge: Annotated[str, typer.Option(help="medial:DEGREES or lateral:DEGREES, the raised side")],
+    side: Annotated[str, typer.Option(help="r or l, the foot the wedge is under")],
+    static: Static = None,
+    length: Annotated[str, typer.Option(help="'heel', or 'full' for a wedge of the whole foot's length")] = "heel",
+    draws: Annotated[int, typer.Option(min=50, max=20000, help="draws of the foot's response")] = 500,
+    seed: Annotated[int, typer.Option(help="seed of the draws")] = 1,
+    cutoff: Cutoff = 20.0,
+    impact_cutoff: ImpactCutoff = 100.0,
+    threshold: Threshold = 20.0,
+    smoothing: Smoothing = "before",
+    landing_end: LandingEnd = "lowest_pelvis",
+    angle_zero: AngleZero = "anatomical",
+    hip_centre: HipCentre = "harrington_2007",
+    inertia: Inertia = "de_leva_1996",
+    up: Up = None,
+    forward: Forward = None,
+) -> None:
+    """Analyse one landing and predict what a wedge would shift, with an interval."""
+    files = _files(trial, static, labels, rider)
+    chosen = _settings(cutoff, impact_cutoff, threshold, smoothing, landing_end, angle_zero, hip_centre, inertia)
+    analysis, answer = _analysed(files, chosen, heel_wedge, side, length, draws, seed, up, forward)
+    _written(analysis, answer, files, out)
+
+
+@app.command()
+def models(name: Annotated[str, typer.Argument(help="one file's name for its full provenance")] = "") -> None:
+    """List the bodies, inertia tables, regressions and other data that ship, with their sources."""
+    from jointload.modeldata import load_model, model_kinds, model_names
+
+    known = {(kind, file) for kind in model_kinds() for file in model_names(kind)}
+    if name and name not in {file for _, file in known}:
+        message = expected_found(
+            "model", "one of " + ", ".join(sorted(f for _, f in known)), repr(name), "models/", "choose one"
+        )
+        raise SettingError(message)
+    for kind in model_kinds():
+        chosen = [file for file in model_names(kind) if name in ("", file)]
+        for file in chosen:
+            provenance = load_model(kind, file).provenance
+            typer.echo(f"{kind}/{file}")
+            for key in provenance if name else ("source",):
+                typer.echo(f"    {key}: {provenance[key]}")
+
+
+def main() -> None:
+    """Run the command line; every InputError and every wrong word is one line on stderr and exit code 2."""
+    try:
+        sys.exit(app(standalone_mode=False) or DONE)
+    except InputError as problem:
+        _complain(str(problem))
+    except KeyboardInterrupt:
+        _complain("stopped; nothing was written", 130)
+    except Exception as problem:
+        message = getattr(problem, "format_message", None)
+        if message is None:
+            raise
+        _complain(f"{message()}; see jointload --help" if message() else "see jointload --help")
+
+
+def _complain(message: str, code: int = BAD_INPUT) -> None:
+    typer.echo(f"jointload: {' '.join(message.split())}", err=True)
+    sys.exit(code)
+
+
+def _write_new(path: Path, text: str) -> None:
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except OSError as problem:
+        advice = "choose a new name in a folder you may write to"
+        raise OutputError(expected_found("output", "a new file", problem.strerror, str(path), advice)) from None
+
+
+def _files(trial: Path, static: Path | None, labels: Path, rider: Path) -> dict[str, Path]:
+    files = {"trial": trial, "labels": labels, "rider": rider}
+    return files if static is None else {**files, "static": static}
+
+
+def _settings(
+    cutoff: float = 20.0,
+    impact_cutoff: float = 100.0,
+    threshold: float = 20.0,
+    smoothing: str = "before",
+    landing_end: str = "lowest_pelvis",
+    angle_zero: str = "anatomical",
+    hip_centre: str = "harrington_2007",
+    inertia: str = "de_leva_1996",
+) -> Settings:
+    from jointload.settings import Settings
+
+    words: dict[str, Any] = {"smoothing": smoothing, "landing_end": landing_end, "angle_zero": angle_zero}
+    return Settings(
+        cutoff=cutoff or None,
+        impact_cutoff=impact_cutoff or None,
+        contact_threshold=threshold,
+        hip_centre=hip_centre,
+        inertia=inertia,
+        **words,
+    )
+
+
+def _analysed(
+    files: dict[str, Path],
+    settings: Settings,
+    wedge: str = "",
+    side: str = "",
+    length: str = "heel",
+    draws: int = 500,
+    seed: int = 1,
+    up: str | None = None,
+    forward: str | None = None,
+) -> tuple[Analysis, WhatIf | None]:
+    from jointload.analysis import analyse as run
+    from jointload.insole.geometry import parse_wedge
+    from jointload.insole.whatif import what_if
+    from jointload.intake.session import read_session
+
+    shape = parse_wedge(wedge, side, length) if wedge else None
+    with _step("Reading"):
+        session = read_session(files["trial"], files.get("static"), files["labels"], files["rider"], up, forward)
+    with _step("Angles and moments"):
+        analysis = run(session, settings)
+    if shape is None:
+        return analysis, None
+    with _step("What the wedge would shift"):
+        return analysis, what_if(analysis, shape, draws, seed)
+
+
+def _written(analysis: Analysis, answer: WhatIf | None, files: dict[str, Path], out: Path) -> None:
+    from jointload.report.folder import write_report
+
+    with _step("Report"):
+        write_report(analysis, out, whatif=answer, inputs=files)
+    warned = sum(f.severity != "pass" for f in analysis.findings)
+    typer.echo(f"Wrote {out / 'report.html'} and the tables beside it; {warned} findings need a look.")
+
+
+@contextmanager
+def _step(words: str) -> Iterator[None]:
+    """A moving line on a terminal, a plain one elsewhere."""
+    if sys.stderr.isatty():
+        with _console(stderr=True).status(words):
+            yield
+    else:
+        typer.echo(words, err=True)
+        yield
+
+
+def _console(stderr: bool = False) -> Any:
+    from rich.console import Console
+
+    return Console(stderr=stderr, soft_wrap=True)
+
+
+def _print_findings(where: str, findings: tuple[Finding, ...]) -> None:
+    from rich.table import Table
+
+    table = Table(title=where, title_justify="left")
+    for column in ("severity", "check", "where", "evidence", "advice"):
+        table.add_column(column, overflow="fold")
+    for finding in sorted(findings, key=lambda f: ("refuse", "warn", "pass").index(f.severity)):
+        table.add_row(finding.severity, finding.check, finding.where, finding.evidence, finding.advice)
+    _console().print(table)
+
+
+if __name__ == "__main__":
+    main()
