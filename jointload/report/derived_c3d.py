@@ -1,6 +1,7 @@
 """The trial's markers with joint angles, moments, powers and joint centres, in the open format that laboratories read.
 
-C3D User Guide, c3d.org; POINT:ANGLES, MOMENTS and POWERS are the lists by which readers keep such trajectories apart from markers.
+C3D User Guide, c3d.org; POINT:ANGLES, MOMENTS and POWERS are the lists by which readers keep such trajectories apart
+from markers.
 """
 
 from __future__ import annotations
@@ -62,13 +63,12 @@ def derived_trajectories(landing: Landing) -> list[Trajectory]:
         names = ", ".join(f"{axis} {name}" for axis, name in zip("XYZ", rotations, strict=True))
         lumbar = joint == "l5s1"
         kind, sign = ("internal", 1.0) if lumbar else ("external", -1.0)
+        moment = sign * MILLIMETRES * landing.loads.components[:, j]
         power = np.zeros((3, landing.loads.power.shape[1]))
         power[0] = landing.loads.power[j]
         out += [
             Trajectory(of_joint(joint, "angle"), f"deg: {names}", np.rad2deg(landing.angles.angle[:, j]), "ANGLES"),
-            Trajectory(
-                of_joint(joint, "moment"), f"Nmm, {kind}: {names}", sign * MILLIMETRES * landing.loads.components[:, j], "MOMENTS"
-            ),
+            Trajectory(of_joint(joint, "moment"), f"Nmm, {kind}: {names}", moment, "MOMENTS"),
             Trajectory(of_joint(joint, "power"), "W, in X; generated is positive", power, "POWERS"),
             Trajectory(of_joint(joint, "centre"), "joint centre", MILLIMETRES * landing.loads.centre[:, j]),
         ]  # fmt: skip

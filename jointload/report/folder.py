@@ -28,8 +28,8 @@ def write_report(
 ) -> Path:
     """Write report.html, metrics.csv, series.csv, quality.csv, derived.c3d, run.json, and whatif.csv when there is one.
 
-    An earlier result in `out` is replaced; any other content is left alone and gives an OutputError. inputs : role -> file, for
-    their SHA-256; now : the time in UTC to write into run.json. Returns the folder.
+    An earlier result in `out` is replaced; any other content is left alone: OutputError. Returns the folder.
+    inputs : role -> file, for their SHA-256;  now : the time in UTC to write into run.json
     """
     out = Path(out).absolute()
     _check_replaceable(out)

@@ -23,12 +23,13 @@ table, nav, .number, .mark { font-family: "Noto Sans", "DejaVu Sans", "Segoe UI"
 table { border-collapse: collapse; width: 100%; font-size: .84rem; line-height: 1.35; }
 th, td { text-align: left; vertical-align: top; padding: .32rem .6rem .32rem 0; border-bottom: 1px solid var(--line); }
 thead th { border-bottom: 2px solid var(--ink); font-weight: 600; }
-td.number, th.number { text-align: right; padding-right: 1.1rem; font-variant-numeric: tabular-nums; white-space: nowrap; }
+td.number, th.number { text-align: right; padding-right: 1.1rem; font-variant-numeric: tabular-nums; }
+td.number { white-space: nowrap; }
 td.number small { white-space: normal; display: block; max-width: 11rem; margin-left: auto; }
 figure { margin: 1.25rem 0; }
 figure img { width: 100%; height: auto; background: #fff; border: 1px solid var(--line); }
 figcaption { font-size: .9rem; color: var(--soft); max-width: 46rem; }
-.facts { display: grid; grid-template-columns: repeat(auto-fit, minmax(11rem, 1fr)); gap: .75rem; margin: 1rem 0; padding: 0; }
+.facts { display: grid; grid-template-columns: repeat(auto-fit, minmax(15rem, 1fr)); gap: .75rem; margin: 1rem 0; }
 .facts div { background: var(--panel); padding: .7rem .9rem; border-left: 4px solid var(--accent); }
 .facts dt { font-size: .85rem; color: var(--soft); }
 .facts dd { margin: 0; font: 600 1.3rem/1.3 "Noto Sans", "DejaVu Sans", "Segoe UI", Roboto, sans-serif; }
@@ -37,7 +38,8 @@ figcaption { font-size: .9rem; color: var(--soft); max-width: 46rem; }
 .mark { font-weight: 600; white-space: nowrap; }
 .refuse { color: #7a1028; } .warn { color: #7a4a00; } .pass { color: #0b4f55; }
 .outside { font-weight: 700; text-decoration: underline; text-decoration-thickness: 2px; text-underline-offset: 3px; }
-nav { font-size: .85rem; margin: 1rem 0; } nav a { margin-right: 1rem; white-space: nowrap; }
+nav { font-size: .85rem; margin: 1rem 0; line-height: 1.9; } nav a { margin-right: 1rem; }
+td ul { margin: 0; padding-left: 1rem; }
 .caution { background: var(--panel); border-left: 4px solid #7a1028; padding: .6rem 1rem; }
 details { margin: .75rem 0; } summary { cursor: pointer; color: var(--accent); }
 @media print {
@@ -82,8 +84,8 @@ def table(head: Sequence[str], rows: Iterable[Sequence[str]], numeric: Iterable[
         )
 
     body = "\n".join(f"<tr>{cells('td', row)}</tr>" for row in rows)
-    first = cells("th", [escape(text) for text in head])
-    return f'<div class="scroll"><table>\n<thead><tr>{first}</tr></thead>\n<tbody>\n{body}\n</tbody></table></div>'
+    first = f"<thead><tr>{cells('th', [escape(text) for text in head])}</tr></thead>\n" if head else ""
+    return f'<div class="scroll"><table>\n{first}<tbody>\n{body}\n</tbody></table></div>'
 
 
 def mark(severity: str) -> str:

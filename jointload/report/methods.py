@@ -1,7 +1,7 @@
 """How the numbers were made, as a paragraph for a paper and as a checklist of what papers on joint moments must report.
 
-The items follow Derrick TR et al (2020) J Biomech 99:109533 and Wu G, Cavanagh PR (1995) J Biomech 28:1257-1261, as restated
-elsewhere. Every sentence is made from the settings and the data of this analysis.
+The items follow Derrick TR et al (2020) J Biomech 99:109533 and Wu G, Cavanagh PR (1995) J Biomech 28:1257-1261, as
+restated elsewhere. Every sentence is made from the settings and the data of this analysis.
 """
 
 from __future__ import annotations
@@ -55,9 +55,9 @@ def methods_text(analysis: Analysis) -> Methods:
         ("Force peaks and loading rates", _impact_filter(analysis)),
         ("Derivatives", "central first and second differences of the filtered positions and rotations"),
         ("Inverse dynamics", _dynamics(analysis)),
-        ("Moments expressed in", "the joint coordinate system: projections on its three axes, which are not at right angles"),
+        ("Moments expressed in", "the joint coordinate system: projections on its axes, not all at right angles"),
         ("Internal or external", _kind()),
-        ("Sign", "positive in the named direction on both sides: flexion, adduction and internal rotation; dorsiflexion and inversion"),
+        ("Sign", _sign()),
         ("Normaliser", _normaliser(analysis)),
         ("Events", _events(analysis)),
         ("Landing phase", _phase(analysis)),
@@ -73,7 +73,8 @@ def _paragraph(item: dict[str, str]) -> str:
         f"{item['Recording']}. {_capital(item['Force plates'])}. The body was fitted to {item['Body fitted to']}. "
         f"Segment frames followed {item['Segment frames']}; the hip joint centre followed {item['Hip joint centre']}; "
         f"segment inertia followed {item['Segment inertia']}. {_capital(item['Joint angles'])}. "
-        f"Filter: {item['Filter']}. {_capital(item['Force peaks and loading rates'])}. {_capital(item['Inverse dynamics'])}. "
+        f"Filter: {item['Filter']}. {_capital(item['Force peaks and loading rates'])}. "
+        f"{_capital(item['Inverse dynamics'])}. "
         f"{_capital(item['Internal or external'])}; {item['Sign']}. {_capital(item['Normaliser'])}. "
         f"{_capital(item['Events'])}. {_capital(item['Landing phase'])}. {item['Software']}."
     )
@@ -108,14 +109,15 @@ def _plates(analysis: Analysis) -> str:
 def _angles(settings: Settings) -> str:
     return (
         "joint coordinate system, rotations in the order Z, X', Y'' of the distal frame in the proximal one "
-        f"(Grood and Suntay 1983 J Biomech Eng 105:136-144; Wu et al. 2002 J Biomech 35:543-548), {ZEROS[settings.angle_zero]}"
+        f"(Grood and Suntay 1983 J Biomech Eng 105:136-144; Wu et al. 2002 J Biomech 35:543-548), "
+        f"{ZEROS[settings.angle_zero]}"
     )
 
 
 def _gaps(settings: Settings) -> str:
     return (
-        f"gaps up to {1000 * settings.longest_gap:g} ms bridged by a cubic spline unless they hold a touch-down; longer ones "
-        "placed by the rigid fit of the segment's other markers; the rest left empty"
+        f"gaps up to {1000 * settings.longest_gap:g} ms bridged by a cubic spline unless they hold a touch-down; "
+        "longer ones placed by the rigid fit of the segment's other markers; the rest left empty"
     )
 
 
@@ -141,28 +143,38 @@ def _impact_filter(analysis: Analysis) -> str:
 def _dynamics(analysis: Analysis) -> str:
     top = "L5/S1" if "l5s1" in analysis.landing.loads.joints else "the last joint"
     return (
-        f"Newton-Euler from both feet up to {top}, wrenches summed about the laboratory origin and shifted to the joint centre "
-        "last; no muscle forces, so that joint forces are net forces"
+        f"Newton-Euler from both feet up to {top}, wrenches summed about the laboratory origin and shifted "
+        "to the joint centre last; no muscle forces, so that joint forces are net forces"
     )
 
 
 def _kind() -> str:
     return (
-        "external moments (of the loads on the distal segment) for ankle dorsiflexion, knee and hip; internal moments (the body's "
-        "answer) for ankle inversion and L5/S1; every unit names which"
+        "external moments (of the loads on the distal segment) for ankle dorsiflexion, knee and hip; internal "
+        "moments (the body's answer) for ankle inversion and L5/S1; every unit names which"
+    )
+
+
+def _sign() -> str:
+    return (
+        "positive in the named direction on both sides: flexion, adduction and internal rotation; at the ankle "
+        "dorsiflexion and inversion; at L5/S1 as each name says"
     )
 
 
 def _normaliser(analysis: Analysis) -> str:
     weight = analysis.landing.weight
     origin = "the plates in quiet standing" if math.isclose(weight, analysis.landing.weight_on_plates) else "rider.toml"
-    return f"forces by body weight ({weight:.1f} N, from {origin}), moments, work and power by body mass ({weight / G:.2f} kg)"
+    return (
+        f"forces by body weight ({weight:.1f} N, from {origin}), moments, work and power by body mass "
+        f"({weight / G:.2f} kg)"
+    )
 
 
 def _events(analysis: Analysis) -> str:
     return (
-        f"touch-down where the vertical force of the foot passes {analysis.settings.contact_threshold:g} N, in an unbroken stretch "
-        f"above half of it of at least {1000 * SHORTEST_CONTACT:g} ms; take-off likewise"
+        f"touch-down where the vertical force of the foot passes {analysis.settings.contact_threshold:g} N, in an "
+        f"unbroken stretch above half of it of at least {1000 * SHORTEST_CONTACT:g} ms; take-off likewise"
     )
 
 
@@ -171,4 +183,4 @@ def _phase(analysis: Analysis) -> str:
 
 
 def _software() -> str:
-    return f"jointload {metadata.version('jointload')}, numpy {metadata.version('numpy')}, scipy {metadata.version('scipy')}"
+    return ", ".join(f"{name} {metadata.version(name)}" for name in ("jointload", "numpy", "scipy"))

@@ -2,22 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
 from html import escape
 from typing import Any
 
 import numpy as np
 
 from jointload.analysis import Analysis
+from jointload.insole.whatif import task_of
 from jointload.intake.recording import SIDES, Array
 from jointload.intake.rider import G
-from jointload.landing.measures import Measure
-from jointload.report import figures, html
+from jointload.report import figures, html, pictures
+from jointload.report.cells import (
+    findings_table,
+    is_unknown,
+    linked,
+    measure_table,
+    sentence_case,
+    shown_value,
+    unit_text,
+)
 from jointload.report.methods import methods_text
-from jointload.report.quantities import Band, Quantity, number_text, quantity, sanity, shown
-from jointload.report.tables import all_findings, distinguishable, variants_table
+from jointload.report.quantities import SIDE_WORDS, number_text, quantity, shown
+from jointload.report.tables import distinguishable, ordered_changes, variants_table, worst_first
 
 SECTIONS: dict[str, tuple[str, ...]] = {
+    "trust": ("fall_acceleration", "residual_force", "body_weight_plate", "body_weight_rider"),
     "hardness": (
         "touchdown_speed", "drop_height", "flight_time", "pelvis_drop", "time_to_stabilisation", "vertical_force_peak",
         "vertical_force_first_peak", "vertical_force_second_peak", "vertical_loading_rate", "vertical_impulse_100ms",
@@ -26,10 +35,10 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     ),
     "alignment": (
         "ankle_dorsiflexion_touchdown", "knee_flexion_touchdown", "hip_flexion_touchdown", "knee_adduction_touchdown",
-        "ankle_dorsiflexion_peak", "knee_flexion_peak", "hip_flexion_peak", "rearfoot_eversion_peak", "knee_adduction_peak",
-        "knee_internal_rotation_peak", "hip_adduction_peak", "knee_over_ankle", "tibia_inclination_frontal",
-        "pelvis_obliquity_touchdown", "hip_pelvis_angle_touchdown", "pelvis_tilt_touchdown", "trunk_lean_touchdown",
-        "trunk_lean_forward_touchdown", "trunk_flexion_peak",
+        "ankle_dorsiflexion_peak", "knee_flexion_peak", "hip_flexion_peak", "rearfoot_eversion_peak",
+        "knee_adduction_peak", "knee_internal_rotation_peak", "hip_adduction_peak", "knee_over_ankle",
+        "tibia_inclination_frontal", "pelvis_obliquity_touchdown", "hip_pelvis_angle_touchdown",
+        "pelvis_tilt_touchdown", "trunk_lean_touchdown", "trunk_lean_forward_touchdown", "trunk_flexion_peak",
     ),
     "loads": (
         "ankle_dorsiflexion_moment_peak", "ankle_inversion_moment_peak", "knee_flexion_moment_peak",
@@ -40,7 +49,6 @@ SECTIONS: dict[str, tuple[str, ...]] = {
         "ankle_work_negative", "knee_work_negative", "hip_work_negative", "ankle_power_absorbed_peak",
         "knee_power_absorbed_peak", "hip_power_absorbed_peak",
     ),
-    "trust": ("fall_acceleration", "residual_force", "body_weight_plate", "body_weight_rider"),
 }  # fmt: skip
 """Which section shows which quantity."""
 HEADINGS = {
@@ -49,7 +57,7 @@ HEADINGS = {
     "hardness": "How hard was the landing",
     "alignment": "How was the body aligned",
     "loads": "What ankle, knee, hip and lower back bore",
-    "work": "Who did the work of stopping",
+    "work": "Which joints absorbed the landing",
     "change": "What the change of the shoe's inside would shift",
     "variants": "How choices shift the numbers",
     "methods": "How the numbers were made",
@@ -60,18 +68,16 @@ KEY_QUANTITIES = (
     "touchdown_speed", "vertical_force_peak", "vertical_loading_rate", "knee_flexion_peak", "knee_flexion_moment_peak",
     "knee_adduction_moment_peak",
 )  # fmt: skip
-ALWAYS_TOGETHER = ("knee_adduction_moment_peak", "knee_flexion_moment_peak")
-"""A prediction shows these first and never one without the other: a change that unloads one may load the other."""
 CAUTIONS = (
     "This is a research tool. It is not a medical device, gives no diagnosis and does not predict injury.",
-    "Joint moments and net joint forces are what the movement demanded of all tissues of a joint together. They are not the force "
-    "on a cartilage, a disc or a ligament; muscles add to it, often severalfold.",
-    "Published bands tell where other people's numbers lay. A number outside one asks for a second look at the data; it is neither "
-    "a fault nor a danger by itself.",
-    "Wedges shift loads little, differently from person to person, and a predicted shift is a reason to measure, not to wear one. "
-    "Insoles are prescribed by licensed practitioners; defer to them.",
-    "Stop when it hurts. Hard landings need a warm-up, a spotter, a surface that was checked and the approval that your "
-    "institution asks for.",
+    "Joint moments and net joint forces are what the movement demanded of all tissues of a joint together. They are "
+    "not the force on a cartilage, a disc or a ligament; muscles add to it, often severalfold.",
+    "Published bands tell where other people's numbers lay. A number outside one asks for a second look at the data; "
+    "it is neither a fault nor a danger by itself.",
+    "Wedges shift loads little and differently from person to person. A predicted shift is a reason to measure, not to "
+    "wear one. Insoles are prescribed by licensed practitioners; defer to them.",
+    "Stop when it hurts. Hard landings need a warm-up, a spotter, a surface that was checked and the approval that "
+    "your institution asks for.",
 )
 
 
@@ -79,7 +85,7 @@ def render_page(analysis: Analysis, whatif: Any = None) -> str:
     """The whole report as HTML; whatif : a prediction made for the same analysis, or None."""
     sections = {
         "measured": _measured(analysis),
-        "trust": _trust(analysis, whatif),
+        "trust": _trust(analysis),
         "hardness": _hardness(analysis),
         "alignment": _alignment(analysis),
         "loads": _loads(analysis),
@@ -90,63 +96,58 @@ def render_page(analysis: Analysis, whatif: Any = None) -> str:
         "glossary": _glossary(analysis),
         "cautions": '<div class="caution">' + "".join(html.paragraph(text) for text in CAUTIONS) + "</div>",
     }
-    present = [key for key, content in sections.items() if content]
-    links = "".join(f'<a href="#{key}">{escape(HEADINGS[key])}</a>' for key in present)
+    present = {HEADINGS[key]: (key, content) for key, content in sections.items() if content}
     trial, rider = analysis.session.trial.name, analysis.session.rider.id
-    top = (
-        f"<h1>{escape(_title(analysis))}</h1>"
-        + html.paragraph(f"Rider {rider}, recording {trial}.")
-        + _verdict(analysis, whatif)
-        + html.facts(_key_facts(analysis))
-        + f"<nav>{links}</nav>"
-    )
-    body = top + "\n".join(html.section(key, HEADINGS[key], sections[key]) for key in present)
-    return html.document(f"{_title(analysis)}: {trial}", body)
+    title = _title(analysis)
+    body = [
+        f"<h1>{escape(title)}</h1>",
+        html.paragraph(f"Rider {rider}, recording {trial}."),
+        _verdict(analysis),
+        html.facts(_key_facts(analysis)),
+        "<nav>"
+        + " ".join(f'<a href="#{key}">{escape(heading)}</a>' for heading, (key, _) in present.items())
+        + "</nav>",
+        *(html.section(key, heading, content) for heading, (key, content) in present.items()),
+    ]
+    return html.document(f"{title}: {trial}", "\n".join(body))
+
+
+# First look ---------------------------------------------------------------------------------------------------------
 
 
 def _title(analysis: Analysis) -> str:
     return "One landing" if analysis.landing.events.kind == "landing" else "One step, no flight before it"
 
 
-# First look ---------------------------------------------------------------------------------------------------------
-
-
-def _verdict(analysis: Analysis, whatif: Any) -> str:
-    counts = _severity_counts(analysis, whatif)
-    unknown = sum(1 for measure in analysis.measures if _unknown(measure))
+def _verdict(analysis: Analysis) -> str:
+    counts = _severity_counts(analysis)
+    unknown = sum(is_unknown(measure) for measure in analysis.measures)
     if counts["refuse"]:
-        word, text = (
-            "refuse",
-            f"{_count(counts['refuse'], 'check')} failed: do not use these numbers before that is solved.",
-        )
+        word, text = "refuse", "Do not use these numbers before the refused checks are solved."
     elif counts["warn"]:
-        word, text = "warn", f"Usable with care: {_count(counts['warn'], 'thing')} to look at before trusting a number."
+        word, text = "warn", f"Usable with care: {counts['warn']} findings to look at before trusting a number."
     else:
         word, text = "pass", "No check found anything to doubt."
     text += f" {unknown} of {len(analysis.measures)} numbers are not known from this recording." if unknown else ""
     return f'<p class="verdict">{html.mark(word)} {escape(text)} <a href="#trust">Why</a></p>'
 
 
-def _severity_counts(analysis: Analysis, whatif: Any) -> dict[str, int]:
-    found = [finding.severity for finding in all_findings(analysis, whatif)]
+def _severity_counts(analysis: Analysis) -> dict[str, int]:
+    found: list[str] = [finding.severity for finding in analysis.findings]
     return {severity: found.count(severity) for severity in html.MARKS}
 
 
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"
-
-
 def _key_facts(analysis: Analysis) -> list[tuple[str, str, str]]:
-    """Two sides of a number stand in one box, right then left."""
+    """Both sides of a number stand in one box, named in the order they stand."""
     out = []
     for name in KEY_QUANTITIES:
-        found = {m.side: m for m in analysis.measures if m.quantity == name}
-        if not found:
-            continue
-        what = quantity(name)
-        texts = [number_text(_shown(m, analysis), what.unit) for m in found.values()]
-        small = what.full_unit + ("" if "" in found else ": " + ", ".join(_side_word(side) for side in found))
-        out.append((_sentence_case(what.plain_name), " | ".join(texts), small))
+        what, found = quantity(name), [m for m in analysis.measures if m.quantity == name]
+        if found:
+            numbers = " | ".join(number_text(shown_value(m, analysis), what.unit) for m in found)
+            sides = " | ".join(SIDE_WORDS[m.side] for m in found if m.side)
+            reason = next((m.note for m in found if is_unknown(m)), "")
+            small = ", ".join(text for text in (what.full_unit, sides, reason) if text)
+            out.append((sentence_case(what.plain_name), numbers, small))
     return out
 
 
@@ -156,56 +157,45 @@ def _key_facts(analysis: Analysis) -> list[tuple[str, str, str]]:
 def _measured(analysis: Analysis) -> str:
     session, landing = analysis.session, analysis.landing
     trial, rider = session.trial, session.rider
-    static = f"the standing trial {session.static.name}" if session.has_static else "quiet frames of the landing itself"
     back = {"r": ", right foot at the back", "l": ", left foot at the back"}.get(rider.stance, "")
-    rows = [
-        ("Rider", f"{rider.id}: {rider.height:g} m, {landing.weight / G:.1f} kg{back}"),
-        ("Shoe", rider.shoe or "not told"),
-        ("Recording", f"{trial.name}, {trial.frames / trial.point_rate:.2f} s"),
-        ("Rates", f"{len(trial.labels)} markers at {trial.point_rate:g} Hz, {len(trial.plates)} force plates at {trial.force_rate:g} Hz"),
-        ("Body fitted to", static),
-        ("Up and forward", trial.axes_evidence),
-        ("Touch-down", _touchdown_text(analysis)),
-    ]  # fmt: skip
-    return html.table(("", ""), [(f"<b>{escape(name)}</b>", escape(text)) for name, text in rows])
+    plates = f"{len(trial.plates)} force plates at {trial.force_rate:g} Hz" if trial.plates else "no force plates"
+    task = ", ".join(dict.fromkeys(task_of(landing, side) for side in landing.events.sides))
+    rows = {
+        "Rider": f"{rider.id}: {rider.height:g} m, {landing.weight / G:.1f} kg{back}",
+        "Shoe": rider.shoe or "not told",
+        "Recording": f"{trial.name}, {trial.frames / trial.point_rate:.2f} s",
+        "Rates": f"{len(trial.labels)} markers at {trial.point_rate:g} Hz, {plates}",
+        "Body fitted to": f"standing trial {session.static.name}" if session.has_static else "the landing's own frames",
+        "Up and forward": trial.axes_evidence,
+        "Touch-down": _touchdown_text(analysis),
+        "Taken as": task,
+    }
+    return html.table((), [(f"<b>{escape(name)}</b>", escape(text)) for name, text in rows.items()])
 
 
 def _touchdown_text(analysis: Analysis) -> str:
     """When each foot landed, the first one first."""
     events = analysis.landing.events
-    order = sorted(events.sides.items(), key=lambda item: item[1].touchdown)
-    first = order[0][1].touchdown
-    texts = [f"{_side_word(order[0][0])} foot {first:.3f} s after the recording's start"]
-    texts += [f"{_side_word(side)} foot {1000 * (e.touchdown - first):.0f} ms later" for side, e in order[1:]]
-    texts += [f"{_side_word(side)} foot not seen on a plate" for side in SIDES if side not in events.sides]
+    order = sorted((e.touchdown, side) for side, e in events.sides.items())
+    first, side = order[0]
+    texts = [f"{SIDE_WORDS[side]} foot {first:.3f} s after the recording's start"]
+    texts += [f"{SIDE_WORDS[side]} foot {1000 * (time - first):.0f} ms later" for time, side in order[1:]]
+    texts += [f"{SIDE_WORDS[side]} foot not seen to land on a plate" for side in SIDES if side not in events.sides]
     return ", ".join(texts)
 
 
-def _trust(analysis: Analysis, whatif: Any) -> str:
-    findings = all_findings(analysis, whatif)
-    counts = _severity_counts(analysis, whatif)
-
-    def rows(wanted: Iterable[str]) -> list[tuple[str, ...]]:
-        return [
-            (
-                html.mark(f.severity),
-                *(escape(text) for text in (f.check.replace("_", " "), f.where, f.evidence, f.advice)),
-            )
-            for f in findings
-            if f.severity in wanted
-        ]
-
-    head = ("", "Check", "Where", "What was found", "What to do")
-    doubts = rows(("refuse", "warn"))
+def _trust(analysis: Analysis) -> str:
+    findings, counts = worst_first(analysis.findings), _severity_counts(analysis)
+    doubts = findings_table(f for f in findings if f.severity != "pass")
+    passed = findings_table(f for f in findings if f.severity == "pass")
+    words = f"{counts['refuse']} refused, {counts['warn']} to look at, {counts['pass']} passed. The worst stand first."
     return (
-        html.paragraph(
-            f"{_count(counts['refuse'], 'check')} refused, {counts['warn']} to look at, {counts['pass']} passed. The worst stand first."
-        )
-        + (html.table(head, doubts) if doubts else "")
-        + html.folded(f"{_count(counts['pass'], 'check')} passed", html.table(head, rows(("pass",))))
+        html.paragraph(words)
+        + doubts
+        + (html.folded(f"{counts['pass']} checks passed", passed) if passed else "")
         + "<h3>Does it obey mechanics</h3>"
         + html.paragraph(_fall_text(analysis))
-        + _measure_table(analysis, SECTIONS["trust"])
+        + measure_table(analysis, SECTIONS["trust"])
         + "<h3>Frames of the landing that are not known</h3>"
         + _unknown_frames(analysis)
     )
@@ -213,8 +203,8 @@ def _trust(analysis: Analysis, whatif: Any) -> str:
 
 def _fall_text(analysis: Analysis) -> str:
     measure = next(m for m in analysis.measures if m.quantity == "fall_acceleration")
-    if not np.isfinite(measure.value):
-        return f"The fall of the model's centre of mass could not be checked: {measure.note}."
+    if is_unknown(measure):
+        return f"The fall of the model's centre of mass in flight could not be checked: {measure.note}."
     off = 100.0 * abs(measure.value / G - 1.0)
     note = f" ({measure.note})" if measure.note else ""
     return f"In flight the model's centre of mass fell at {measure.value:.2f} m/s², {off:.1f} % from {G:.2f}{note}."
@@ -227,13 +217,12 @@ def _unknown_frames(analysis: Analysis) -> str:
     for j, joint in enumerate(landing.angles.joints):
         stem, _, side = joint.rpartition("_")
         sides = [side] if stem else list(landing.events.sides)
-        if any(s not in landing.events.sides for s in sides):
-            continue
-        windows = [landing.window(s) for s in sides]
-        window = slice(min(w.start for w in windows), max(w.stop for w in windows))
-        total = landing.angles.angle[0, j, window].size
-        angle, moment = (_missing(series[:, j, window]) for series in (landing.angles.angle, landing.loads.components))
-        rows.append((_joint_text(joint), f"{angle} of {total}", f"{moment} of {total}"))
+        if set(sides) <= set(landing.events.sides):
+            windows = [landing.window(s) for s in sides]
+            window = slice(min(w.start for w in windows), max(w.stop for w in windows))
+            series = (landing.angles.angle[:, j, window], landing.loads.components[:, j, window])
+            name = f"{sentence_case(SIDE_WORDS[side])} {stem}" if stem else "Lower back, L5/S1"
+            rows.append((name, *(f"{_missing(values)} of {values.shape[1]}" for values in series)))
     return html.table(("Joint", "Angle unknown", "Moment unknown"), rows, numeric=(1, 2))
 
 
@@ -242,233 +231,127 @@ def _missing(series: Array) -> int:
 
 
 def _hardness(analysis: Analysis) -> str:
-    return _figure(
-        analysis,
-        figures.forces,
-        "Ground force on each foot, low-pass filtered for peaks",
-        "Ground force on each foot in body weights. Triangles mark the largest vertical force; vertical lines mark touch-down and "
-        "the end of the landing of each foot.",
-    ) + _measure_table(analysis, SECTIONS["hardness"])
+    return html.picture(
+        figures.forces(analysis),
+        "Curves of the vertical and horizontal ground force on each foot",
+        "Ground force on each foot in body weights, low-pass filtered for peaks. Triangles mark the largest vertical "
+        "force; vertical lines mark touch-down and end.",
+    ) + measure_table(analysis, SECTIONS["hardness"])
 
 
 def _alignment(analysis: Analysis) -> str:
     return (
-        _figure(
-            analysis,
-            figures.body_views,
-            "Stick figures of the body at touch-down, at the largest force and at the lowest pelvis, from the side and from behind",
-            "The body from the rider's right and from behind, with the ground force on each foot as an arrow from where it acts.",
+        html.picture(
+            pictures.body_views(analysis),
+            "Stick figures of the body at touch-down, at the largest force and at the lowest pelvis",
+            "The body with the ground force on each foot as an arrow from where it acts. Above from the rider's right, "
+            "below from behind.",
         )
-        + _figure(
-            analysis,
-            figures.angles,
-            "Joint angles of both legs over the landing",
+        + html.picture(
+            figures.angles(analysis),
+            "Curves of ankle, knee and hip angles of both legs",
             "Joint angles. A break in a line is data that is not known.",
         )
-        + _measure_table(analysis, SECTIONS["alignment"])
+        + measure_table(analysis, SECTIONS["alignment"])
     )
 
 
 def _loads(analysis: Analysis) -> str:
     return (
-        _figure(
-            analysis,
-            figures.moments,
-            "Joint moments of both legs and of the lower back over the landing",
-            "Joint moments per kilogram of body mass; each axis says whether it is the external load or the body's internal answer.",
+        html.picture(
+            figures.moments(analysis),
+            "Curves of joint moments of both legs and of the lower back",
+            "Joint moments per kilogram of body mass. External is the load on the joint, internal the body's answer. "
+            "Above the side view, below the front view.",
         )
-        + _figure(
-            analysis,
-            figures.pressure_paths,
+        + html.picture(
+            pictures.pressure_paths(analysis),
             "Path of the centre of pressure under each foot, seen from above",
-            "Where the force acted under each foot, seen from above, from touch-down (ring) to the end of the landing (square). "
-            "Larger dots are larger forces.",
+            "Where the force acted under each foot from touch-down (ring) to the end of the landing (square), against "
+            "the foot's landmarks in quiet standing. Larger dots are larger forces.",
         )
-        + _measure_table(analysis, SECTIONS["loads"])
+        + measure_table(analysis, SECTIONS["loads"])
     )
 
 
 def _work(analysis: Analysis) -> str:
-    return _figure(
-        analysis,
-        figures.work,
-        "Joint powers over the landing and the energy each joint absorbed",
-        "Power of each joint (negative: it absorbs) and the energy that ankle, knee and hip absorbed in the landing.",
-    ) + _measure_table(analysis, SECTIONS["work"])
+    return html.picture(
+        figures.work(analysis),
+        "Curves of joint powers and bars of the energy each joint absorbed",
+        "Power of each joint, and the energy that ankle, knee and hip absorbed with their shares.",
+    ) + measure_table(analysis, SECTIONS["work"])
 
 
 def _change(analysis: Analysis, whatif: Any) -> str:
-    order = sorted(whatif.rows, key=lambda row: (row.quantity not in ALWAYS_TOGETHER, row.quantity))
-    rows = []
-    for row in order:
-        what = quantity(row.quantity)
-        before, after, change, low, high = (
-            number_text(shown(v, what, analysis.landing.weight), what.unit)
-            for v in (row.before, row.after, row.change, row.low, row.high)
-        )
-        verdict = (
-            f"falls in {100 * row.share_lower:.0f} % of the draws"
-            if distinguishable(row)
-            else "not distinguishable from no change"
-        )
-        verdict += f"; {row.note}" if row.note else ""
-        rows.append((_linked(what), before, after, change, f"{low} to {high}", escape(what.full_unit), escape(verdict)))
-    head = ("Prediction", "Before", "After", "Change", "95 % interval", "Unit", "Reading")
+    head = ("Quantity", "Before", "After", "Change", "95 % interval", "Unit", "Reading")
+    assumed = "".join(f"<li>{escape(text)}</li>" for text in whatif.response_text)
     return (
-        f"<p><b>Prediction</b>, not a measurement: {escape(whatif.shape_text)}. "
-        f"{whatif.draws} draws of the uncertain response, seed {whatif.seed}. Knee adduction and knee flexion moment stand together, "
-        "as a change that lowers one may raise the other.</p>"
-        + _figure_of(
+        f"<p><b>Prediction</b>, not a measurement: {escape(whatif.shape_text)}. {whatif.draws} draws of the uncertain "
+        f"response, seed {whatif.seed}. Knee adduction and knee flexion moment stand together, as a change that lowers "
+        "one may raise the other.</p>"
+        + html.table(head, [_change_cells(analysis, row) for row in ordered_changes(whatif)], numeric=(1, 2, 3, 4))
+        + html.picture(
             figures.changes(analysis, whatif),
-            "Predicted changes with their 95 % intervals",
-            "Predicted change with its 95 % interval. Filled: the interval leaves out zero. Hollow: not distinguishable from no change.",
+            "Predicted changes as dots with their 95 % intervals",
+            "Predicted change with its 95 % interval. Filled: the interval leaves out zero. Hollow: not "
+            "distinguishable from no change.",
         )
-        + html.table(head, rows, numeric=(1, 2, 3, 4))
-        + "<h3>What the prediction assumes</h3><ul>"
-        + "".join(f"<li>{escape(text)}</li>" for text in whatif.response_text)
-        + "</ul>"
+        + "<h3>What limits the prediction</h3>"
+        + findings_table(worst_first(whatif.findings))
+        + f"<h3>What it assumes</h3><ul>{assumed}</ul>"
     )
+
+
+def _change_cells(analysis: Analysis, row: Any) -> tuple[str, ...]:
+    """Changes get one decimal more than values."""
+    what = quantity(row.quantity)
+    before, after, change, low, high = (
+        number_text(shown(value, what, analysis.landing.weight), what.unit, extra=1)
+        for value in (row.before, row.after, row.change, row.low, row.high)
+    )
+    name = f"{linked(what)}, {SIDE_WORDS[row.side]}"
+    return (name, before, after, change, f"{low} to {high}", unit_text(what), escape(_reading(row)))
+
+
+def _reading(row: Any) -> str:
+    text = "not distinguishable from no change"
+    if distinguishable(row):
+        way, share = ("falls", row.share_lower) if row.change < 0 else ("rises", 1.0 - row.share_lower)
+        text = f"{way} in {100 * share:.0f} % of the draws"
+    return f"{text}; {row.note}" if row.note else text
 
 
 def _variants(analysis: Analysis) -> str:
     frame = variants_table(analysis)
     rows = []
-    for name, side, unit, *values in frame.itertuples(index=False, name=None):
+    for name, side, _, *values in frame.itertuples(index=False, name=None):
         what = quantity(name)
-        texts = [number_text(value, what.unit) for value in values]
-        marked = [texts[0]] + [f"<b>{text}</b>" if text != texts[0] else text for text in texts[1:]]
-        rows.append((_linked(what), escape(_side_word(side)), escape(unit), *marked))
+        first, *others = (number_text(value, what.unit) for value in values)
+        marked = [text if text == first else f"<b>{text}</b>" for text in others]
+        rows.append((linked(what), escape(SIDE_WORDS[side]), unit_text(what), first, *marked))
     head = ("Quantity", "Side", "Unit", *frame.columns[3:])
     return html.paragraph(
-        "The same recording under other choices of threshold and smoothing. Bold: differs from the settings used in the last digit shown."
+        "The same recording under other choices of threshold and smoothing. Bold: the shown digits differ from those "
+        "under the settings used."
     ) + html.table(head, rows, numeric=range(3, len(head)))
 
 
 def _methods(analysis: Analysis) -> str:
     methods = methods_text(analysis)
+    rows = [(f"<b>{escape(item)}</b>", escape(text)) for item, text in methods.checklist]
     return (
         html.paragraph(methods.paragraph)
         + "<h3>Checklist of what a paper must say</h3>"
-        + html.table(("Item", "Here"), [(f"<b>{escape(item)}</b>", escape(text)) for item, text in methods.checklist])
+        + html.table(("Item", "Here"), rows)
     )
 
 
 def _glossary(analysis: Analysis) -> str:
-    rows = [
-        (
-            f'<span id="q-{what.name}">{escape(_sentence_case(what.plain_name))}</span>',
-            escape(what.full_unit),
-            escape(what.definition),
-            escape(what.positive),
-            escape(what.frame),
-            escape({"BW": "body weight", "body_mass": "body mass", "none": "none"}[what.normaliser]),
-            escape(what.source),
-        )
-        for what in (quantity(name) for name in dict.fromkeys(m.quantity for m in analysis.measures))
-    ]
-    return html.table(("Name", "Unit", "Definition", "Positive", "Frame", "Divided by", "Source"), rows)
-
-
-# Pieces -------------------------------------------------------------------------------------------------------------
-
-
-def _figure(analysis: Analysis, draw: Callable[[Analysis], bytes], alt: str, caption: str) -> str:
-    return _figure_of(draw(analysis), alt, caption)
-
-
-def _figure_of(svg: bytes, alt: str, caption: str) -> str:
-    return html.picture(svg, alt, caption)
-
-
-def _measure_table(analysis: Analysis, names: Iterable[str]) -> str:
-    """Right and left beside each other; a number of the whole body stands in one cell of its own column."""
-    found = {(m.quantity, m.side): m for m in analysis.measures}
+    divisors = {"BW": "body weight", "body_mass": "body mass", "none": "nothing"}
     rows = []
-    for name in names:
-        cells = {side: found[name, side] for side in ("r", "l", "") if (name, side) in found}
-        if not cells:
-            continue
+    for name in dict.fromkeys(measure.quantity for measure in analysis.measures):
         what = quantity(name)
-        columns = [_cell(cells[side], what, analysis) if side in cells else "" for side in ("r", "l", "")]
-        rows.append(
-            (_linked(what), *columns, escape(what.full_unit), escape(what.positive), _band_text(what, analysis))
-        )
-    kept = [k for k in range(7) if k in (0, 4, 5, 6) or any(row[k] for row in rows)]
-    head = (
-        "Quantity",
-        _foot_heading(analysis, "r"),
-        _foot_heading(analysis, "l"),
-        "Body",
-        "Unit",
-        "Positive",
-        "Published",
-    )
-    numeric = [kept.index(k) for k in (1, 2, 3) if k in kept]
-    return html.table([head[k] for k in kept], [[row[k] for k in kept] for row in rows], numeric)
-
-
-def _cell(measure: Measure, what: Quantity, analysis: Analysis) -> str:
-    """The number, its interval, or a dash with the reason."""
-    if measure.word:
-        return escape(measure.word)
-    value = _shown(measure, analysis)
-    text = number_text(value, what.unit)
-    if _unknown(measure):
-        return f"{text} <small>{escape(measure.note or 'not known from this recording')}</small>"
-    band = _band(what, value, analysis)
-    if band is not None and not band.inside:
-        text = f'<span class="outside">{text}</span>'
-    if np.isfinite(measure.low) and np.isfinite(measure.high):
-        low, high = (
-            number_text(shown(v, what, analysis.landing.weight), what.unit) for v in (measure.low, measure.high)
-        )
-        text += f" <small>{low} to {high}</small>"
-    return text + (f" <small>{escape(measure.note)}</small>" if measure.note else "")
-
-
-def _band_text(what: Quantity, analysis: Analysis) -> str:
-    """Published range of a quantity, and which side lies outside it."""
-    sides = [m for m in analysis.measures if m.quantity == what.name and np.isfinite(m.value)]
-    bands = [(m.side, _band(what, _shown(m, analysis), analysis)) for m in sides]
-    known = [(side, band) for side, band in bands if band is not None]
-    if not known:
-        return ""
-    band = known[0][1]
-    outside = [_side_word(side) for side, b in known if not b.inside]
-    text = f"{band.low:g} to {band.high:g}".replace("-", "−")
-    flag = f'<br><span class="mark warn">▲ outside: {escape(", ".join(outside))}</span>' if outside else ""
-    return f'<span title="{escape(band.source)}">{text}</span>{flag}'
-
-
-def _band(what: Quantity, value: float, analysis: Analysis) -> Band | None:
-    return sanity(what.name, analysis.landing.events.kind, value)
-
-
-def _linked(what: Quantity) -> str:
-    return f'<a href="#q-{what.name}">{escape(_sentence_case(what.plain_name))}</a>'
-
-
-def _sentence_case(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
-def _shown(measure: Measure, analysis: Analysis) -> float:
-    return shown(measure.value, quantity(measure.quantity), analysis.landing.weight)
-
-
-def _unknown(measure: Measure) -> bool:
-    return not measure.word and not np.isfinite(measure.value)
-
-
-def _side_word(side: str) -> str:
-    return {"r": "right", "l": "left"}.get(side, "whole body")
-
-
-def _foot_heading(analysis: Analysis, side: str) -> str:
-    back = " (back foot)" if analysis.session.rider.stance == side else ""
-    return _sentence_case(_side_word(side)) + back
-
-
-def _joint_text(joint: str) -> str:
-    stem, _, side = joint.rpartition("_")
-    return f"{_sentence_case(_side_word(side))} {stem}" if stem else "Lower back (L5/S1)"
+        texts = (what.definition, what.positive, what.frame, divisors[what.normaliser], what.source)
+        place = f'<span id="q-{what.name}">{escape(sentence_case(what.plain_name))}</span>'
+        rows.append((place, unit_text(what), *(escape(text) for text in texts)))
+    return html.table(("Name", "Unit", "Definition", "Positive", "Frame", "Divided by", "Source"), rows)

@@ -21,8 +21,6 @@ DECIMALS = {
 }  # fmt: skip
 """Decimals that a reader can use; CSV files keep every digit."""
 SIDE_WORDS = {"r": "right", "l": "left", "": "body"}
-TABLE_TASKS = {"landing": ("landing",), "step": ("walking", "running")}
-"""Kind of contact -> tasks of the table of published magnitudes."""
 
 
 @dataclass(frozen=True)
@@ -87,11 +85,11 @@ def shown(value: float, what: Quantity, weight: float) -> float:
     return value * UNIT_FACTORS.get((what.si_unit, what.unit), 1.0) / divisor
 
 
-def number_text(value: float, unit: str) -> str:
-    """A shown value with the decimals of its unit and a true minus sign; an en dash when it is unknown."""
+def number_text(value: float, unit: str, extra: int = 0) -> str:
+    """A shown value with the decimals of its unit and `extra` more; an en dash when it is unknown."""
     if not math.isfinite(value):
         return "–"
-    text = f"{value:.{DECIMALS.get(unit, 3)}f}"
+    text = f"{value:.{DECIMALS.get(unit, 3) + extra}f}"
     if float(text) == 0.0:
         text = text.lstrip("-")
     return text.replace("-", "−")
@@ -100,13 +98,10 @@ def number_text(value: float, unit: str) -> str:
 def sanity(name: str, task: str, value: float) -> Band | None:
     """The published band of a quantity for a task, None when there is none.
 
-    task : a task of models/sanity/landings.csv, or 'step', which is walking or running: the wider band of both
-    value : in shown units
+    task : landing, running or walking;  value : in shown units
     """
-    tasks = TABLE_TASKS.get(task, (task,))
-    rows = [r for r in load_model("sanity", "landings").content if r["quantity"] == name and r["task"] in tasks]
-    if not rows:
-        return None
-    low, high = min(float(row["low"]) for row in rows), max(float(row["high"]) for row in rows)
-    sources = "; ".join(dict.fromkeys(f"{row['source']} ({row['read']}): {row['note']}" for row in rows))
-    return Band(low, high, rows[0]["unit"], low <= value <= high, sources)
+    for row in load_model("sanity", "landings").content:
+        if (row["quantity"], row["task"]) == (name, task):
+            low, high = float(row["low"]), float(row["high"])
+            return Band(low, high, row["unit"], low <= value <= high, f"{row['source']} ({row['read']}): {row['note']}")
+    return None

@@ -25,21 +25,23 @@ if TYPE_CHECKING:
     import pandas
 
 __all__ = [
-    "Quantity", "all_findings", "change_table", "glossary", "metrics_table", "quality_table", "run_record", "sanity", "series_table",
-    "shown", "variants_table",
+    "Quantity", "all_findings", "change_table", "glossary", "metrics_table", "quality_table", "run_record", "sanity",
+    "series_table", "shown", "variants_table",
 ]  # fmt: skip
 
 METRIC_COLUMNS = ("recording", "rider", "condition", "side", "quantity", "value", "unit", "low", "high", "note")
 FINDING_COLUMNS = tuple(field.name for field in fields(Finding))
 SEVERITY_ORDER = ("refuse", "warn", "pass")
 PRESSURE_THRESHOLD = 50.0
-"""The centre of pressure is blank below this vertical force [N], for display only (choice: below it the point is noise)."""
+"""The centre of pressure is blank below this vertical force [N] (choice, for display: below it the point is noise)."""
 MAIN_QUANTITIES = (
     "vertical_force_peak", "vertical_loading_rate", "time_to_peak", "braking_force_peak", "touchdown_speed",
     "knee_flexion_peak", "ankle_dorsiflexion_moment_peak", "knee_flexion_moment_peak", "knee_adduction_moment_peak",
     "hip_flexion_moment_peak", "l5s1_extension_moment_peak", "knee_work_negative",
 )  # fmt: skip
 """The numbers whose dependence on the settings is shown."""
+ALWAYS_TOGETHER = ("knee_adduction_moment_peak", "knee_flexion_moment_peak")
+"""A prediction shows these first and never one without the other: a change that unloads one may load the other."""
 MOMENT_KINDS = {(joint, rotation): kind for joint, rotation, kind in MOMENT_PEAKS.values()}
 LUMBAR_MOMENTS = {"flexion": ("extension", -1.0)}
 """Lower-back moments are internal; extension is the direction that is named, as in the glossary."""
@@ -51,7 +53,7 @@ LIBRARIES = ("numpy", "scipy", "ezc3d", "pandas", "matplotlib")
 
 
 def metrics_table(analysis: Analysis, condition: str = "as recorded") -> pandas.DataFrame:
-    """One row a number, in shown units; a quantity that is a word has it in `value`; an unknown one is empty with a note."""
+    """One row a number, in shown units; `value` is a word where the answer is one; unknown is empty with a note."""
     import pandas as pd
 
     weight = analysis.landing.weight
@@ -88,9 +90,8 @@ def landing_series(landing: Landing) -> dict[str, tuple[str, Array]]:
         for rotation in rotations:
             name, kind, moment = joint_moment(landing, joint, rotation)
             out[of_joint(joint, f"{name}_moment")] = (f"Nm/kg {kind}", moment)
-    for j, joint in enumerate(landing.loads.joints):
-        if np.isfinite(landing.loads.power[j]).any():
-            out[of_joint(joint, "power")] = ("W/kg", landing.loads.power[j] * (G / landing.weight))
+    for joint in landing.loads.joints:
+        out[of_joint(joint, "power")] = ("W/kg", joint_power(landing, joint))
     return out | _joint_force_series(landing) | _alignment_series(landing)
 
 
@@ -102,6 +103,11 @@ def joint_moment(landing: Landing, joint: str, rotation: str) -> tuple[str, str,
         return name, "internal", sign * per_kg * landing.loads.of(joint, rotation, "internal")
     kind = MOMENT_KINDS.get((joint[:-2], rotation), "external")
     return rotation, kind, per_kg * landing.loads.of(joint, rotation, kind)
+
+
+def joint_power(landing: Landing, joint: str) -> Array:
+    """(F,) power of a joint [W/kg]."""
+    return landing.loads.power[landing.loads.joints.index(joint)] * (G / landing.weight)
 
 
 def foot_pressure_centre(landing: Landing, side: str) -> Array:
@@ -136,12 +142,12 @@ def variants_table(analysis: Analysis) -> pandas.DataFrame:
     columns = {"these settings": analysis.measures, **{variant.name: variant.measures for variant in analysis.variants}}
     values = {name: _by_key(measures) for name, measures in columns.items()}
     rows = []
-    for name, side in _by_key(analysis.measures):
-        if name in MAIN_QUANTITIES:
-            what = quantity(name)
-            numbers = [shown(found.get((name, side), np.nan), what, weight) for found in values.values()]
-            rows.append([name, side, what.full_unit, *numbers])
-    rows.sort(key=lambda row: (MAIN_QUANTITIES.index(row[0]), "rl".find(row[1])))
+    for name in MAIN_QUANTITIES:
+        what = quantity(name)
+        for side in ("", *SIDES):
+            if (name, side) in values["these settings"]:
+                numbers = [shown(found.get((name, side), np.nan), what, weight) for found in values.values()]
+                rows.append([name, side, what.full_unit, *numbers])
     return pd.DataFrame(rows, columns=["quantity", "side", "unit", *columns])
 
 
@@ -150,7 +156,7 @@ def change_table(analysis: Analysis, whatif: Any) -> pandas.DataFrame:
     import pandas as pd
 
     rows = []
-    for row in whatif.rows:
+    for row in ordered_changes(whatif):
         what = quantity(row.quantity)
         numbers = [
             shown(v, what, analysis.landing.weight) for v in (row.before, row.after, row.change, row.low, row.high)
@@ -164,6 +170,11 @@ def change_table(analysis: Analysis, whatif: Any) -> pandas.DataFrame:
         "share_lower", "note",
     ]  # fmt: skip
     return pd.DataFrame(rows, columns=columns)
+
+
+def ordered_changes(whatif: Any) -> list[Any]:
+    """Rows of a prediction, with the moments that are always read together first."""
+    return sorted(whatif.rows, key=lambda row: row.quantity not in ALWAYS_TOGETHER)
 
 
 def distinguishable(row: Any) -> bool:
@@ -256,7 +267,7 @@ def _joint_force_series(landing: Landing) -> dict[str, tuple[str, Array]]:
 
 
 def _alignment_series(landing: Landing) -> dict[str, tuple[str, Array]]:
-    out = {}
+    out: dict[str, tuple[str, Array]] = {}
     for name in ALIGNMENT_SERIES:
         values = np.rad2deg(getattr(landing.alignment, name))
         rows = (
