@@ -1,0 +1,132 @@
+"""Smooth functions of time that a synthetic landing is made of: every one has four continuous derivatives."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from math import factorial
+
+import numpy as np
+from numpy.polynomial import Polynomial
+
+from jointload.intake.recording import Array
+from jointload.intake.rider import G
+
+STEP = Polynomial([0, 0, 0, 0, 0, 126, -420, 540, -315, 70])
+"""From 0 to 1 over the unit interval, four derivatives zero at both ends."""
+BUMP_SCALE = 17.0**17 / (5.0**5 * 12.0**12)
+"""Makes the height of u^5 (1 - u)^12, whose peak lies at u = 5/17, one."""
+BUMP_AREA = BUMP_SCALE * factorial(5) * factorial(12) / factorial(18)
+SUPPORT_TIME = 0.08
+"""Time [s] in which the ground takes over the body's weight after touch-down."""
+FIRST_PEAK_TIME = 0.085
+"""Length [s] of the first force peak."""
+
+
+STEP_CURVATURE = STEP.deriv(2)
+
+
+def _value(polynomial: Polynomial, u: Array) -> Array:
+    """The polynomial at u; the integration asks too often for numpy's own checks."""
+    out = np.zeros_like(u)
+    for c in polynomial.coef[::-1]:
+        out = out * u + c
+    return out
+
+
+def _inside(u: Array) -> Array:
+    return np.minimum(np.maximum(u, 0.0), 1.0)
+
+
+def step(u: Array) -> Array:
+    """0 below 0, 1 above 1, smooth between."""
+    return _value(STEP, _inside(u))
+
+
+def bump(u: Array) -> Array:
+    """0 outside 0 to 1, a single peak of height 1 inside."""
+    inside = _inside(u)
+    return BUMP_SCALE * inside**5 * (1.0 - inside) ** 12
+
+
+def soft_clip(x: Array, limit: float) -> Array:
+    """x near zero, bending smoothly to -limit and limit."""
+    return x / (1.0 + (x / limit) ** 4) ** 0.25
+
+
+@dataclass(frozen=True)
+class FootFall:
+    """How far a sole point still has to go until it rests: ballistic before touch-down, then stopped smoothly.
+
+    speed : downward at touch-down [m/s];  forward : horizontal speed [m/s];  stop : time from touch-down to rest [s]
+    """
+
+    speed: float
+    forward: float
+    stop: float
+
+    def height(self, since: Array) -> Array:
+        """[m] above its resting place; since : time [s] from touch-down, of any sign."""
+        before = np.minimum(since, 0.0)
+        return self._left(self._down, since) - self.speed * before - 0.5 * G * before**2
+
+    def behind(self, since: Array) -> Array:
+        """[m] behind its resting place."""
+        return self._left(self._ahead, since) - self.forward * np.minimum(since, 0.0)
+
+    def _left(self, way: Polynomial, since: Array) -> Array:
+        u = _inside(since / self.stop)
+        return _value(way, np.ones_like(u)) - _value(way, u)
+
+    @cached_property
+    def _down(self) -> Polynomial:
+        return self._way(Polynomial([self.speed, G * self.stop]))
+
+    @cached_property
+    def _ahead(self) -> Polynomial:
+        return self._way(Polynomial([self.forward]))
+
+    def _way(self, speed: Polynomial) -> Polynomial:
+        """Way [m] since touch-down as a function of time over `stop`."""
+        return self.stop * (speed * (1 - STEP)).integ()
+
+
+@dataclass(frozen=True)
+class ForceProfile:
+    """Vertical force of a landing in body weights: support, a first and a second peak, and a slow rise out of the crouch.
+
+    first, second : heights [body weights]; length : of the second peak [s]; rise [m] over rise_time [s] from rise_start [s]
+    """
+
+    first: float
+    second: float
+    length: float
+    rise: float
+    rise_start: float
+    rise_time: float
+
+    def __call__(self, since: Array) -> Array:
+        """since : time [s] from touch-down."""
+        u = _inside((since - self.rise_start) / self.rise_time)
+        rising = self.rise / self.rise_time**2 / G * _value(STEP_CURVATURE, u)
+        return (
+            step(since / SUPPORT_TIME) + self.first * bump(since / FIRST_PEAK_TIME) + self.second * bump(since / self.length) + rising
+        )
+
+
+def force_profile(impulse: float, peak: float, first_share: float, rise: float) -> ForceProfile:
+    """The profile with this peak [body weights] whose impulse above body weight is `impulse` [body weights x s].
+
+    first_share : height of the first bump as a share of the peak
+    """
+    from scipy.optimize import brentq
+
+    first = first_share * peak
+    left = impulse + 0.5 * SUPPORT_TIME - first * FIRST_PEAK_TIME * BUMP_AREA
+    time = np.arange(0.0, 0.4, 2e-4)
+
+    def profile(second: float) -> ForceProfile:
+        length = left / (second * BUMP_AREA)
+        return ForceProfile(first, second, length, rise, 0.8 * length, 0.55)
+
+    return profile(brentq(lambda second: float(np.max(profile(second)(time))) - peak, 0.3 * peak, peak, xtol=1e-6))
