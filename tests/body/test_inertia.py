@@ -1,7 +1,6 @@
 """Segment inertia against printed rows, worked examples, a measured trial, and the laws of mass and length."""
 
 import csv
-import os
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -18,11 +17,9 @@ from jointload.modeldata import load_model
 
 MAN = Rider("man", 70.0, 1.741, "m")
 WOMAN = Rider("woman", 60.0, 1.70, "f")
-REFERENCE = os.environ.get("JOINTLOAD_REFERENCE", "")
+REFERENCE = Path(__file__).resolve().parents[3] / "shared" / "reference"
 """A folder with independent transcriptions of the printed tables."""
-needs_reference = pytest.mark.skipif(
-    not REFERENCE, reason="JOINTLOAD_REFERENCE names no folder with transcribed tables"
-)
+needs_reference = pytest.mark.skipif(not REFERENCE.is_dir(), reason="../shared/reference is not beside this checkout")
 
 LAST_PRINTED_DIGIT = 1e-9
 """The same printed number, converted: only floating point may differ."""
@@ -390,7 +387,7 @@ def test_unknown_names_list_the_known_ones():
 
 
 def transcription(name: str) -> list[dict[str, str]]:
-    lines = (Path(REFERENCE) / name).read_text(encoding="utf-8").splitlines()
+    lines = (REFERENCE / name).read_text(encoding="utf-8").splitlines()
     return list(csv.DictReader(line for line in lines if line.strip() and not line.startswith("#")))
 
 

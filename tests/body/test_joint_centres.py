@@ -1,7 +1,6 @@
 """Joint centres against printed formulas worked by hand, the law of the mirror, and movements with a known centre."""
 
 import math
-import os
 import tomllib
 from pathlib import Path
 
@@ -19,7 +18,7 @@ from jointload.body.joint_centres import (
 from jointload.errors import CalibrationError, ModelDataError
 from jointload.modeldata import load_model, model_names
 
-REFERENCE = os.environ.get("JOINTLOAD_REFERENCE", "")
+REFERENCE = Path(__file__).resolve().parents[3] / "shared" / "reference"
 """A folder with independent transcriptions of the printed formulas."""
 
 PW, PD, LL, R = 240.0, 150.0, 900.0, 7.0
@@ -129,7 +128,7 @@ def test_unknown_error_lists_the_known_methods():
         hip_centre_error("guess")
 
 
-@pytest.mark.skipif(not REFERENCE, reason="JOINTLOAD_REFERENCE names no folder with transcribed formulas")
+@pytest.mark.skipif(not REFERENCE.is_dir(), reason="../shared/reference is not beside this checkout")
 @pytest.mark.parametrize(
     ("name", "entry", "fields"),
     [
@@ -140,7 +139,7 @@ def test_unknown_error_lists_the_known_methods():
     ],
 )
 def test_transcribed_formulas(name, entry, fields):
-    formulas = tomllib.loads((Path(REFERENCE) / "hjc_regressions.toml").read_text(encoding="utf-8"))[entry]
+    formulas = tomllib.loads((REFERENCE / "hjc_regressions.toml").read_text(encoding="utf-8"))[entry]
     for pw, pd, ll in ((210, 130, 800), (260, 170, 1010)):
         expected = [eval(formulas[f], {"__builtins__": {}}, {"PW": pw, "PD": pd, "LL": ll}) for f in fields]
         centre = HIP_CENTRES[name](PelvisSize(pw / 1000, pd / 1000, ll / 1000), "r", "f")

@@ -1,26 +1,16 @@
-"""A writer of small C3D files, byte by byte from the format's own definition, and the folder of real recordings."""
+"""A writer of small C3D files, byte by byte from the format's own definition."""
 
 from __future__ import annotations
 
 import struct
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
-SHARED = Path(__file__).resolve().parents[3] / "shared" / "c3d"
 BLOCK = 512
 PROCESSOR_CODE = {"Intel": 84, "DEC": 85, "MIPS": 86}
-
-
-@pytest.fixture(scope="session")
-def shared_c3d() -> Path:
-    """The folder of published recordings beside the checkout; a test that needs it skips where it is absent."""
-    if not SHARED.is_dir():
-        pytest.skip("the published recordings (../shared/c3d) are not beside this checkout")
-    return SHARED
 
 
 @pytest.fixture(scope="session")

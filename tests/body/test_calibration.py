@@ -1,0 +1,216 @@
+"""A body fitted to a standing trial, its poses and its angles: left mirrors right, missing landmarks cost only what needs them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from jointload.body.angles import joint_angles
+from jointload.body.calibration import calibrate, quiet_frames
+from jointload.body.pose import smooth_markers, track_segments
+from jointload.errors import CalibrationError, SettingError
+from jointload.intake.labels import LabelMap
+from jointload.intake.recording import SIDES, Recording
+from jointload.intake.rider import Rider
+
+RIDER = Rider("invented", 70.0, 1.75, "m")
+RATE = 100.0
+LANDMARKS = {
+    "asis": (0.10, 0.98, 0.12),
+    "psis": (-0.07, 1.00, 0.05),
+    "trochanter": (0.02, 0.90, 0.17),
+    "femur_epicondyle_lateral": (0.01, 0.50, 0.14),
+    "femur_epicondyle_medial": (0.01, 0.50, 0.04),
+    "fibula_head": (-0.01, 0.46, 0.14),
+    "tibia_tuberosity": (0.05, 0.44, 0.09),
+    "malleolus_lateral": (-0.01, 0.08, 0.125),
+    "malleolus_medial": (0.01, 0.09, 0.055),
+    "calcaneus": (-0.05, 0.03, 0.09),
+    "metatarsal1": (0.13, 0.03, 0.06),
+    "metatarsal5": (0.10, 0.02, 0.13),
+    "acromion": (0.0, 1.45, 0.18),
+}
+LABELS = LabelMap({f"{name}_{side}": f"{name} {side}" for name in LANDMARKS for side in SIDES} | {"c7": "c7"})
+TURN_TOLERANCE = 1e-9
+"""[rad] rigid markers carry an exact pose."""
+
+
+def standing_positions() -> dict[str, np.ndarray]:
+    out = {"c7": np.array([-0.08, 1.50, 0.0])}
+    for name, place in LANDMARKS.items():
+        for side, sign in (("r", 1.0), ("l", -1.0)):
+            out[f"{name} {side}"] = np.array(place) * np.array([1.0, 1.0, sign])
+    return out
+
+
+def recording(positions: dict[str, np.ndarray], frames: int = 60, name: str = "standing") -> Recording:
+    """A trial of positions (3,) or (3, F)."""
+    stack = [np.broadcast_to(p[:, None] if p.ndim == 1 else p, (3, frames)) for p in positions.values()]
+    markers = np.stack(stack, axis=1).copy()
+    return Recording(name, "", tuple(positions), markers, RATE, (), RATE, (), np.eye(3), "made up")
+
+
+@pytest.fixture(scope="module")
+def body():
+    return calibrate(recording(standing_positions()), LABELS, RIDER)
+
+
+def poses_of(body, positions: dict[str, np.ndarray], frames: int = 60):
+    markers, _ = smooth_markers(recording(positions, frames, "trial"), body, None, 0.1)
+    return track_segments(markers, body, RATE)[0]
+
+
+def test_every_segment_stands(body) -> None:
+    assert not body.lost
+    assert set(body.standing) == set(body.segments)
+
+
+def test_frames_point_forward_up_and_right(body) -> None:
+    for name, (rotation, _) in body.standing.items():
+        tilt = np.rad2deg(np.arccos(np.clip(np.diag(rotation), -1, 1)))
+        assert np.all(tilt < 25), f"{name}: X forward, Y up, Z right of a standing body, within {tilt} deg"
+
+
+def test_frames_follow_their_definitions(body) -> None:
+    """Wu et al. (2002) J Biomech 35:543-548: pelvis Z along the ASIS, femur Y from the epicondyles' middle to the hip centre."""
+    points = body.standing_points
+    pelvis, thigh, foot = (body.standing[name][0] for name in ("pelvis", "thigh_r", "foot_r"))
+    np.testing.assert_allclose(pelvis[:, 2], [0.0, 0.0, 1.0], atol=1e-12)
+    axis = points["hip_centre_r"] - points["knee_centre_r"]
+    np.testing.assert_allclose(thigh[:, 1], axis / np.linalg.norm(axis), atol=1e-12)
+    np.testing.assert_allclose(foot[:, 1], [0.0, 1.0, 0.0], atol=1e-12)
+
+
+def test_left_mirrors_right(body) -> None:
+    poses = poses_of(body, standing_positions())
+    angles = joint_angles(poses, body)
+    for joint in ("ankle", "knee", "hip"):
+        right, left = (angles.angle[:, angles.joints.index(f"{joint}_{side}"), 5] for side in SIDES)
+        np.testing.assert_allclose(right, left, atol=TURN_TOLERANCE)
+    for segment in ("foot", "shank", "thigh"):
+        assert body.inertia[f"{segment}_r"].mass == body.inertia[f"{segment}_l"].mass
+
+
+@pytest.mark.parametrize(
+    ("joint", "axis", "right_sign", "segments", "rotation"),
+    [
+        ("knee", "z", -1, ("shank", "foot"), "flexion"),
+        ("hip", "z", 1, ("thigh", "shank", "foot"), "flexion"),
+    ],
+)
+@pytest.mark.parametrize("side", SIDES)
+def test_a_turn_about_the_joint_axis_is_the_named_rotation(
+    body, joint, axis, right_sign, segments, rotation, side
+) -> None:
+    """Bending by a known angle about the proximal Z axis raises flexion by that angle and leaves the other two alone."""
+    amount = 0.5
+    centre = body.standing_points[f"{joint}_centre_{side}"]
+    proximal = body.standing["pelvis" if joint == "hip" else f"thigh_{side}"][0]
+    turn = Rotation.from_rotvec(right_sign * amount * proximal[:, 2]).as_matrix()
+    moved = dict(standing_positions())
+    for segment in segments:
+        for label in body.clusters[f"{segment}_{side}"].labels:
+            moved[label] = centre + turn @ (moved[label] - centre)
+    before = joint_angles(poses_of(body, standing_positions()), body)
+    after = joint_angles(poses_of(body, moved), body)
+    j = before.joints.index(f"{joint}_{side}")
+    change = (after.angle - before.angle)[:, j, 5]
+    assert change[before.rotations[j].index(rotation)] == pytest.approx(amount, abs=TURN_TOLERANCE)
+    others = [k for k in range(3) if before.rotations[j][k] != rotation]
+    np.testing.assert_allclose(change[others], 0.0, atol=TURN_TOLERANCE)
+
+
+@pytest.mark.parametrize("side", SIDES)
+def test_a_knee_pushed_inwards_is_abducted(body, side) -> None:
+    """Valgus is a negative adduction angle on both sides (Grood and Suntay 1983 with ISB letters)."""
+    centre = body.standing_points[f"knee_centre_{side}"]
+    outward = -1.0 if side == "r" else 1.0
+    turn = Rotation.from_rotvec([0.1 * outward, 0.0, 0.0]).as_matrix()
+    moved = dict(standing_positions())
+    for segment in ("shank", "foot"):
+        for label in body.clusters[f"{segment}_{side}"].labels:
+            moved[label] = centre + turn @ (moved[label] - centre)
+    foot_moved_out = moved[f"calcaneus {side}"][2] * (1 if side == "r" else -1) > 0.09
+    assert foot_moved_out
+    change = joint_angles(poses_of(body, moved), body).of(f"knee_{side}", "adduction")[5]
+    assert change < joint_angles(poses_of(body, standing_positions()), body).of(f"knee_{side}", "adduction")[5] - 0.09
+
+
+def test_turning_the_laboratory_leaves_joint_angles(body) -> None:
+    turn = Rotation.from_euler("yxz", [1.2, 0.3, -0.4]).as_matrix()
+    turned = {label: turn @ place + np.array([1.0, 2.0, 3.0]) for label, place in standing_positions().items()}
+    np.testing.assert_allclose(
+        joint_angles(poses_of(body, turned), body).angle,
+        joint_angles(poses_of(body, standing_positions()), body).angle,
+        atol=TURN_TOLERANCE,
+    )
+
+
+def test_the_standing_zero_makes_the_static_trial_zero(body) -> None:
+    angles = joint_angles(poses_of(body, standing_positions()), body, zero="standing")
+    np.testing.assert_allclose(angles.angle, 0.0, atol=TURN_TOLERANCE)
+
+
+def test_a_missing_landmark_costs_only_what_needs_it() -> None:
+    labels = LabelMap({k: v for k, v in LABELS.landmarks.items() if k != "malleolus_medial_l"})
+    body = calibrate(recording(standing_positions()), labels, RIDER)
+    assert {"shank_l", "foot_l"} <= set(body.lost)
+    assert "malleolus_medial_l" in body.lost["malleolar_l"] or "ankle_centre_l" in body.lost["shank_l"]
+    angles = joint_angles(poses_of(body, standing_positions()), body)
+    assert np.isnan(angles.of("knee_l", "flexion")).all()
+    assert np.isfinite(angles.of("knee_r", "flexion")).all()
+    assert np.isfinite(angles.of("hip_l", "flexion")).all()
+
+
+@pytest.mark.parametrize(("missing", "words"), [("asis_r", "asis_r"), ("psis_l", "sacrum")])
+def test_no_pelvis_no_body(missing: str, words: str) -> None:
+    labels = LabelMap({k: v for k, v in LABELS.landmarks.items() if k != missing})
+    with pytest.raises(CalibrationError, match=words):
+        calibrate(recording(standing_positions()), labels, RIDER)
+
+
+def test_a_walking_static_trial_is_refused() -> None:
+    frames = 60
+    drift = np.stack([np.linspace(0, 1.2, frames), np.zeros(frames), np.zeros(frames)])
+    moving = {label: place[:, None] + drift for label, place in standing_positions().items()}
+    with pytest.raises(CalibrationError, match="feet rest flat"):
+        quiet_frames(recording(moving, frames), LABELS)
+
+
+def test_the_stillest_stretch_is_found() -> None:
+    frames = 200
+    sway = np.where(np.arange(frames) < 120, np.cumsum(np.ones(frames)) * 0.002, 0.24)
+    moving = {
+        label: place[:, None] + np.stack([sway, 0 * sway, 0 * sway]) for label, place in standing_positions().items()
+    }
+    assert quiet_frames(recording(moving, frames), LABELS).start >= 119
+
+
+def test_an_unknown_hip_centre_lists_the_known_ones() -> None:
+    with pytest.raises(SettingError, match="harrington_2007"):
+        calibrate(recording(standing_positions()), LABELS, RIDER, hip_centre="guess")
+
+
+def test_a_hidden_marker_is_carried_by_its_segment_and_reported(body) -> None:
+    frames = 60
+    lean = Rotation.from_rotvec([[0.0, 0.0, -0.01 * k] for k in range(frames)]).as_matrix()
+    path = {label: np.einsum("fij,j->if", lean, place) for label, place in standing_positions().items()}
+    path["asis r"] = path["asis r"].copy()
+    path["asis r"][:, 20:50] = np.nan
+    markers, findings = smooth_markers(recording(path, frames, "trial"), body, None, 0.05)
+    truth = np.einsum("fij,j->if", lean, standing_positions()["asis r"])
+    np.testing.assert_allclose(markers["asis r"], truth, atol=1e-9)
+    assert any(f.check == "gap_from_segment" and "asis r (30)" in f.where for f in findings)
+
+
+def test_few_markers_lean_on_the_neighbours_joint_centre() -> None:
+    clusters = {f"shank_{side}": (f"malleolus_lateral {side}", f"malleolus_medial {side}") for side in SIDES}
+    labels = replace(LABELS, clusters=clusters)
+    body = calibrate(recording(standing_positions()), labels, RIDER)
+    markers, _ = smooth_markers(recording(standing_positions(), name="trial"), body, None, 0.1)
+    poses, findings = track_segments(markers, body, RATE)
+    np.testing.assert_allclose(poses.of("shank_r")[0][..., 3], body.standing["shank_r"][0], atol=1e-9)
+    assert any(f.check == "few_markers" and f.where == "shank_r" for f in findings)

@@ -1,0 +1,35 @@
+"""Folders beside the checkout that some tests read; a test skips with a reason where they are absent."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+SHARED = ROOT.parent / "shared"
+
+
+def _folder(name: str) -> Path:
+    folder = SHARED / name
+    if not folder.is_dir():
+        pytest.skip(f"../shared/{name} is not beside this checkout")
+    return folder
+
+
+@pytest.fixture(scope="session")
+def root() -> Path:
+    """The checkout."""
+    return ROOT
+
+
+@pytest.fixture(scope="session")
+def shared_c3d() -> Path:
+    """Published recordings."""
+    return _folder("c3d")
+
+
+@pytest.fixture(scope="session")
+def shared_reference() -> Path:
+    """Published tables."""
+    return _folder("reference")
