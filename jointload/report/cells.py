@@ -28,7 +28,8 @@ def measure_table(analysis: Analysis, names: Iterable[str]) -> str:
         if sides:
             cells = [_cell(found[name, side], what, analysis) if side in sides else "" for side in SIDE_HEADINGS]
             band = _band_text(what, [found[name, side] for side in sides], analysis)
-            rows.append((linked(what), *cells, unit_text(what), escape(what.positive), band))
+            positive = "" if what.positive == "none" else escape(what.positive)
+            rows.append((linked(what), *cells, unit_text(what), positive, band))
     head = ("Quantity", *(_side_heading(analysis, side) for side in SIDE_HEADINGS), "Unit", "Positive", "Published")
     kept = [k for k in range(len(head)) if k == 0 or any(row[k] for row in rows)]
     numeric = [kept.index(k) for k in (1, 2, 3) if k in kept]

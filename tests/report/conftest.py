@@ -1,0 +1,27 @@
+"""One synthetic landing, analysed once, and a prediction made for it."""
+
+from __future__ import annotations
+
+import pytest
+
+from jointload.analysis import Analysis, analyse
+from jointload.insole.geometry import parse_wedge
+from jointload.insole.whatif import WhatIf, what_if
+from jointload.intake.rider import Rider
+from jointload.intake.session import Session
+from jointload.synthetic.landing import LandingSpec, simulate_landing
+from jointload.synthetic.measurement import as_recording
+from jointload.synthetic.standing import label_map, static_recording
+
+RIDER = Rider("S1", 70.0, 1.76, "m", shoe="plain shoe", stance="l")
+
+
+@pytest.fixture(scope="session")
+def analysis() -> Analysis:
+    trial = as_recording(simulate_landing(LandingSpec(RIDER, settling=0.5)))
+    return analyse(Session(trial, static_recording(RIDER), label_map(), RIDER))
+
+
+@pytest.fixture(scope="session")
+def prediction(analysis: Analysis) -> WhatIf:
+    return what_if(analysis, parse_wedge("medial:4", "r"), draws=50)

@@ -1,0 +1,91 @@
+"""The derived file read back by this package's own reader and by ezc3d."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from jointload.analysis import Analysis
+from jointload.intake.c3d import read_recording
+from jointload.report.derived_c3d import write_derived
+
+SINGLE = 6e-8
+"""Relative rounding of a 32-bit real."""
+
+
+@pytest.fixture(scope="module")
+def derived(analysis: Analysis, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("derived") / "derived.c3d"
+    write_derived(analysis, path)
+    return path
+
+
+def test_markers_come_back_and_derived_ones_stay_apart(derived: Path, analysis: Analysis) -> None:
+    back, trial = read_recording(derived), analysis.session.trial
+    joints = len(analysis.landing.angles.joints)
+    assert back.labels[: len(trial.labels)] == trial.labels
+    assert len(back.labels) == len(trial.labels) + joints
+    np.testing.assert_array_equal(back.lab_from_file, np.eye(3))
+    np.testing.assert_allclose(back.markers[:, : len(trial.labels)], trial.markers, rtol=SINGLE)
+    assert back.point_rate == trial.point_rate and back.first_frame == trial.first_frame
+    assert any(f.evidence.startswith(f"{3 * joints} angles") for f in back.findings)
+
+
+def test_joint_centres_are_positions(derived: Path, analysis: Analysis) -> None:
+    loads = analysis.landing.loads
+    centre = read_recording(derived).marker("knee_centre_r")
+    np.testing.assert_allclose(centre, loads.centre[:, loads.joints.index("knee_r")], rtol=SINGLE)
+
+
+def test_events_come_back(derived: Path, analysis: Analysis) -> None:
+    found = {(event.label, event.side): event.time for event in read_recording(derived).events}
+    for side, events in analysis.landing.events.sides.items():
+        assert found["touch-down", side] == pytest.approx(events.touchdown, rel=1e-6)
+        assert found["landing end", side] == pytest.approx(events.landing_end, rel=1e-6)
+
+
+def test_another_reader_finds_angles_moments_and_powers_with_units(derived: Path, analysis: Analysis) -> None:
+    import ezc3d
+
+    file, landing = ezc3d.c3d(str(derived)), analysis.landing
+    point = file["parameters"]["POINT"]
+    assert point["X_SCREEN"]["value"] == ["+X"] and point["Y_SCREEN"]["value"] == ["+Y"]
+    assert point["ANGLE_UNITS"]["value"] == ["deg"] and point["MOMENT_UNITS"]["value"] == ["Nmm"]
+    labels = point["LABELS"]["value"]
+    for group in ("ANGLES", "MOMENTS", "POWERS"):
+        assert set(point[group]["value"]) <= set(labels)
+    stored = dict(zip(labels, file["data"]["points"][:3].swapaxes(0, 1), strict=True))
+    j = landing.angles.joints.index("knee_l")
+    np.testing.assert_allclose(stored["knee_angle_l"], np.rad2deg(landing.angles.angle[:, j]), rtol=SINGLE)
+    external = 1000.0 * landing.loads.of("knee_l", "flexion", "external")
+    np.testing.assert_allclose(stored["knee_moment_l"][0], external, rtol=SINGLE)
+    np.testing.assert_allclose(stored["knee_power_l"][0], landing.loads.power[j], rtol=SINGLE)
+    described = dict(zip(labels, point["DESCRIPTIONS"]["value"], strict=True))
+    assert described["knee_moment_l"] == "Nmm, external: X flexion, Y adduction, Z internal_rotation"
+    assert described["l5s1_moment"].startswith("Nmm, internal")
+
+
+def test_missing_values_have_the_residual_minus_one(analysis: Analysis, tmp_path: Path) -> None:
+    import ezc3d
+
+    trial = analysis.session.trial
+    markers = trial.markers.copy()
+    markers[:, 2, 10:20] = np.nan
+    holed = replace(analysis, session=replace(analysis.session, trial=replace(trial, markers=markers)))
+    write_derived(holed, tmp_path / "holed.c3d")
+    residuals = ezc3d.c3d(str(tmp_path / "holed.c3d"))["data"]["meta_points"]["residuals"][0]
+    assert (residuals[2, 10:20] == -1).all() and (residuals[2, :10] == 0).all()
+    back = read_recording(tmp_path / "holed.c3d").markers[:, 2]
+    np.testing.assert_array_equal(np.isnan(back), np.isnan(markers[:, 2]))
+
+
+def test_a_marker_named_like_a_derived_one_keeps_its_name(analysis: Analysis, tmp_path: Path) -> None:
+    trial = analysis.session.trial
+    labels = ("knee_angle_r", *trial.labels[1:])
+    clash = replace(analysis, session=replace(analysis.session, trial=replace(trial, labels=labels)))
+    write_derived(clash, tmp_path / "clash.c3d")
+    back = read_recording(tmp_path / "clash.c3d")
+    np.testing.assert_allclose(back.marker("knee_angle_r"), trial.markers[:, 0], rtol=SINGLE)

@@ -1,0 +1,123 @@
+"""The result folder appears whole or not at all."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+import jointload.report.folder as folder
+from jointload.analysis import Analysis
+from jointload.errors import OutputError
+from jointload.insole.whatif import WhatIf
+from jointload.report.folder import write_report
+
+FILES = {"report.html", "metrics.csv", "series.csv", "quality.csv", "derived.c3d", "run.json"}
+
+
+def names(path: Path) -> set[str]:
+    return {entry.name for entry in path.iterdir()}
+
+
+@pytest.fixture
+def quick_page(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Drawing is not what these tests are about."""
+    monkeypatch.setattr(folder, "render_page", lambda analysis, whatif: "<!DOCTYPE html>")
+
+
+def test_a_result_holds_its_files(analysis: Analysis, prediction: WhatIf, tmp_path: Path) -> None:
+    out = write_report(analysis, tmp_path / "new" / "result", prediction)
+    assert names(out) == FILES | {"whatif.csv"}
+    assert names(tmp_path / "new") == {"result"}
+    metrics = pd.read_csv(out / "metrics.csv")
+    assert len(metrics) == len(analysis.measures)
+    series = pd.read_csv(out / "series.csv", header=[0, 1])
+    assert series.columns[0] == ("time", "s") and len(series) == analysis.session.trial.frames
+    assert set(pd.read_csv(out / "quality.csv")["severity"]) <= {"pass", "warn", "refuse"}
+    record = json.loads((out / "run.json").read_text())
+    assert record["whatif"]["seed"] == prediction.seed
+
+
+@pytest.mark.usefixtures("quick_page")
+def test_an_earlier_result_is_replaced_whole(analysis: Analysis, tmp_path: Path) -> None:
+    out = tmp_path / "result"
+    write_report(analysis, out)
+    (out / "left_over.txt").write_text("from before")
+    write_report(analysis, out)
+    assert names(out) == FILES
+    assert names(tmp_path) == {"result"}
+
+
+@pytest.mark.usefixtures("quick_page")
+def test_an_empty_folder_may_be_used(analysis: Analysis, tmp_path: Path) -> None:
+    out = tmp_path / "result"
+    out.mkdir()
+    assert names(write_report(analysis, out)) == FILES
+
+
+def other_files(out: Path) -> None:
+    out.mkdir()
+    (out / "thesis.txt").write_text("years of work")
+
+
+def a_file(out: Path) -> None:
+    out.write_text("years of work")
+
+
+@pytest.mark.usefixtures("quick_page")
+@pytest.mark.parametrize("prepare", [other_files, a_file])
+def test_what_is_no_result_is_left_alone(prepare: Callable[[Path], None], analysis: Analysis, tmp_path: Path) -> None:
+    out = tmp_path / "mine"
+    prepare(out)
+    with pytest.raises(OutputError, match="result folder: expected") as told:
+        write_report(analysis, out)
+    assert "\n" not in str(told.value)
+    assert names(tmp_path) == {"mine"}
+    kept = out if out.is_file() else out / "thesis.txt"
+    assert kept.read_text() == "years of work"
+
+
+def test_a_place_below_a_file_is_refused(analysis: Analysis, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    with pytest.raises(OutputError, match="result folder"):
+        write_report(analysis, tmp_path / "file" / "deep" / "result")
+    assert names(tmp_path) == {"file"}
+
+
+@pytest.mark.parametrize("problem", [OSError(28, "No space left on device"), ValueError("a fault")])
+def test_nothing_stays_behind_after_a_failure(
+    problem: Exception, analysis: Analysis, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(*_: object) -> str:
+        raise problem
+
+    monkeypatch.setattr(folder, "render_page", fail)
+    expected = OutputError if isinstance(problem, OSError) else ValueError
+    with pytest.raises(expected):
+        write_report(analysis, tmp_path / "deep" / "result")
+    assert names(tmp_path) == set()
+
+
+@pytest.mark.usefixtures("quick_page")
+def test_an_earlier_result_survives_a_failure(
+    analysis: Analysis, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    out = write_report(analysis, tmp_path / "result")
+    before = (out / "metrics.csv").read_bytes()
+    real = Path.replace
+
+    def fail_for_the_new_one(self: Path, target: Path) -> Path:
+        if self.name == "new":
+            raise OSError(13, "Permission denied")
+        return real(self, target)
+
+    monkeypatch.setattr(Path, "replace", fail_for_the_new_one)
+    session = replace(analysis.session, rider=replace(analysis.session.rider, id="another"))
+    with pytest.raises(OutputError, match="Permission denied"):
+        write_report(replace(analysis, session=session), out)
+    assert (out / "metrics.csv").read_bytes() == before
+    assert names(tmp_path) == {"result"}

@@ -1,0 +1,179 @@
+"""The page stands alone, says what is not known, and trusts no text that comes from a file."""
+
+from __future__ import annotations
+
+import base64
+import re
+import xml.etree.ElementTree as ElementTree
+from collections.abc import Callable
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+
+from jointload.analysis import Analysis
+from jointload.insole.whatif import WhatIf
+from jointload.intake.recording import Finding
+from jointload.landing.measures import BODY_MEASURES, SIDE_MEASURES, Measure
+from jointload.report import figures, pictures
+from jointload.report.page import SECTIONS, render_page
+
+VOID = {"meta", "img", "br"}
+MOST_BYTES = 3_000_000
+NASTY = '<script>alert(1)</script>"><img src="http://example.invalid/x.png" onerror=alert(2)>'
+
+
+class Reader(HTMLParser):
+    """Collects attributes and text, and insists that every tag is closed in order."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.links: list[tuple[str, str, str]] = []
+        self.tags: list[str] = []
+        self.attributes: set[str] = set()
+        self.ids: list[str] = []
+        self.text = ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        self.attributes |= {name for name, _ in attrs}
+        self.links += [(tag, name, value or "") for name, value in attrs if name in ("src", "href", "action", "data")]
+        self.ids += [value or "" for name, value in attrs if name == "id"]
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        self.text += data
+
+
+def read(page: str) -> Reader:
+    reader = Reader()
+    reader.feed(page)
+    reader.close()
+    assert reader.open == []
+    return reader
+
+
+@pytest.fixture(scope="module")
+def page(analysis: Analysis, prediction: WhatIf) -> str:
+    return render_page(analysis, prediction)
+
+
+def test_the_page_needs_nothing_from_elsewhere(page: str) -> None:
+    reader = read(page)
+    for tag, _, value in reader.links:
+        assert value.startswith("#") if tag == "a" else value.startswith("data:image/svg+xml;base64,")
+    assert "script" not in reader.tags and "link" not in reader.tags
+    assert "@import" not in page and "url(" not in page
+    assert len(page.encode()) < MOST_BYTES
+
+
+def test_links_inside_the_page_lead_somewhere(page: str) -> None:
+    reader = read(page)
+    assert len(set(reader.ids)) == len(reader.ids)
+    assert {value[1:] for tag, _, value in reader.links if tag == "a"} <= set(reader.ids)
+
+
+def test_pictures_inside_the_page_load_nothing_either(page: str) -> None:
+    pictures_found = re.findall(r'base64,([^"]+)"', page)
+    assert len(pictures_found) == 7
+    for data in pictures_found:
+        for element in ElementTree.fromstring(base64.b64decode(data)).iter():
+            for name, value in element.attrib.items():
+                if name.endswith("href"):
+                    assert value.startswith("#")
+
+
+def test_texts_from_files_are_escaped(analysis: Analysis, prediction: WhatIf) -> None:
+    session = analysis.session
+    trial = replace(session.trial, name=NASTY, axes_evidence=NASTY)
+    rider = replace(session.rider, id=NASTY, shoe=NASTY)
+    finding = Finding(NASTY, "warn", NASTY, NASTY, NASTY)
+    measures = (*analysis.measures, Measure("vertical_force_second_peak", "", np.nan, note=NASTY))
+    nasty = replace(
+        analysis,
+        session=replace(session, trial=trial, rider=rider),
+        findings=(finding, *[replace(finding, check="b", where=f"{NASTY}{k}") for k in range(6)]),
+        measures=measures,
+        landing=replace(analysis.landing, body=replace(analysis.landing.body, calibrated_from=NASTY)),
+    )
+    reader = read(render_page(nasty, replace(prediction, shape_text=NASTY, response_text=(NASTY,))))
+    assert "script" not in reader.tags
+    assert "onerror" not in reader.attributes
+    assert all(value.startswith(("#", "data:")) for _, _, value in reader.links)
+    assert reader.text.count("<script>alert(1)</script>") > 10
+
+
+def test_every_measure_has_its_place() -> None:
+    placed = [name for names in SECTIONS.values() for name in names]
+    assert sorted(placed) == sorted([*BODY_MEASURES, *SIDE_MEASURES, "first_contact_zone"])
+
+
+def test_the_fall_is_told_in_words(analysis: Analysis) -> None:
+    text = read(render_page(analysis)).text
+    told = re.search(r"centre of mass fell at ([\d.]+) m/s², ([\d.]+) % from 9.81", text)
+    assert told is not None
+    (fall,) = [m.value for m in analysis.measures if m.quantity == "fall_acceleration"]
+    assert float(told[1]) == pytest.approx(fall, abs=0.005)
+
+
+def test_what_is_not_known_is_a_dash_with_its_reason(analysis: Analysis) -> None:
+    measures = tuple(
+        replace(m, value=np.nan, note="the foot stands on two plates")
+        if m.quantity == "knee_flexion_moment_peak"
+        else m
+        for m in analysis.measures
+    )
+    page = render_page(replace(analysis, measures=measures))
+    assert page.count("–<small>the foot stands on two plates</small>") == 2
+
+
+def test_the_prediction_is_named_and_shown_only_when_there_is_one(analysis: Analysis, page: str) -> None:
+    assert "Prediction" in read(page).text and "not distinguishable from no change" in page
+    assert "What the change of the shoe's inside would shift" not in read(render_page(analysis)).text
+
+
+def test_cautions_and_back_foot_are_told(page: str) -> None:
+    text = read(page).text
+    for words in ("not a medical device", "does not predict injury", "licensed practitioners", "Left (back foot)"):
+        assert words in text
+
+
+@pytest.mark.parametrize(
+    "draw",
+    [figures.forces, figures.angles, figures.moments, figures.work, pictures.body_views, pictures.pressure_paths],
+)
+def test_figures_can_be_drawn_again_to_the_same_bytes(draw: Callable[[Analysis], bytes], analysis: Analysis) -> None:
+    assert draw(analysis) == draw(analysis)
+
+
+@pytest.mark.parametrize("draw", [figures.angles, figures.moments])
+def test_a_gap_changes_the_figure(draw: Callable[[Analysis], bytes], analysis: Analysis) -> None:
+    landing = analysis.landing
+    knee, gap = (
+        landing.angles.joints.index("knee_r"),
+        slice(landing.window("r").start + 5, landing.window("r").start + 15),
+    )
+    angle, components = landing.angles.angle.copy(), landing.loads.components.copy()
+    angle[:, knee, gap] = components[:, knee, gap] = np.nan
+    holed = replace(
+        landing, angles=replace(landing.angles, angle=angle), loads=replace(landing.loads, components=components)
+    )
+    assert b"not known" in draw(replace(analysis, landing=holed))
+    assert b"not known" not in draw(analysis)
+
+
+def test_one_foot_alone_gives_a_page(analysis: Analysis) -> None:
+    landing = analysis.landing
+    events = replace(landing.events, sides={"r": landing.events.sides["r"]})
+    alone = replace(
+        analysis,
+        landing=replace(landing, events=events),
+        measures=tuple(m for m in analysis.measures if m.side != "l"),
+    )
+    assert "left foot not seen to land on a plate" in read(render_page(alone)).text
