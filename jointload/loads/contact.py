@@ -125,6 +125,7 @@ class _FootPath:
         standing = np.array([body.standing_points[name][1] for name in names])
         height = np.min(points[1] - standing[:, None], axis=0)
         velocities = derivatives(points, 1.0 / poses.rate)[0]
+        velocities[..., [0, -1]] = velocities[..., [1, -2]]
         speeds = np.nan_to_num(np.linalg.norm(velocities, axis=0), nan=np.inf)
         velocity = np.take_along_axis(velocities, np.argmin(speeds, axis=0)[None, None], axis=1)[:, 0]
         with np.errstate(invalid="ignore"):

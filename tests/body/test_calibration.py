@@ -1,4 +1,5 @@
-"""A body fitted to a standing trial, its poses and its angles: left mirrors right, missing landmarks cost only what needs them."""
+"""A body fitted to a standing trial, its poses and its angles: left mirrors right, missing landmarks cost only what
+needs them."""
 
 from __future__ import annotations
 
@@ -6,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from made import LABELS, RATE, RIDER, recording, standing_positions
 from scipy.spatial.transform import Rotation
 
 from jointload.body.angles import joint_angles
@@ -13,44 +15,10 @@ from jointload.body.calibration import calibrate, quiet_frames
 from jointload.body.pose import smooth_markers, track_segments
 from jointload.errors import CalibrationError, SettingError
 from jointload.intake.labels import LabelMap
-from jointload.intake.recording import SIDES, Recording
-from jointload.intake.rider import Rider
+from jointload.intake.recording import SIDES
 
-RIDER = Rider("invented", 70.0, 1.75, "m")
-RATE = 100.0
-LANDMARKS = {
-    "asis": (0.10, 0.98, 0.12),
-    "psis": (-0.07, 1.00, 0.05),
-    "trochanter": (0.02, 0.90, 0.17),
-    "femur_epicondyle_lateral": (0.01, 0.50, 0.14),
-    "femur_epicondyle_medial": (0.01, 0.50, 0.04),
-    "fibula_head": (-0.01, 0.46, 0.14),
-    "tibia_tuberosity": (0.05, 0.44, 0.09),
-    "malleolus_lateral": (-0.01, 0.08, 0.125),
-    "malleolus_medial": (0.01, 0.09, 0.055),
-    "calcaneus": (-0.05, 0.03, 0.09),
-    "metatarsal1": (0.13, 0.03, 0.06),
-    "metatarsal5": (0.10, 0.02, 0.13),
-    "acromion": (0.0, 1.45, 0.18),
-}
-LABELS = LabelMap({f"{name}_{side}": f"{name} {side}" for name in LANDMARKS for side in SIDES} | {"c7": "c7"})
 TURN_TOLERANCE = 1e-9
 """[rad] rigid markers carry an exact pose."""
-
-
-def standing_positions() -> dict[str, np.ndarray]:
-    out = {"c7": np.array([-0.08, 1.50, 0.0])}
-    for name, place in LANDMARKS.items():
-        for side, sign in (("r", 1.0), ("l", -1.0)):
-            out[f"{name} {side}"] = np.array(place) * np.array([1.0, 1.0, sign])
-    return out
-
-
-def recording(positions: dict[str, np.ndarray], frames: int = 60, name: str = "standing") -> Recording:
-    """A trial of positions (3,) or (3, F)."""
-    stack = [np.broadcast_to(p[:, None] if p.ndim == 1 else p, (3, frames)) for p in positions.values()]
-    markers = np.stack(stack, axis=1).copy()
-    return Recording(name, "", tuple(positions), markers, RATE, (), RATE, (), np.eye(3), "made up")
 
 
 @pytest.fixture(scope="module")
@@ -75,7 +43,8 @@ def test_frames_point_forward_up_and_right(body) -> None:
 
 
 def test_frames_follow_their_definitions(body) -> None:
-    """Wu et al. (2002) J Biomech 35:543-548: pelvis Z along the ASIS, femur Y from the epicondyles' middle to the hip centre."""
+    """Wu et al. (2002) J Biomech 35:543-548: pelvis Z along the ASIS, femur Y from the epicondyles' middle to the hip
+    centre."""
     points = body.standing_points
     pelvis, thigh, foot = (body.standing[name][0] for name in ("pelvis", "thigh_r", "foot_r"))
     np.testing.assert_allclose(pelvis[:, 2], [0.0, 0.0, 1.0], atol=1e-12)
@@ -105,7 +74,8 @@ def test_left_mirrors_right(body) -> None:
 def test_a_turn_about_the_joint_axis_is_the_named_rotation(
     body, joint, axis, right_sign, segments, rotation, side
 ) -> None:
-    """Bending by a known angle about the proximal Z axis raises flexion by that angle and leaves the other two alone."""
+    """Bending by a known angle about the proximal Z axis raises flexion by that angle and leaves the other two
+    alone."""
     amount = 0.5
     centre = body.standing_points[f"{joint}_centre_{side}"]
     proximal = body.standing["pelvis" if joint == "hip" else f"thigh_{side}"][0]
