@@ -22,6 +22,9 @@ QUIET_SECONDS = 0.25
 """Length of the stillest stretch that is averaged (choice)."""
 QUIET_SPEED = 0.05
 """Mean marker speed [m/s] above which a trial holds no quiet stance (choice: sway is below, any step well above)."""
+SPEED_SECONDS = 0.05
+"""A speed is read from the way over this time [s]: frame by frame, camera noise alone would exceed QUIET_SPEED (0.3 mm
+at 250 Hz look like 0.17 m/s)."""
 FOOT_LANDMARKS = ("calcaneus", "metatarsal", "toe")
 RESTING_FOOT_SPEED = 0.25
 """Foot markers slower than this [m/s] rest on the ground (choice)."""
@@ -147,8 +150,8 @@ def quiet_frames(recording: Recording, labels: LabelMap) -> slice:
             )
         )
     positions = recording.markers[:, [index for _, index in used]]
-    start, speed, length = _stillest(positions, recording.point_rate, QUIET_SECONDS)
-    if speed <= QUIET_SPEED + _noise_speed(positions, recording.point_rate):
+    start, length = _stillest(positions, recording.point_rate, QUIET_SECONDS)
+    if _speed(positions[:, :, start : start + length], recording.point_rate) <= QUIET_SPEED:
         return slice(start, start + length)
     flat = _feet_flat(positions, [name for name, _ in used], recording.point_rate)
     if not flat.any():
@@ -161,7 +164,7 @@ def quiet_frames(recording: Recording, labels: LabelMap) -> slice:
                 "give a standing trial with --static",
             )
         )
-    start, _, length = _stillest(np.where(flat, positions, np.nan), recording.point_rate, 3 / recording.point_rate)
+    start, length = _stillest(np.where(flat, positions, np.nan), recording.point_rate, 3 / recording.point_rate)
     return slice(start, start + length)
 
 
@@ -177,9 +180,8 @@ def _feet_flat(positions: Array, names: list[str], rate: float) -> NDArray[np.bo
         return np.all(speed < RESTING_FOOT_SPEED, axis=0) & np.all(down, axis=0)
 
 
-def _stillest(positions: Array, rate: float, seconds: float) -> tuple[int, float, int]:
-    """First frame, mean speed [m/s] and length of the stretch of (3, M, F) markers with the least mean speed and most
-    markers seen."""
+def _stillest(positions: Array, rate: float, seconds: float) -> tuple[int, int]:
+    """First frame and length of the stretch of (3, M, F) markers with the least mean speed and most markers seen."""
     length = min(positions.shape[2], max(2, round(seconds * rate)))
     with np.errstate(invalid="ignore"):
         step = np.sqrt(np.sum(np.diff(positions, axis=2) ** 2, axis=0))
@@ -190,14 +192,14 @@ def _stillest(positions: Array, rate: float, seconds: float) -> tuple[int, float
     visible = np.convolve(np.isfinite(positions[0]).mean(axis=0), np.ones(length) / length, "valid")
     speed = np.where(visible >= visible.max() - 0.02, speed, np.inf)
     start = int(np.argmin(speed))
-    return start, float(speed[start]), length
+    return start, length
 
 
-def _noise_speed(positions: Array, rate: float) -> float:
-    """Apparent speed [m/s] of camera noise alone: the tenth percentile of all steps, at most 0.1 m/s."""
-    step = np.linalg.norm(np.diff(positions, axis=2), axis=0)
-    finite = step[np.isfinite(step)]
-    return float(min(np.quantile(finite, 0.1) * rate, 0.1)) if finite.size else 0.0
+def _speed(positions: Array, rate: float) -> float:
+    """Mean speed [m/s] of (3, M, F) markers from their way over SPEED_SECONDS, infinite when none is seen."""
+    lag = min(max(1, round(SPEED_SECONDS * rate)), positions.shape[2] - 1)
+    way = np.linalg.norm(positions[:, :, lag:] - positions[:, :, :-lag], axis=0)
+    return float(np.nanmean(way)) * rate / lag if np.isfinite(way).any() else float("inf")
 
 
 def _landmarks(static: Recording, labels: LabelMap, window: slice) -> dict[str, Array]:
