@@ -1,4 +1,4 @@
-"""Writes a recording as a C3D file: millimetres, Z up, type-2 plates, events, and a maker's name that says it is invented."""
+"""Writes a recording as a C3D file: millimetres, Z up, type-2 plates, events, and a maker that is plainly invented."""
 
 from __future__ import annotations
 
@@ -32,7 +32,9 @@ def write_c3d(recording: Recording, path: str | Path) -> None:
     try:
         file.write(str(path))
     except (OSError, RuntimeError, ValueError) as problem:
-        raise OutputError(f"C3D file: expected a writable place, found {problem} at {path}; choose another folder") from None
+        raise OutputError(
+            f"C3D file: expected a writable place, found {problem} at {path}; choose another folder"
+        ) from None
 
 
 def _add_points(file: Any, recording: Recording) -> None:
@@ -60,7 +62,9 @@ def _add_plates(file: Any, recording: Recording) -> None:
     group["UNITS"]["value"] = (["N"] * 3 + ["Nmm"] * 3) * len(plates)
     group["SCALE"]["value"], group["OFFSET"]["value"] = [1.0] * len(names), [0] * len(names)
     group["GEN_SCALE"]["value"] = [1.0]
-    file["data"]["analogs"] = np.concatenate([_channels(plate.corners, plate.force, plate.moment) for plate in plates])[None]
+    file["data"]["analogs"] = np.concatenate([_channels(plate.corners, plate.force, plate.moment) for plate in plates])[
+        None
+    ]
     corners = np.stack([MM * FILE_FROM_LAB @ plate.corners for plate in plates], axis=2)
     for name, value in (
         ("USED", [len(plates)]), ("TYPE", [2] * len(plates)), ("ZERO", _unloaded(recording)), ("CORNERS", corners),
@@ -71,7 +75,10 @@ def _add_plates(file: Any, recording: Recording) -> None:
 
 
 def _channels(corners: Array, force: Array, moment: Array) -> Array:
-    """(6, N) [N], [N mm]: force and moment about the plate's own origin, plate axes (z down), of a wrench about the lab origin."""
+    """(6, N) [N], [N mm] about the plate's own origin, plate axes (z down).
+
+    corners : (3, 4) [m];  force, moment : (3, N) about the lab origin, lab axes
+    """
     lab_from_plate, centre = plate_frame(corners)
     origin = centre + DEPTH * lab_from_plate[:, 2]
     about_origin = moment - np.cross(origin, force, axis=0)
@@ -90,5 +97,9 @@ def _add_events(file: Any, recording: Recording) -> None:
     file.add_parameter("EVENT", "USED", [len(events)])
     if events:
         file.add_parameter("EVENT", "LABELS", [event.label for event in events])
-        file.add_parameter("EVENT", "CONTEXTS", [{"r": "Right", "l": "Left"}.get(event.side, "General") for event in events])
-        file.add_parameter("EVENT", "TIMES", np.array([[event.time // 60 for event in events], [event.time % 60 for event in events]]))
+        file.add_parameter(
+            "EVENT", "CONTEXTS", [{"r": "Right", "l": "Left"}.get(event.side, "General") for event in events]
+        )
+        file.add_parameter(
+            "EVENT", "TIMES", np.array([[event.time // 60 for event in events], [event.time % 60 for event in events]])
+        )

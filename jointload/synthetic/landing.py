@@ -1,15 +1,9 @@
-"""A landing whose truth is known: posture is prescribed, ground forces are a law of time and state, the rest follows from dynamics.
-
-Eight rigid segments and a lump of trunk, head and arms. Both feet, the pelvis' orientation and the planes of the legs are given in time;
-two-link legs join them. The six unknowns, pelvis place and trunk orientation, follow from Newton and Euler for the whole body:
-A(q, t) q' + b(q, t) = momentum, momentum' = wrenches on the feet and weight. So the wrenches are exactly those the motion demands.
-"""
+"""A landing whose truth is known: the ground forces are exactly those that the Newton-Euler equations demand."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
@@ -19,111 +13,13 @@ from jointload.body.inertia import SegmentInertia
 from jointload.body.pose import SegmentPoses
 from jointload.errors import SettingError, expected_found
 from jointload.intake.recording import SIDES, Array
-from jointload.intake.rider import G, Rider
+from jointload.intake.rider import G
 from jointload.loads.moments import JointLoads, SegmentMotion, joint_loads, loaded_segments
-from jointload.numerics.rotations import about_axis, compose, cross, dot, from_vector, inverse, rotate, rotate_back, unit
-from jointload.synthetic.profiles import FootFall, ForceProfile, bump, force_profile, soft_clip, step
-from jointload.synthetic.standing import Noise, fitted_body, upper_body
+from jointload.synthetic.model import CENTRAL, OFFSETS, TIME_DELTA, Model, Rates
+from jointload.synthetic.specification import LandingSpec
 
-Style = Literal["soft", "stiff"]
-
-
-@dataclass(frozen=True)
-class LandingSpec:
-    """What one landing is to be like; angles in rad.
-
-    drop : height of fall [m];  peak : vertical force peak [body weights];  back_share : of the back foot
-    approach : forward speed [m/s];  stance : distance between the ankles [m];  knee_dip : turn of the knees towards each other
-    wedge : heel wedge under both feet, positive medial (its effect on the motion is WedgeLaw);  delay : front foot after back foot [s]
-    flight : longest recorded time of flight [s];  settling : recorded time after touch-down [s];  rates [Hz]
-    """
-
-    rider: Rider
-    drop: float = 0.45
-    peak: float = 5.0
-    back_share: float = 0.55
-    approach: float = 0.5
-    stance: float = 0.44
-    knee_dip: float = 0.0
-    style: Style = "soft"
-    wedge: float = 0.0
-    delay: float = 0.008
-    flight: float = 0.28
-    settling: float = 0.85
-    marker_rate: float = 250.0
-    force_rate: float = 1000.0
-    noise: Noise = Noise()
-    seed: int = 0
-    name: str = "landing"
-
-    def __post_init__(self) -> None:
-        for key, low, high, unit_ in (
-            ("drop", 0.1, 1.5, "m"), ("peak", 2.5, 9, "body weights"), ("back_share", 0.35, 0.65, ""), ("approach", 0, 1.2, "m/s"),
-            ("stance", 0.2, 0.8, "m"), ("knee_dip", -0.3, 0.6, "rad"), ("wedge", -0.2, 0.2, "rad"), ("delay", 0, 0.02, "s"),
-        ):  # fmt: skip
-            if not low <= getattr(self, key) <= high:
-                what = expected_found(f"landing {key}", f"{low} to {high} {unit_}", getattr(self, key), "the specification", "choose a value inside")
-                raise SettingError(what)
-        if self.force_rate % self.marker_rate:
-            what = expected_found("force rate", f"a multiple of {self.marker_rate:g} Hz", self.force_rate, "the specification", "choose one")
-            raise SettingError(what)
-
-
-@dataclass(frozen=True)
-class WedgeLaw:
-    """Made-up response to a medial heel wedge, per degree (or rad) of wedge: for the sample, no finding about people.
-
-    roll : of the foot on the floor towards inversion [1];  turn : of the shank outward [1];  shift : of the centre of pressure medially [m/rad]
-    """
-
-    roll: float = 0.5
-    turn: float = 0.15
-    shift: float = 0.040
-
-
-WEDGE_LAW = WedgeLaw()
-
-
-@dataclass(frozen=True)
-class Posture:
-    """How a style holds the body [rad, m]: at touch-down, then the change into the crouch."""
-
-    leg: float
-    """Hip-ankle distance at touch-down as a share of the straight leg."""
-    lean: float
-    lean_change: float
-    tilt: float
-    tilt_change: float
-    rise: float
-    first_share: float
-
-
-POSTURES = {
-    "soft": Posture(leg=0.965, lean=0.25, lean_change=0.18, tilt=0.10, tilt_change=0.18, rise=0.10, first_share=0.55),
-    "stiff": Posture(leg=0.975, lean=0.18, lean_change=0.12, tilt=0.06, tilt_change=0.10, rise=0.04, first_share=0.50),
-}
-TOE_OUT = np.deg2rad(12.0)
-STOP_TIME, FLAT_TIME = 0.024, 0.065
-"""Time [s] from touch-down until the ball of the foot rests, and until the ankle does; toes point down in flight accordingly."""
-CROUCH_TIME, RECOVERY = 0.22, 0.5
-"""Time [s] to the deepest lean; share of it that is undone while rising."""
-SOLE_HALF = 0.085
-"""The centre of pressure stays this near [m] to the middle of the sole, fore and aft."""
-FOREFOOT = 0.06
-"""Place [m] of the first contact before the middle of the sole."""
-FRICTION = 0.5
-"""Largest shear per vertical force."""
-LEANING = 0.6
-"""How far the force on each foot leans from the vertical towards the centre of mass."""
-PLACE_STIFFNESS, PLACE_DAMPING = 8.0, 4.0
-"""Control of the centre of mass over the feet [1/s2, 1/s], at body weight."""
-LEAN_STIFFNESS, LEAN_DAMPING, LEAN_INERTIA = 25.0, 8.0, 0.125
-"""Control of the trunk [1/s2, 1/s]; inertia of the upper body about the hips per its mass [m2]."""
-CENTRAL = np.array([-1 / 60, 3 / 20, -3 / 4, 3 / 4, -3 / 20, 1 / 60])
-OFFSETS = np.array([-3, -2, -1, 1, 2, 3])
-"""Sixth-order central difference."""
-PLACE_DELTA, TIME_DELTA = 1e-3, 1e-4
-"""Steps of the differences in coordinates [m, rad] and in time [s]; the error of a velocity is below 1e-9 of it."""
+CONTACT_FORCE = 20.0
+"""Vertical force [N] that makes a touch-down: the true force begins too softly for its first instant to be one."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,9 +27,11 @@ class SyntheticLanding:
     """The whole truth of a landing, N samples at the force rate.
 
     poses, motion, angles, loads : as the analysis has them, from exact derivatives
-    force, moment : (3, 2, N) [N], [N m] on right and left foot about the lab origin;  point : (3, 2, N) [m] centre of pressure
-    centre, velocity : (3, N) of the whole body's centre of mass [m], [m/s]
-    trunk : the lump above the pelvis;  trunk_motion : its motion;  touchdown : side to time [s]
+    force, moment : (3, 2, N) [N], [N m] on right and left foot about the lab origin
+    point : (3, 2, N) [m] centre of pressure, on the floor
+    centre, velocity : (3, N) [m], [m/s] of the whole body's centre of mass
+    trunk : the lump above the pelvis;  trunk_motion : its motion
+    contact : side to the time [s] at which its force begins;  touchdown : at which it passes CONTACT_FORCE
     """
 
     spec: LandingSpec
@@ -150,299 +48,50 @@ class SyntheticLanding:
     point: Array
     centre: Array
     velocity: Array
+    contact: dict[str, float]
     touchdown: dict[str, float]
 
-
-@dataclass(frozen=True, eq=False)
-class _Wrenches:
-    force: Array
-    moment: Array
-    point: Array
-
-
-@dataclass(frozen=True, eq=False)
-class _Rates:
-    """Everything of first order: coordinate rates (6, N), mass centres and velocities (3, S, N), rotation, angular velocity (3, S, N)."""
-
-    coordinate: Array
-    rotation: Array
-    origin: Array
-    centre: Array
-    velocity: Array
-    spin: Array
-
-
-@dataclass(frozen=True, eq=False)
-class _Foot:
-    """One foot's prescribed way to the ground."""
-
-    touchdown: float
-    fall: FootFall
-    heel_fall: FootFall
-    rest: Array
-    """(3,) [m] where the ball of the foot comes to rest, on the floor."""
-    resting: Array
-    """lab_from_foot (3, 3) when it stands."""
-    ball: Array
-    """(3,) [m] the ball's sole point in the foot frame."""
-    middle: Array
-    """(3,) [m] middle of the sole when it stands."""
-    forward: Array
-    outward: Array
-
-    def pose(self, time: Array) -> tuple[Array, Array]:
-        """lab_from_foot (3, 3, B) and the ankle centre (3, B)."""
-        since = time - self.touchdown
-        heel_up = self.heel_fall.height(since) - self.fall.height(since)
-        rotation = compose(self.resting[..., None], about_axis("z", -np.arcsin(heel_up / self.ball[0])))
-        ball = self.rest[:, None] + np.stack((-self.fall.behind(since), self.fall.height(since), np.zeros_like(since)))
-        return rotation, ball - rotate(rotation, self.ball[:, None])
-
-
-class _Model:
-    """One rider and one specification: places, momenta and ground forces at coordinates q (6, B) and times (B,).
-
-    q : pelvis origin [m] and rotation vector [rad] of the trunk from its standing orientation
-    """
-
-    def __init__(self, spec: LandingSpec) -> None:
-        self.spec, self.body = spec, fitted_body(spec.rider)
-        self.posture = POSTURES[spec.style]
-        self.lump = upper_body(self.body)
-        self.segments = self.body.segments
-        inertia = {**self.body.inertia, "trunk": self.lump}
-        self.mass = np.array([inertia[name].mass for name in self.segments])
-        self.com = np.stack([inertia[name].com for name in self.segments], axis=1)
-        self.tensor = np.stack([inertia[name].tensor for name in self.segments], axis=2)
-        self.back = spec.rider.stance or "r"
-        self.speed = float(np.sqrt(2 * G * spec.drop))
-        self.first_contact = min(spec.flight, self.speed / G)
-        self.share = np.array([spec.back_share if side == self.back else 1.0 - spec.back_share for side in SIDES])
-        self.profile = self._profile()
-        self.feet = tuple(self._foot(side) for side in SIDES)
-        self.target = self.share @ np.array([foot.middle for foot in self.feet])
-
-    def _late(self, side: str) -> float:
-        return 0.0 if side == self.back else self.spec.delay
-
-    def _profile(self) -> ForceProfile:
-        waiting = float(self.share @ [self._late(side) for side in SIDES])
-        return force_profile(self.speed / G + waiting, self.spec.peak, self.posture.first_share, self.posture.rise)
-
-    def _foot(self, side: str) -> _Foot:
-        mirror = -1.0 if side == "l" else 1.0
-        turn = about_axis("y", -mirror * TOE_OUT)
-        resting = turn @ self.body.standing[f"foot_{side}"][0] @ about_axis("x", mirror * WEDGE_LAW.roll * self.spec.wedge)
-        places = {name: self.body.points[f"{name}_{side}"][1] for name in ("forefoot", "calcaneus")}
-        ankle = self.body.standing[f"foot_{side}"][1][1]
-        ball, middle = (np.array([x, -ankle, 0.0]) for x in (places["forefoot"][0], 0.5 * (places["forefoot"][0] + places["calcaneus"][0])))
-        rest = np.array([0.0, 0.0, 0.5 * mirror * self.spec.stance]) + turn @ (ball - middle)
-        late = self._late(side)
-        speed = self.speed + G * late
-        forward = turn[:, 0]
-        return _Foot(
-            touchdown=self.first_contact + late,
-            fall=FootFall(speed, self.spec.approach, STOP_TIME),
-            heel_fall=FootFall(speed, self.spec.approach, FLAT_TIME),
-            rest=rest,
-            resting=resting,
-            ball=ball,
-            middle=rest - turn @ (ball - middle),
-            forward=forward,
-            outward=mirror * turn[:, 2],
-        )
-
-    def place(self, q: Array, time: Array) -> tuple[Array, Array]:
-        """lab_from_segment (3, 3, S, B) and origins (3, S, B)."""
-        rotation, origin = np.empty((3, 3, len(self.segments), time.size)), np.empty((3, len(self.segments), time.size))
-        standing = self.body.standing
-        pelvis = compose(self._pelvis_turn(time), standing["pelvis"][0][..., None])
-        trunk = compose(from_vector(q[3:]), standing["trunk"][0][..., None])
-        l5s1 = q[:3] + rotate(pelvis, self.body.points["l5s1"][1][:, None])
-        in_trunk = standing["trunk"][0].T @ (self.body.standing_points["l5s1"] - standing["trunk"][1])
-        poses = {"pelvis": (pelvis, q[:3]), "trunk": (trunk, l5s1 - rotate(trunk, in_trunk[:, None]))}
-        for side, foot in zip(SIDES, self.feet, strict=True):
-            hip = q[:3] + rotate(pelvis, self.body.points[f"hip_centre_{side}"][1][:, None])
-            poses[f"foot_{side}"] = foot.pose(time)
-            poses[f"thigh_{side}"], poses[f"shank_{side}"] = self._leg(side, hip, poses[f"foot_{side}"][1], time)
-        for s, name in enumerate(self.segments):
-            rotation[:, :, s], origin[:, s] = poses[name]
-        return rotation, origin
-
-    def _since(self, time: Array) -> Array:
-        return time - self.first_contact
-
-    def _crouch(self, time: Array) -> Array:
-        """0 at touch-down, 1 in the crouch, 1 - RECOVERY at the end."""
-        since = self._since(time)
-        return step(since / CROUCH_TIME) - RECOVERY * step((since - CROUCH_TIME) / 0.5)
-
-    def _pelvis_turn(self, time: Array) -> Array:
-        since, mirror = self._since(time), -1.0 if self.back == "l" else 1.0
-        tilt = self.posture.tilt + self.posture.tilt_change * self._crouch(time)
-        drop = mirror * np.deg2rad(3.0) * bump(since / 0.5)
-        return compose(about_axis("z", -tilt), compose(about_axis("x", drop), about_axis("y", mirror * np.deg2rad(4.0) * np.ones_like(time))))
-
-    def _leg(self, side: str, hip: Array, ankle: Array, time: Array) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
-        """Poses of thigh and shank between hip and ankle centres (3, B): two links, knee in the plane of its heading."""
-        mirror, since = -1.0 if side == "l" else 1.0, self._since(time)
-        thigh_length, shank_length = self._leg_lengths(side)
-        inward = bump(since / 0.4)
-        heading = TOE_OUT - self.spec.knee_dip * inward
-        direction = np.stack((np.cos(heading), np.zeros_like(time), mirror * np.sin(heading)))
-        line = ankle - hip
-        distance = np.sqrt(dot(line, line))
-        right = unit(cross(direction, -line))
-        along = 0.5 * (thigh_length**2 - shank_length**2 + distance**2) / distance
-        knee = hip + along / distance * line + np.sqrt(thigh_length**2 - along**2) * cross(right, line / distance)
-        thigh = _two_axes((hip - knee) / thigh_length, right, -mirror * np.deg2rad(2.0) * inward)
-        inward_turn = np.deg2rad(3.0) + np.deg2rad(5.0) * inward - WEDGE_LAW.turn * self.spec.wedge
-        shank = _two_axes((knee - ankle) / shank_length, right, mirror * inward_turn)
-        return (thigh, hip), (shank, knee)
-
-    def _leg_lengths(self, side: str) -> tuple[float, float]:
-        thigh, shank = (self.body.points[f"{name}_{side}"][1] for name in ("knee_centre", "ankle_centre"))
-        return float(np.linalg.norm(thigh)), float(np.linalg.norm(shank))
-
-    def momentum(self, rotation: Array, centre: Array, velocity: Array, spin: Array) -> Array:
-        """(6, N) linear and angular momentum about the lab origin."""
-        linear = self.mass[:, None] * velocity
-        angular = cross(centre, linear) + rotate(rotation, rotate(self.tensor[..., None], rotate_back(rotation, spin)))
-        return np.concatenate((linear.sum(axis=1), angular.sum(axis=1)))
-
-    def rates(self, q: Array, momentum: Array, time: Array) -> _Rates:
-        """First order of the motion from coordinates (6, N) and momentum (6, N) at times (N,)."""
-        samples = time.size
-        delta = np.zeros((7, 7))
-        delta[np.arange(7), np.arange(7)] = [PLACE_DELTA] * 6 + [TIME_DELTA]
-        moved = np.concatenate((q, time[None]))[:, None, None] + (delta[:, :, None] * OFFSETS)[..., None]
-        rotation, origin = self.place(moved[:6].reshape(6, -1), moved[6].ravel())
-        centre = origin + rotate(rotation, self.com[..., None])
-        weights = CENTRAL / np.diag(delta)[:, None]
-        shape = (len(self.segments), 7, 6, samples)
-        rotation_slope = np.einsum("ijskon,ko->ijskn", rotation.reshape(3, 3, *shape), weights)
-        centre_slope = np.einsum("iskon,ko->iskn", centre.reshape(3, *shape), weights)
-        rotation, origin = self.place(q, time)
-        centre = origin + rotate(rotation, self.com[..., None])
-        turning = compose(rotation_slope, inverse(rotation)[:, :, :, None])
-        spin_slope = 0.5 * np.stack((turning[2, 1] - turning[1, 2], turning[0, 2] - turning[2, 0], turning[1, 0] - turning[0, 1]))
-        columns = np.stack([self.momentum(rotation, centre, centre_slope[:, :, k], spin_slope[:, :, k]) for k in range(7)], axis=1)
-        right_side = (momentum - columns[:, 6]).T[..., None]
-        coordinate = np.linalg.solve(columns[:, :6].transpose(2, 0, 1), right_side)[..., 0].T
-        full = np.concatenate((coordinate, np.ones((1, samples))))
-        velocity, spin = (np.einsum("iskn,kn->isn", slope, full) for slope in (centre_slope, spin_slope))
-        return _Rates(coordinate, rotation, origin, centre, velocity, spin)
-
-    def wrenches(self, q: Array, rates: _Rates, time: Array) -> _Wrenches:
-        """Ground force and moment on each foot: time gives the vertical, balance gives shear, pressure point and free moment."""
-        weight = self.spec.rider.weight
-        centre, velocity = (np.einsum("s,isn->in", self.mass, x) / self.mass.sum() for x in (rates.centre, rates.velocity))
-        pull = (-PLACE_STIFFNESS * (centre - self.target[:, None]) - PLACE_DAMPING * velocity) / G
-        shear_x, shear_z = soft_clip(pull[0], FRICTION), soft_clip(pull[2], FRICTION)
-        lean = self.posture.lean + self.posture.lean_change * self._crouch(time)
-        error = q[3:] - np.stack((np.zeros_like(time), np.zeros_like(time), -lean))
-        lever = -LEAN_INERTIA * self.lump.mass / weight * (LEAN_STIFFNESS * error + LEAN_DAMPING * rates.coordinate[3:])
-        lever = soft_clip(lever, 0.1)
-        wanted_x = centre[0] - centre[1] * shear_x + lever[2]
-        wanted_z = centre[2] - centre[1] * shear_z - lever[0]
-        vertical = self._vertical(time, wanted_z)
-        point = np.stack([self._pressure_point(k, wanted_x, time) for k in range(2)], axis=1)
-        total = vertical.sum(axis=0)
-        middle = np.einsum("kn,ikn->in", vertical, point) / np.where(total > 0, total, 1.0)
-        apart = LEANING *  (middle[:, None] - point) / centre[1]
-        force = np.stack((vertical * (shear_x + apart[0]), vertical, vertical * (shear_z + apart[2])))
-        moment = cross(point, force)
-        moment[1] += vertical * soft_clip(lever[1], 0.03)
-        return _Wrenches(force, moment, point)
-
-    def _vertical(self, time: Array, wanted_z: Array) -> Array:
-        """(2, N) [N] vertical force of each foot; the balance shifts part of it from one foot to the other."""
-        each = np.stack([self.profile(time - foot.touchdown) for foot in self.feet])
-        both = each.sum(axis=0)
-        common = each[0] * each[1] / np.where(both > 0, both, 1.0)
-        width = self.feet[0].middle[2] - self.feet[1].middle[2]
-        shift = soft_clip(2.0 * (wanted_z - self.target[2]) / width, 0.5) * common
-        return self.spec.rider.weight * (self.share[:, None] * each + np.stack((shift, -shift)))
-
-    def _pressure_point(self, k: int, wanted_x: Array, time: Array) -> Array:
-        """(3, N) [m] on the floor: from the forefoot at touch-down to where the balance wants it."""
-        foot = self.feet[k]
-        settled = step((time - foot.touchdown) / (1.2 * FLAT_TIME))
-        along = FOREFOOT * (1.0 - settled) + soft_clip(wanted_x - self.target[0], SOLE_HALF) * settled
-        across = -WEDGE_LAW.shift * self.spec.wedge
-        return foot.middle[:, None] + foot.forward[:, None] * along + (foot.outward * across)[:, None]
-
-    def slope(self, time: float, state: Array) -> Array:
-        """Time derivative (12,) of coordinates and momentum."""
-        now, q = np.array([time]), state[:6, None]
-        rates = self.rates(q, state[6:, None], now)
-        ground = self.wrenches(q, rates, now)
-        weight = np.array([0.0, -G, 0.0])[:, None, None] * self.mass[:, None]
-        force = ground.force.sum(axis=1) + weight.sum(axis=1)
-        moment = ground.moment.sum(axis=1) + cross(rates.centre, weight).sum(axis=1)
-        return np.concatenate((rates.coordinate, force, moment))[:, 0]
-
-    def start(self) -> Array:
-        """(12,) coordinates and momentum at time 0: rigid flight to a touch-down with the mass behind the feet."""
-        from scipy.optimize import fsolve
-
-        lean = np.array([0.0, 0.0, -self.posture.lean])
-        contact = np.array([self.first_contact])
-        back = SIDES.index(self.back)
-        reach = self.posture.leg * sum(self._leg_lengths(self.back))
-        behind = 0.17 * self.spec.approach
-
-        def miss(place: Array) -> Array:
-            rotation, origin = self.place(np.concatenate((place, lean))[:, None], contact)
-            centre = self.mass @ (origin + rotate(rotation, self.com[..., None]))[..., 0].T / self.mass.sum()
-            hip, ankle = (origin[:, self.segments.index(f"{name}_{SIDES[back]}"), 0] for name in ("thigh", "foot"))
-            return np.array([centre[0] - self.target[0] + behind, np.linalg.norm(hip - ankle) - reach, centre[2] - self.target[2]])
-
-        place = fsolve(miss, np.array([0.0, 0.98 * self.spec.rider.height / 1.75, 0.0]), xtol=1e-12)
-        before = -self.first_contact
-        place += before * np.array([self.spec.approach, -self.speed, 0.0]) + [0.0, -0.5 * G * before**2, 0.0]
-        q, time = np.concatenate((place, lean))[:, None], np.zeros(1)
-        rotation, origin = self.place(q, time)
-        centre = origin + rotate(rotation, self.com[..., None])
-        speed = np.array([self.spec.approach, -self.speed + G * self.first_contact, 0.0])
-        momentum = self.momentum(rotation, centre, np.broadcast_to(speed[:, None, None], centre.shape), np.zeros_like(centre))
-        return np.concatenate((q, momentum))[:, 0]
-
-
-def _two_axes(up: Array, right: Array, turn: Array) -> Array:
-    """Rotation (3, 3, B) with Y along `up` and Z along `right`, which is normal to it, then turned about Y by `turn` [rad]."""
-    return compose(np.stack((cross(up, right), up, right), axis=1), about_axis("y", turn))
+    def speed_at(self, time: float) -> float:
+        """Downward speed [m/s] that free fall would have reached at a time [s]."""
+        return float(np.sqrt(2 * G * self.spec.drop) + G * (time - min(self.contact.values())))
 
 
 def simulate_landing(spec: LandingSpec) -> SyntheticLanding:
     """Integrate one landing and evaluate its whole truth at the force rate."""
     from scipy.integrate import solve_ivp
 
-    model = _Model(spec)
+    model = Model(spec)
     duration = model.first_contact + spec.settling
     frames = int(duration * spec.marker_rate)
     time = np.arange(frames * round(spec.force_rate / spec.marker_rate)) / spec.force_rate
     margin = OFFSETS[-1] * TIME_DELTA
-    run = solve_ivp(
-        model.slope, (0.0, duration + margin), model.start(), "DOP853", dense_output=True, rtol=1e-9, atol=1e-10, max_step=0.006
-    )  # fmt: skip
+    span, accuracy = (0.0, duration + margin), {"rtol": 1e-9, "atol": 1e-10, "max_step": 0.006}
+    run = solve_ivp(model.slope, span, model.start(), "DOP853", dense_output=True, **accuracy)
     if not run.success or not np.isfinite(run.y).all():
-        raise SettingError(expected_found(f"landing {spec.name}", "a motion the legs can make", "none", "the specification", "soften it"))
+        raise SettingError(
+            expected_found(
+                "landing", "a motion the legs can make", "none", spec.name, "choose a lower drop or approach"
+            )
+        )
     return _evaluate(model, run.sol, time)
 
 
-def _evaluate(model: _Model, states: Callable[[Array], Array], time: Array) -> SyntheticLanding:
+def _evaluate(model: Model, states: Callable[[Array], Array], time: Array) -> SyntheticLanding:
     """The truth at times (N,) from the continuous solution; accelerations are differences of exact velocities."""
     rates = [_rates_at(model, states, time + offset * TIME_DELTA) for offset in OFFSETS]
-    acceleration, spin_rate = (np.einsum("o,oisn->isn", CENTRAL / TIME_DELTA, [getattr(r, key) for r in rates]) for key in ("velocity", "spin"))
+    acceleration, spin_rate = (
+        np.einsum("o,oisn->isn", CENTRAL / TIME_DELTA, [getattr(r, key) for r in rates]) for key in ("velocity", "spin")
+    )
     now = _rates_at(model, states, time)
     ground = model.wrenches(states(time)[:6], now, time)
     body, spec = model.body, model.spec
     poses = SegmentPoses(model.segments, now.rotation, now.origin, np.zeros(now.origin.shape[1:]), spec.force_rate)
 
     def motion(names: tuple[str, ...]) -> SegmentMotion:
-        where = [model.segments.index(name) for name in names]
-        return SegmentMotion(now.rotation[:, :, where], now.centre[:, where], acceleration[:, where], now.spin[:, where], spin_rate[:, where])
+        s = [model.segments.index(name) for name in names]
+        return SegmentMotion(
+            now.rotation[:, :, s], now.centre[:, s], acceleration[:, s], now.spin[:, s], spin_rate[:, s]
+        )
 
     angles, moving = joint_angles(poses, body), motion(loaded_segments(body))
     return SyntheticLanding(
@@ -458,12 +107,19 @@ def _evaluate(model: _Model, states: Callable[[Array], Array], time: Array) -> S
         force=ground.force,
         moment=ground.moment,
         point=ground.point,
-        centre=np.einsum("s,isn->in", model.mass, now.centre) / model.mass.sum(),
-        velocity=np.einsum("s,isn->in", model.mass, now.velocity) / model.mass.sum(),
-        touchdown={side: foot.touchdown for side, foot in zip(SIDES, model.feet, strict=True)},
+        centre=model.mean(now.centre),
+        velocity=model.mean(now.velocity),
+        contact={side: foot.touchdown for side, foot in zip(SIDES, model.feet, strict=True)},
+        touchdown={side: _passing(ground.force[1, k], time) for k, side in enumerate(SIDES)},
     )
 
 
-def _rates_at(model: _Model, states: Callable[[Array], Array], time: Array) -> _Rates:
+def _passing(vertical: Array, time: Array) -> float:
+    """Time [s] at which a vertical force (N,) [N] first passes CONTACT_FORCE, between samples by a straight line."""
+    k = int(np.argmax(vertical > CONTACT_FORCE))
+    return float(np.interp(CONTACT_FORCE, vertical[k - 1 : k + 1], time[k - 1 : k + 1]))
+
+
+def _rates_at(model: Model, states: Callable[[Array], Array], time: Array) -> Rates:
     state = states(time)
     return model.rates(state[:6], state[6:], time)

@@ -60,7 +60,9 @@ def as_recording(landing: SyntheticLanding) -> Recording:
         local = spec.noise.skin * _skin_motion(segment, len(mine), time - touchdown, spec.peak, rng)
         rotation = landing.poses.of(segment)[0][:, :, ::every]
         for k, label in enumerate(mine):
-            markers[label] = markers[label] + rotate(rotation, local[:, k]) + spec.noise.camera * rng.standard_normal((3, time.size))
+            markers[label] = (
+                markers[label] + rotate(rotation, local[:, k]) + spec.noise.camera * rng.standard_normal((3, time.size))
+            )
     force = landing.force + spec.noise.plate * rng.standard_normal(landing.force.shape)
     moment = landing.moment + 0.1 * spec.noise.plate * rng.standard_normal(landing.moment.shape)
     trial = recording(spec.name, markers, spec.marker_rate, plates(force, moment), spec.force_rate)
@@ -69,7 +71,10 @@ def as_recording(landing: SyntheticLanding) -> Recording:
 
 
 def _skin_motion(segment: str, markers: int, since: Array, peak: float, rng: np.random.Generator) -> Array:
-    """(3, markers, F) [m] in the segment's axes: a slow wander that grows as the joints move, and a damped swing after touch-down."""
+    """(3, markers, F) [m] in the segment's axes: a slow wander that grows after touch-down, and a damped swing.
+
+    since : (F,) [s] from touch-down;  peak : vertical force peak [body weights], to which the swing is in proportion
+    """
     from scipy.ndimage import gaussian_filter1d
 
     size = SKIN[segment.split("_")[0]]
@@ -81,4 +86,7 @@ def _skin_motion(segment: str, markers: int, since: Array, peak: float, rng: np.
     along = np.array([0.5, 1.0, 0.5])[:, None, None]
     swing = np.sin(2 * np.pi * rng.uniform(*SWING_FREQUENCY) * after) * np.exp(-after / SWING_DECAY)
     activity = 0.3 + 0.7 * step(since / 0.15)
-    return size * (activity * slow + 0.4 * peak / 5.0 * along * (SHARED * shared + (1.0 - SHARED) * own) * swing * step(after / 0.02))
+    return size * (
+        activity * slow
+        + 0.4 * peak / 5.0 * along * (SHARED * shared + (1.0 - SHARED) * own) * swing * step(after / 0.02)
+    )

@@ -93,9 +93,10 @@ class FootFall:
 
 @dataclass(frozen=True)
 class ForceProfile:
-    """Vertical force of a landing in body weights: support, a first and a second peak, and a slow rise out of the crouch.
+    """Vertical force of a landing in body weights: support, two peaks, and a slow rise out of the crouch.
 
-    first, second : heights [body weights]; length : of the second peak [s]; rise [m] over rise_time [s] from rise_start [s]
+    first, second : heights [body weights];  length : of the second peak [s]
+    rise : of the centre of mass [m] from rise_start [s] over rise_time [s]
     """
 
     first: float
@@ -110,7 +111,10 @@ class ForceProfile:
         u = _inside((since - self.rise_start) / self.rise_time)
         rising = self.rise / self.rise_time**2 / G * _value(STEP_CURVATURE, u)
         return (
-            step(since / SUPPORT_TIME) + self.first * bump(since / FIRST_PEAK_TIME) + self.second * bump(since / self.length) + rising
+            step(since / SUPPORT_TIME)
+            + self.first * bump(since / FIRST_PEAK_TIME)
+            + self.second * bump(since / self.length)
+            + rising
         )
 
 

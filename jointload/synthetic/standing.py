@@ -11,7 +11,7 @@ from jointload.body.calibration import FittedBody, calibrate
 from jointload.body.inertia import SegmentInertia
 from jointload.intake.labels import LabelMap
 from jointload.intake.recording import SIDES, Array, Plate, Recording
-from jointload.intake.rider import G, Rider
+from jointload.intake.rider import Rider
 
 REFERENCE_HEIGHT = 1.75
 """Height [m] of the person whose landmarks are listed; another rider is scaled by height."""
@@ -33,7 +33,7 @@ RIGHT = {
     "elbow": ("R_elbow", (0.080, 1.190, 0.225)),
     "wrist": ("R_wrist", (0.190, 1.330, 0.030)),
 }
-"""Landmark: (marker label, (x anterior, y up, z right) [m]) of the right side, arms folded, feet side by side on the floor."""
+"""Landmark: (marker label, (x forward, y up, z right) [m]) of the right side; arms folded, soles on the floor."""
 CENTRE = {
     "c7": ("neck_base", (-0.065, 1.500, 0.0)),
     "t8": ("back_mid", (-0.095, 1.280, 0.0)),
@@ -57,14 +57,14 @@ LUMP_RADII = (0.105, 0.065, 0.102)
 
 @dataclass(frozen=True)
 class Noise:
-    """What disturbs a recording: camera [m] and plate [N] standard deviations, skin motion as a share of the typical one."""
+    """What disturbs a recording: standard deviations of cameras [m] and plates [N]; skin motion, 1 is typical."""
 
     camera: float = 0.3e-3
     plate: float = 1.0
     skin: float = 1.0
 
 
-SILENT = Noise(0.0, 0.0, 0.0)
+TYPICAL, SILENT = Noise(), Noise(0.0, 0.0, 0.0)
 
 
 def label_map() -> LabelMap:
@@ -117,12 +117,22 @@ def plates(force: Array, moment: Array) -> tuple[Plate, Plate]:
     """Plate 1 under the right foot, plate 2 under the left; force, moment : (3, 2, N) about the lab origin."""
     corners = plate_corners()
     first, second = (
-        Plate(k + 1, 2, corners[k], np.ascontiguousarray(force[:, k]), np.ascontiguousarray(moment[:, k]), "none: synthetic") for k in range(2)
+        Plate(
+            k + 1,
+            2,
+            corners[k],
+            np.ascontiguousarray(force[:, k]),
+            np.ascontiguousarray(moment[:, k]),
+            "none: synthetic",
+        )
+        for k in range(2)
     )
     return first, second
 
 
-def recording(name: str, markers: dict[str, Array], rate: float, pair: tuple[Plate, ...], force_rate: float) -> Recording:
+def recording(
+    name: str, markers: dict[str, Array], rate: float, pair: tuple[Plate, ...], force_rate: float
+) -> Recording:
     """A recording of markers label to (3, F) [m] and plates, in lab axes."""
     return Recording(
         name=name,
@@ -139,7 +149,12 @@ def recording(name: str, markers: dict[str, Array], rate: float, pair: tuple[Pla
 
 
 def static_recording(
-    rider: Rider, noise: Noise = SILENT, seed: int = 0, seconds: float = 1.0, rate: float = 250.0, force_rate: float = 1000.0
+    rider: Rider,
+    noise: Noise = SILENT,
+    seed: int = 0,
+    seconds: float = 1.0,
+    rate: float = 250.0,
+    force_rate: float = 1000.0,
 ) -> Recording:
     """A quiet stance, one foot on each plate; with noise the rider also sways by a few millimetres."""
     rng = np.random.default_rng(seed)
@@ -196,6 +211,3 @@ def upper_body(body: FittedBody) -> SegmentInertia:
     mass = body.rider.mass - sum(segment.mass for segment in body.inertia.values())
     com = rotation.T @ (moment / (total - pelvis.mass) - origin)
     return SegmentInertia(mass, com, mass * np.diag(np.square(LUMP_RADII)) * body.rider.height**2)
-
-
-__all__ = ["G", "SILENT", "Noise", "fitted_body", "label_map", "static_recording", "upper_body"]

@@ -1,0 +1,337 @@
+"""The mechanics of a synthetic landing: prescribed posture, two-link legs, momentum, and a law for the ground forces.
+
+Eight rigid segments and a lump of trunk, head and arms. Both feet, the pelvis' orientation and the planes of the legs
+are given in time. The six unknowns, pelvis place and trunk orientation, follow from Newton and Euler for the whole
+body: A(q, t) q' + b(q, t) = momentum, momentum' = wrenches on the feet and weight.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from jointload.intake.recording import SIDES, Array
+from jointload.intake.rider import G
+from jointload.numerics.rotations import (
+    about_axis,
+    compose,
+    cross,
+    dot,
+    from_vector,
+    inverse,
+    rotate,
+    rotate_back,
+    unit,
+)
+from jointload.synthetic.profiles import FootFall, ForceProfile, bump, force_profile, soft_clip, step
+from jointload.synthetic.specification import POSTURES, WEDGE_LAW, LandingSpec
+from jointload.synthetic.standing import fitted_body, upper_body
+
+TOE_OUT = np.deg2rad(12.0)
+STOP_TIME, FLAT_TIME = 0.024, 0.065
+"""Time [s] from touch-down until the ball of the foot rests, and until the ankle does."""
+CROUCH_TIME, RECOVERY = 0.22, 0.5
+"""Time [s] to the deepest lean; share of it that is undone while rising."""
+SOLE_HALF = 0.085
+"""The centre of pressure stays this near [m] to the middle of the sole, fore and aft."""
+FOREFOOT = 0.06
+"""Place [m] of the first contact before the middle of the sole."""
+FRICTION = 0.5
+"""Largest shear per vertical force."""
+LEANING = 0.6
+"""How far the force on each foot leans from the vertical towards the centre of mass."""
+PLACE_STIFFNESS, PLACE_DAMPING = 8.0, 4.0
+"""Control of the centre of mass over the feet [1/s2, 1/s], at body weight."""
+LEAN_STIFFNESS, LEAN_DAMPING, LEAN_INERTIA = 25.0, 8.0, 0.125
+"""Control of the trunk [1/s2, 1/s]; inertia of the upper body about the hips per its mass [m2]."""
+LEAD_TIME = 0.17
+"""At touch-down the mass centre is this time [s] of the approach behind the loaded place."""
+CENTRAL = np.array([-1 / 60, 3 / 20, -3 / 4, 3 / 4, -3 / 20, 1 / 60])
+OFFSETS = np.array([-3, -2, -1, 1, 2, 3])
+"""Sixth-order central difference."""
+PLACE_DELTA, TIME_DELTA = 1e-3, 1e-4
+"""Steps of the differences in coordinates [m, rad] and in time [s]; the error of a velocity is below 1e-9 of it."""
+
+
+@dataclass(frozen=True, eq=False)
+class Wrenches:
+    """On right and left foot: force, moment about the lab origin, centre of pressure, (3, 2, N) [N], [N m], [m]."""
+
+    force: Array
+    moment: Array
+    point: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Rates:
+    """First order of the motion, all in the lab.
+
+    coordinate : rates of the coordinates (6, N);  rotation : lab_from_segment (3, 3, S, N);  origin : (3, S, N) [m]
+    centre, velocity : of the centres of mass (3, S, N) [m], [m/s];  spin : angular velocity (3, S, N) [rad/s]
+    """
+
+    coordinate: Array
+    rotation: Array
+    origin: Array
+    centre: Array
+    velocity: Array
+    spin: Array
+
+
+@dataclass(frozen=True, eq=False)
+class _Foot:
+    """One foot's prescribed way to the ground."""
+
+    touchdown: float
+    fall: FootFall
+    heel_fall: FootFall
+    rest: Array
+    """(3,) [m] where the ball of the foot comes to rest, on the floor."""
+    resting: Array
+    """lab_from_foot (3, 3) when it stands."""
+    ball: Array
+    """(3,) [m] the ball's sole point in the foot frame."""
+    middle: Array
+    """(3,) [m] middle of the sole when it stands."""
+    forward: Array
+    outward: Array
+
+    def pose(self, time: Array) -> tuple[Array, Array]:
+        """lab_from_foot (3, 3, B) and the ankle centre (3, B)."""
+        since = time - self.touchdown
+        heel_up = self.heel_fall.height(since) - self.fall.height(since)
+        rotation = compose(self.resting[..., None], about_axis("z", -np.arcsin(heel_up / self.ball[0])))
+        ball = self.rest[:, None] + np.stack((-self.fall.behind(since), self.fall.height(since), np.zeros_like(since)))
+        return rotation, ball - rotate(rotation, self.ball[:, None])
+
+
+class Model:
+    """One rider and one specification: places, momenta and ground forces at coordinates q (6, B) and times (B,).
+
+    q : pelvis origin [m] and rotation vector [rad] of the trunk from its standing orientation
+    """
+
+    def __init__(self, spec: LandingSpec) -> None:
+        self.spec, self.body = spec, fitted_body(spec.rider)
+        self.posture = POSTURES[spec.style]
+        self.lump = upper_body(self.body)
+        self.segments = self.body.segments
+        inertia = {**self.body.inertia, "trunk": self.lump}
+        self.mass = np.array([inertia[name].mass for name in self.segments])
+        self.com = np.stack([inertia[name].com for name in self.segments], axis=1)
+        self.tensor = np.stack([inertia[name].tensor for name in self.segments], axis=2)
+        self.back = spec.rider.stance or "r"
+        self.speed = float(np.sqrt(2 * G * spec.drop))
+        self.first_contact = min(spec.flight, self.speed / G)
+        self.share = np.array([spec.back_share if side == self.back else 1.0 - spec.back_share for side in SIDES])
+        self.profile = self._profile()
+        self.feet = tuple(self._foot(side) for side in SIDES)
+        self.target = self.share @ np.array([foot.middle for foot in self.feet])
+
+    def _late(self, side: str) -> float:
+        return 0.0 if side == self.back else self.spec.delay
+
+    def _profile(self) -> ForceProfile:
+        waiting = float(self.share @ [self._late(side) for side in SIDES])
+        return force_profile(self.speed / G + waiting, self.spec.peak, self.posture.first_share, self.posture.rise)
+
+    def _foot(self, side: str) -> _Foot:
+        mirror = -1.0 if side == "l" else 1.0
+        turn = about_axis("y", -mirror * TOE_OUT)
+        resting = (
+            turn @ self.body.standing[f"foot_{side}"][0] @ about_axis("x", mirror * WEDGE_LAW.roll * self.spec.wedge)
+        )
+        places = {name: self.body.points[f"{name}_{side}"][1] for name in ("forefoot", "calcaneus")}
+        ankle = self.body.standing[f"foot_{side}"][1][1]
+        ball, middle = (
+            np.array([x, -ankle, 0.0])
+            for x in (places["forefoot"][0], 0.5 * (places["forefoot"][0] + places["calcaneus"][0]))
+        )
+        rest = np.array([0.0, 0.0, 0.5 * mirror * self.spec.stance]) + turn @ (ball - middle)
+        late = self._late(side)
+        speed = self.speed + G * late
+        forward = turn[:, 0]
+        return _Foot(
+            touchdown=self.first_contact + late,
+            fall=FootFall(speed, self.spec.approach, STOP_TIME),
+            heel_fall=FootFall(speed, self.spec.approach, FLAT_TIME),
+            rest=rest,
+            resting=resting,
+            ball=ball,
+            middle=rest - turn @ (ball - middle),
+            forward=forward,
+            outward=mirror * turn[:, 2],
+        )
+
+    def place(self, q: Array, time: Array) -> tuple[Array, Array]:
+        """lab_from_segment (3, 3, S, B) and origins (3, S, B)."""
+        rotation, origin = np.empty((3, 3, len(self.segments), time.size)), np.empty((3, len(self.segments), time.size))
+        standing = self.body.standing
+        pelvis = compose(self._pelvis_turn(time), standing["pelvis"][0][..., None])
+        trunk = compose(from_vector(q[3:]), standing["trunk"][0][..., None])
+        l5s1 = q[:3] + rotate(pelvis, self.body.points["l5s1"][1][:, None])
+        in_trunk = standing["trunk"][0].T @ (self.body.standing_points["l5s1"] - standing["trunk"][1])
+        poses = {"pelvis": (pelvis, q[:3]), "trunk": (trunk, l5s1 - rotate(trunk, in_trunk[:, None]))}
+        for side, foot in zip(SIDES, self.feet, strict=True):
+            hip = q[:3] + rotate(pelvis, self.body.points[f"hip_centre_{side}"][1][:, None])
+            poses[f"foot_{side}"] = foot.pose(time)
+            poses[f"thigh_{side}"], poses[f"shank_{side}"] = self._leg(side, hip, poses[f"foot_{side}"][1], time)
+        for s, name in enumerate(self.segments):
+            rotation[:, :, s], origin[:, s] = poses[name]
+        return rotation, origin
+
+    def _since(self, time: Array) -> Array:
+        return time - self.first_contact
+
+    def _crouch(self, time: Array) -> Array:
+        """0 at touch-down, 1 in the crouch, 1 - RECOVERY at the end."""
+        since = self._since(time)
+        return step(since / CROUCH_TIME) - RECOVERY * step((since - CROUCH_TIME) / 0.5)
+
+    def _pelvis_turn(self, time: Array) -> Array:
+        since, mirror = self._since(time), -1.0 if self.back == "l" else 1.0
+        tilt = self.posture.tilt + self.posture.tilt_change * self._crouch(time)
+        drop = mirror * np.deg2rad(3.0) * bump(since / 0.5)
+        return compose(
+            about_axis("z", -tilt),
+            compose(about_axis("x", drop), about_axis("y", mirror * np.deg2rad(4.0) * np.ones_like(time))),
+        )
+
+    def _leg(self, side: str, hip: Array, ankle: Array, time: Array) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
+        """Poses of thigh and shank between hip and ankle centres (3, B): two links, the knee in its heading's plane."""
+        mirror, since = -1.0 if side == "l" else 1.0, self._since(time)
+        thigh_length, shank_length = self._leg_lengths(side)
+        inward = bump(since / 0.4)
+        heading = TOE_OUT - self.spec.knee_dip * inward
+        direction = np.stack((np.cos(heading), np.zeros_like(time), mirror * np.sin(heading)))
+        line = ankle - hip
+        distance = np.sqrt(dot(line, line))
+        right = unit(cross(direction, -line))
+        along = 0.5 * (thigh_length**2 - shank_length**2 + distance**2) / distance
+        knee = hip + along / distance * line + np.sqrt(thigh_length**2 - along**2) * cross(right, line / distance)
+        thigh = _two_axes((hip - knee) / thigh_length, right, -mirror * np.deg2rad(2.0) * inward)
+        inward_turn = np.deg2rad(3.0) + np.deg2rad(5.0) * inward - WEDGE_LAW.turn * self.spec.wedge
+        shank = _two_axes((knee - ankle) / shank_length, right, mirror * inward_turn)
+        return (thigh, hip), (shank, knee)
+
+    def _leg_lengths(self, side: str) -> tuple[float, float]:
+        thigh, shank = (self.body.points[f"{name}_{side}"][1] for name in ("knee_centre", "ankle_centre"))
+        return float(np.linalg.norm(thigh)), float(np.linalg.norm(shank))
+
+    def mean(self, x: Array) -> Array:
+        """(3, N) mean of (3, S, N), weighted by mass."""
+        return np.einsum("s,isn->in", self.mass / self.mass.sum(), x)
+
+    def momentum(self, rotation: Array, centre: Array, velocity: Array, spin: Array) -> Array:
+        """(6, N) linear and angular momentum about the lab origin."""
+        linear = self.mass[:, None] * velocity
+        angular = cross(centre, linear) + rotate(rotation, rotate(self.tensor[..., None], rotate_back(rotation, spin)))
+        return np.concatenate((linear.sum(axis=1), angular.sum(axis=1)))
+
+    def rates(self, q: Array, momentum: Array, time: Array) -> Rates:
+        """First order of the motion from coordinates (6, N) and momentum (6, N) at times (N,)."""
+        samples = time.size
+        delta = np.zeros((7, 7))
+        delta[np.arange(7), np.arange(7)] = [PLACE_DELTA] * 6 + [TIME_DELTA]
+        moved = np.concatenate((q, time[None]))[:, None, None] + (delta[:, :, None] * OFFSETS)[..., None]
+        rotation, origin = self.place(moved[:6].reshape(6, -1), moved[6].ravel())
+        centre = origin + rotate(rotation, self.com[..., None])
+        weights = CENTRAL / np.diag(delta)[:, None]
+        shape = (len(self.segments), 7, 6, samples)
+        rotation_slope = np.einsum("ijskon,ko->ijskn", rotation.reshape(3, 3, *shape), weights)
+        centre_slope = np.einsum("iskon,ko->iskn", centre.reshape(3, *shape), weights)
+        rotation, origin = self.place(q, time)
+        centre = origin + rotate(rotation, self.com[..., None])
+        turning = compose(rotation_slope, inverse(rotation)[:, :, :, None])
+        spin_slope = 0.5 * np.stack(
+            (turning[2, 1] - turning[1, 2], turning[0, 2] - turning[2, 0], turning[1, 0] - turning[0, 1])
+        )
+        columns = np.stack(
+            [self.momentum(rotation, centre, centre_slope[:, :, k], spin_slope[:, :, k]) for k in range(7)], axis=1
+        )
+        right_side = (momentum - columns[:, 6]).T[..., None]
+        coordinate = np.linalg.solve(columns[:, :6].transpose(2, 0, 1), right_side)[..., 0].T
+        full = np.concatenate((coordinate, np.ones((1, samples))))
+        velocity, spin = (np.einsum("iskn,kn->isn", slope, full) for slope in (centre_slope, spin_slope))
+        return Rates(coordinate.astype(float), rotation, origin, centre, velocity, spin)
+
+    def wrenches(self, q: Array, rates: Rates, time: Array) -> Wrenches:
+        """Ground force on each foot: time gives the vertical, balance gives shear, pressure point and free moment."""
+        weight = self.spec.rider.weight
+        centre, velocity = self.mean(rates.centre), self.mean(rates.velocity)
+        pull = (-PLACE_STIFFNESS * (centre - self.target[:, None]) - PLACE_DAMPING * velocity) / G
+        shear_x, shear_z = soft_clip(pull[0], FRICTION), soft_clip(pull[2], FRICTION)
+        lean = self.posture.lean + self.posture.lean_change * self._crouch(time)
+        error = q[3:] - np.stack((np.zeros_like(time), np.zeros_like(time), -lean))
+        lever = -LEAN_INERTIA * self.lump.mass / weight * (LEAN_STIFFNESS * error + LEAN_DAMPING * rates.coordinate[3:])
+        lever = soft_clip(lever, 0.1)
+        wanted_x = centre[0] - centre[1] * shear_x + lever[2]
+        wanted_z = centre[2] - centre[1] * shear_z - lever[0]
+        vertical = self._vertical(time, wanted_z)
+        point = np.stack([self._pressure_point(k, wanted_x, time) for k in range(2)], axis=1)
+        total = vertical.sum(axis=0)
+        middle = np.einsum("kn,ikn->in", vertical, point) / np.where(total > 0, total, 1.0)
+        apart = LEANING * (middle[:, None] - point) / centre[1]
+        force = np.stack((vertical * (shear_x + apart[0]), vertical, vertical * (shear_z + apart[2])))
+        moment = cross(point, force)
+        moment[1] += vertical * soft_clip(lever[1], 0.03)
+        return Wrenches(force, moment, point)
+
+    def _vertical(self, time: Array, wanted_z: Array) -> Array:
+        """(2, N) [N] vertical force of each foot; the balance shifts part of it from one foot to the other."""
+        each = np.stack([self.profile(time - foot.touchdown) for foot in self.feet])
+        both = each.sum(axis=0)
+        common = each[0] * each[1] / np.where(both > 0, both, 1.0)
+        width = self.feet[0].middle[2] - self.feet[1].middle[2]
+        shift = soft_clip(2.0 * (wanted_z - self.target[2]) / width, 0.5) * common
+        return self.spec.rider.weight * (self.share[:, None] * each + np.stack((shift, -shift)))
+
+    def _pressure_point(self, k: int, wanted_x: Array, time: Array) -> Array:
+        """(3, N) [m] on the floor: from the forefoot at touch-down to where the balance wants it."""
+        foot = self.feet[k]
+        settled = step((time - foot.touchdown) / (1.2 * FLAT_TIME))
+        along = FOREFOOT * (1.0 - settled) + soft_clip(wanted_x - self.target[0], SOLE_HALF) * settled
+        across = -WEDGE_LAW.shift * self.spec.wedge
+        return foot.middle[:, None] + foot.forward[:, None] * along + (foot.outward * across)[:, None]
+
+    def slope(self, time: float, state: Array) -> Array:
+        """Time derivative (12,) of coordinates and momentum."""
+        now, q = np.array([time]), state[:6, None]
+        rates = self.rates(q, state[6:, None], now)
+        ground = self.wrenches(q, rates, now)
+        weight = np.array([0.0, -G, 0.0])[:, None, None] * self.mass[:, None]
+        force = ground.force.sum(axis=1) + weight.sum(axis=1)
+        moment = ground.moment.sum(axis=1) + cross(rates.centre, weight).sum(axis=1)
+        return np.concatenate((rates.coordinate, force, moment))[:, 0]
+
+    def start(self) -> Array:
+        """(12,) coordinates and momentum at time 0: rigid flight to the touch-down, in the posture held there."""
+        flight, lean = self.first_contact, np.array([0.0, 0.0, -self.posture.lean])
+        travelled = np.array([self.spec.approach * flight, -self.speed * flight + 0.5 * G * flight**2, 0.0])
+        q, time = np.concatenate((self._touchdown_place(lean) - travelled, lean))[:, None], np.zeros(1)
+        rotation, origin = self.place(q, time)
+        centre = origin + rotate(rotation, self.com[..., None])
+        speed = np.array([self.spec.approach, -self.speed + G * flight, 0.0])[:, None, None] + np.zeros_like(centre)
+        return np.concatenate((q, self.momentum(rotation, centre, speed, np.zeros_like(centre))))[:, 0]
+
+    def _touchdown_place(self, lean: Array) -> Array:
+        """(3,) [m] pelvis origin at touch-down: the back leg at its length, the mass centre behind the loaded place."""
+        from scipy.optimize import fsolve
+
+        leg = [self.segments.index(f"{name}_{self.back}") for name in ("thigh", "foot")]
+        reach = self.posture.leg * sum(self._leg_lengths(self.back))
+        wanted = self.target - [LEAD_TIME * self.spec.approach, 0.0, 0.0]
+
+        def miss(place: Array) -> Array:
+            rotation, origin = self.place(np.concatenate((place, lean))[:, None], np.array([self.first_contact]))
+            off = (self.mean(origin + rotate(rotation, self.com[..., None]))[:, 0] - wanted)[[0, 2]]
+            hip, ankle = origin[:, leg, 0].T
+            return np.array([*off, np.linalg.norm(hip - ankle) - reach])
+
+        return np.asarray(fsolve(miss, np.array([0.0, 0.56 * self.spec.rider.height, 0.0]), xtol=1e-12))
+
+
+def _two_axes(up: Array, right: Array, turn: Array) -> Array:
+    """Rotation (3, 3, B) with Y along `up`, Z along its normal `right`, then turned about Y by `turn` [rad]."""
+    return compose(np.stack((cross(up, right), up, right), axis=1), about_axis("y", turn))

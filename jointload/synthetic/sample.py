@@ -1,0 +1,128 @@
+"""Makes the invented sample study: python -m jointload.synthetic.sample sample_c3d"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from jointload.intake.recording import Recording
+from jointload.intake.rider import Rider
+from jointload.synthetic.c3d_file import write_c3d
+from jointload.synthetic.landing import simulate_landing
+from jointload.synthetic.measurement import as_recording
+from jointload.synthetic.specification import LandingSpec
+from jointload.synthetic.standing import SILENT, TYPICAL, label_map, static_recording
+from jointload.synthetic.truth import Trial, error_table, truth_table
+
+WEDGE = np.deg2rad(4.0)
+"""Medial heel wedge of the second condition."""
+
+
+@dataclass(frozen=True)
+class SampleRider:
+    """A rider of the study and how that rider lands."""
+
+    rider: Rider
+    flat: LandingSpec
+    hidden: tuple[tuple[str, float, float], ...] = ()
+    """Marker, start [s] and end [s] of a stretch in which no camera saw it."""
+
+
+def _rider(mark: str, mass: float, height: float, sex: str, shoe: str, stance: str) -> Rider:
+    return Rider(f"rider_{mark}", mass, height, "f" if sex == "f" else "m", shoe, stance)
+
+
+RIDER_A = _rider("a", 61.0, 1.67, "f", "low canvas shoe, flat sole", "r")
+RIDER_B = _rider("b", 79.0, 1.82, "m", "mid-cut shoe, flat sole", "l")
+RIDER_C = _rider("c", 70.0, 1.74, "m", "low leather shoe, flat sole", "r")
+STUDY = (
+    SampleRider(RIDER_A, LandingSpec(RIDER_A, drop=0.45, peak=5.0, back_share=0.56, knee_dip=0.12, seed=11)),
+    SampleRider(
+        RIDER_B,
+        LandingSpec(RIDER_B, drop=0.40, peak=6.5, back_share=0.54, style="stiff", approach=0.4, stance=0.48, seed=21),
+    ),
+    SampleRider(
+        RIDER_C,
+        LandingSpec(RIDER_C, drop=0.50, peak=4.2, back_share=0.60, knee_dip=0.25, approach=0.7, stance=0.46, seed=31),
+        hidden=(("L_spine_front", 0.49, 0.55),),
+    ),
+)
+
+
+def sample_trials() -> Iterator[Trial]:
+    """Flat and wedge landing of every rider, simulated and recorded."""
+    for person in STUDY:
+        static = replace(
+            static_recording(person.rider, TYPICAL, person.flat.seed), name=f"{person.rider.id}_static.c3d"
+        )
+        for condition, wedge in (("flat", 0.0), ("wedge", WEDGE)):
+            name = f"{person.rider.id}_landing_{condition}.c3d"
+            spec = replace(person.flat, wedge=wedge, seed=person.flat.seed + (wedge > 0), name=name)
+            landing = simulate_landing(spec)
+            exact = as_recording(replace(landing, spec=replace(spec, noise=SILENT)))
+            recorded = _hide(as_recording(landing), person.hidden)
+            yield Trial(landing, static, recorded, static_recording(person.rider), exact)
+
+
+def _hide(recording: Recording, hidden: Iterable[tuple[str, float, float]]) -> Recording:
+    markers = recording.markers.copy()
+    for label, start, end in hidden:
+        frames = slice(round(start * recording.point_rate), round(end * recording.point_rate))
+        markers[:, recording.labels.index(label), frames] = np.nan
+    return replace(recording, markers=markers)
+
+
+def write_sample(folder: Path, trials: Iterable[Trial]) -> None:
+    """Recordings, riders, labels and truth of the study."""
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "labels.toml").write_text(_labels_text(), encoding="utf-8")
+    rows = []
+    for trial in trials:
+        rider = trial.landing.spec.rider
+        write_c3d(trial.static, folder / trial.static.name)
+        write_c3d(trial.recorded, folder / trial.recorded.name)
+        (folder / f"{rider.id}.toml").write_text(_rider_text(rider), encoding="utf-8")
+        rows += [
+            (trial.recorded.name, r.quantity, r.side, f"{r.value:.6g}", r.unit) for r in truth_table(trial.landing)
+        ]
+    with (folder / "truth.csv").open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(("recording", "quantity", "side", "value", "unit"))
+        writer.writerows(rows)
+
+
+def _rider_text(rider: Rider) -> str:
+    return (
+        f'# Invented: see README.md\nid = "{rider.id}"\nmass_kg = {rider.mass}\nheight_m = {rider.height}\n'
+        f'sex = "{rider.sex}"\nshoe = "{rider.shoe}"\nstance = "{rider.stance}"\n'
+    )
+
+
+def _labels_text() -> str:
+    labels = label_map()
+    lines = ["# The invented laboratory's marker labels: anatomical landmark = label in the files", "[landmarks]"]
+    lines += [f'{name} = "{label}"' for name, label in labels.landmarks.items()]
+    lines += ["", "# Markers that track a segment, at least three each", "[clusters]"]
+    for segment, cluster in labels.clusters.items():
+        lines.append(f"{segment} = [" + ", ".join(f'"{label}"' for label in cluster) + "]")
+    return "\n".join(lines) + "\n"
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description="Make the invented sample study.")
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--errors", action="store_true", help="print the table of errors against the truth as well")
+    chosen = parser.parse_args()
+    trials = list(sample_trials())
+    write_sample(chosen.folder, trials)
+    if chosen.errors:
+        print(error_table(trials))
+
+
+if __name__ == "__main__":
+    main()
