@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from jointload.body.angles import gimbal_findings, joint_angles
+from jointload.body.angles import angle_findings, joint_angles
 from jointload.body.calibration import FittedBody, calibrate, quiet_frames
 from jointload.body.mass_centre import mass_centre
 from jointload.body.pose import smooth_markers, track_segments
@@ -108,7 +108,7 @@ def descend(
         weight_on_plates=plate_weight,
         settings=settings,
     )
-    return landing, gap_findings + pose_findings + gimbal_findings(angles) + contact.findings + events.findings
+    return landing, gap_findings + pose_findings + angle_findings(angles, body) + contact.findings + events.findings
 
 
 def fit_body(session: Session, rider: Rider, settings: Settings) -> FittedBody:
@@ -138,7 +138,8 @@ def weigh(session: Session) -> tuple[Rider, float, tuple[Finding, ...]]:
 
 def _vary(session: Session, body: FittedBody, plate_weight: float, settings: Settings) -> list[Variant]:
     """What other contact thresholds, and smoothing on the other side of the dynamics, would have given."""
-    others = {f"contact threshold {t:g} N": replace(settings, contact_threshold=t) for t in THRESHOLDS}
+    thresholds = [t for t in THRESHOLDS if t != settings.contact_threshold]
+    others = {f"contact threshold {t:g} N": replace(settings, contact_threshold=t) for t in thresholds}
     turned: Smoothing = "after" if settings.smoothing == "before" else "before"
     others[f"smoothed {turned} the dynamics"] = replace(settings, smoothing=turned)
     return [

@@ -20,11 +20,9 @@ from jointload.numerics.signals import derivatives
 
 QUIET_SECONDS = 0.25
 """Length of the stillest stretch that is averaged (choice)."""
-QUIET_SPEED = 0.05
-"""Mean marker speed [m/s] above which a trial holds no quiet stance (choice: sway is below, any step well above)."""
-SPEED_SECONDS = 0.05
-"""A speed is read from the way over this time [s]: frame by frame, camera noise alone would exceed QUIET_SPEED (0.3 mm
-at 250 Hz look like 0.17 m/s)."""
+QUIET_SPREAD = 0.004
+"""Mean standard deviation of the markers' places [m] above which a stretch is no quiet stance (choice: sway stays
+below, any step is well above, camera noise is a tenth of it)."""
 FOOT_LANDMARKS = ("calcaneus", "metatarsal", "toe")
 RESTING_FOOT_SPEED = 0.25
 """Foot markers slower than this [m/s] rest on the ground (choice)."""
@@ -150,8 +148,8 @@ def quiet_frames(recording: Recording, labels: LabelMap) -> slice:
             )
         )
     positions = recording.markers[:, [index for _, index in used]]
-    start, length = _stillest(positions, recording.point_rate, QUIET_SECONDS)
-    if _speed(positions[:, :, start : start + length], recording.point_rate) <= QUIET_SPEED:
+    start, spread, length = _stillest(positions, round(QUIET_SECONDS * recording.point_rate))
+    if spread <= QUIET_SPREAD:
         return slice(start, start + length)
     flat = _feet_flat(positions, [name for name, _ in used], recording.point_rate)
     if not flat.any():
@@ -164,7 +162,7 @@ def quiet_frames(recording: Recording, labels: LabelMap) -> slice:
                 "give a standing trial with --static",
             )
         )
-    start, length = _stillest(np.where(flat, positions, np.nan), recording.point_rate, 3 / recording.point_rate)
+    start, _, length = _stillest(np.where(flat, positions, np.nan), 3)
     return slice(start, start + length)
 
 
@@ -180,26 +178,30 @@ def _feet_flat(positions: Array, names: list[str], rate: float) -> NDArray[np.bo
         return np.all(speed < RESTING_FOOT_SPEED, axis=0) & np.all(down, axis=0)
 
 
-def _stillest(positions: Array, rate: float, seconds: float) -> tuple[int, int]:
-    """First frame and length of the stretch of (3, M, F) markers with the least mean speed and most markers seen."""
-    length = min(positions.shape[2], max(2, round(seconds * rate)))
-    with np.errstate(invalid="ignore"):
-        step = np.sqrt(np.sum(np.diff(positions, axis=2) ** 2, axis=0))
-    known = np.isfinite(step)
-    total = np.convolve(np.where(known, step, 0.0).sum(axis=0), np.ones(length - 1), "valid")
-    count = np.convolve(known.sum(axis=0).astype(float), np.ones(length - 1), "valid")
-    speed = np.where(count > 0, total / np.maximum(count, 1), np.inf) * rate
-    visible = np.convolve(np.isfinite(positions[0]).mean(axis=0), np.ones(length) / length, "valid")
-    speed = np.where(visible >= visible.max() - 0.02, speed, np.inf)
-    start = int(np.argmin(speed))
-    return start, length
+def _stillest(positions: Array, length: int) -> tuple[int, float, int]:
+    """First frame, mean standard deviation [m] and length of the stretch of (3, M, F) markers in which they move least.
+
+    Only stretches in which most of the markers are seen compete.
+    """
+    length = max(2, min(positions.shape[2], length))
+    seen = np.isfinite(positions[0])
+    middle = np.nanmean(np.where(seen, positions, np.nan), axis=2, keepdims=True) if seen.any() else 0.0
+    centred = np.nan_to_num(np.where(seen, positions - middle, 0.0))
+    count = _running_sum(seen.astype(float), length)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean = _running_sum(centred, length) / count
+        variance = np.maximum(_running_sum(centred**2, length) / count - mean**2, 0.0).sum(axis=0)
+    spread = np.where(count == length, np.sqrt(np.nan_to_num(variance)), 0.0)
+    whole = (count == length).sum(axis=0)
+    score = np.where(whole >= max(1, whole.max() - 1), spread.sum(axis=0) / np.maximum(whole, 1), np.inf)
+    start = int(np.argmin(score))
+    return start, float(score[start]), length
 
 
-def _speed(positions: Array, rate: float) -> float:
-    """Mean speed [m/s] of (3, M, F) markers from their way over SPEED_SECONDS, infinite when none is seen."""
-    lag = min(max(1, round(SPEED_SECONDS * rate)), positions.shape[2] - 1)
-    way = np.linalg.norm(positions[:, :, lag:] - positions[:, :, :-lag], axis=0)
-    return float(np.nanmean(way)) * rate / lag if np.isfinite(way).any() else float("inf")
+def _running_sum(x: Array, length: int) -> Array:
+    """Sums of `length` neighbours along the last axis."""
+    total = np.cumsum(x, axis=-1)
+    return total[..., length - 1 :] - np.concatenate((np.zeros_like(total[..., :1]), total[..., :-length]), axis=-1)
 
 
 def _landmarks(static: Recording, labels: LabelMap, window: slice) -> dict[str, Array]:

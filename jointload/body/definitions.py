@@ -64,6 +64,7 @@ class Joint:
     centre: str
     rotations: tuple[str, str, str]
     signs: tuple[int, int, int]
+    plausible: tuple[float, float]
     toward: int
 
 
@@ -159,6 +160,7 @@ def _joint(name: str, rule: dict[str, Any], side: str) -> Joint:
         _sided(rule["centre"], side),
         tuple(rule["names"]),
         (first, second * mirror, third * mirror),
+        (rule["plausible"][0], rule["plausible"][1]),
         rule["toward"],
     )
 

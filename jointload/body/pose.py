@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -15,6 +16,10 @@ from jointload.numerics.signals import bridge_short_gaps, runs, zero_lag_lowpass
 
 LARGE_RESIDUAL = 0.015
 """Root mean square marker residual [m] that a cluster should not exceed (choice; skin motion is of this size)."""
+EXCHANGE_SAMPLE = 25
+"""Frames spread over the trial on which exchanged labels are looked for."""
+EXCHANGE_GAIN = 0.4
+"""An exchange must bring the residual below this share of what it was (choice)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,13 +64,13 @@ def smooth_markers(
     """
     used = _needed_labels(recording, body)
     markers = recording.markers[:, [recording.labels.index(label) for label in used]]
+    markers, findings = _exchanged_back(markers, used, body, recording.name)
     gaps = ~np.isfinite(markers[0])
-    findings: list[Finding] = []
     if gaps.any():
         longest = int(longest_gap * recording.point_rate)
         markers, bridged = bridge_short_gaps(markers, longest, protected)
         markers, carried = _fill_from_neighbours(markers, used, body)
-        findings = _gap_findings(recording, used, gaps, bridged, carried, protected)
+        findings += _gap_findings(recording, used, gaps, bridged, carried, protected)
     smooth = zero_lag_lowpass(markers, cutoff, recording.point_rate)
     return dict(zip(used, smooth.swapaxes(0, 1), strict=True)), tuple(findings)
 
@@ -146,6 +151,50 @@ def _fit_together(
 def _standing_local(body: FittedBody, segment: str, point: str) -> Array:
     rotation, origin = body.standing[segment]
     return rotation.T @ (body.standing_points[point] - origin)
+
+
+def _exchanged_back(markers: Array, used: list[str], body: FittedBody, trial: str) -> tuple[Array, list[Finding]]:
+    """Exchange two labels of a segment where only that makes the trial's cluster the static trial's, and say so."""
+    sample = markers[..., np.unique(np.linspace(0, markers.shape[2] - 1, EXCHANGE_SAMPLE).astype(int))]
+    findings: list[Finding] = []
+    for name, cluster in body.clusters.items():
+        labels = [label for label in cluster.labels if label in used]
+        if len(labels) < 3:
+            continue
+        local = cluster.local[:, [cluster.labels.index(label) for label in labels]]
+        where = [used.index(label) for label in labels]
+        as_labelled = _typical_residual(local, sample[:, where])
+        if not as_labelled > LARGE_RESIDUAL:
+            continue
+        pairs = list(combinations(range(len(labels)), 2))
+        residuals = [_typical_residual(local, sample[:, _exchange(where, *pair)]) for pair in pairs]
+        best = int(np.argmin(residuals))
+        if residuals[best] < min(LARGE_RESIDUAL, EXCHANGE_GAIN * as_labelled):
+            markers = markers.copy() if not findings else markers
+            markers[:, where] = markers[:, _exchange(where, *pairs[best])]
+            first, second = (labels[k] for k in pairs[best])
+            findings.append(
+                Finding(
+                    "labels_exchanged",
+                    "warn",
+                    f"{name}, {trial}",
+                    f"{first} and {second}: {1000 * as_labelled:.0f} mm from the static trial's cluster, "
+                    f"{1000 * residuals[best]:.0f} mm once exchanged",
+                    "they were exchanged back; correct the labels in the recording",
+                )
+            )
+    return markers, findings
+
+
+def _exchange(where: list[int], first: int, second: int) -> list[int]:
+    out = list(where)
+    out[first], out[second] = out[second], out[first]
+    return out
+
+
+def _typical_residual(local: Array, seen: Array) -> float:
+    residual = fit_poses([local], [seen])[2]
+    return float(np.sqrt(np.nanmean(residual**2))) if np.isfinite(residual).any() else float("nan")
 
 
 def _fill_from_neighbours(markers: Array, used: list[str], body: FittedBody) -> tuple[Array, list[tuple[str, int]]]:

@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from jointload.intake.labels import LabelMap
 from jointload.intake.recording import Finding, Recording
 
+BELOW_FLOOR = 0.01
+"""A marker more than this [m] under the plates' surface cannot be where it is shown (choice)."""
 FORCE_RATE_ADVISED = 1000.0
 MARKER_RATE_ADVISED = 200.0
 """[Hz] rates for landings. FROM MEMORY, without a page to cite: a hard landing has content up to about 100 Hz, and its
@@ -88,12 +90,30 @@ def check_labels_present(recording: Recording, label_map: LabelMap | None) -> li
     return [Finding("labels", "warn", "labels.toml", text, "they must be in the static trial")]
 
 
+def check_below_floor(recording: Recording, label_map: LabelMap | None) -> list[Finding]:
+    """Markers that dip under the surface of the plates, which nothing worn on a body can do."""
+    check = "markers below the floor"
+    if not recording.plates:
+        return [Finding(check, "pass", "file", "no plate tells where the floor is", "")]
+    floor = min(float(plate.corners[1].mean()) for plate in recording.plates)
+    heights = np.nan_to_num(recording.markers[1], nan=np.inf).min(axis=1) - floor
+    sunk = {label: depth for label, depth in zip(recording.labels, heights, strict=True) if depth < -BELOW_FLOOR}
+    if not sunk:
+        return [Finding(check, "pass", "markers", f"the lowest is {1000 * heights.min():.0f} mm over the plates", "")]
+    worst = ", ".join(
+        f"{label} {-1000 * depth:.0f} mm" for label, depth in sorted(sunk.items(), key=lambda i: i[1])[:4]
+    )
+    advice = "computed instead of measured, or the plates are misplaced: angles of that foot are not reliable"
+    return [Finding(check, "warn", worst, f"{len(sunk)} markers dip below the plates", advice)]
+
+
 CHECKS: dict[str, Check] = {
     "axes": check_axes,
     "rates": check_rates,
     "plates": check_plates,
     "labels": check_labels_present,
     "gaps": check_gaps,
+    "markers below the floor": check_below_floor,
 }
 
 

@@ -24,7 +24,7 @@ IMPACT_SECONDS = 0.1
 use 100 ms)."""
 SEARCH_SECONDS = 1.0
 """The pelvis is lowest within this time [s] of touch-down (choice)."""
-PEAK_PROMINENCE = 0.2
+PEAK_PROMINENCE = 0.05
 """A force peak stands out from its neighbourhood by this share of body weight (choice)."""
 STEADY_SHARE, STEADY_SECONDS = 0.05, 0.5
 """Stabilised: the total vertical force stays within 5 % of body weight for 0.5 s (common practice, definitions

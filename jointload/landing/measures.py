@@ -27,7 +27,7 @@ from jointload.settings import Settings
 
 BEARING_SHARE = 0.2
 """Friction is read while a foot bears more than this share of body weight (choice: below it the ratio is noise)."""
-TRAVEL_SPEED = 0.3
+TRAVEL_SPEED = 0.7
 """Above this horizontal speed [m/s] of the pelvis at touch-down, braking is against the direction of travel
 (choice)."""
 HEEL_FIRST, TOE_FIRST = np.deg2rad(8.0), np.deg2rad(-1.6)

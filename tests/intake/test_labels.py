@@ -247,7 +247,8 @@ def test_pinned_proposals_for_the_published_recordings(shared_c3d: Path, name: s
     written = read_labels(REAL / f"{name}_labels.toml")
     decided = {"metatarsal1_r", "metatarsal1_l", "metatarsal5_r", "metatarsal5_l"} if name == "walk_type4" else set()
     assert {key: value for key, value in written.landmarks.items() if key not in decided} == proposed.landmarks
-    assert proposed.clusters == written.clusters
+    by_hand = {"trunk"} if name == "jump" else set()
+    assert proposed.clusters == {key: value for key, value in written.clusters.items() if key not in by_hand}
 
 
 def test_a_proposal_depends_on_the_labels_alone() -> None:

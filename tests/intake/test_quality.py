@@ -153,3 +153,12 @@ def test_a_plate_never_loaded_is_told(tmp_path: Path, write_c3d: Callable[..., b
     )
     path.write_bytes(content)
     assert found(read_recording(path), "plate load")[0].evidence == "its vertical force stays below 50 N"
+
+
+def test_a_marker_under_the_plates_is_named() -> None:
+    corners = np.array([[0.5, 0.5, 0.0, 0.0], [0.0, 0.0, 0.0, 0.0], [0.5, 0.0, 0.0, 0.5]])
+    plate = Plate(1, 2, corners, np.zeros((3, 5)), np.zeros((3, 5)), "none")
+    sunk = replace(still(), plates=(plate,), markers=np.full((3, len(still().labels), 5), -0.03))
+    (finding,) = [f for f in inspect_recording(sunk, None) if f.check == "markers below the floor"]
+    assert finding.severity == "warn"
+    assert "30 mm" in finding.where
