@@ -22,7 +22,8 @@ DONE, WARNINGS, BAD_INPUT = 0, 1, 2
 
 app = typer.Typer(
     name="jointload",
-    help="Joint angles, joint moments and insole what-ifs from C3D recordings of hard landings. A research tool, not a medical device.",
+    help="Joint angles, joint moments and insole what-ifs from C3D recordings of hard landings. "
+    "A research tool, not a medical device.",
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -181,6 +182,8 @@ def models(name: Annotated[str, typer.Argument(help="one file's name for its ful
 
 def main() -> None:
     """Run the command line; every InputError and every wrong word is one line on stderr and exit code 2."""
+    if len(sys.argv) == 1:
+        sys.argv.append("--help")
     try:
         sys.exit(app(standalone_mode=False) or DONE)
     except InputError as problem:
@@ -191,7 +194,7 @@ def main() -> None:
         message = getattr(problem, "format_message", None)
         if message is None:
             raise
-        _complain(f"{message()}; see jointload --help" if message() else "see jointload --help")
+        _complain(f"{message().rstrip('.')}; see jointload --help")
 
 
 def _complain(message: str, code: int = BAD_INPUT) -> None:

@@ -39,10 +39,12 @@ class Wedge:
     def __str__(self) -> str:
         foot = "right" if self.side == "r" else "left"
         part = "heel wedge" if self.length == "heel" else "full-length wedge"
-        return f"{abs(np.rad2deg(self.angle)):g} deg {part} under the {foot} foot, {self.raised_side} side raised ({1000 * self.raised_edge:.1f} mm over a 60 mm heel)"
+        height = f"{1000 * self.raised_edge:.1f} mm over a {1000 * HEEL_WIDTH:.0f} mm heel"
+        size = f"{abs(np.rad2deg(self.angle)):g} deg"
+        return f"{size} {part} under the {foot} foot, {self.raised_side} side raised ({height})"
 
 
-def parse_wedge(text: str, side: str, length: Length = "heel") -> Wedge:
+def parse_wedge(text: str, side: str, length: str = "heel") -> Wedge:
     """A wedge from 'medial:4' or 'lateral:4', in degrees."""
     raised, _, degrees = text.partition(":")
     if raised not in ("medial", "lateral") or side not in ("r", "l") or length not in ("heel", "full"):
@@ -65,4 +67,6 @@ def parse_wedge(text: str, side: str, length: Length = "heel") -> Wedge:
                 "wedge angle", f"0 to {STEEPEST:g} degrees", repr(degrees), "the command", "choose a smaller wedge"
             )
         )
-    return Wedge(float(np.deg2rad(angle)) * (1 if raised == "medial" else -1), side, length)
+    return Wedge(
+        float(np.deg2rad(angle)) * (1 if raised == "medial" else -1), side, "full" if length == "full" else "heel"
+    )

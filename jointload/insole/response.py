@@ -70,4 +70,5 @@ def _quantile(row: dict[str, Any], chance: Array) -> Array:
 
 
 def _in_words(name: str, row: dict[str, Any]) -> str:
-    return f"{name}: {row['mean']:g} (SD {row['sd']:g}, {row['low']:g} to {row['high']:g}) {row['unit']}, {row['basis']}. {row['source']}"
+    spread = f"{row['mean']:g} (SD {row['sd']:g}, {row['low']:g} to {row['high']:g}) {row['unit']}"
+    return f"{name}: {spread}, {row['basis']}. {row['source']}"

@@ -21,6 +21,8 @@ from jointload.numerics.rotations import about_axis, compose, cross, unit
 from jointload.numerics.signals import integral, zero_lag_lowpass
 
 INTERVAL = (0.025, 0.975)
+FILTER_ROOM = 0.25
+"""Time [s] around the landing that a filter after the dynamics needs to settle (choice)."""
 RUNNING_CONTACT = 0.4
 """A step shorter than this [s] is taken as running, a longer one as walking (choice)."""
 
@@ -81,15 +83,10 @@ def what_if(analysis: Analysis, wedge: Wedge, draws: int = 500, seed: int = 1) -
         )
     task = task_of(landing, side)
     response = draw_response(wedge, task, draws, seed)
-    frames = _padded_window(landing, side)
-    with_none_first = _with_no_response_first(response)
-    angles, loads = pour_again(landing, side, with_none_first, frames)
-    shaped = (draws + 1, frames.stop - frames.start)
-    rows = [
-        _change(name, side, read(angles, loads, shaped, 1.0 / landing.poses.rate))
-        for name, read in _readings(side).items()
-    ]
-    return WhatIf(wedge, str(wedge), side, task, draws, seed, tuple(rows), response.assumptions, _findings(wedge, task))
+    angles, loads = pour_again(landing, side, _with_no_response_first(response))
+    dt = 1.0 / landing.poses.rate
+    rows = tuple(_change(name, side, read(angles, loads, dt)) for name, read in _readings(side).items())
+    return WhatIf(wedge, str(wedge), side, task, draws, seed, rows, response.assumptions, _findings(wedge, task))
 
 
 def task_of(landing: Landing, side: str) -> str:
@@ -100,11 +97,13 @@ def task_of(landing: Landing, side: str) -> str:
     return "running" if events.takeoff - events.touchdown < RUNNING_CONTACT else "walking"
 
 
-def pour_again(landing: Landing, side: str, response: FootResponse, frames: slice) -> tuple[JointAngles, JointLoads]:
-    """Angles and loads of every draw in the frames of a window, draws one after the other along the frame axis.
+def pour_again(landing: Landing, side: str, response: FootResponse) -> tuple[JointAngles, JointLoads]:
+    """Angles and loads of every draw in the landing of one foot, through the same functions as the analysis.
 
-    The first and last frame of every draw have no acceleration of their own and must be left out.
+    The arrays of the result have (D, W) in place of the frame axis: D draws, W frames of the landing.
     """
+    window = landing.window(side)
+    frames = _padded(window, landing)
     draws, length = response.roll.size, frames.stop - frames.start
     poses = _responding_poses(landing.poses, side, response, frames)
     force = np.tile(landing.contact.force[..., frames], draws)
@@ -115,16 +114,24 @@ def pour_again(landing: Landing, side: str, response: FootResponse, frames: slic
     moment[:, s] += cross(shift, force[:, s])
     angles = joint_angles(poses, landing.body, landing.settings.angle_zero)
     loads = joint_loads(poses, landing.body, angles, force, moment)
-    if landing.settings.smoothing == "after":
-        by_draw = loads.components.reshape(*loads.components.shape[:2], draws, length)
-        smooth = zero_lag_lowpass(by_draw, landing.settings.cutoff, landing.poses.rate)
-        loads = replace(loads, components=smooth.reshape(loads.components.shape))
-    return angles, loads
+    inner = slice(window.start - frames.start, window.stop - frames.start)
+
+    def by_draw(series: Array) -> Array:
+        rows = series.reshape(*series.shape[:-1], draws, length)
+        if landing.settings.smoothing == "after":
+            rows[..., [0, -1]] = np.nan
+            rows = zero_lag_lowpass(rows, landing.settings.cutoff, landing.poses.rate)
+        return rows[..., inner]
+
+    return replace(angles, angle=by_draw(angles.angle)), replace(
+        loads, force=by_draw(loads.force), moment=by_draw(loads.moment), components=by_draw(loads.components)
+    )
 
 
-def _padded_window(landing: Landing, side: str) -> slice:
-    window = landing.window(side)
-    return slice(max(window.start - 1, 0), min(window.stop + 1, landing.recording.frames))
+def _padded(window: slice, landing: Landing) -> slice:
+    """The window with the frame on either side that a second difference needs, or with room for the filter."""
+    room = round(FILTER_ROOM * landing.poses.rate) if landing.settings.smoothing == "after" else 1
+    return slice(max(window.start - room, 0), min(window.stop + room, landing.recording.frames))
 
 
 def _peak(loads: JointLoads, window: slice, side: str) -> float:
@@ -171,36 +178,27 @@ def _medial_direction(poses: SegmentPoses, side: str) -> Array:
     return unit(across) * (-1.0 if side == "r" else 1.0)
 
 
-Reading = Callable[[JointAngles, JointLoads, tuple[int, int], float], Array]
+Reading = Callable[[JointAngles, JointLoads, float], Array]
 
 
 def _readings(side: str) -> dict[str, Reading]:
-    """How each quantity is read from every draw, knee adduction and flexion together."""
+    """How each quantity (D,) is read from every draw, knee adduction and flexion together."""
     out: dict[str, Reading] = {
-        "rearfoot_eversion_peak": _angle_reading(f"ankle_{side}", "inversion", -1.0),
-        "knee_internal_rotation_peak": _angle_reading(f"knee_{side}", "internal_rotation", 1.0),
+        "rearfoot_eversion_peak": lambda angles, loads, dt: (-angles.of(f"ankle_{side}", "inversion")).max(axis=-1),
+        "knee_internal_rotation_peak": lambda angles, loads, dt: angles.of(f"knee_{side}", "internal_rotation").max(
+            axis=-1
+        ),
     }
     for name, (joint, rotation, kind) in MOMENT_PEAKS.items():
-        out[name] = _moment_reading(f"{joint}_{side}", rotation, kind)
-    out["knee_adduction_impulse"] = _adduction_impulse_reading(f"knee_{side}")
+        out[name] = _peak_reading(f"{joint}_{side}", rotation, kind)
+    out["knee_adduction_impulse"] = lambda angles, loads, dt: integral(
+        np.maximum(loads.of(f"knee_{side}", "adduction"), 0.0), dt
+    )
     return out
 
 
-def _inner(series: Array, shaped: tuple[int, int]) -> Array:
-    """(D, W - 2): one row a draw, without the first and last frame."""
-    return series.reshape(shaped)[:, 1:-1]
-
-
-def _angle_reading(joint: str, rotation: str, sign: float) -> Reading:
-    return lambda angles, loads, shaped, dt: _inner(sign * angles.of(joint, rotation), shaped).max(axis=1)
-
-
-def _moment_reading(joint: str, rotation: str, kind: str) -> Reading:
-    return lambda angles, loads, shaped, dt: _inner(loads.of(joint, rotation, kind), shaped).max(axis=1)
-
-
-def _adduction_impulse_reading(joint: str) -> Reading:
-    return lambda angles, loads, shaped, dt: integral(np.maximum(_inner(loads.of(joint, "adduction"), shaped), 0.0), dt)
+def _peak_reading(joint: str, rotation: str, kind: str) -> Reading:
+    return lambda angles, loads, dt: loads.of(joint, rotation, kind).max(axis=-1)
 
 
 def _change(quantity: str, side: str, values: Array) -> Change:

@@ -78,9 +78,13 @@ def find_events(
 
     weight : body weight [N]. RecordingError when no foot touches down while it is measured.
     """
-    spans = {side: _spans(contact, side, settings.contact_threshold) for side in SIDES}
+    spans: dict[str, list[tuple[int, int]]] = {
+        side: _spans(contact, side, settings.contact_threshold) for side in SIDES
+    }
     flight = _longest_flight(contact, spans)
-    chosen = {side: _chosen_contact(spans[side], contact, side, flight, weight) for side in SIDES}
+    chosen: dict[str, tuple[int, int] | None] = {
+        side: _chosen_contact(spans[side], contact, side, flight, weight) for side in SIDES
+    }
     if all(span is None for span in chosen.values()):
         raise RecordingError(
             expected_found(
@@ -96,7 +100,7 @@ def find_events(
     vertical = {side: _impact_force(contact, side, settings.impact_cutoff) for side in SIDES}
     first = min(span[0] for span in chosen.values() if span is not None) / contact.fast_rate
     lowest = _lowest_pelvis(poses, body, first, chosen, contact.fast_rate)
-    sides = {
+    sides: dict[str, SideEvents] = {
         side: _side_events(
             span,
             vertical[side],
