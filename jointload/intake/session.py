@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from jointload.errors import LabelError, expected_found
 from jointload.intake.c3d import read_recording
 from jointload.intake.labels import LabelMap, check_labels, read_labels
 from jointload.intake.recording import Recording
@@ -38,6 +39,23 @@ def read_session(
     '+z'."""
     label_map, person = read_labels(labels), read_rider(rider)
     landing = read_recording(trial, up=up, forward=forward)
-    standing = landing if static is None else read_recording(static, up=up, forward=forward)
+    if static is None:
+        _check_own_labels(label_map, landing)
+        return Session(landing, landing, label_map, person)
+    standing = read_recording(static, up=up, forward=forward)
     check_labels(label_map, [landing, standing])
     return Session(landing, standing, label_map, person)
+
+
+def _check_own_labels(label_map: LabelMap, landing: Recording) -> None:
+    missing = [label for label in label_map.landmarks.values() if label not in landing.labels]
+    try:
+        check_labels(label_map, landing)
+    except LabelError as problem:
+        if len(missing) > len(label_map.landmarks) // 2:
+            raise
+        advice = "give the standing trial that holds them with --static"
+        message = expected_found(
+            "static trial", "every marker of labels.toml", f"no {', '.join(missing)}", landing.name, advice
+        )
+        raise LabelError(message) from problem

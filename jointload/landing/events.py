@@ -97,7 +97,7 @@ def find_events(
                 "give a trial that holds the landing, with one foot on one plate",
             )
         )
-    vertical = {side: _impact_force(contact, side, settings.impact_cutoff) for side in SIDES}
+    vertical: dict[str, Array] = {side: _impact_force(contact, side, settings.impact_cutoff) for side in SIDES}
     first = min(span[0] for span in chosen.values() if span is not None) / contact.fast_rate
     lowest = _lowest_pelvis(poses, body, first, chosen, contact.fast_rate)
     sides: dict[str, SideEvents] = {

@@ -1,0 +1,203 @@
+"""The command line as a new user meets it: every command works, every mistake is one line and leaves nothing behind."""
+
+from __future__ import annotations
+
+import os
+import stat
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from jointload.modeldata import shipped_folder
+
+SAMPLE = shipped_folder("sample_c3d")
+COMMANDS = ("demo", "check", "labels", "analyse", "whatif", "models")
+RESULT = {"report.html", "metrics.csv", "series.csv", "quality.csv", "derived.c3d", "run.json"}
+
+
+def jointload(*words: str, where: Path) -> subprocess.CompletedProcess[str]:
+    environment = {**os.environ, "PYTHONWARNINGS": "error", "COLUMNS": "100"}
+    return subprocess.run(
+        [sys.executable, "-m", "jointload.cli", *words],
+        cwd=where,
+        env=environment | {"PYTHONPATH": str(Path(__file__).parents[1])},
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+
+
+def inputs(**changed: str) -> list[str]:
+    """The words of an analysis of one sample landing, with some replaced ('' leaves one out)."""
+    given = {
+        "trial": str(SAMPLE / "rider_a_landing_flat.c3d"),
+        "static": str(SAMPLE / "rider_a_static.c3d"),
+        "labels": str(SAMPLE / "labels.toml"),
+        "rider": str(SAMPLE / "rider_a.toml"),
+        "out": "result",
+    } | changed
+    words = [given.pop("trial")]
+    return words + [word for name, value in given.items() if value for word in (f"--{name}", value)]
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_has_help(command: str, tmp_path: Path) -> None:
+    done = jointload(command, "--help", where=tmp_path)
+    assert done.returncode == 0
+    assert len(done.stdout.splitlines()) > 4
+
+
+def test_no_words_show_the_help(tmp_path: Path) -> None:
+    done = jointload(where=tmp_path)
+    assert done.returncode == 0
+    assert all(command in done.stdout for command in COMMANDS)
+
+
+def test_the_demo_writes_the_whole_result_folder(tmp_path: Path) -> None:
+    done = jointload("demo", "--out", "demo_report", where=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert {path.name for path in (tmp_path / "demo_report").iterdir()} == RESULT | {"whatif.csv"}
+    assert {path.name for path in tmp_path.iterdir()} == {"demo_report"}
+
+
+def test_analyse_without_a_whatif(tmp_path: Path) -> None:
+    done = jointload("analyse", *inputs(out="a/b/result"), where=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert {path.name for path in (tmp_path / "a/b/result").iterdir()} == RESULT
+
+
+def test_labels_are_proposed_and_never_overwritten(tmp_path: Path) -> None:
+    file = str(SAMPLE / "rider_a_static.c3d")
+    assert "[landmarks]" in jointload("labels", file, where=tmp_path).stdout
+    assert jointload("labels", file, "--out", "labels.toml", where=tmp_path).returncode == 0
+    (tmp_path / "labels.toml").write_text("mine", encoding="utf-8")
+    again = jointload("labels", file, "--out", "labels.toml", where=tmp_path)
+    assert again.returncode == 2
+    assert (tmp_path / "labels.toml").read_text(encoding="utf-8") == "mine"
+
+
+def test_check_tells_good_from_bad(tmp_path: Path) -> None:
+    (tmp_path / "bad.c3d").write_text("not a recording", encoding="utf-8")
+    good, bad = str(SAMPLE / "rider_a_landing_flat.c3d"), "bad.c3d"
+    assert jointload("check", good, where=tmp_path).returncode in (0, 1)
+    both = jointload("check", bad, good, where=tmp_path)
+    assert both.returncode == 2
+    assert "bad.c3d: refused" in both.stderr
+    assert "rates" in both.stdout, "the good file is still told"
+
+
+def test_models_show_their_sources(tmp_path: Path) -> None:
+    listed = jointload("models", where=tmp_path)
+    assert "inertia/de_leva_1996" in listed.stdout
+    assert "source:" in listed.stdout
+    one = jointload("models", "harrington_2007", where=tmp_path).stdout
+    assert "population:" in one
+    assert "read_in:" in one
+
+
+def bad_rider(tmp_path: Path, **changed: object) -> str:
+    rider = {"id": "x", "mass_kg": 70, "height_m": 1.7, "sex": "f"} | changed
+    lines = [f"{key} = {value!r}".replace("'", '"') for key, value in rider.items() if value is not None]
+    (tmp_path / "bad.toml").write_text("\n".join(lines), encoding="utf-8")
+    return "bad.toml"
+
+
+MISTAKES = {
+    "missing trial": (lambda t: {"trial": "nowhere.c3d"}, "nowhere.c3d"),
+    "missing static": (lambda t: {"static": "nowhere.c3d"}, "nowhere.c3d"),
+    "no static and none in the landing": (lambda t: {"static": ""}, "with --static"),
+    "missing labels": (lambda t: {"labels": "nowhere.toml"}, "nowhere.toml"),
+    "missing rider": (lambda t: {"rider": "nowhere.toml"}, "nowhere.toml"),
+    "a folder for a trial": (lambda t: {"trial": str(t)}, "found a directory"),
+    "zero mass": (lambda t: {"rider": bad_rider(t, mass_kg=0)}, "20 to 250 kg"),
+    "negative height": (lambda t: {"rider": bad_rider(t, height_m=-1.7)}, "1 to 2.4 m"),
+    "height in centimetres": (lambda t: {"rider": bad_rider(t, height_m=170)}, "1 to 2.4 m"),
+    "mass in pounds as text": (lambda t: {"rider": bad_rider(t, mass_kg="154 lb")}, "20 to 250 kg"),
+    "no mass": (lambda t: {"rider": bad_rider(t, mass_kg=None)}, "mass_kg"),
+    "misspelt key": (lambda t: {"rider": bad_rider(t, masss=1)}, "masss"),
+    "a recording without plates": (lambda t: {"trial": str(without_plates(t))}, "plate"),
+    "unknown hip centre": (lambda t: {"hip-centre": "guess"}, "harrington_2007"),
+    "unknown inertia table": (lambda t: {"inertia": "guess"}, "de_leva_1996"),
+    "cut-off out of range": (lambda t: {"cutoff": "9999"}, "1 to 500 Hz"),
+    "unknown landing end": (lambda t: {"landing-end": "soon"}, "lowest_pelvis"),
+}
+
+
+def without_plates(tmp_path: Path) -> Path:
+    import ezc3d
+
+    file = ezc3d.c3d(str(SAMPLE / "rider_a_landing_flat.c3d"))
+    file["parameters"]["FORCE_PLATFORM"]["USED"]["value"] = [0]
+    path = tmp_path / "unplated.c3d"
+    file.write(str(path))
+    return path
+
+
+@pytest.mark.parametrize("mistake", MISTAKES)
+def test_a_mistake_is_one_clear_line_and_leaves_nothing(mistake: str, tmp_path: Path) -> None:
+    change, words = MISTAKES[mistake]
+    words_given = inputs(**change(tmp_path))
+    before = {path.name for path in tmp_path.iterdir()}
+    done = jointload("analyse", *words_given, where=tmp_path)
+    lines = [line for line in done.stderr.splitlines() if line not in ("Reading", "Angles and moments", "Report")]
+    assert done.returncode == 2, done.stderr
+    assert len(lines) == 1, done.stderr
+    assert lines[0].startswith("jointload: ")
+    assert words in lines[0]
+    assert {path.name for path in tmp_path.iterdir()} == before
+
+
+def test_an_unknown_label_lists_the_close_ones(tmp_path: Path) -> None:
+    text = (SAMPLE / "labels.toml").read_text(encoding="utf-8").replace('"R_heel"', '"R_heal"')
+    (tmp_path / "labels.toml").write_text(text, encoding="utf-8")
+    done = jointload("analyse", *inputs(labels="labels.toml"), where=tmp_path)
+    assert done.returncode == 2
+    assert "R_heal" in done.stderr
+    assert "R_heel" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["nonsense"], "nonsense"),
+        (["analyse"], "Missing"),
+        (["whatif", "x.c3d", "--labels", "l", "--rider", "r", "--out", "o", "--side", "r"], "heel-wedge"),
+        (["models", "nothing"], "de_leva_1996"),
+    ],
+)
+def test_wrong_words_are_one_line(words: list[str], said: str, tmp_path: Path) -> None:
+    done = jointload(*words, where=tmp_path)
+    assert done.returncode == 2
+    assert len(done.stderr.splitlines()) == 1
+    assert said in done.stderr
+
+
+def test_an_impossible_wedge_is_refused_before_any_work(tmp_path: Path) -> None:
+    done = jointload("whatif", *inputs(), "--heel-wedge", "medial:40", "--side", "r", where=tmp_path)
+    assert done.returncode == 2
+    assert done.stderr.startswith("jointload: wedge angle")
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_folder_of_other_things_is_left_alone(tmp_path: Path) -> None:
+    (tmp_path / "result").mkdir()
+    (tmp_path / "result" / "thesis.txt").write_text("years of work", encoding="utf-8")
+    done = jointload("analyse", *inputs(), where=tmp_path)
+    assert done.returncode == 2
+    assert [path.name for path in (tmp_path / "result").iterdir()] == ["thesis.txt"]
+
+
+def test_an_unwritable_folder_is_told(tmp_path: Path) -> None:
+    locked = tmp_path / "locked"
+    locked.mkdir()
+    locked.chmod(stat.S_IRUSR | stat.S_IXUSR)
+    blocked = tmp_path / "file"
+    blocked.write_text("", encoding="utf-8")
+    target = "file/result" if os.geteuid() == 0 else "locked/result"
+    done = jointload("analyse", *inputs(out=target), where=tmp_path)
+    assert done.returncode == 2
+    assert done.stderr.splitlines()[-1].startswith("jointload: ")
+    assert not list(locked.iterdir())
