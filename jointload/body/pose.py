@@ -7,7 +7,7 @@ from itertools import combinations
 
 import numpy as np
 
-from jointload.body.calibration import FittedBody
+from jointload.body.calibration import Cluster, FittedBody
 from jointload.errors import LabelError, expected_found
 from jointload.intake.recording import Array, Finding, Recording
 from jointload.numerics.rigid_fit import fit_poses
@@ -156,20 +156,19 @@ def _standing_local(body: FittedBody, segment: str, point: str) -> Array:
 def _exchanged_back(markers: Array, used: list[str], body: FittedBody, trial: str) -> tuple[Array, list[Finding]]:
     """Exchange two labels of a segment where only that makes the trial's cluster the static trial's, and say so."""
     sample = markers[..., np.unique(np.linspace(0, markers.shape[2] - 1, EXCHANGE_SAMPLE).astype(int))]
+    known = {name: _known_part(cluster, used) for name, cluster in body.clusters.items()}
+    known = {name: part for name, part in known.items() if part[1].shape[1] >= 3}
+    residuals = _typical_residuals(
+        [part[1] for part in known.values()], [sample[:, part[2]] for part in known.values()]
+    )
     findings: list[Finding] = []
-    for name, cluster in body.clusters.items():
-        labels = [label for label in cluster.labels if label in used]
-        if len(labels) < 3:
-            continue
-        local = cluster.local[:, [cluster.labels.index(label) for label in labels]]
-        where = [used.index(label) for label in labels]
-        as_labelled = _typical_residual(local, sample[:, where])
+    for (name, (labels, local, where)), as_labelled in zip(known.items(), residuals, strict=True):
         if not as_labelled > LARGE_RESIDUAL:
             continue
         pairs = list(combinations(range(len(labels)), 2))
-        residuals = [_typical_residual(local, sample[:, _exchange(where, *pair)]) for pair in pairs]
-        best = int(np.argmin(residuals))
-        if residuals[best] < min(LARGE_RESIDUAL, EXCHANGE_GAIN * as_labelled):
+        tried = _typical_residuals([local] * len(pairs), [sample[:, _exchange(where, *pair)] for pair in pairs])
+        best = int(np.argmin(tried))
+        if tried[best] < min(LARGE_RESIDUAL, EXCHANGE_GAIN * as_labelled):
             markers = markers.copy() if not findings else markers
             markers[:, where] = markers[:, _exchange(where, *pairs[best])]
             first, second = (labels[k] for k in pairs[best])
@@ -179,11 +178,17 @@ def _exchanged_back(markers: Array, used: list[str], body: FittedBody, trial: st
                     "warn",
                     f"{name}, {trial}",
                     f"{first} and {second}: {1000 * as_labelled:.0f} mm from the static trial's cluster, "
-                    f"{1000 * residuals[best]:.0f} mm once exchanged",
+                    f"{1000 * tried[best]:.0f} mm once exchanged",
                     "they were exchanged back; correct the labels in the recording",
                 )
             )
     return markers, findings
+
+
+def _known_part(cluster: Cluster, used: list[str]) -> tuple[list[str], Array, list[int]]:
+    """Labels of a cluster that the trial holds, their places (3, n) in the segment, and their rows in `used`."""
+    labels = [label for label in cluster.labels if label in used]
+    return labels, cluster.local[:, [cluster.labels.index(label) for label in labels]], [used.index(n) for n in labels]
 
 
 def _exchange(where: list[int], first: int, second: int) -> list[int]:
@@ -192,21 +197,22 @@ def _exchange(where: list[int], first: int, second: int) -> list[int]:
     return out
 
 
-def _typical_residual(local: Array, seen: Array) -> float:
-    residual = fit_poses([local], [seen])[2]
-    return float(np.sqrt(np.nanmean(residual**2))) if np.isfinite(residual).any() else float("nan")
+def _typical_residuals(clusters: list[Array], seen: list[Array]) -> list[float]:
+    """Root mean square residual [m] of every cluster over its frames, NaN when it is never seen."""
+    residual = fit_poses(clusters, seen)[2]
+    return [
+        float(np.sqrt(np.mean(row[np.isfinite(row)] ** 2))) if np.isfinite(row).any() else np.nan for row in residual
+    ]
 
 
 def _fill_from_neighbours(markers: Array, used: list[str], body: FittedBody) -> tuple[Array, list[tuple[str, int]]]:
     """Place missing markers where the fit of the segment's other markers says they are."""
     out, carried = markers, []
     for cluster in body.clusters.values():
-        labels = [label for label in cluster.labels if label in used]
-        where = [used.index(label) for label in labels]
+        labels, local, where = _known_part(cluster, used)
         missing = ~np.isfinite(markers[0, where])
         if len(labels) < 4 or not missing.any():
             continue
-        local = cluster.local[:, [cluster.labels.index(label) for label in labels]]
         rotation, origin, _ = fit_poses([local], [markers[:, where]])
         for k, marker in enumerate(where):
             fill = missing[k] & np.isfinite(origin[0, 0])

@@ -81,19 +81,11 @@ def foot_contact(
         [_owners(_bearing(feet, plate, recording, threshold), loaded[p]) for p, plate in enumerate(recording.plates)]
     )
     lost = _lost_spans(owner, loaded, feet, recording.point_rate)
-    smooth = [
-        (
-            zero_lag_lowpass(p.force, cutoff, recording.force_rate),
-            zero_lag_lowpass(p.moment, cutoff, recording.force_rate),
-        )
-        for p in recording.plates
-    ]
     step = recording.samples_per_frame
-    slow = [(f[:, ::step][:, :frames], m[:, ::step][:, :frames]) for f, m in smooth]
-    fast = [(plate.force, plate.moment) for plate in recording.plates]
-    fast_owner = _at_force_rate(owner, fast[0][0].shape[1], step)
+    wrenches = np.stack([np.stack((plate.force, plate.moment)) for plate in recording.plates])
+    slow = zero_lag_lowpass(wrenches, cutoff, recording.force_rate)[..., ::step][..., :frames]
     force, moment = _share(slow, owner)
-    fast_force, fast_moment = _share(fast, fast_owner)
+    fast_force, fast_moment = _share(wrenches, _at_force_rate(owner, wrenches.shape[-1], step))
     for gone in lost:
         side = SIDES.index(gone.side)
         force[:, side, gone.start : gone.stop] = moment[:, side, gone.start : gone.stop] = np.nan
@@ -233,15 +225,15 @@ def _at_force_rate(owner: NDArray[np.int_], samples: int, step: int) -> NDArray[
     return owner[:, frame]
 
 
-def _share(wrenches: list[tuple[Array, Array]], owner: NDArray[np.int_]) -> tuple[Array, Array]:
-    samples = min(wrenches[0][0].shape[1], owner.shape[1])
-    force, moment = np.zeros((3, 2, owner.shape[1])), np.zeros((3, 2, owner.shape[1]))
-    for p, (f, m) in enumerate(wrenches):
-        for side in range(2):
-            mine = owner[p, :samples] == side
-            force[:, side, :samples] += f[:, :samples] * mine
-            moment[:, side, :samples] += m[:, :samples] * mine
-    return force, moment
+def _share(wrenches: Array, owner: NDArray[np.int_]) -> tuple[Array, Array]:
+    """Force and moment (3, 2, N) of each foot from wrenches (plate, force or moment, 3, N) and the plates' owners
+    (plate, N)."""
+    out = np.zeros((2, 3, len(SIDES), owner.shape[1]))
+    samples = min(wrenches.shape[-1], owner.shape[1])
+    for wrench, who in zip(wrenches, owner, strict=True):
+        for side in range(len(SIDES)):
+            out[:, :, side, :samples] += wrench[..., :samples] * (who[:samples] == side)
+    return out[0], out[1]
 
 
 def _lost_spans(

@@ -139,7 +139,7 @@ def unwrap(angle: Array) -> Array:
     out = angle.copy()
     for row in out.reshape(-1, out.shape[-1]):
         seen = np.flatnonzero(np.isfinite(row))
-        if seen.size:
+        if np.any(np.abs(np.diff(row[seen])) > np.pi):
             row[seen] = np.unwrap(row[seen])
             row[seen] -= 2 * np.pi * np.round(np.median(row[seen]) / (2 * np.pi))
     return out

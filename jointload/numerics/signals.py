@@ -13,6 +13,9 @@ PASS_CORRECTION = (2**0.5 - 1) ** 0.25
 """Cut-off factor of a second-order Butterworth filter after two passes, 0.802 (Winter 2009, chapter 3)."""
 PADDING_SECONDS = 1.0
 """Howarth SJ, Callaghan JP (2009) J Electromyogr Kinesiol 19:875, 'rule of 1 s' (read in an excerpt)."""
+PADDING_PERIODS = 5.0
+"""Periods of the cut-off after which more padding changes no sample by 1e-12 of the signal; the rule of 1 s is the
+cap."""
 SHORTEST_RUN = 5
 """Samples that a run between gaps must have to be filtered; shorter runs become NaN."""
 
@@ -23,20 +26,21 @@ def zero_lag_lowpass(x: Array, cutoff: float | None, rate: float) -> Array:
     x : (..., N); cutoff, rate [Hz]; cutoff None gives x unchanged. NaN splits the signal: every unbroken run is
     filtered by itself, and a run shorter than SHORTEST_RUN becomes NaN. The correction for two passes is made on the
     pre-warped frequency: tan(pi fd / fs) = tan(pi fc / fs) / 0.802, exact at any cutoff / rate (Winter 2009, chapter
-    3; with the bilinear transform's own warping). Both ends are padded by odd reflection of up to one second.
+    3; with the bilinear transform's own warping). Both ends are padded by odd reflection.
     """
     if cutoff is None or x.shape[-1] < SHORTEST_RUN:
         return x
     sections = _lowpass_sections(cutoff, rate)
+    padding = int(np.ceil(min(PADDING_SECONDS, PADDING_PERIODS / cutoff) * rate))
     rows = np.ascontiguousarray(x, dtype=float).reshape(-1, x.shape[-1])
     valid = np.isfinite(rows)
     if valid.all():
-        return _two_passes(sections, rows, rate).reshape(x.shape)
+        return _two_passes(sections, rows, padding).reshape(x.shape)
     out = np.full_like(rows, np.nan)
     for pattern, members in _grouped_rows(valid):
         for start, stop in runs(pattern):
             if stop - start >= SHORTEST_RUN:
-                out[members, start:stop] = _two_passes(sections, rows[members, start:stop], rate)
+                out[members, start:stop] = _two_passes(sections, rows[members, start:stop], padding)
     return out.reshape(x.shape)
 
 
@@ -48,11 +52,10 @@ def _lowpass_sections(cutoff: float, rate: float) -> Array:
     return np.concatenate((b, a))[None]
 
 
-def _two_passes(sections: Array, rows: Array, rate: float) -> Array:
+def _two_passes(sections: Array, rows: Array, padding: int) -> Array:
     from scipy.signal import sosfiltfilt
 
-    padding = min(rows.shape[-1] - 1, int(PADDING_SECONDS * rate))
-    return sosfiltfilt(sections, rows, axis=-1, padtype="odd", padlen=padding)
+    return sosfiltfilt(sections, rows, axis=-1, padtype="odd", padlen=min(rows.shape[-1] - 1, padding))
 
 
 def _grouped_rows(valid: NDArray[np.bool_]) -> Iterator[tuple[NDArray[np.bool_], NDArray[np.intp]]]:
