@@ -30,8 +30,9 @@ def write_c3d(recording: Recording, path: str | Path) -> None:
     for key, value in (("COMPANY", "invented laboratory"), ("SOFTWARE", "jointload.synthetic"), ("VERSION", "1")):
         file.add_parameter("MANUFACTURER", key, [value])
     try:
+        Path(path).touch()
         file.write(str(path))
-    except (OSError, RuntimeError, ValueError) as problem:
+    except OSError as problem:
         raise OutputError(
             f"C3D file: expected a writable place, found {problem} at {path}; choose another folder"
         ) from None

@@ -66,13 +66,13 @@ def simulate_landing(spec: LandingSpec) -> SyntheticLanding:
     time = np.arange(frames * round(spec.force_rate / spec.marker_rate)) / spec.force_rate
     margin = OFFSETS[-1] * TIME_DELTA
     span, accuracy = (0.0, duration + margin), {"rtol": 1e-9, "atol": 1e-10, "max_step": 0.006}
-    run = solve_ivp(model.slope, span, model.start(), "DOP853", dense_output=True, **accuracy)
+    with np.errstate(invalid="ignore"):
+        run = solve_ivp(model.slope, span, model.start(), "DOP853", dense_output=True, **accuracy)
     if not run.success or not np.isfinite(run.y).all():
-        raise SettingError(
-            expected_found(
-                "landing", "a motion the legs can make", "none", spec.name, "choose a lower drop or approach"
-            )
+        what = expected_found(
+            "landing", "a motion the legs can make", "none", spec.name, "choose a lower drop or approach"
         )
+        raise SettingError(what)
     return _evaluate(model, run.sol, time)
 
 

@@ -13,11 +13,13 @@ from jointload.synthetic.profiles import step
 from jointload.synthetic.standing import label_map, medial_labels, plates, recording, standing_markers
 
 SKIN = {"foot": 0.5e-3, "shank": 1.5e-3, "thigh": 3.5e-3, "pelvis": 2.5e-3, "trunk": 2.0e-3}
-"""Typical skin motion [m]: standard deviation of its slow part and half the first swing after touch-down (choice)."""
+"""Typical skin motion [m]: standard deviation of its slow part (choice)."""
 SLOW_TIME = 0.08
 """Correlation time [s] of the slow part."""
 SWING_FREQUENCY, SWING_DECAY = (8.0, 15.0), 0.07
 """Damped oscillation of soft tissue after touch-down: range of frequency [Hz] and time constant [s]."""
+SWING_PEAK = 12.5
+"""Vertical force peak [body weights] at which the swing along the segment is as large as the slow part."""
 SHARED = 0.7
 """Share of the swing that all markers of a segment make together."""
 
@@ -86,7 +88,5 @@ def _skin_motion(segment: str, markers: int, since: Array, peak: float, rng: np.
     along = np.array([0.5, 1.0, 0.5])[:, None, None]
     swing = np.sin(2 * np.pi * rng.uniform(*SWING_FREQUENCY) * after) * np.exp(-after / SWING_DECAY)
     activity = 0.3 + 0.7 * step(since / 0.15)
-    return size * (
-        activity * slow
-        + 0.4 * peak / 5.0 * along * (SHARED * shared + (1.0 - SHARED) * own) * swing * step(after / 0.02)
-    )
+    swing *= peak / SWING_PEAK * step(after / 0.02)
+    return size * (activity * slow + along * (SHARED * shared + (1.0 - SHARED) * own) * swing)

@@ -29,7 +29,7 @@ from jointload.synthetic.specification import POSTURES, WEDGE_LAW, LandingSpec
 from jointload.synthetic.standing import fitted_body, upper_body
 
 TOE_OUT = np.deg2rad(12.0)
-STOP_TIME, FLAT_TIME = 0.024, 0.065
+STOP_TIME, FLAT_TIME = 0.027, 0.060
 """Time [s] from touch-down until the ball of the foot rests, and until the ankle does."""
 CROUCH_TIME, RECOVERY = 0.22, 0.5
 """Time [s] to the deepest lean; share of it that is undone while rising."""
@@ -329,7 +329,8 @@ class Model:
             hip, ankle = origin[:, leg, 0].T
             return np.array([*off, np.linalg.norm(hip - ankle) - reach])
 
-        return np.asarray(fsolve(miss, np.array([0.0, 0.56 * self.spec.rider.height, 0.0]), xtol=1e-12))
+        crouched = wanted + [0.0, 0.5 * self.spec.rider.height, 0.0]
+        return np.asarray(fsolve(miss, crouched, xtol=1e-12))
 
 
 def _two_axes(up: Array, right: Array, turn: Array) -> Array:

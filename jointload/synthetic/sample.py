@@ -21,6 +21,8 @@ from jointload.synthetic.truth import Trial, error_table, truth_table
 
 WEDGE = np.deg2rad(4.0)
 """Medial heel wedge of the second condition."""
+SETTLING = 1.4
+"""Recorded time [s] after touch-down: the riders stand still at its end."""
 
 
 @dataclass(frozen=True)
@@ -41,14 +43,16 @@ RIDER_A = _rider("a", 61.0, 1.67, "f", "low canvas shoe, flat sole", "r")
 RIDER_B = _rider("b", 79.0, 1.82, "m", "mid-cut shoe, flat sole", "l")
 RIDER_C = _rider("c", 70.0, 1.74, "m", "low leather shoe, flat sole", "r")
 STUDY = (
-    SampleRider(RIDER_A, LandingSpec(RIDER_A, drop=0.45, peak=5.0, back_share=0.56, knee_dip=0.12, seed=11)),
+    SampleRider(
+        RIDER_A, LandingSpec(RIDER_A, drop=0.45, peak=5.0, back_share=0.56, knee_dip=0.12, approach=0.9, seed=11)
+    ),
     SampleRider(
         RIDER_B,
-        LandingSpec(RIDER_B, drop=0.40, peak=6.5, back_share=0.54, style="stiff", approach=0.4, stance=0.48, seed=21),
+        LandingSpec(RIDER_B, drop=0.40, peak=6.5, back_share=0.54, style="stiff", approach=0.8, stance=0.48, seed=21),
     ),
     SampleRider(
         RIDER_C,
-        LandingSpec(RIDER_C, drop=0.50, peak=4.2, back_share=0.60, knee_dip=0.25, approach=0.7, stance=0.46, seed=31),
+        LandingSpec(RIDER_C, drop=0.45, peak=4.4, back_share=0.60, knee_dip=0.25, approach=1.0, stance=0.46, seed=31),
         hidden=(("L_spine_front", 0.49, 0.55),),
     ),
 )
@@ -62,7 +66,8 @@ def sample_trials() -> Iterator[Trial]:
         )
         for condition, wedge in (("flat", 0.0), ("wedge", WEDGE)):
             name = f"{person.rider.id}_landing_{condition}.c3d"
-            spec = replace(person.flat, wedge=wedge, seed=person.flat.seed + (wedge > 0), name=name)
+            seed = person.flat.seed + (wedge > 0)
+            spec = replace(person.flat, wedge=wedge, seed=seed, name=name, settling=SETTLING)
             landing = simulate_landing(spec)
             exact = as_recording(replace(landing, spec=replace(spec, noise=SILENT)))
             recorded = _hide(as_recording(landing), person.hidden)

@@ -74,11 +74,10 @@ def _side_values(landing: SyntheticLanding, side: str) -> list[tuple[str, float,
         return landing.loads.of(f"{joint}_{side}", rotation)[span]
 
     adduction = moment("knee", "adduction")
-    early = (time >= start) & (time <= start + IMPULSE_TIME)
     values = [
         ("vertical_force_peak", force[1, span].max(), "N"),
         ("time_to_peak", time[span][np.argmax(force[1, span])] - start, "s"),
-        ("vertical_impulse_100ms", integral(force[1, early], dt), "N s"),
+        ("vertical_impulse_100ms", _impulse(force[1], time, start), "N s"),
         ("braking_force_peak", -force[0, span].min(), "N"),
         ("knee_flexion_touchdown", np.interp(start, time, angle("knee", "flexion")), "rad"),
         ("ankle_dorsiflexion_touchdown", np.interp(start, time, angle("ankle", "dorsiflexion")), "rad"),
@@ -101,8 +100,16 @@ def _side_values(landing: SyntheticLanding, side: str) -> list[tuple[str, float,
     return [(name, float(value), unit) for name, value, unit in values]
 
 
+def _impulse(force: Array, time: Array, start: float) -> float:
+    """[N s] of a force (N,) [N] over IMPULSE_TIME from `start`, which need not fall on a sample."""
+    grown = np.concatenate(([0.0], np.cumsum(0.5 * (force[1:] + force[:-1]) * np.diff(time))))
+    return float(np.interp(start + IMPULSE_TIME, time, grown) - np.interp(start, time, grown))
+
+
 DISPLAY = {"rad": ("deg", 180.0 / np.pi), "s": ("ms", 1000.0)}
 """Units in which the error table reads better, with their factor."""
+NOTHING = 1e-6
+"""An error below this share of the true size is shown as 0."""
 UNFILTERED = Settings(cutoff=None, impact_cutoff=None)
 
 
@@ -139,5 +146,6 @@ def error_table(trials: Sequence[Trial]) -> str:
         unit, factor = DISPLAY.get(si_unit, (si_unit, 1.0))
         true = np.mean([abs(row.value) for rows in truths for row in rows if row.quantity == name])
         means = [np.mean([abs(e) for one in each for key, e in one.items() if key[0] == name]) for each in errors]
-        lines.append(f"| {name} | {unit} | " + " | ".join(f"{factor * value:.3g}" for value in (true, *means)) + " |")
+        shown = [f"{factor * value:.3g}" if value > NOTHING * true else "0" for value in (true, *means)]
+        lines.append(" | ".join((f"| {name}", unit, *shown)) + " |")
     return "\n".join(lines)
