@@ -12,7 +12,7 @@ import numpy as np
 from jointload.body.angles import angle_findings, joint_angles
 from jointload.body.calibration import FittedBody, calibrate, quiet_frames
 from jointload.body.mass_centre import mass_centre
-from jointload.body.pose import smooth_markers, track_segments
+from jointload.body.pose import moving_hip_centres, smooth_markers, track_segments
 from jointload.intake.quality import inspect_recording
 from jointload.intake.recording import Finding, Severity
 from jointload.intake.rider import G, Rider
@@ -112,8 +112,14 @@ def descend(
 
 
 def fit_body(session: Session, rider: Rider, settings: Settings) -> FittedBody:
-    """The rider's body from the static trial, or from the landing's own quiet frames."""
-    return calibrate(session.static, session.labels, rider, settings.body, settings.hip_centre, settings.inertia)
+    """The rider's body from the static trial, or from the landing's own quiet frames; hips from a movement trial if
+    any."""
+    choice = (settings.body, settings.hip_centre, settings.inertia)
+    body = calibrate(session.static, session.labels, rider, *choice)
+    if session.hip_movement is None:
+        return body
+    centres = moving_hip_centres(session.hip_movement, body, settings.cutoff, settings.longest_gap)
+    return calibrate(session.static, session.labels, rider, *choice, hip_centres=centres)
 
 
 def weigh(session: Session) -> tuple[Rider, float, tuple[Finding, ...]]:
@@ -149,5 +155,9 @@ def _vary(session: Session, body: FittedBody, plate_weight: float, settings: Set
 
 def _recording_findings(session: Session) -> tuple[Finding, ...]:
     """Labels are checked on the trial that must hold them all: the static one."""
-    static = inspect_recording(session.static, session.labels)
-    return inspect_recording(session.trial, None) + static if session.has_static else static
+    static = _named(session.static.name, inspect_recording(session.static, session.labels))
+    return _named(session.trial.name, inspect_recording(session.trial, None)) + static if session.has_static else static
+
+
+def _named(recording: str, findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
+    return tuple(replace(finding, where=f"{recording}: {finding.where}") for finding in findings)

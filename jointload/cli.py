@@ -43,6 +43,8 @@ Threshold = Annotated[float, typer.Option(help="vertical force that counts as co
 Smoothing = Annotated[str, typer.Option(help="smooth 'before' the dynamics, or the loads 'after' it")]
 LandingEnd = Annotated[str, typer.Option(help="lowest_pelvis, peak_knee_flexion, peak_force or fixed_100ms")]
 AngleZero = Annotated[str, typer.Option(help="'anatomical', or 'standing' for angles from the static trial")]
+MomentFrame = Annotated[str, typer.Option(help="moments of series.csv also in 'proximal', 'distal' or 'lab' axes")]
+HipMovement = Annotated[Path | None, typer.Option(help="C3D file in which both thighs swing: hip centres by movement")]
 HipCentre = Annotated[str, typer.Option(help="hip joint centre regression; see `jointload models`")]
 Inertia = Annotated[str, typer.Option(help="segment inertia table; see `jointload models`")]
 Up = Annotated[str | None, typer.Option(help="the file's upward axis, such as +z, where the file misleads")]
@@ -120,12 +122,16 @@ def analyse(
     angle_zero: AngleZero = "anatomical",
     hip_centre: HipCentre = "harrington_2007",
     inertia: Inertia = "de_leva_1996",
+    moment_frame: MomentFrame = "joint",
+    hip_movement: HipMovement = None,
     up: Up = None,
     forward: Forward = None,
 ) -> None:
     """Analyse one landing: angles, moments, forces, alignment, and what to doubt."""
-    files = _files(trial, static, labels, rider)
-    chosen = _settings(cutoff, impact_cutoff, threshold, smoothing, landing_end, angle_zero, hip_centre, inertia)
+    files = _files(trial, static, labels, rider, hip_movement)
+    chosen = _settings(
+        cutoff, impact_cutoff, threshold, smoothing, landing_end, angle_zero, hip_centre, inertia, moment_frame
+    )
     analysis, _ = _analysed(files, chosen, up=up, forward=forward)
     _written(analysis, None, files, out)
 
@@ -150,12 +156,16 @@ def whatif(
     angle_zero: AngleZero = "anatomical",
     hip_centre: HipCentre = "harrington_2007",
     inertia: Inertia = "de_leva_1996",
+    moment_frame: MomentFrame = "joint",
+    hip_movement: HipMovement = None,
     up: Up = None,
     forward: Forward = None,
 ) -> None:
     """Analyse one landing and predict what a wedge would shift, with an interval."""
-    files = _files(trial, static, labels, rider)
-    chosen = _settings(cutoff, impact_cutoff, threshold, smoothing, landing_end, angle_zero, hip_centre, inertia)
+    files = _files(trial, static, labels, rider, hip_movement)
+    chosen = _settings(
+        cutoff, impact_cutoff, threshold, smoothing, landing_end, angle_zero, hip_centre, inertia, moment_frame
+    )
     analysis, answer = _analysed(files, chosen, heel_wedge, side, length, draws, seed, up, forward)
     _written(analysis, answer, files, out)
 
@@ -211,9 +221,9 @@ def _write_new(path: Path, text: str) -> None:
         raise OutputError(expected_found("output", "a new file", problem.strerror, str(path), advice)) from None
 
 
-def _files(trial: Path, static: Path | None, labels: Path, rider: Path) -> dict[str, Path]:
-    files = {"trial": trial, "labels": labels, "rider": rider}
-    return files if static is None else {**files, "static": static}
+def _files(trial: Path, static: Path | None, labels: Path, rider: Path, hip_movement: Path | None) -> dict[str, Path]:
+    files = {"trial": trial, "static": static, "labels": labels, "rider": rider, "hip_movement": hip_movement}
+    return {role: path for role, path in files.items() if path is not None}
 
 
 def _settings(
@@ -225,10 +235,16 @@ def _settings(
     angle_zero: str = "anatomical",
     hip_centre: str = "harrington_2007",
     inertia: str = "de_leva_1996",
+    moment_frame: str = "joint",
 ) -> Settings:
     from jointload.settings import Settings
 
-    words: dict[str, Any] = {"smoothing": smoothing, "landing_end": landing_end, "angle_zero": angle_zero}
+    words: dict[str, Any] = {
+        "smoothing": smoothing,
+        "landing_end": landing_end,
+        "angle_zero": angle_zero,
+        "moment_frame": moment_frame,
+    }
     return Settings(
         cutoff=cutoff or None,
         impact_cutoff=impact_cutoff or None,
@@ -257,7 +273,7 @@ def _analysed(
 
     shape = parse_wedge(wedge, side, length) if wedge else None
     with _step("Reading"):
-        session = read_session(files["trial"], files.get("static"), files["labels"], files["rider"], up, forward)
+        session = read_session(**files, up=up, forward=forward)
     with _step("Angles and moments"):
         analysis = run(session, settings)
     if shape is None:

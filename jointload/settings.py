@@ -9,6 +9,8 @@ from jointload.errors import SettingError, expected_found
 
 LandingEnd = Literal["lowest_pelvis", "peak_knee_flexion", "peak_force", "fixed_100ms"]
 Smoothing = Literal["before", "after"]
+AngleZero = Literal["anatomical", "standing"]
+MomentFrame = Literal["joint", "proximal", "distal", "lab"]
 
 
 @dataclass(frozen=True)
@@ -25,7 +27,9 @@ class Settings:
     """'after' computes the dynamics on raw data and smooths the joint loads (Edwards et al. 2011 Gait Posture)."""
     contact_threshold: float = 20.0
     landing_end: LandingEnd = "lowest_pelvis"
-    angle_zero: Literal["anatomical", "standing"] = "anatomical"
+    angle_zero: AngleZero = "anatomical"
+    moment_frame: MomentFrame = "joint"
+    """Besides the joint coordinate system, the axes in which series.csv gives net joint moments."""
     longest_gap: float = 0.1
     body: str = "lower_body"
     hip_centre: str = "harrington_2007"
@@ -48,7 +52,8 @@ class Settings:
         for name, choices in (
             ("smoothing", Smoothing),
             ("landing_end", LandingEnd),
-            ("angle_zero", Literal["anatomical", "standing"]),
+            ("angle_zero", AngleZero),
+            ("moment_frame", MomentFrame),
         ):
             if getattr(self, name) not in get_args(choices):
                 raise SettingError(

@@ -32,7 +32,9 @@ def analyses(shared_c3d: Path) -> dict[str, Analysis]:
     out = {}
     for name, (trial, static, who) in TRIALS.items():
         labels, rider = LABELS / f"{who}_labels.toml", LABELS / f"{who}_rider.toml"
-        session = read_session(shared_c3d / trial, None if static is None else shared_c3d / static, labels, rider)
+        session = read_session(
+            shared_c3d / trial, None if static is None else shared_c3d / static, labels=labels, rider=rider
+        )
         out[name] = analyse(session, variants=False)
     return out
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
@@ -11,8 +10,7 @@ from jointload.body.calibration import FittedBody
 from jointload.body.pose import SegmentPoses
 from jointload.intake.recording import Array, Finding
 from jointload.numerics.rotations import GIMBAL_LIMIT, cardan_zxy, compose, inverse, joint_axes, unwrap
-
-AngleZero = Literal["anatomical", "standing"]
+from jointload.settings import AngleZero
 
 
 @dataclass(frozen=True, eq=False)

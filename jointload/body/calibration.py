@@ -125,7 +125,7 @@ def calibrate(
         hip_centre_method="functional" if hip_centres else hip_centre,
         inertia_table=inertia,
         lost=lost,
-        findings=_findings(static, window, points, lost),
+        findings=_findings(static, definition, window, points, lost),
     )
 
 
@@ -344,16 +344,25 @@ def _clusters(
     return out
 
 
-def _findings(static: Recording, window: slice, points: dict[str, Array], lost: dict[str, str]) -> tuple[Finding, ...]:
+def _joints_without(definition: BodyDefinition, frame: str) -> str:
+    """What is lost with one frame: its joints' angles, and the moments of its segment's joint and of all above."""
+    angles = [name for name, joint in definition.joints.items() if frame in (joint.proximal, joint.distal)]
+    moments, segment = [], definition.frames[frame][0].segment
+    while segment and definition.segments[segment].joint:
+        moments.append(definition.segments[segment].joint)
+        segment = definition.segments[segment].parent
+    return f"angles of {', '.join(angles) or 'no joint'}, moments of {', '.join(moments) or 'no joint'}"
+
+
+def _findings(
+    static: Recording, definition: BodyDefinition, window: slice, points: dict[str, Array], lost: dict[str, str]
+) -> tuple[Finding, ...]:
     out = [
         Finding(
-            "missing_landmark",
-            "warn",
-            name,
-            reason,
-            f"angles and moments that need the {name} frame are not given; add its markers",
+            "missing_landmark", "warn", name, reason, f"not given: {_joints_without(definition, name)}; add markers"
         )
         for name, reason in lost.items()
+        if name in definition.frames
     ]
     if (window.stop - window.start) / static.point_rate < 0.5 * QUIET_SECONDS:
         out.append(

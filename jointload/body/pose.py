@@ -8,10 +8,11 @@ from itertools import combinations
 import numpy as np
 
 from jointload.body.calibration import Cluster, FittedBody
+from jointload.body.joint_centres import functional_hip_centre
 from jointload.errors import LabelError, expected_found
-from jointload.intake.recording import Array, Finding, Recording
+from jointload.intake.recording import SIDES, Array, Finding, Recording
 from jointload.numerics.rigid_fit import fit_poses
-from jointload.numerics.rotations import rotate
+from jointload.numerics.rotations import rotate, rotate_back
 from jointload.numerics.signals import bridge_short_gaps, runs, zero_lag_lowpass
 
 LARGE_RESIDUAL = 0.015
@@ -93,6 +94,20 @@ def track_segments(
     for name in leaning:
         _fit_together([name], seen, markers, body, poses, supported=True)
     return poses, tuple(_pose_findings(body, poses, seen, leaning))
+
+
+def moving_hip_centres(
+    movement: Recording, body: FittedBody, cutoff: float | None, longest_gap: float
+) -> dict[str, Array]:
+    """Hip centres (3,) [m] in the pelvis frame, one a side, from a trial in which both thighs swing about the hips."""
+    markers, _ = smooth_markers(movement, body, cutoff, longest_gap)
+    lab_from_pelvis, origin = track_segments(markers, body, movement.point_rate)[0].of("pelvis")
+    out: dict[str, Array] = {}
+    for side in SIDES:
+        labels = [label for label in body.clusters[f"thigh_{side}"].labels if label in markers]
+        thigh = np.stack([rotate_back(lab_from_pelvis, markers[label] - origin) for label in labels], axis=1)
+        out[side], _ = functional_hip_centre(thigh)
+    return out
 
 
 def _needed_labels(recording: Recording, body: FittedBody) -> list[str]:

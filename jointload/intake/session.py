@@ -14,13 +14,15 @@ from jointload.intake.rider import Rider, read_rider
 
 @dataclass(frozen=True, eq=False)
 class Session:
-    """A landing trial, the static trial the body is fitted to (the landing itself when there is none), labels and
-    rider."""
+    """A landing trial, the static trial the body is fitted to (the landing itself when there is none), labels, rider,
+    and
+    where there is one a trial in which both thighs swing, for the hip centres."""
 
     trial: Recording
     static: Recording
     labels: LabelMap
     rider: Rider
+    hip_movement: Recording | None = None
 
     @property
     def has_static(self) -> bool:
@@ -29,22 +31,25 @@ class Session:
 
 def read_session(
     trial: str | Path,
-    static: str | Path | None,
+    static: str | Path | None = None,
+    *,
     labels: str | Path,
     rider: str | Path,
     up: str | None = None,
     forward: str | None = None,
+    hip_movement: str | Path | None = None,
 ) -> Session:
     """Read the files of one landing; every InputError is one line. up, forward overrule the file's axes, such as
     '+z'."""
     label_map, person = read_labels(labels), read_rider(rider)
     landing = read_recording(trial, up=up, forward=forward)
+    swing = None if hip_movement is None else read_recording(hip_movement, up=up, forward=forward)
     if static is None:
         _check_own_labels(label_map, landing)
-        return Session(landing, landing, label_map, person)
+        return Session(landing, landing, label_map, person, swing)
     standing = read_recording(static, up=up, forward=forward)
     check_labels(label_map, [landing, standing])
-    return Session(landing, standing, label_map, person)
+    return Session(landing, standing, label_map, person, swing)
 
 
 def _check_own_labels(label_map: LabelMap, landing: Recording) -> None:

@@ -352,9 +352,12 @@ def _moment_peak(joint: str, rotation: str, kind: str) -> Sided:
     return lambda landing, side: _largest(landing.loads.of(f"{joint}_{side}", rotation, kind)[landing.window(side)])
 
 
-def knee_adduction_impulse(landing: Landing, side: str) -> Result:
-    moment = landing.loads.of(f"knee_{side}", "adduction")[landing.window(side)]
-    return float(integral(np.maximum(moment, 0.0), 1.0 / landing.poses.rate))
+def _impulse(joint: str, rotation: str) -> Sided:
+    def value(landing: Landing, side: str) -> Result:
+        moment = landing.loads.of(f"{joint}_{side}", rotation)[landing.window(side)]
+        return float(integral(np.maximum(moment, 0.0), 1.0 / landing.poses.rate))
+
+    return value
 
 
 def _power(landing: Landing, joint: str, side: str) -> Array:
@@ -457,7 +460,9 @@ SIDE_MEASURES: dict[str, Sided] = {
     "tibia_inclination_frontal": _series_at_peak_knee_flexion("tibia_inclination_frontal"),
     "pelvis_obliquity_touchdown": pelvis_obliquity_touchdown,
     **{name: _moment_peak(*what) for name, what in MOMENT_PEAKS.items()},
-    "knee_adduction_impulse": knee_adduction_impulse,
+    "knee_adduction_impulse": _impulse("knee", "adduction"),
+    "knee_flexion_impulse": _impulse("knee", "flexion"),
+    "hip_adduction_impulse": _impulse("hip", "adduction"),
     "knee_compression_peak": knee_compression_peak,
     "ankle_power_absorbed_peak": _power_absorbed_peak("ankle"),
     "knee_power_absorbed_peak": _power_absorbed_peak("knee"),

@@ -15,6 +15,8 @@ from jointload.report.derived_c3d import write_derived
 from jointload.report.page import render_page
 from jointload.report.tables import all_findings, change_table, metrics_table, quality_table, run_record, series_table
 
+DIGITS = "%.7g"
+"""Seven digits carry every measurement and hide rounding."""
 RECORD = "run.json"
 """The file by which an earlier result is known."""
 
@@ -49,11 +51,11 @@ def write_report(
 
 
 def _fill(draft: Path, analysis: Analysis, whatif: Any, inputs: Mapping[str, Path] | None, now: str | None) -> None:
-    metrics_table(analysis).to_csv(draft / "metrics.csv", index=False)
-    series_table(analysis).to_csv(draft / "series.csv", index=False, float_format="%.7g")
+    metrics_table(analysis).to_csv(draft / "metrics.csv", index=False, float_format=DIGITS)
+    series_table(analysis).to_csv(draft / "series.csv", index=False, float_format=DIGITS)
     quality_table(all_findings(analysis, whatif)).to_csv(draft / "quality.csv", index=False)
     if whatif is not None:
-        change_table(analysis, whatif).to_csv(draft / "whatif.csv", index=False)
+        change_table(analysis, whatif).to_csv(draft / "whatif.csv", index=False, float_format=DIGITS)
     write_derived(analysis, draft / "derived.c3d")
     (draft / "report.html").write_text(render_page(analysis, whatif), encoding="utf-8")
     record = run_record(analysis, inputs, now)

@@ -42,7 +42,8 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     ),
     "loads": (
         "ankle_dorsiflexion_moment_peak", "ankle_inversion_moment_peak", "knee_flexion_moment_peak",
-        "knee_adduction_moment_peak", "knee_adduction_impulse", "hip_flexion_moment_peak", "hip_adduction_moment_peak",
+        "knee_adduction_moment_peak", "knee_adduction_impulse", "knee_flexion_impulse", "hip_flexion_moment_peak",
+        "hip_adduction_moment_peak", "hip_adduction_impulse",
         "knee_compression_peak", "l5s1_extension_moment_peak", "l5s1_lateral_bend_moment_peak", "l5s1_compression_peak",
     ),
     "work": (

@@ -92,7 +92,7 @@ def landing_series(landing: Landing) -> dict[str, tuple[str, Array]]:
             out[of_joint(joint, f"{name}_moment")] = (f"Nm/kg {kind}", moment)
     for joint in landing.loads.joints:
         out[of_joint(joint, "power")] = ("W/kg", joint_power(landing, joint))
-    return out | _joint_force_series(landing) | _alignment_series(landing)
+    return out | _joint_force_series(landing) | _moment_vector_series(landing) | _alignment_series(landing)
 
 
 def joint_moment(landing: Landing, joint: str, rotation: str) -> tuple[str, str, Array]:
@@ -264,6 +264,19 @@ def _joint_force_series(landing: Landing) -> dict[str, tuple[str, Array]]:
         for axis, component in zip("xyz", force[:, j], strict=True):
             out[of_joint(joint, f"force_{axis}")] = ("BW internal", component / landing.weight)
     return out
+
+
+def _moment_vector_series(landing: Landing) -> dict[str, tuple[str, Array]]:
+    """Net internal joint moments in the axes the settings ask for; nothing when only the joint's own are wanted."""
+    frame = landing.settings.moment_frame
+    if frame == "joint":
+        return {}
+    _, moment = in_frame(landing.loads, landing.poses, landing.body, frame)
+    return {
+        of_joint(joint, f"moment_{axis}_{frame}"): ("Nm/kg internal", component * G / landing.weight)
+        for j, joint in enumerate(landing.loads.joints)
+        for axis, component in zip("xyz", moment[:, j], strict=True)
+    }
 
 
 def _alignment_series(landing: Landing) -> dict[str, tuple[str, Array]]:

@@ -12,7 +12,7 @@ from scipy.spatial.transform import Rotation
 
 from jointload.body.angles import joint_angles
 from jointload.body.calibration import calibrate, quiet_frames
-from jointload.body.pose import smooth_markers, track_segments
+from jointload.body.pose import moving_hip_centres, smooth_markers, track_segments
 from jointload.errors import CalibrationError, SettingError
 from jointload.intake.labels import LabelMap
 from jointload.intake.recording import SIDES
@@ -184,3 +184,30 @@ def test_few_markers_lean_on_the_neighbours_joint_centre() -> None:
     poses, findings = track_segments(markers, body, RATE)
     np.testing.assert_allclose(poses.of("shank_r")[0][..., 3], body.standing["shank_r"][0], atol=1e-9)
     assert any(f.check == "few_markers" and f.where == "shank_r" for f in findings)
+
+
+def test_lost_joints_are_named() -> None:
+    labels = LabelMap({k: v for k, v in LABELS.landmarks.items() if k != "calcaneus_r"})
+    (finding,) = [f for f in calibrate(recording(standing_positions()), labels, RIDER).findings if f.where == "foot_r"]
+    assert finding.advice == "not given: angles of ankle_r, moments of ankle_r, knee_r, hip_r, l5s1; add markers"
+
+
+def test_hip_centres_follow_from_a_movement_trial(body) -> None:
+    """Thighs that swing about known centres give those centres, whatever the regression said."""
+    frames = 120
+    shift = np.array([0.01, -0.015, 0.008])
+    phase = np.linspace(0, 4 * np.pi, frames)
+    swing = Rotation.from_euler("zx", np.column_stack((0.5 * np.sin(phase), 0.4 * np.cos(1.3 * phase)))).as_matrix()
+    path: dict[str, np.ndarray] = dict(standing_positions())
+    centres = {side: body.standing_points[f"hip_centre_{side}"] + shift for side in SIDES}
+    for side in SIDES:
+        for label in body.clusters[f"thigh_{side}"].labels:
+            arm = standing_positions()[label] - centres[side]
+            path[label] = centres[side][:, None] + np.einsum("fij,j->if", swing, arm)
+    found = moving_hip_centres(recording(path, frames, "swing"), body, None, 0.1)
+    lab_from_pelvis, origin = body.standing["pelvis"]
+    for side in SIDES:
+        np.testing.assert_allclose(origin + lab_from_pelvis @ found[side], centres[side], atol=1e-6)
+    refitted = calibrate(recording(standing_positions()), LABELS, RIDER, hip_centres=found)
+    assert refitted.hip_centre_method == "functional"
+    np.testing.assert_allclose(refitted.standing_points["hip_centre_r"], centres["r"], atol=1e-6)

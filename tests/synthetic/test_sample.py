@@ -29,8 +29,8 @@ def session(rider: str, condition: str) -> Session:
     return read_session(
         sample / f"{rider}_landing_{condition}.c3d",
         sample / f"{rider}_static.c3d",
-        sample / "labels.toml",
-        sample / f"{rider}.toml",
+        labels=sample / "labels.toml",
+        rider=sample / f"{rider}.toml",
     )
 
 
