@@ -24,6 +24,7 @@ ORDER = (
     "intake.c3d_guard",
     "intake.plates",
     "intake.labels",
+    "intake.axes",
     "intake.c3d",
     "intake.quality",
     "intake.session",

@@ -183,7 +183,7 @@ def _stillest(positions: Array, length: int) -> tuple[int, float, int]:
 
     Only stretches in which most of the markers are seen compete.
     """
-    length = max(2, min(positions.shape[2], length))
+    length = max(1, min(positions.shape[2], length))
     seen = np.isfinite(positions[0])
     middle = np.nanmean(np.where(seen, positions, np.nan), axis=2, keepdims=True) if seen.any() else 0.0
     centred = np.nan_to_num(np.where(seen, positions - middle, 0.0))

@@ -8,16 +8,14 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from jointload.errors import SettingError, expected_found
+from jointload.intake.axes import find_axes
 from jointload.intake.c3d_guard import Layout, OpenedRecording, Structure, integers, read_layout, reals
-from jointload.intake.labels import place_of
-from jointload.intake.plates import PlateSetting, Timing, plate_frame, plate_settings, read_plates
+from jointload.intake.plates import Timing, plate_settings, read_plates
 from jointload.intake.recording import Array, Event, Finding, Recording
 
 METRES = {
@@ -27,25 +25,6 @@ METRES = {
     "in": 0.0254, "inch": 0.0254, "inches": 0.0254,
 }  # fmt: skip
 DERIVED = ("ANGLES", "FORCES", "MOMENTS", "POWERS", "SCALARS")
-UPPER_PLACES = {"head", "acromion", "suprasternale", "xiphoid", "asis", "psis", "sacrum", "crest", "trochanter"}
-LOWER_PLACES = {"ankle", "heel", "toe", "metatarsal", "foot"}
-FRONT_PLACES = {"asis"}
-BACK_PLACES = {"psis", "sacrum"}
-SAMPLED_FRAMES = 64
-"""Frames looked at when the axes are searched for."""
-STEADY_FACING = 0.5
-"""Least length of the mean facing direction (1 = never turns) for it to name the forward axis."""
-UPRIGHT = 0.7
-"""Least cosine between an axis and the evidence for it."""
-
-
-@dataclass(frozen=True)
-class Axes:
-    """Which signed file axes are forward and up, and why."""
-
-    lab_from_file: Array
-    evidence: str
-    findings: tuple[Finding, ...]
 
 
 def read_recording(path: str | Path, up: str | None = None, forward: str | None = None) -> Recording:
@@ -268,161 +247,3 @@ def _group_events(structure: Structure, layout: Layout, findings: list[Finding])
 
 def _within(times: Array, start: float, end: float) -> bool:
     return bool(((times >= start) & (times <= end)).all())
-
-
-def signed_axis(text: str, what: str) -> Array:
-    """The unit vector a signed axis such as "+z" names; SettingError otherwise."""
-    sign, letter = (text[:1], text[1:]) if text[:1] in "+-" else ("+", text)
-    if letter.lower() not in ("x", "y", "z"):
-        raise SettingError(
-            expected_found(f"{what} axis", "one of +x, -x, +y, -y, +z, -z", repr(text), f"--{what}", "correct it")
-        )
-    vector = np.zeros(3)
-    vector["xyz".index(letter.lower())] = -1.0 if sign == "-" else 1.0
-    return vector
-
-
-def axis_name(vector: Array) -> str:
-    """A unit vector along a file axis in words: "+z"."""
-    index = int(np.abs(vector).argmax())
-    return ("-" if vector[index] < 0 else "+") + "xyz"[index]
-
-
-def find_axes(
-    structure: Structure,
-    labels: tuple[str, ...],
-    markers: Array,
-    settings: list[PlateSetting],
-    up: str | None,
-    forward: str | None,
-) -> Axes:
-    """Lab axes from the evidence in a file.
-
-    markers : (3, M, F) [m], file axes
-    Up comes from the plates' surfaces, the body, and the screen axes, in this order; forward from where the pelvis
-    faces, else the screen. A contradiction is told as a finding.
-    """
-    findings: list[Finding] = []
-    sample = markers[:, :, :: max(1, markers.shape[2] // SAMPLED_FRAMES)]
-    places = [place_of(label) for label in labels]
-    up_axis, up_text = (
-        _up(structure, places, sample, settings, findings)
-        if up is None
-        else (signed_axis(up, "up"), f"up {up} as told")
-    )
-    if forward is None:
-        forward_axis, forward_text = _forward(structure, places, sample, up_axis, findings)
-    else:
-        forward_axis, forward_text = signed_axis(forward, "forward"), f"forward {forward} as told"
-    if abs(forward_axis @ up_axis) > 0.5:
-        told = f"forward {axis_name(forward_axis)}, up {axis_name(up_axis)}"
-        across = "a forward axis across the up axis"
-        raise SettingError(expected_found("lab axes", across, told, structure.where, "correct --up or --forward"))
-    rotation = np.stack([forward_axis, up_axis, np.cross(forward_axis, up_axis)]) + 0.0
-    return Axes(rotation, f"{up_text}; {forward_text}", tuple(findings))
-
-
-def _along(vector: Array) -> Array:
-    """The signed file axis nearest to a vector."""
-    index = int(np.abs(vector).argmax())
-    axis = np.zeros(3)
-    axis[index] = np.sign(vector[index]) or 1.0
-    return axis
-
-
-def _screen(structure: Structure, name: str) -> Array | None:
-    text = structure.text("POINT", name).lower()
-    return signed_axis(text, "screen") if text.lstrip("+-") in ("x", "y", "z") else None
-
-
-def _mean_places(places: list[str], wanted: set[str], markers: Array) -> Array | None:
-    """(3, F) mean of the markers at some places, NaN in frames where none is seen; None without such markers."""
-    chosen = [k for k, place in enumerate(places) if place in wanted]
-    if not chosen:
-        return None
-    picked = markers[:, chosen]
-    seen = ~np.isnan(picked[0])
-    count = seen.sum(axis=0)
-    total = np.where(seen, picked, 0.0).sum(axis=1)
-    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
-
-
-def _mean_direction(start: Array | None, end: Array | None, across: Array | None = None) -> Array | None:
-    """Mean over the frames of the unit vectors from start to end, optionally without their part along one axis."""
-    if start is None or end is None:
-        return None
-    arrows = end - start
-    if across is not None:
-        arrows = arrows - across[:, None] * (across @ arrows)
-    lengths = np.linalg.norm(arrows, axis=0)
-    usable = lengths > 1e-6
-    return (arrows[:, usable] / lengths[usable]).mean(axis=1) if usable.any() else None
-
-
-def _up(
-    structure: Structure, places: list[str], markers: Array, settings: list[PlateSetting], findings: list[Finding]
-) -> tuple[Array, str]:
-    screen = _screen(structure, "Y_SCREEN")
-    body = _mean_direction(_mean_places(places, LOWER_PLACES, markers), _mean_places(places, UPPER_PLACES, markers))
-    body_axis = _along(body) if body is not None and np.abs(body).max() >= UPRIGHT else None
-    plate_axis = _plate_axis(settings)
-    sources = ((plate_axis, "the plates' surfaces"), (body_axis, "the standing body"), (screen, "POINT:Y_SCREEN"))
-    known = [(axis, text) for axis, text in sources if axis is not None]
-    if not known:
-        text = "no plates, no screen axes, no labels that tell top from bottom"
-        findings.append(Finding("axes", "warn", "up", text, "+z was assumed; tell it with --up"))
-        return signed_axis("+z", "up"), "up +z assumed, no evidence"
-    axis, reason = known[0]
-    if plate_axis is not None:
-        axis, side = _signed_by(axis, body_axis, screen, markers, settings)
-        reason += f" and {side}"
-    agreeing = [text for other, text in known[1:] if np.array_equal(other, axis) and text not in reason]
-    evidence = f"up {axis_name(axis)} from {reason}" + (f", agreed by {' and '.join(agreeing)}" if agreeing else "")
-    against = [f"{text} says {axis_name(other)}" for other, text in known[1:] if not np.array_equal(other, axis)]
-    if against:
-        text = f"{evidence}, but {' and '.join(against)}"
-        findings.append(Finding("axes", "warn", "up", text, "check it, and overrule it with --up"))
-    return axis, evidence
-
-
-def _plate_axis(settings: list[PlateSetting]) -> Array | None:
-    """The file axis (positive) all plate surfaces stand across, None when there is none."""
-    if not settings:
-        return None
-    normals = np.abs(np.stack([plate_frame(setting.corners)[0][:, 2] for setting in settings]))
-    axis = _along(normals.mean(axis=0))
-    return axis if (normals @ axis > 0.9).all() else None
-
-
-def _signed_by(
-    axis: Array, body: Array | None, screen: Array | None, markers: Array, settings: list[PlateSetting]
-) -> tuple[Array, str]:
-    """The direction along an axis that is up: toward the body's top, else toward the markers, else the screen's."""
-    if body is not None and abs(body @ axis) > 0.5:
-        return body, "the standing body"
-    heights = np.tensordot(axis, markers, axes=1) - np.mean([axis @ setting.corners for setting in settings])
-    seen = heights[~np.isnan(heights)]
-    if seen.size and abs(np.median(seen)) > 0.05:
-        return axis * np.sign(np.median(seen)), "the side the markers are on"
-    if screen is not None and abs(screen @ axis) > 0.5:
-        return screen, "POINT:Y_SCREEN"
-    return axis, "the positive direction"
-
-
-def _forward(
-    structure: Structure, places: list[str], markers: Array, up: Array, findings: list[Finding]
-) -> tuple[Array, str]:
-    facing = _mean_direction(
-        _mean_places(places, BACK_PLACES, markers), _mean_places(places, FRONT_PLACES, markers), up
-    )
-    if facing is not None and np.linalg.norm(facing) >= STEADY_FACING:
-        axis = _along(facing)
-        angle = math.degrees(math.acos(min(1.0, float(facing @ axis / np.linalg.norm(facing)))))
-        return axis, f"forward {axis_name(axis)} where the pelvis faces, {angle:.0f} degrees off"
-    screen = _screen(structure, "X_SCREEN")
-    if screen is not None and abs(screen @ up) < 0.5:
-        return screen, f"forward {axis_name(screen)} from POINT:X_SCREEN"
-    axis = np.roll(np.abs(up), 1) if abs(up[0]) > 0.5 else signed_axis("+x", "forward")
-    text = "no pelvis markers and no screen axis tell where forward is"
-    findings.append(Finding("axes", "warn", "forward", text, f"{axis_name(axis)} was taken; tell it with --forward"))
-    return axis, f"forward {axis_name(axis)} assumed, no evidence"

@@ -211,3 +211,9 @@ def test_hip_centres_follow_from_a_movement_trial(body) -> None:
     refitted = calibrate(recording(standing_positions()), LABELS, RIDER, hip_centres=found)
     assert refitted.hip_centre_method == "functional"
     np.testing.assert_allclose(refitted.standing_points["hip_centre_r"], centres["r"], atol=1e-6)
+
+
+def test_a_static_trial_of_one_frame_will_do() -> None:
+    body = calibrate(recording(standing_positions(), frames=1), LABELS, RIDER)
+    assert not body.lost
+    assert "frames 1 to 1" in body.calibrated_from
