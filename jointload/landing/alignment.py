@@ -25,7 +25,7 @@ class Alignment:
     trunk_lean : to the right positive;  trunk_lean_forward : forward positive
     tibia_inclination_frontal : knee medial of the ankle positive
     knee_over_ankle : at the ankle, from the line to the hip centre to the line to the knee centre, knee medial positive
-    hip_pelvis_angle : between the thigh's long axis and the line from mid-hip to L5/S1 in the pelvis' sagittal plane
+    hip_pelvis_angle : in front, between the thigh's long axis and the line from mid-hip to L5/S1, in the pelvis' plane
     sole_angle : toes up positive, against the standing sole
     """
 
@@ -91,7 +91,8 @@ def _hip_pelvis_angle(poses: SegmentPoses, body: FittedBody, side: str) -> Array
     lab_from_pelvis, _ = poses.of("pelvis")
     spine = rotate_back(lab_from_pelvis, poses.place(body, "l5s1") - poses.place(body, "hip_mid"))
     thigh = rotate_back(lab_from_pelvis, -poses.of(f"thigh_{side}")[0][:, 1])
-    return np.abs(np.arctan2(thigh[0] * spine[1] - thigh[1] * spine[0], thigh[0] * spine[0] + thigh[1] * spine[1]))
+    across, along = thigh[0] * spine[1] - thigh[1] * spine[0], thigh[0] * spine[0] + thigh[1] * spine[1]
+    return np.mod(np.arctan2(across, along), 2 * np.pi)
 
 
 def _sole_angle(poses: SegmentPoses, body: FittedBody, side: str) -> Array:
