@@ -21,6 +21,7 @@ ORDER = (
     "numerics.signals",
     "intake.recording",
     "intake.rider",
+    "intake.c3d_parameters",
     "intake.c3d_guard",
     "intake.plates",
     "intake.labels",

@@ -5,7 +5,6 @@ Format: C3D User Guide, c3d.org. The data section is decoded as one strided view
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections.abc import Sequence
 from pathlib import Path
@@ -14,7 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jointload.intake.axes import find_axes
-from jointload.intake.c3d_guard import Layout, OpenedRecording, Structure, integers, read_layout, reals
+from jointload.intake.c3d_guard import BLOCK, LONG_COUNT, Layout, OpenedRecording, Structure, read_layout
+from jointload.intake.c3d_parameters import LIMITS, Limits, integers, reals
+from jointload.intake.labels import is_anatomical
 from jointload.intake.plates import Timing, plate_settings, read_plates
 from jointload.intake.recording import Array, Event, Finding, Recording
 
@@ -24,25 +25,32 @@ METRES = {
     "m": 1.0, "meter": 1.0, "meters": 1.0, "metre": 1.0, "metres": 1.0,
     "in": 0.0254, "inch": 0.0254, "inches": 0.0254,
 }  # fmt: skip
+UNREAD_MOST = 2 * BLOCK
+"""[bytes] after the last frame that are no sign of missing frames: writers fill up blocks, some add one."""
+LEAST_NAME = 3
+"""Letters of a person's name; a shorter one may be a side or a number in a label."""
 DERIVED = ("ANGLES", "FORCES", "MOMENTS", "POWERS", "SCALARS")
 
 
-def read_recording(path: str | Path, up: str | None = None, forward: str | None = None) -> Recording:
+def read_recording(
+    path: str | Path, up: str | None = None, forward: str | None = None, limits: Limits = LIMITS
+) -> Recording:
     """Read a C3D file.
 
     path : a regular file
     up, forward : a signed axis of the file such as "+z" or "-y", overruling what the file's own evidence says
+    limits : sizes beyond which the file is refused rather than read
     returns a Recording in metres, newtons and seconds, lab axes X forward, Y up, Z right
     raises RecordingError in one line when the file is damaged or cannot be read, SettingError for an unknown axis
     """
-    with OpenedRecording(path) as opened:
+    with OpenedRecording(path, limits) as opened:
         structure = opened.structure()
-        layout = read_layout(structure)
-        content = opened.content()
+        layout = read_layout(structure, limits)
+        section, sha256 = opened.data_section(layout)
     findings = list(_structure_findings(structure, layout))
     metres = _point_unit(structure, findings)
-    data = decode(content, layout, structure)
-    labels, kept = _labels(structure, layout.points, findings)
+    data = decode(section, layout, structure)
+    labels, descriptions, kept = _labels(structure, layout.points, findings)
     settings, found = plate_settings(structure, layout.channels, metres)
     findings += found
     file_markers = _file_markers(data, layout, kept, labels, metres, findings)
@@ -53,7 +61,7 @@ def read_recording(path: str | Path, up: str | None = None, forward: str | None 
     events = _events(structure, layout, findings)
     return Recording(
         name=Path(path).name,
-        sha256=hashlib.sha256(content).hexdigest(),
+        sha256=sha256,
         labels=labels,
         markers=_turned(axes.lab_from_file, file_markers),
         point_rate=layout.rate,
@@ -64,19 +72,12 @@ def read_recording(path: str | Path, up: str | None = None, forward: str | None 
         axes_evidence=axes.evidence,
         first_frame=layout.first_frame,
         findings=(*findings, *axes.findings, *plate_findings),
+        descriptions=descriptions,
     )
 
 
 def _structure_findings(structure: Structure, layout: Layout) -> list[Finding]:
-    findings = []
-    header, rate = structure.header, layout.rate * layout.samples_per_frame
-    if (header.scale < 0) != layout.is_real:
-        text = f"the header's scale is {header.scale:g}, POINT:SCALE is {layout.scale:g}"
-        findings.append(Finding("number format", "warn", "header", text, "POINT:SCALE was followed"))
-    analog = structure.numbers("ANALOG", "RATE")
-    if layout.channels and analog.size and not math.isclose(analog[0], rate, rel_tol=1e-3):
-        text = f"ANALOG:RATE is {analog[0]:g} Hz, the samples a frame make {rate:g} Hz"
-        findings.append(Finding("rates", "warn", "analog", text, "the samples a frame were followed"))
+    findings = [*_contradictions(structure, layout), *_rate_findings(structure, layout)]
     if "ROTATION" in structure.groups:
         text = "a ROTATION group is present"
         findings.append(Finding("rotations", "pass", "file", text, "it is not read: poses come from the markers"))
@@ -85,6 +86,52 @@ def _structure_findings(structure: Structure, layout: Layout) -> list[Finding]:
     if not layout.channels:
         text = "no analog channels, so no forces"
         findings.append(Finding("analog", "pass", "file", text, "usual for a static trial"))
+    return findings
+
+
+def _contradictions(structure: Structure, layout: Layout) -> list[Finding]:
+    """What header, parameters and file length say differently; each is a sign of damage or of a careless writer."""
+    header, told = structure.header, []
+    if (header.scale < 0) != layout.is_real:
+        text = f"the header's scale is {header.scale:g}, POINT:SCALE is {layout.scale:g}"
+        told.append(("number format", "header", text, "POINT:SCALE was followed"))
+    elif not layout.is_real and not math.isclose(header.scale, layout.scale, rel_tol=1e-5):
+        text = f"the header's scale is {header.scale:g}, POINT:SCALE is {layout.scale:g}"
+        told.append(("scale", "header", text, "POINT:SCALE was followed: compare a known length"))
+    first, last = header.first_frame, header.last_frame
+    if layout.frames < LONG_COUNT and (last - first + 1) % 65536 != layout.frames:
+        text = f"the header's frames {first} to {last} are not POINT:FRAMES, {layout.frames}"
+        told.append(("frame count", "header", text, "POINT:FRAMES was followed"))
+    if layout.first_frame % 65536 != first:
+        text = f"the header's first frame is {first}, TRIAL:ACTUAL_START_FIELD is {layout.first_frame}"
+        told.append(("frame count", "TRIAL", text, "TRIAL was followed"))
+    elif layout.first_frame < 1:
+        told.append(("frame count", "header", f"the first frame is {first}", "1 was expected for an untrimmed file"))
+    unread = structure.unread_bytes(layout)
+    if unread > UNREAD_MOST:
+        text = f"{unread} bytes follow the last frame"
+        told.append(("unread bytes", "file", text, "frames may be missing: compare the length of the trial"))
+    return [Finding(check, "warn", where, text, advice) for check, where, text, advice in told]
+
+
+def _rate_findings(structure: Structure, layout: Layout) -> list[Finding]:
+    findings = []
+    stored, header = structure.numbers("POINT", "RATE"), structure.header.rate
+    if not stored.size or stored[0] != layout.rate:
+        found = f"{stored[0]:g}" if stored.size else "missing"
+        text, advice = f"POINT:RATE is {found}", f"the header's {header:g} Hz was taken"
+        findings.append(Finding("rates", "warn", "markers", text, advice))
+    elif not math.isclose(header, layout.rate, rel_tol=1e-3):
+        text = f"POINT:RATE is {layout.rate:g} Hz, the header says {header:g} Hz"
+        findings.append(Finding("rates", "warn", "markers", text, "POINT:RATE was followed"))
+    analog, rate = structure.numbers("ANALOG", "RATE"), layout.rate * layout.samples_per_frame
+    if layout.channels and analog.size and not math.isclose(analog[0], rate, rel_tol=1e-3):
+        text = f"ANALOG:RATE is {analog[0]:g} Hz, the samples a frame make {rate:g} Hz"
+        findings.append(Finding("rates", "warn", "analog", text, "the samples a frame were followed"))
+    sample_format = structure.text("ANALOG", "FORMAT").upper()
+    if layout.channels and sample_format not in ("", "SIGNED", "UNSIGNED"):
+        text = f"ANALOG:FORMAT is {sample_format!r}, neither SIGNED nor UNSIGNED"
+        findings.append(Finding("number format", "warn", "analog", text, "signed samples were assumed"))
     return findings
 
 
@@ -98,10 +145,9 @@ def _point_unit(structure: Structure, findings: list[Finding]) -> float:
     return METRES["mm"]
 
 
-def decode(content: bytes, layout: Layout, structure: Structure) -> np.ndarray:
+def decode(section: bytes, layout: Layout, structure: Structure) -> np.ndarray:
     """(F, W) numbers of the data section as stored, W words a frame: 4 a marker, then the analog samples."""
-    raw = memoryview(content)[layout.start : layout.stop]
-    values = reals(raw, structure.processor) if layout.is_real else integers(raw, structure.processor)
+    values = reals(section, structure.processor) if layout.is_real else integers(section, structure.processor)
     return values.reshape(layout.frames, layout.words_per_frame)
 
 
@@ -155,22 +201,37 @@ def _tell_gaps(what: str, gaps: NDArray[np.bool_], labels: tuple[str, ...], find
         findings.append(Finding("marker values", "warn", names, text, "they were taken for gaps"))
 
 
-def _labels(structure: Structure, points: int, findings: list[Finding]) -> tuple[tuple[str, ...], list[int]]:
-    """Unique labels of the markers, and their places among the stored points; derived trajectories are left out."""
-    prefixes = structure.texts("SUBJECTS", "LABEL_PREFIXES")
+def _labels(
+    structure: Structure, points: int, findings: list[Finding]
+) -> tuple[tuple[str, ...], tuple[str, ...], list[int]]:
+    """Unique labels and descriptions of the markers, and their places among the stored points.
+
+    Derived trajectories are left out.
+    """
+    prefixes = _subject_prefixes(structure)
     labels, descriptions = (
-        [_without_subject(text, prefixes) for text in [*structure.texts("POINT", name), *[""] * points][:points]]
+        [without_subject(text, prefixes) for text in [*structure.texts("POINT", name), *[""] * points][:points]]
         for name in ("LABELS", "DESCRIPTIONS")
     )
-    derived = {_without_subject(text, prefixes) for name in DERIVED for text in structure.texts("POINT", name)} - {""}
+    derived = {without_subject(text, prefixes) for name in DERIVED for text in structure.texts("POINT", name)} - {""}
     kept = [k for k, label in enumerate(labels) if label not in derived]
     if len(kept) < points:
         text = f"{points - len(kept)} angles, forces, moments or powers"
         findings.append(Finding("derived trajectories", "pass", "POINT", text, "kept out of the markers"))
-    return _unique([labels[k] for k in kept], [descriptions[k] for k in kept], findings), kept
+    chosen = tuple(descriptions[k] for k in kept)
+    return _unique([labels[k] for k in kept], list(chosen), findings), chosen, kept
 
 
-def _without_subject(label: str, prefixes: tuple[str, ...]) -> str:
+def _subject_prefixes(structure: Structure) -> tuple[str, ...]:
+    """What may stand before a label: the file's own prefixes, and the names of its people before a separator."""
+    told = [structure.texts(group, name) for group in ("SUBJECTS", "SUBJECT") for name in ("NAMES", "NAME")]
+    names = {name for texts in told for name in texts if len(name) >= LEAST_NAME and not is_anatomical(name)}
+    spelled = sorted({text for name in names for text in (name, name.replace(" ", "_"), name.replace(" ", ""))})
+    return (*structure.texts("SUBJECTS", "LABEL_PREFIXES"), *(name + mark for name in spelled for mark in "_-. "))
+
+
+def without_subject(label: str, prefixes: Sequence[str]) -> str:
+    """A label without what stands before it to say whose marker it is."""
     for prefix in prefixes:
         if prefix and label.startswith(prefix) and len(label) > len(prefix):
             label = label[len(prefix) :]

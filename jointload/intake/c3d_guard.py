@@ -1,56 +1,44 @@
 """Opens a C3D file with care: every count and pointer is checked against the file's length before it is followed.
 
-Format: C3D User Guide, c3d.org (header section, parameter section, processor types, floating-point formats).
+Format: C3D User Guide, c3d.org (header section, parameter section, counting of frames).
 """
 
 from __future__ import annotations
 
+import hashlib
 import math
 import os
 import stat
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, BinaryIO, Literal
+from typing import BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
 
-from jointload.errors import RecordingError, expected_found
+from jointload.errors import RecordingError
+from jointload.intake.c3d_parameters import (
+    LIMITS,
+    PROCESSORS,
+    Limits,
+    Parameter,
+    Processor,
+    Record,
+    Section,
+    clean,
+    integers,
+    reals,
+    refusal,
+)
 
 BLOCK = 512
+CHUNK = 1 << 20
+"""[bytes] read at a time where the content is only hashed."""
 MAGIC = 0x50
 HEADER_EVENT_KEY = 12345
 HEADER_EVENTS_MAX = 18
 LONG_COUNT = 65535
 """POINT:FRAMES of this value says that the true count stands elsewhere."""
-
-Processor = Literal["Intel", "DEC", "MIPS"]
-PROCESSORS: dict[int, Processor] = {84: "Intel", 85: "DEC", 86: "MIPS"}
-Kind = Literal["text", "byte", "integer", "real"]
-KINDS: dict[int, tuple[Kind, int]] = {-1: ("text", 1), 1: ("byte", 1), 2: ("integer", 2), 4: ("real", 4)}
-
-
-@dataclass(frozen=True)
-class Limits:
-    """Bounds beyond which a file is refused rather than read."""
-
-    file_bytes: int = 4 * 1024**3
-    parameter_records: int = 4096
-    dimensions: int = 7
-    points: int = 4096
-    channels: int = 4096
-    rate: float = 1e6
-
-
-LIMITS = Limits()
-
-
-def refusal(
-    where: str, what: str, expected: object, found: object, advice: str = "export the trial again"
-) -> RecordingError:
-    """The error of a file that cannot be read, in one line."""
-    return RecordingError(expected_found(what, expected, found, where, advice))
 
 
 @dataclass(frozen=True)
@@ -69,16 +57,6 @@ class Header:
 
 
 @dataclass(frozen=True, eq=False)
-class Parameter:
-    """One parameter: its kind, its dimensions, and its values in stored order (first index runs fastest)."""
-
-    kind: Kind
-    dims: tuple[int, ...]
-    texts: tuple[str, ...] = ()
-    numbers: NDArray[np.float64] = field(default_factory=lambda: np.empty(0))
-
-
-@dataclass(frozen=True, eq=False)
 class Structure:
     """What the header and the parameter section of one file say."""
 
@@ -87,7 +65,18 @@ class Structure:
     processor: Processor
     header: Header
     groups: dict[str, dict[str, Parameter]]
+    records: tuple[Record, ...]
     parameter_block: int
+
+    @property
+    def parameter_start(self) -> int:
+        """The first byte of the parameter section."""
+        return (self.parameter_block - 1) * BLOCK
+
+    @property
+    def parameter_end(self) -> int:
+        """The byte after its last record."""
+        return max((record.stop for record in self.records), default=self.parameter_start + 4)
 
     def find(self, group: str, name: str) -> Parameter | None:
         return self.groups.get(group, {}).get(name)
@@ -103,6 +92,11 @@ class Structure:
 
     def text(self, group: str, name: str) -> str:
         return next(iter(self.texts(group, name)), "")
+
+    def unread_bytes(self, layout: Layout) -> int:
+        """Bytes between the end of the data section and the end of the file, or the parameters that follow it."""
+        end = self.parameter_start if self.parameter_start >= layout.stop else self.size
+        return end - layout.stop
 
     def number(self, group: str, name: str) -> float:
         """The first number of a required parameter; RecordingError when it is missing or not finite."""
@@ -148,13 +142,25 @@ class OpenedRecording:
         """The checked header and parameters."""
         return _read_structure(self.stream, self.size, self.where, self.limits)
 
-    def content(self) -> bytes:
-        """All bytes of the file."""
+    def data_section(self, layout: Layout) -> tuple[bytes, str]:
+        """The bytes of the data section, and the SHA-256 of the whole file; only the former are kept in memory."""
         self.stream.seek(0)
-        content = self.stream.read(self.size)
-        if len(content) < self.size:
-            raise refusal(self.where, "file length", self.size, len(content), "wait until the file is complete")
-        return content
+        digest = hashlib.sha256()
+        self._pass_over(layout.start, digest)
+        data = self._read(layout.stop - layout.start)
+        digest.update(data)
+        self._pass_over(self.size - layout.stop, digest)
+        return data, digest.hexdigest()
+
+    def _pass_over(self, count: int, digest: hashlib._Hash) -> None:
+        for start in range(0, count, CHUNK):
+            digest.update(self._read(min(CHUNK, count - start)))
+
+    def _read(self, count: int) -> bytes:
+        piece = self.stream.read(count)
+        if len(piece) < count:
+            raise refusal(self.where, "file length", f"{self.size} bytes", "fewer", "wait until the file is complete")
+        return piece
 
 
 def read_structure(path: str | Path, limits: Limits = LIMITS) -> Structure:
@@ -204,8 +210,8 @@ def _read_structure(stream: BinaryIO, size: int, where: str, limits: Limits) -> 
     header = _parse_header(head, processor)
     end = _section_end(parameter_block, prologue[2], header.data_block, size)
     section = prologue + stream.read(max(0, end - start - 4))
-    groups = _Section(section, processor, where, limits).groups()
-    return Structure(where, size, processor, header, groups, parameter_block)
+    groups, records = Section(section, processor, where, limits, start).walk()
+    return Structure(where, size, processor, header, groups, records, parameter_block)
 
 
 def _section_end(parameter_block: int, blocks: int, data_block: int, size: int) -> int:
@@ -214,32 +220,6 @@ def _section_end(parameter_block: int, blocks: int, data_block: int, size: int) 
     if data_block > parameter_block + blocks:
         end = (data_block - 1) * BLOCK
     return min(end, size, (parameter_block - 1 + 65535) * BLOCK)
-
-
-def vax_to_ieee(words: NDArray[np.uint16]) -> NDArray[np.float32]:
-    """DEC F_floating numbers, given as (..., 2) little-endian words, as IEEE single precision.
-
-    A DEC number has the sign, 8 exponent bits (bias 128, mantissa 0.1...) and the high mantissa bits in its FIRST word:
-    its value is a quarter of the IEEE number of the same bits. Exponent 0 means zero, or invalid when the sign is set.
-    """
-    bits = (words[..., 0].astype(np.uint32) << 16) | words[..., 1]
-    exponent = (bits >> 23) & 0xFF
-    ieee = np.where(exponent > 2, bits - np.uint32(2 << 23), bits & np.uint32(0x80000000)).astype(np.uint32)
-    return np.where((exponent == 0) & (bits >> 31 == 1), np.float32(np.nan), ieee.view(np.float32))
-
-
-def reals(raw: bytes | memoryview, processor: Processor) -> NDArray[np.float32]:
-    """Single-precision numbers from bytes in the processor's own format."""
-    if processor == "DEC":
-        return vax_to_ieee(np.frombuffer(raw, "<u2").reshape(-1, 2))
-    return np.frombuffer(raw, ">f4" if processor == "MIPS" else "<f4")
-
-
-def integers(
-    raw: bytes | memoryview, processor: Processor, signed: bool = True
-) -> NDArray[np.int16] | NDArray[np.uint16]:
-    """16-bit words from bytes in the processor's own byte order."""
-    return np.frombuffer(raw, (">" if processor == "MIPS" else "<") + ("i2" if signed else "u2"))
 
 
 def _parse_header(head: bytes, processor: Processor) -> Header:
@@ -251,7 +231,7 @@ def _parse_header(head: bytes, processor: Processor) -> Header:
     events: tuple[tuple[str, float], ...] = ()
     if words[149] == HEADER_EVENT_KEY:
         count = min(int(words[150]), HEADER_EVENTS_MAX)
-        labels = [_clean(head[396 + 4 * k : 400 + 4 * k]) for k in range(count)]
+        labels = [clean(head[396 + 4 * k : 400 + 4 * k]) for k in range(count)]
         events = tuple(
             (label, time) for label, time in zip(labels, real(153, count), strict=True) if label and math.isfinite(time)
         )
@@ -266,108 +246,6 @@ def _parse_header(head: bytes, processor: Processor) -> Header:
         rate=real(11)[0],
         events=events,
     )
-
-
-def _clean(raw: bytes) -> str:
-    """Text without padding and control characters; bytes that are no UTF-8 are read as Latin-1."""
-    raw = raw.strip(b" \0\t\r\n")
-    try:
-        text = raw.decode("utf-8")
-    except UnicodeDecodeError:
-        text = raw.decode("latin-1")
-    return text if text.isprintable() else "".join(c for c in text if c.isprintable()).strip()
-
-
-class _Section:
-    """Walks the linked records of a parameter section."""
-
-    def __init__(self, raw: bytes, processor: Processor, where: str, limits: Limits) -> None:
-        self.raw = raw
-        self.processor: Processor = processor
-        self.where = where
-        self.limits = limits
-        self.word_order: Literal["big", "little"] = "big" if processor == "MIPS" else "little"
-
-    def groups(self) -> dict[str, dict[str, Parameter]]:
-        names: dict[int, str] = {}
-        found: list[tuple[int, str, Parameter]] = []
-        at = 4
-        for _ in range(self.limits.parameter_records):
-            if at + 2 > len(self.raw) or self.raw[at] == 0:
-                break
-            number, name, after_name = self._name(at)
-            step = int.from_bytes(self._take(after_name, 2, name), self.word_order)
-            if number < 0:
-                if -number in names:
-                    raise self._error(f"parameter group {name}", "a number of its own", f"that of {names[-number]}")
-                names[-number] = name
-                end = self._skip_description(after_name + 2, name)
-            else:
-                parameter, end = self._parameter(after_name + 2, name)
-                found.append((number, name, parameter))
-            if step == 0:
-                break
-            if after_name + step < end:
-                raise self._error(f"parameter {name}", f"a next record at least {end - after_name} bytes on", step)
-            at = after_name + step
-        else:
-            raise self._error("parameter section", f"at most {self.limits.parameter_records} records", "more")
-        return self._grouped(names, found)
-
-    def _grouped(
-        self, names: dict[int, str], found: list[tuple[int, str, Parameter]]
-    ) -> dict[str, dict[str, Parameter]]:
-        groups: dict[str, dict[str, Parameter]] = {name: {} for name in names.values()}
-        for number, name, parameter in found:
-            groups.setdefault(names.get(number, f"#{number}"), {}).setdefault(name, parameter)
-        return groups
-
-    def _name(self, at: int) -> tuple[int, str, int]:
-        length = int.from_bytes(self.raw[at : at + 1], signed=True)
-        number = int.from_bytes(self.raw[at + 1 : at + 2], signed=True)
-        raw = self._take(at + 2, abs(length), "name")
-        if number == 0 or not raw.isascii() or not raw.decode("ascii").isprintable():
-            raise self._error("parameter name", "printable ASCII", repr(raw[:16]))
-        return number, raw.decode("ascii").strip().upper(), at + 2 + abs(length)
-
-    def _parameter(self, at: int, name: str) -> tuple[Parameter, int]:
-        code = int.from_bytes(self._take(at, 1, name), signed=True)
-        if code not in KINDS:
-            raise self._error(f"parameter {name}", "type -1, 1, 2 or 4", code)
-        kind, width = KINDS[code]
-        count = self._take(at + 1, 1, name)[0]
-        if count > self.limits.dimensions:
-            raise self._error(f"parameter {name}", f"at most {self.limits.dimensions} dimensions", count)
-        dims = tuple(self._take(at + 2, count, name))
-        start = at + 2 + count
-        raw = self._take(start, math.prod(dims) * width, name)
-        return self._value(kind, dims, raw), self._skip_description(start + len(raw), name)
-
-    def _value(self, kind: Kind, dims: tuple[int, ...], raw: bytes) -> Parameter:
-        if kind == "text":
-            length = dims[0] if dims else 1
-            pieces = [raw[k : k + length] for k in range(0, len(raw), length)] if length else []
-            return Parameter(kind, dims, texts=tuple(map(_clean, pieces)))
-        decoders: dict[Kind, Callable[[bytes, Processor], NDArray[Any]]] = {"integer": integers, "real": reals}
-        values = np.frombuffer(raw, np.int8) if kind == "byte" else decoders[kind](raw, self.processor)
-        with np.errstate(invalid="ignore"):
-            return Parameter(kind, dims, numbers=values.astype(np.float64))
-
-    def _skip_description(self, at: int, name: str) -> int:
-        return at + 1 + self._take(at, 1, name)[0]
-
-    def _take(self, at: int, count: int, name: str) -> bytes:
-        piece = self.raw[at : at + count]
-        if len(piece) < count:
-            raise self._error(
-                f"parameter {name}",
-                f"{count} bytes at byte {at} of the parameter section",
-                f"{len(piece)} before its end",
-            )
-        return piece
-
-    def _error(self, what: str, expected: object, found: object) -> RecordingError:
-        return refusal(self.where, what, expected, found, "the file is damaged: export the trial again")
 
 
 @dataclass(frozen=True)
@@ -406,7 +284,6 @@ def read_layout(structure: Structure, limits: Limits = LIMITS) -> Layout:
         channels = 0
     samples = header.samples_per_frame if channels else 0
     block = structure.unsigned("POINT", "DATA_START")
-    rate, scale = structure.number("POINT", "RATE"), structure.number("POINT", "SCALE")
     for what, told, other in (
         ("marker count", points, header.points),
         ("analog values a frame", channels * samples, header.analog_per_frame),
@@ -417,28 +294,37 @@ def read_layout(structure: Structure, limits: Limits = LIMITS) -> Layout:
     if points > limits.points or channels > limits.channels:
         most = f"at most {limits.points} markers and {limits.channels} channels"
         raise structure.error("counts", most, f"{points} and {channels}")
-    if not 0 < rate <= limits.rate:
-        raise structure.error("POINT:RATE", f"a rate from 0 to {limits.rate:g} Hz", f"{rate:g}")
+    scale = structure.number("POINT", "SCALE")
     if scale == 0:
         raise structure.error("POINT:SCALE", "a scale that is not zero", "0")
-    start = (block - 1) * BLOCK
-    layout = Layout(_frame_count(structure), header.first_frame, points, channels, samples, rate, scale, start)
-    _check_length(structure, layout)
+    frames = _frame_count(structure)
+    rate, first = _rate(structure, limits), _first_frame(structure, frames)
+    layout = Layout(frames, first, points, channels, samples, rate, scale, (block - 1) * BLOCK)
+    _check_length(structure, layout, limits)
     if channels:
         _check_channel_lists(structure, channels)
     return layout
+
+
+def _rate(structure: Structure, limits: Limits) -> float:
+    """POINT:RATE [Hz], or the header's where that is missing, zero or not finite."""
+    told = structure.numbers("POINT", "RATE")
+    known = told.size > 0 and math.isfinite(told[0]) and told[0] != 0
+    rate = float(told[0]) if known else structure.header.rate
+    if not (0 < rate <= limits.rate if known else 1 <= rate <= limits.rate):
+        found = f"{told[0]:g}" if told.size else "none"
+        found += "" if known else f", and {rate:g} Hz in the header"
+        raise structure.error("POINT:RATE", f"a rate from 0 to {limits.rate:g} Hz", found)
+    return rate
 
 
 def _frame_count(structure: Structure) -> int:
     count = structure.unsigned("POINT", "FRAMES")
     if count == LONG_COUNT:
         long = structure.numbers("POINT", "LONG_FRAMES")
-        first, last = (structure.numbers("TRIAL", f"ACTUAL_{name}_FIELD") % 65536 for name in ("START", "END"))
-        told = []
-        if long.size and math.isfinite(long[0]):
-            told.append(round(long[0]))
-        if first.size >= 2 and last.size >= 2:
-            told.append(round((last[0] + 65536 * last[1]) - (first[0] + 65536 * first[1]) + 1))
+        told = [round(long[0])] if long.size and math.isfinite(long[0]) else []
+        captured = actual_range(structure)
+        told += [captured[1] - captured[0] + 1] if captured else []
         if len(set(told)) > 1:
             same = "the same in POINT:LONG_FRAMES and TRIAL:ACTUAL_START/END_FIELD"
             raise structure.error("frame count", same, f"{told[0]} and {told[1]}")
@@ -448,7 +334,24 @@ def _frame_count(structure: Structure) -> int:
     return count
 
 
-def _check_length(structure: Structure, layout: Layout) -> None:
+def actual_range(structure: Structure) -> tuple[int, int] | None:
+    """First and last frame by TRIAL:ACTUAL_START/END_FIELD, each two 16-bit words: low + 65536 high."""
+    words = [structure.numbers("TRIAL", f"ACTUAL_{name}_FIELD") for name in ("START", "END")]
+    if any(pair.size < 2 or not np.isfinite(pair[:2]).all() for pair in words):
+        return None
+    first, last = (round(pair[0] % 65536 + 65536 * (pair[1] % 65536)) for pair in words)
+    return first, last
+
+
+def _first_frame(structure: Structure, frames: int) -> int:
+    """Number of the first stored frame; TRIAL knows it where the header's 16 bits do not reach."""
+    captured = actual_range(structure)
+    if captured and captured[0] >= 1 and captured[1] - captured[0] + 1 == frames:
+        return captured[0]
+    return structure.header.first_frame
+
+
+def _check_length(structure: Structure, layout: Layout, limits: Limits) -> None:
     if layout.start < BLOCK:
         raise structure.error("data start", "a block after the header", f"byte {layout.start}")
     if layout.words_per_frame == 0:
@@ -458,6 +361,13 @@ def _check_length(structure: Structure, layout: Layout) -> None:
         expected = f"{layout.frames} frames ending at byte {layout.stop}"
         found = f"{structure.size} bytes, {present} whole frames"
         raise refusal(structure.where, "data section", expected, found, "it was cut short: copy or export it again")
+    if layout.stop - layout.start > limits.data_bytes:
+        most = f"at most {limits.data_bytes} bytes"
+        advice = "cut the trial, or raise Limits.data_bytes"
+        raise refusal(structure.where, "data section", most, layout.stop - layout.start, advice)
+    if layout.start < structure.parameter_end and layout.stop > structure.parameter_start:
+        apart = f"a place outside the parameters, bytes {structure.parameter_start} to {structure.parameter_end}"
+        raise structure.error("data section", apart, f"bytes {layout.start} to {layout.stop}")
 
 
 def _check_channel_lists(structure: Structure, channels: int) -> None:

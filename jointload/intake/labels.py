@@ -10,7 +10,7 @@ import re
 import tomllib
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -238,6 +238,11 @@ def place_of(label: str) -> str:
     return next((place for place in PLACE_WORDS if place in places), "")
 
 
+def is_anatomical(text: str) -> bool:
+    """Whether a text says a side or a place of the body, so that it is a label's own word and nobody's name."""
+    return bool(place_of(text)) or not SIDE_WORDS.keys().isdisjoint(words(text))
+
+
 @dataclass(frozen=True)
 class _Guess:
     """What the words of one label say: the landmark, the segment of a tracking marker, and how sure that is."""
@@ -248,6 +253,17 @@ class _Guess:
     aspect: str
     landmark: str
     sure: bool
+    described: bool = False
+    """The label itself says nothing: its description was read."""
+
+
+def _understood(label: str, description: str) -> _Guess:
+    """What a label says, or its description where the label's own words name no place of the body."""
+    guess = _guess(label)
+    if guess.place or guess.landmark or COMPUTED_WORDS.intersection(words(label)):
+        return guess
+    told = _guess(description)
+    return replace(told, label=label, described=True) if told.place or told.landmark else guess
 
 
 def _guess(label: str) -> _Guess:
@@ -266,12 +282,16 @@ def _guess(label: str) -> _Guess:
 
 
 def propose_labels(recording: Recording) -> str:
-    """The text of a labels.toml proposed from the words in the labels; uncertain lines are commented out."""
-    guesses = [_guess(label) for label in recording.labels]
+    """The text of a labels.toml proposed from the words in the labels, and in their descriptions where a label says
+    nothing; uncertain lines are commented out."""
+    descriptions = [*recording.descriptions, *[""] * len(recording.labels)]
+    guesses = [_understood(label, text) for label, text in zip(recording.labels, descriptions, strict=False)]
+    described = {guess.label for guess in guesses if guess.described}
     chosen, doubtful = _choose_landmarks(guesses)
     clusters = _choose_clusters(guesses, chosen)
     lines = [f"# Proposed from the words in the labels of {_comment(recording.name)}. Check every line.", "[landmarks]"]
-    lines += [f"{name} = {_quoted(chosen[name])}" for name in LANDMARKS if name in chosen]
+    for name in (name for name in LANDMARKS if name in chosen):
+        lines.append(f"{name} = {_quoted(chosen[name])}" + "  # by its description" * (chosen[name] in described))
     lines += [f"# {name} = {_quoted(label)}  # uncertain" for name, label in doubtful]
     if clusters:
         lines += ["", "[clusters]"]

@@ -74,6 +74,8 @@ class Recording:
     axes_evidence: str
     first_frame: int = 1
     findings: tuple[Finding, ...] = field(default=())
+    descriptions: tuple[str, ...] = ()
+    """One a marker as the file describes it, "" where it does not; empty for a recording that was not read."""
 
     @property
     def frames(self) -> int:

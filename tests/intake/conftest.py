@@ -31,6 +31,9 @@ def c3d_bytes(
     header_events: list[tuple[str, float]] | None = None,
     parameters: dict[str, dict[str, Any]] | None = None,
     without: tuple[str, ...] = (),
+    header: dict[int, int | float] | None = None,
+    gaps: tuple[int, int] = (0, 0),
+    data_first: bool = False,
 ) -> bytes:
     """A C3D file.
 
@@ -38,6 +41,9 @@ def c3d_bytes(
     analog : (F * samples_per_frame, C) as stored
     parameters : group -> name -> text, list of texts, integer array or float array (Fortran order); replaces defaults
     without : "GROUP:NAME" of parameters left out
+    header : word of the header, from 1, and what to write there: a 16-bit word for an int, a real for a float
+    gaps : blocks left empty before the first and before the second of the two sections
+    data_first : whether the data section stands before the parameters
     """
     frames, markers, _ = points.shape
     channels = 0 if analog is None else analog.shape[1]
@@ -67,7 +73,11 @@ def c3d_bytes(
     pack = _Packer(processor)
     length = 4 + len(pack.section(groups))
     blocks = -(-length // BLOCK)
-    data_block = 2 + blocks
+    frame_bytes = (4 * markers + channels * samples_per_frame) * (4 if scale < 0 else 2)
+    data_blocks = -(-frames * frame_bytes // BLOCK)
+    first_block = 2 + gaps[0]
+    second_block = first_block + (data_blocks if data_first else blocks) + gaps[1]
+    data_block, parameter_block = (first_block, second_block) if data_first else (second_block, first_block)
     if "DATA_START" in groups["POINT"]:
         groups["POINT"]["DATA_START"] = data_block
     section = bytes([1, 80, min(blocks, 255), PROCESSOR_CODE[processor]]) + pack.section(groups)
@@ -79,10 +89,16 @@ def c3d_bytes(
     if analog is not None:
         words[:, 4 * markers :] = analog.reshape(frames, -1)
     data = pack.reals(words) if scale < 0 else pack.integers(words)
-    head = _header(
-        pack, markers, channels, frames, first_frame, scale, data_block, samples_per_frame, rate, header_events
+    head = bytearray(
+        _header(pack, markers, channels, frames, first_frame, scale, data_block, samples_per_frame, rate, header_events)
     )
-    body = head + section.ljust(blocks * BLOCK, b"\0") + data
+    head[0] = parameter_block
+    for word, value in (header or {}).items():
+        raw = pack.reals([value]) if isinstance(value, float) else pack.integers([value])
+        head[2 * word - 2 : 2 * word - 2 + len(raw)] = raw
+    body = bytes(head)
+    for block, content in sorted([(data_block, data), (parameter_block, section)]):
+        body = body.ljust((block - 1) * BLOCK, b"\0") + content
     return body + b"\0" * (-len(body) % BLOCK)
 
 

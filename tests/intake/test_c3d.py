@@ -47,7 +47,7 @@ def raw(path: Path) -> tuple[np.ndarray, Layout, Structure]:
     with OpenedRecording(path) as opened:
         structure = opened.structure()
         layout = read_layout(structure)
-        return decode(opened.content(), layout, structure), layout, structure
+        return decode(opened.data_section(layout)[0], layout, structure), layout, structure
 
 
 def all_analogs(path: Path) -> np.ndarray:

@@ -13,7 +13,8 @@ import pytest
 
 from jointload.errors import RecordingError
 from jointload.intake.c3d import read_recording
-from jointload.intake.c3d_guard import Limits, read_layout, read_structure, vax_to_ieee
+from jointload.intake.c3d_guard import read_layout, read_structure
+from jointload.intake.c3d_parameters import Limits, vax_to_ieee
 
 DAMAGED = Path(__file__).parent / "damaged"
 SECONDS = 1.0
@@ -163,7 +164,7 @@ def test_counts_that_contradict_each_other_are_refused(tmp_path: Path, write_c3d
     path = tmp_path / "trial.c3d"
     for parameters, words in (
         ({"POINT": {"USED": 3}}, "marker count: expected the same in parameters and header, found 3 and 2"),
-        ({"POINT": {"RATE": 0.0}}, "POINT:RATE"),
+        ({"POINT": {"RATE": -100.0}}, "POINT:RATE: expected a rate from 0 to 1e.06 Hz, found -100"),
         ({"POINT": {"SCALE": 0.0}}, "POINT:SCALE"),
         ({"POINT": {"FRAMES": 0}}, "frame count: expected at least 1, found 0"),
         ({"ANALOG": {"USED": 2}}, "analog values a frame: expected the same in parameters and header, found 2 and 1"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -254,3 +255,29 @@ def test_pinned_proposals_for_the_published_recordings(shared_c3d: Path, name: s
 def test_a_proposal_depends_on_the_labels_alone() -> None:
     recording = recording_with("R.Heel", "L.Heel")
     assert propose_labels(recording) == propose_labels(replace(recording, markers=np.ones((3, 2, 9))))
+
+
+def test_a_label_without_words_is_understood_from_its_description() -> None:
+    recording = replace(
+        recording_with("M1", "M2", "M3", "R.Heel", "V_M5_JC"),
+        descriptions=("right lateral malleolus", "left ASIS", "outer knee", "left toe", "right knee"),
+    )
+    text = propose_labels(recording)
+    found = labels_from(tomllib.loads(text)).landmarks
+    assert found == {"malleolus_lateral_r": "M1", "asis_l": "M2", "calcaneus_r": "R.Heel"}
+    assert 'malleolus_lateral_r = "M1"  # by its description' in text
+    assert 'calcaneus_r = "R.Heel"\n' in text, "the label's own words come first"
+    assert '# femur_epicondyle_lateral_r = "M3"  # uncertain' in text
+    assert "known here: V_M5_JC" in text, "a label that says computed stays so"
+
+
+def test_descriptions_are_read_from_the_file(tmp_path: Path, write_c3d: Callable[..., bytes]) -> None:
+    path = tmp_path / "trial.c3d"
+    point = {"LABELS": ["A1", "Jane:A2", "A3"], "DESCRIPTIONS": ["Jane:right heel", "", "left heel"]}
+    people = {"NAMES": ["Jane"], "LABEL_PREFIXES": ["Jane:"]}
+    path.write_bytes(write_c3d(np.ones((2, 3, 3)), parameters={"POINT": point, "SUBJECTS": people}))
+    recording = read_recording(path)
+    assert recording.descriptions == ("right heel", "", "left heel")
+    proposed = propose_labels(recording)
+    assert labels_from(tomllib.loads(proposed)).landmarks == {"calcaneus_r": "A1", "calcaneus_l": "A3"}
+    assert "Jane" not in proposed

@@ -137,7 +137,7 @@ def test_a_transposed_calibration_matrix_would_be_seen(shared_c3d: Path) -> None
     with OpenedRecording(shared_c3d / "walking" / "walk_two_plates_type4.c3d") as opened:
         structure = opened.structure()
         layout = read_layout(structure)
-        data = decode(opened.content(), layout, structure)
+        data = decode(opened.data_section(layout)[0], layout, structure)
     settings, _ = plate_settings(structure, layout.channels, 1e-3)
     extremes = []
     for setting in settings:
