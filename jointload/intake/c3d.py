@@ -57,13 +57,14 @@ def read_recording(
     axes = find_axes(structure, labels, file_markers, settings, up, forward)
     timing = Timing(layout.frames, layout.first_frame, layout.rate, max(1, layout.samples_per_frame))
     channels = [analog_channels(data, layout, structure, setting.channels) for setting in settings]
-    plates, plate_findings = read_plates(structure, settings, channels, axes.lab_from_file, timing)
+    markers = _turned(axes.lab_from_file, file_markers)
+    plates, plate_findings = read_plates(structure, settings, channels, markers, axes.lab_from_file, timing)
     events = _events(structure, layout, findings)
     return Recording(
         name=Path(path).name,
         sha256=sha256,
         labels=labels,
-        markers=_turned(axes.lab_from_file, file_markers),
+        markers=markers,
         point_rate=layout.rate,
         plates=plates,
         force_rate=timing.force_rate,

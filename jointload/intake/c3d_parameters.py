@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
-from typing import Any, Literal
+from dataclasses import dataclass, field
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,8 +47,7 @@ def refusal(
     return RecordingError(expected_found(what, expected, found, where, advice))
 
 
-@dataclass(frozen=True)
-class Record:
+class Record(NamedTuple):
     """Where one group or parameter stands. Places are byte ranges (start, stop) of the FILE.
 
     values : of a parameter; empty for a group, whose parameter name is ""
@@ -223,5 +222,5 @@ def _grouped(
         group = names.get(number, f"#{number}")
         if parameter is not None:
             groups.setdefault(group, {}).setdefault(record.name, parameter)
-        records.append(replace(record, group=group))
+        records.append(record._replace(group=group))
     return groups, tuple(records)
