@@ -105,6 +105,7 @@ def descend(
         events=events,
         centre=mass_centre(poses, markers, body),
         weight=weight,
+        weight_of_rider=session.rider.weight,
         weight_on_plates=plate_weight,
         settings=settings,
     )

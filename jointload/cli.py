@@ -41,6 +41,7 @@ Cutoff = Annotated[float, typer.Option(help="low-pass of markers and forces for 
 ImpactCutoff = Annotated[float, typer.Option(help="low-pass of forces for peaks and loading rates [Hz]; 0 for none")]
 Threshold = Annotated[float, typer.Option(help="vertical force that counts as contact [N]")]
 Smoothing = Annotated[str, typer.Option(help="smooth 'before' the dynamics, or the loads 'after' it")]
+WhichLanding = Annotated[int, typer.Option("--landing", help="which of the landings that follow a flight")]
 LandingEnd = Annotated[str, typer.Option(help="lowest_pelvis, peak_knee_flexion, peak_force or fixed_100ms")]
 AngleZero = Annotated[str, typer.Option(help="'anatomical', or 'standing' for angles from the static trial")]
 MomentFrame = Annotated[str, typer.Option(help="moments of series.csv also in 'proximal', 'distal' or 'lab' axes")]
@@ -118,6 +119,7 @@ def analyse(
     impact_cutoff: ImpactCutoff = 100.0,
     threshold: Threshold = 20.0,
     smoothing: Smoothing = "before",
+    landing: WhichLanding = 1,
     landing_end: LandingEnd = "lowest_pelvis",
     angle_zero: AngleZero = "anatomical",
     hip_centre: HipCentre = "harrington_2007",
@@ -130,7 +132,7 @@ def analyse(
     """Analyse one landing: angles, moments, forces, alignment, and what to doubt."""
     files = _files(trial, static, labels, rider, hip_movement)
     chosen = _settings(
-        cutoff, impact_cutoff, threshold, smoothing, landing_end, angle_zero, hip_centre, inertia, moment_frame
+        cutoff, impact_cutoff, threshold, smoothing, landing, landing_end, angle_zero, hip_centre, inertia, moment_frame
     )
     analysis, _ = _analysed(files, chosen, up=up, forward=forward)
     _written(analysis, None, files, out)
@@ -152,6 +154,7 @@ def whatif(
     impact_cutoff: ImpactCutoff = 100.0,
     threshold: Threshold = 20.0,
     smoothing: Smoothing = "before",
+    landing: WhichLanding = 1,
     landing_end: LandingEnd = "lowest_pelvis",
     angle_zero: AngleZero = "anatomical",
     hip_centre: HipCentre = "harrington_2007",
@@ -164,7 +167,7 @@ def whatif(
     """Analyse one landing and predict what a wedge would shift, with an interval."""
     files = _files(trial, static, labels, rider, hip_movement)
     chosen = _settings(
-        cutoff, impact_cutoff, threshold, smoothing, landing_end, angle_zero, hip_centre, inertia, moment_frame
+        cutoff, impact_cutoff, threshold, smoothing, landing, landing_end, angle_zero, hip_centre, inertia, moment_frame
     )
     analysis, answer = _analysed(files, chosen, heel_wedge, side, length, draws, seed, up, forward)
     _written(analysis, answer, files, out)
@@ -231,6 +234,7 @@ def _settings(
     impact_cutoff: float = 100.0,
     threshold: float = 20.0,
     smoothing: str = "before",
+    landing: int = 1,
     landing_end: str = "lowest_pelvis",
     angle_zero: str = "anatomical",
     hip_centre: str = "harrington_2007",
@@ -249,6 +253,7 @@ def _settings(
         cutoff=cutoff or None,
         impact_cutoff=impact_cutoff or None,
         contact_threshold=threshold,
+        landing=landing,
         hip_centre=hip_centre,
         inertia=inertia,
         **words,
@@ -284,10 +289,11 @@ def _analysed(
 
 def _written(analysis: Analysis, answer: WhatIf | None, files: dict[str, Path], out: Path) -> None:
     from jointload.report.folder import write_report
+    from jointload.report.tables import all_findings
 
     with _step("Report"):
         write_report(analysis, out, whatif=answer, inputs=files)
-    warned = sum(f.severity != "pass" for f in analysis.findings)
+    warned = sum(f.severity != "pass" for f in all_findings(analysis, answer))
     typer.echo(f"Wrote {out / 'report.html'} and the tables beside it; {warned} findings need a look.")
 
 

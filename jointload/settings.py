@@ -26,6 +26,8 @@ class Settings:
     smoothing: Smoothing = "before"
     """'after' computes the dynamics on raw data and smooths the joint loads (Edwards et al. 2011 Gait Posture)."""
     contact_threshold: float = 20.0
+    landing: int = 1
+    """Which of the landings that follow a flight."""
     landing_end: LandingEnd = "lowest_pelvis"
     angle_zero: AngleZero = "anatomical"
     moment_frame: MomentFrame = "joint"
@@ -41,6 +43,7 @@ class Settings:
             ("impact_cutoff", 5, 2000, "Hz"),
             ("contact_threshold", 1, 500, "N"),
             ("longest_gap", 0, 1, "s"),
+            ("landing", 1, 99, "as a number"),
         ):
             value = getattr(self, name)
             if value is not None and not low <= value <= high:

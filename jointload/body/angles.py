@@ -38,7 +38,8 @@ def joint_angles(poses: SegmentPoses, body: FittedBody, zero: AngleZero = "anato
     """Angles of every joint whose two frames exist, NaN for the rest.
 
     Rotations in the order Z, X', Y'' of the distal frame in the proximal one (Grood and Suntay 1983; Wu 2002). With
-    zero='standing' the distal frame is turned so that every angle is zero in the static trial.
+    zero='standing' the distal frame is turned so that every angle is zero in the static trial; the axes, and so the
+    moments about them, stay anatomical.
     """
     joints = body.definition.joints
     frames = poses.origin.shape[2]
@@ -52,9 +53,9 @@ def joint_angles(poses: SegmentPoses, body: FittedBody, zero: AngleZero = "anato
             axes[:, :, j] = joint_axes(proximal, proximal)
             continue
         distal = _frame_in_lab(poses, body, joint.distal)
+        axes[:, :, j] = joint_axes(proximal, distal)
         if zero == "standing":
             distal = compose(distal, inverse(body.standing_rotation(name))[..., None])
-        axes[:, :, j] = joint_axes(proximal, distal)
         angle[:, j] = unwrap(cardan_zxy(compose(inverse(proximal), distal)))
     signs = np.array([joint.signs for joint in joints.values()], dtype=float).T
     return JointAngles(

@@ -281,11 +281,17 @@ def _build_frames(
     for name, rules in definition.frames.items():
         rule = next((r for r in rules if all(p in points for p in r.needs)), None)
         if rule is None:
-            missing = sorted({p for p in rules[-1].needs if p not in points})
+            missing = sorted({n for p in rules[-1].needs if p not in points for n in _missing(definition, p, points)})
             lost[name] = "no " + ", no ".join(missing) + " in the static trial"
         else:
             frames[name] = _frame(rule, points)
     return frames
+
+
+def _missing(definition: BodyDefinition, point: str, points: dict[str, Array]) -> list[str]:
+    """The landmarks that a point lacks, by the list that lacks the fewest."""
+    choices = [[n for n in choice if n not in points] for choice in definition.points.get(point, ((point,),))]
+    return min(choices, key=len)
 
 
 def _frame(rule: FrameRule, points: dict[str, Array]) -> tuple[Array, Array]:

@@ -9,7 +9,7 @@ import numpy as np
 
 from jointload.body.calibration import Cluster, FittedBody
 from jointload.body.joint_centres import functional_hip_centre
-from jointload.errors import LabelError, expected_found
+from jointload.errors import CalibrationError, LabelError, expected_found
 from jointload.intake.recording import SIDES, Array, Finding, Recording
 from jointload.numerics.rigid_fit import fit_poses
 from jointload.numerics.rotations import rotate, rotate_back
@@ -104,7 +104,12 @@ def moving_hip_centres(
     lab_from_pelvis, origin = track_segments(markers, body, movement.point_rate)[0].of("pelvis")
     out: dict[str, Array] = {}
     for side in SIDES:
-        labels = [label for label in body.clusters[f"thigh_{side}"].labels if label in markers]
+        cluster = body.clusters.get(f"thigh_{side}")
+        labels = [label for label in cluster.labels if label in markers] if cluster else []
+        if not labels:
+            expected = f"thigh_{side} markers in the static trial and in the movement"
+            advice = "record them, or leave --hip-movement out"
+            raise CalibrationError(expected_found("hip movement", expected, "none", movement.name, advice))
         thigh = np.stack([rotate_back(lab_from_pelvis, markers[label] - origin) for label in labels], axis=1)
         out[side], _ = functional_hip_centre(thigh)
     return out

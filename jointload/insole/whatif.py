@@ -71,7 +71,7 @@ def what_if(analysis: Analysis, wedge: Wedge, draws: int = 500, seed: int = 1) -
     pressure moves. A lumbar change is not predicted. SettingError when this side has no moments.
     """
     landing, side = analysis.landing, wedge.side
-    if side not in landing.events.sides or not np.isfinite(_peak(landing.loads, landing.window(side), side)):
+    if side not in landing.events.sides or not _has_moments(landing, side):
         raise SettingError(
             expected_found(
                 "what-if",
@@ -134,8 +134,9 @@ def _padded(window: slice, landing: Landing) -> slice:
     return slice(max(window.start - room, 0), min(window.stop + room, landing.recording.frames))
 
 
-def _peak(loads: JointLoads, window: slice, side: str) -> float:
-    return float(np.max(loads.of(f"knee_{side}", "adduction")[window]))
+def _has_moments(landing: Landing, side: str) -> bool:
+    moment = landing.loads.of(f"knee_{side}", "adduction")[landing.window(side)]
+    return moment.size > 0 and bool(np.isfinite(moment).all())
 
 
 def _with_no_response_first(response: FootResponse) -> FootResponse:
@@ -189,16 +190,16 @@ def _readings(side: str) -> dict[str, Reading]:
             axis=-1
         ),
     }
-    for name, (joint, rotation, kind) in MOMENT_PEAKS.items():
-        out[name] = _peak_reading(f"{joint}_{side}", rotation, kind)
+    for name, (joint, rotation, kind, sign) in MOMENT_PEAKS.items():
+        out[name] = _peak_reading(f"{joint}_{side}", rotation, kind, sign)
     out["knee_adduction_impulse"] = lambda angles, loads, dt: integral(
         np.maximum(loads.of(f"knee_{side}", "adduction"), 0.0), dt
     )
     return out
 
 
-def _peak_reading(joint: str, rotation: str, kind: str) -> Reading:
-    return lambda angles, loads, dt: loads.of(joint, rotation, kind).max(axis=-1)
+def _peak_reading(joint: str, rotation: str, kind: str, sign: float) -> Reading:
+    return lambda angles, loads, dt: (sign * loads.of(joint, rotation, kind)).max(axis=-1)
 
 
 def _change(quantity: str, side: str, values: Array) -> Change:

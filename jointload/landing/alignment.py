@@ -13,15 +13,15 @@ import numpy as np
 from jointload.body.calibration import FittedBody
 from jointload.body.pose import SegmentPoses
 from jointload.intake.recording import SIDES, Array
-from jointload.numerics.rotations import cardan_zxy, compose, from_axes, inverse, rotate_back
+from jointload.numerics.rotations import from_axes, rotate_back
 
 
 @dataclass(frozen=True, eq=False)
 class Alignment:
     """Time series [rad] in the facing frame; sided ones are (2, F), right then left; NaN where unknown.
 
-    pelvis_tilt : forward positive;  pelvis_obliquity : right side up positive;  pelvis_rotation : turned to the left
-    positive
+    pelvis_tilt : of X to the horizontal, front down positive;  pelvis_obliquity : of Z, right side up positive
+    pelvis_rotation : of X about the vertical, turned to the left positive
     trunk_lean : to the right positive;  trunk_lean_forward : forward positive
     tibia_inclination_frontal : knee medial of the ankle positive
     knee_over_ankle : at the ankle, from the line to the hip centre to the line to the knee centre, knee medial positive
@@ -45,7 +45,7 @@ def alignment(poses: SegmentPoses, body: FittedBody, frame: int) -> Alignment:
     """Alignment through the whole trial in the facing frame of one frame (touch-down)."""
     facing = facing_frame(poses, frame)
     lab_from_pelvis, _ = poses.of("pelvis")
-    tilt, obliquity, turn = cardan_zxy(compose(inverse(facing)[..., None], lab_from_pelvis))
+    forward = rotate_back(facing[..., None], lab_from_pelvis[:, 0])
     trunk_up = rotate_back(facing[..., None], poses.of("trunk")[0][:, 1])
     hip, knee, ankle = (
         [_facing_point(f"{joint}_centre_{s}", poses, body, facing) for s in SIDES] for joint in ("hip", "knee", "ankle")
@@ -55,9 +55,9 @@ def alignment(poses: SegmentPoses, body: FittedBody, frame: int) -> Alignment:
     leg = [_medial_angle(h - a, m) for h, a, m in zip(hip, ankle, medial, strict=True)]
     return Alignment(
         facing=facing,
-        pelvis_tilt=-tilt,
-        pelvis_obliquity=-obliquity,
-        pelvis_rotation=turn,
+        pelvis_tilt=-np.arcsin(forward[1]),
+        pelvis_obliquity=np.arcsin(lab_from_pelvis[1, 2]),
+        pelvis_rotation=np.arctan2(-forward[2], forward[0]),
         trunk_lean=np.arctan2(trunk_up[2], trunk_up[1]),
         trunk_lean_forward=np.arctan2(trunk_up[0], trunk_up[1]),
         tibia_inclination_frontal=np.stack(shank),

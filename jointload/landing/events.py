@@ -9,8 +9,8 @@ import numpy as np
 from jointload.body.angles import JointAngles
 from jointload.body.calibration import FittedBody
 from jointload.body.pose import SegmentPoses
-from jointload.errors import RecordingError, expected_found
-from jointload.intake.recording import SIDES, Array, Finding
+from jointload.errors import RecordingError, SettingError, expected_found
+from jointload.intake.recording import SIDES, Array, Finding, Side
 from jointload.intake.rider import G
 from jointload.loads.contact import Contact, loaded_spans
 from jointload.numerics.signals import runs, zero_lag_lowpass
@@ -22,6 +22,12 @@ shorter)."""
 IMPACT_SECONDS = 0.1
 """Longest impact phase, and the phase when there is no second force peak (James et al. 2007 J Sports Sci Med 6:126
 use 100 ms)."""
+LONGEST_FLIGHT = 1.2
+"""A longer time [s] without load is standing on something, not flying: it would be a jump of 1.8 m (choice)."""
+LANDING_SECONDS = 0.5
+"""The second foot of a landing comes down within this time [s] of the first (choice)."""
+WHOLE_SHARE = 0.3
+"""A contact bears at least this share of body weight (choice)."""
 SEARCH_SECONDS = 1.0
 """The pelvis is lowest within this time [s] of touch-down (choice)."""
 PEAK_PROMINENCE = 0.05
@@ -36,7 +42,7 @@ BALLISTIC_SECONDS, CLEAR_SECONDS = 0.12, 0.02
 
 @dataclass(frozen=True)
 class SideEvents:
-    """Times [s] of one foot from the first frame, NaN when they were not seen."""
+    """Times [s] of one foot from the first frame, NaN when they were not seen; reason: why landing_end is not known."""
 
     touchdown: float
     takeoff: float
@@ -44,6 +50,7 @@ class SideEvents:
     second_peak: float
     impact_end: float
     landing_end: float
+    reason: str = ""
 
 
 @dataclass(frozen=True)
@@ -64,6 +71,22 @@ class LandingEvents:
     def first_touchdown(self) -> float:
         return float(np.nanmin([events.touchdown for events in self.sides.values()]))
 
+    @property
+    def last_end(self) -> float:
+        """End [s] of the landing of the foot that ends last, NaN when any end is unknown."""
+        return float(np.max([events.landing_end for events in self.sides.values()]))
+
+
+@dataclass(frozen=True)
+class _Instant:
+    """A time [s], or NaN with the reason."""
+
+    time: float
+    reason: str = ""
+
+
+Span = tuple[int, int]
+
 
 def find_events(
     contact: Contact,
@@ -74,58 +97,42 @@ def find_events(
     settings: Settings,
     name: str,
 ) -> LandingEvents:
-    """Events of the landing that follows the longest flight, else of each foot's first whole contact.
+    """Events of the landing that follows a flight (the first one, or settings.landing), else of each foot's first step.
 
-    weight : body weight [N]. RecordingError when no foot touches down while it is measured.
+    weight : body weight [N]. A foot whose own force is unknown in the landing takes its touch-down from the plates'
+    total force. RecordingError when nothing touches down, SettingError when there are fewer landings than asked for.
     """
-    spans: dict[str, list[tuple[int, int]]] = {
-        side: _spans(contact, side, settings.contact_threshold) for side in SIDES
-    }
-    flight = _longest_flight(contact, spans)
-    chosen: dict[str, tuple[int, int] | None] = {
-        side: _chosen_contact(spans[side], contact, side, flight, weight) for side in SIDES
-    }
-    if all(span is None for span in chosen.values()):
-        raise RecordingError(
-            expected_found(
-                "landing",
-                f"a foot that touches down on a plate with more than {settings.contact_threshold:g} N",
-                "no such contact"
-                if contact.fast_force.size and np.isfinite(contact.fast_force).any()
-                else "no measured foot wrench",
-                name,
-                "give a trial that holds the landing, with one foot on one plate",
+    rate, threshold = contact.fast_rate, settings.contact_threshold
+    spans = {side: loaded_spans(contact.fast_force[1, k], rate, threshold) for k, side in enumerate(SIDES)}
+    flights = _flights(contact, loaded_spans(contact.total, rate, threshold))
+    flight = _chosen_flight(flights, settings.landing, name)
+    chosen = {side: _chosen_contact(spans[side], contact, k, flight, weight) for k, side in enumerate(SIDES)}
+    unknown = _unknown_feet(contact, chosen, flight)
+    if not unknown and all(span is None for span in chosen.values()):
+        raise _no_landing(contact, settings, name)
+    last = max([span[0] for span in chosen.values() if span is not None] + ([flight[1]] if flight else [])) / rate
+    lowest = _lowest_pelvis(poses, body, last, _takeoff_of_all(chosen, contact))
+    ends = _Ends(settings.landing_end, lowest, angles, poses.rate)
+    sides: dict[str, SideEvents] = {}
+    for k, side in enumerate(SIDES):
+        span = chosen[side]
+        if span is not None:
+            sides[side] = _side_events(
+                span, _impact_force(contact, k, settings), contact, k, weight, flight, ends, side
             )
-        )
-    vertical: dict[str, Array] = {side: _impact_force(contact, side, settings.impact_cutoff) for side in SIDES}
-    first = min(span[0] for span in chosen.values() if span is not None) / contact.fast_rate
-    lowest = _lowest_pelvis(poses, body, first, chosen, contact.fast_rate)
-    sides: dict[str, SideEvents] = {
-        side: _side_events(
-            span,
-            vertical[side],
-            contact.fast_rate,
-            weight,
-            lowest,
-            angles,
-            poses.rate,
-            side,
-            flight is not None,
-            settings,
-        )
-        for side, span in chosen.items()
-        if span is not None
-    }
+        elif flight and side in unknown:
+            sides[side] = _events_without_force(flight[1] / rate, unknown[side], ends, side)
+    first = min(events.touchdown for events in sides.values())
     return LandingEvents(
         kind="landing" if flight else "step",
         sides=sides,
-        flight_start=flight[0] / contact.fast_rate if flight and flight[0] > 0 else float("nan"),
-        flight_end=flight[1] / contact.fast_rate if flight else float("nan"),
-        lowest_pelvis=lowest,
+        flight_start=_flight_start(flight, contact, threshold),
+        flight_end=flight[1] / rate if flight else float("nan"),
+        lowest_pelvis=lowest.time,
         stabilised=_stabilised(contact, first, weight),
-        threshold=settings.contact_threshold,
+        threshold=threshold,
         landing_end=settings.landing_end if flight else "end of the contact",
-        findings=_findings(spans, chosen, contact, name),
+        findings=_findings(flights, flight, spans, sides, contact, name),
     )
 
 
@@ -134,112 +141,184 @@ def touchdown_frames(force: Array, rate: float, threshold: float, samples_per_fr
     return tuple(start // samples_per_frame for start, _ in loaded_spans(force, rate, threshold) if start > 0)
 
 
-def _spans(contact: Contact, side: str, threshold: float) -> list[tuple[int, int]]:
-    return loaded_spans(contact.fast_force[1, SIDES.index(side)], contact.fast_rate, threshold)
-
-
-def _longest_flight(contact: Contact, spans: dict[str, list[tuple[int, int]]]) -> tuple[int, int] | None:
-    """Samples [start, stop) of the longest time in which both feet are known to be unloaded and a contact follows."""
-    samples = contact.fast_force.shape[2]
+def _flights(contact: Contact, total: list[Span]) -> list[Span]:
+    """Samples [start, stop) in which the plates are unloaded, both feet are known to be free, and a contact follows."""
     free = np.isfinite(contact.fast_force[1]).all(axis=0)
-    for side in SIDES:
-        for start, stop in spans[side]:
-            free[start:stop] = False
-    flights = [(a, b) for a, b in runs(free) if b < samples and (b - a) / contact.fast_rate >= SHORTEST_FLIGHT]
-    followed = [(a, b) for a, b in flights if any(start == b for side in SIDES for start, _ in spans[side])]
-    return max(followed, key=lambda flight: flight[1] - flight[0], default=None)
+    for start, stop in total:
+        free[start:stop] = False
+    landings = {start for start, _ in total}
+    return [(a, b) for a, b in runs(free) if b in landings and (b - a) / contact.fast_rate >= SHORTEST_FLIGHT]
 
 
-def _chosen_contact(
-    spans: list[tuple[int, int]], contact: Contact, side: str, flight: tuple[int, int] | None, weight: float
-) -> tuple[int, int] | None:
+def _chosen_flight(flights: list[Span], number: int, name: str) -> Span | None:
+    if number > max(len(flights), 1):
+        found = f"{len(flights)} that follow a flight"
+        raise SettingError(
+            expected_found("landing", f"{number} landings or more", found, name, "choose a lower --landing")
+        )
+    return flights[number - 1] if flights else None
+
+
+def _flight_start(flight: Span | None, contact: Contact, threshold: float) -> float:
+    """Take-off [s], when the flight begins where a plate was left and is no longer than a jump can be."""
+    if flight is None or (flight[1] - flight[0]) / contact.fast_rate > LONGEST_FLIGHT:
+        return float("nan")
+    left = {stop for _, stop in loaded_spans(contact.total, contact.fast_rate, threshold)}
+    return flight[0] / contact.fast_rate if flight[0] in left else float("nan")
+
+
+def _chosen_contact(spans: list[Span], contact: Contact, foot: int, flight: Span | None, weight: float) -> Span | None:
     """The contact that starts the landing of one foot, or its first whole contact when there is no flight."""
-    force, rate = contact.fast_force[1, SIDES.index(side)], contact.fast_rate
-    whole = [(a, b) for a, b in spans if a > 0 and np.isfinite(force[a - 1]) and np.nanmax(force[a:b]) > 0.3 * weight]
+    force, rate = contact.fast_force[1, foot], contact.fast_rate
+    whole = [
+        (a, b) for a, b in spans if a > 0 and np.isfinite(force[a - 1]) and np.max(force[a:b]) > WHOLE_SHARE * weight
+    ]
     if flight:
-        whole = [(a, b) for a, b in whole if flight[1] <= a < flight[1] + 0.5 * rate]
+        whole = [(a, b) for a, b in whole if flight[0] < a < flight[1] + LANDING_SECONDS * rate]
     return whole[0] if whole else None
 
 
-def _impact_force(contact: Contact, side: str, cutoff: float | None) -> Array:
+def _unknown_feet(contact: Contact, chosen: dict[Side, Span | None], flight: Span | None) -> dict[Side, str]:
+    """Feet without a known contact whose wrench is unknown in the landing, and why."""
+    if flight is None:
+        return {}
+    step = contact.fast_force.shape[2] / contact.force.shape[2]
+    begin, end = flight[1] / step, (flight[1] + LANDING_SECONDS * contact.fast_rate) / step
+    out: dict[Side, str] = {}
+    for side in SIDES:
+        reasons = [g.reason for g in contact.lost if g.side == side and g.start < end and g.stop > begin]
+        if chosen[side] is None and reasons:
+            out[side] = "; ".join(dict.fromkeys(reasons))
+    return out
+
+
+def _no_landing(contact: Contact, settings: Settings, name: str) -> RecordingError:
+    reasons = "; ".join(dict.fromkeys(gone.reason for gone in contact.lost))
+    found = "no such contact" + (f" ({reasons})" if reasons else "")
+    expected = f"a foot that touches down on a plate with more than {settings.contact_threshold:g} N"
+    advice = "give a trial that holds the landing, with one foot on one plate"
+    return RecordingError(expected_found("landing", expected, found, name, advice))
+
+
+def _impact_force(contact: Contact, foot: int, settings: Settings) -> Array:
+    cutoff = settings.impact_cutoff
     limit = None if cutoff is None else min(cutoff, 0.45 * contact.fast_rate)
-    return zero_lag_lowpass(contact.fast_force[1, SIDES.index(side)], limit, contact.fast_rate)
+    return zero_lag_lowpass(contact.fast_force[1, foot], limit, contact.fast_rate)
 
 
-def _lowest_pelvis(
-    poses: SegmentPoses, body: FittedBody, first: float, chosen: dict[str, tuple[int, int] | None], rate: float
-) -> float:
-    height = poses.place(body, "hip_mid")[1]
-    last = max(span[1] for span in chosen.values() if span is not None) / rate
-    start, stop = round(first * poses.rate), round(min(last, first + SEARCH_SECONDS) * poses.rate) + 1
-    window = height[start:stop]
-    return float((start + np.nanargmin(window)) / poses.rate) if np.isfinite(window).any() else float("nan")
+def _takeoff_of_all(chosen: dict[Side, Span | None], contact: Contact) -> float:
+    """Time [s] when the last foot of the landing has lifted again, infinite while any does not lift or is not known."""
+    ends = [_lift(span, contact, k) if span else np.inf for k, span in enumerate(chosen.values())]
+    return max(ends)
+
+
+def _lift(span: Span, contact: Contact, foot: int) -> float:
+    """Time [s] of take-off, infinite when the recording or the knowledge of the wrench ends before."""
+    force, stop = contact.fast_force[1, foot], span[1]
+    return stop / contact.fast_rate if stop < force.size and np.isfinite(force[stop]) else np.inf
+
+
+def _lowest_pelvis(poses: SegmentPoses, body: FittedBody, begin: float, lifted: float) -> _Instant:
+    """The lowest pelvis from the last touch-down on, before the feet lift again."""
+    return _turning_point(-poses.place(body, "hip_mid")[1], begin, lifted, poses.rate, "the pelvis is lowest")
+
+
+def _turning_point(series: Array, begin: float, end: float, rate: float, what: str) -> _Instant:
+    """Time of the largest value within SEARCH_SECONDS of `begin`, when it is seen to fall again afterwards."""
+    start = round(begin * rate)
+    stop = min(round(min(begin + SEARCH_SECONDS, end) * rate) + 1, series.size)
+    window = series[start:stop]
+    if not window.size or not np.isfinite(window).all():
+        return _Instant(float("nan"), f"not seen until {what}")
+    highest = int(np.argmax(window))
+    if highest == window.size - 1 and stop == series.size:
+        return _Instant(float("nan"), f"the recording ends before {what}")
+    if highest == window.size - 1 and np.isinf(end):
+        return _Instant(float("nan"), f"{SEARCH_SECONDS:g} s pass before {what}")
+    return _Instant((start + highest) / rate)
+
+
+@dataclass(frozen=True, eq=False)
+class _Ends:
+    """What ends a landing, by the definition chosen."""
+
+    definition: str
+    lowest: _Instant
+    angles: JointAngles
+    rate: float
+
+    def of(self, side: str, touchdown: float, lifted: float, peak_force: _Instant) -> _Instant:
+        if self.definition == "lowest_pelvis":
+            return self.lowest
+        if self.definition == "fixed_100ms":
+            return _Instant(touchdown + IMPACT_SECONDS)
+        if self.definition == "peak_force":
+            return peak_force
+        flexion = self.angles.of(f"knee_{side}", "flexion")
+        return _turning_point(flexion, touchdown, lifted, self.rate, "the knee is most bent")
 
 
 def _side_events(
-    span: tuple[int, int],
+    span: Span,
     vertical: Array,
-    rate: float,
+    contact: Contact,
+    foot: int,
     weight: float,
-    lowest: float,
-    angles: JointAngles,
-    marker_rate: float,
+    flight: Span | None,
+    ends: _Ends,
     side: str,
-    landed: bool,
-    settings: Settings,
 ) -> SideEvents:
     """The instants of one contact; a step without a flight before it is followed to its end."""
-    start, stop = span
-    peaks = _force_peaks(vertical[start:stop], weight)
-    first = float(start + peaks[0]) / rate
-    second = float(start + peaks[1]) / rate if len(peaks) > 1 else float("nan")
-    takeoff = stop / rate if stop < vertical.size else float("nan")
-    touchdown = start / rate
-    if not landed:
-        return SideEvents(
-            touchdown, takeoff, first, second, _impact_end(vertical, start, stop, peaks, rate), stop / rate
-        )
-    impact_end = _impact_end(vertical, start, stop, peaks, rate)
-    end = {
-        "lowest_pelvis": lowest,
-        "peak_force": (start + float(np.nanargmax(vertical[start:stop]))) / rate,
-        "fixed_100ms": touchdown + IMPACT_SECONDS,
-        "peak_knee_flexion": _peak_knee_flexion(
-            angles, side, touchdown, min(stop / rate, touchdown + SEARCH_SECONDS), marker_rate
-        ),
-    }[settings.landing_end]
-    return SideEvents(touchdown, takeoff, first, second, impact_end, min(end, stop / rate) if np.isfinite(end) else end)
+    (start, stop), rate = span, contact.fast_rate
+    lifted = _lift(span, contact, foot)
+    peaks = [start + p for p in _force_peaks(vertical[start:stop], weight, bool(np.isfinite(lifted)))]
+    first, second = ([p / rate for p in peaks] + [float("nan")] * 2)[:2]
+    takeoff = lifted if np.isfinite(lifted) else float("nan")
+    if flight is None:
+        end = _Instant(takeoff, "" if np.isfinite(lifted) else "not seen until the foot lifts")
+    else:
+        end = ends.of(side, start / rate, lifted, _Instant((start + int(np.argmax(vertical[start:stop]))) / rate))
+    if end.time < start / rate:
+        end = _Instant(float("nan"), "this foot lands after the end of the landing")
+    return SideEvents(
+        touchdown=start / rate,
+        takeoff=takeoff,
+        first_peak=first,
+        second_peak=second,
+        impact_end=_impact_end(vertical, start, stop, peaks, rate),
+        landing_end=float(min(end.time, lifted)) if np.isfinite(end.time) else float("nan"),
+        reason=end.reason,
+    )
 
 
-def _force_peaks(vertical: Array, weight: float) -> list[int]:
-    """Samples of the first two peaks of the vertical force that stand out; the highest sample when none does."""
+def _events_without_force(touchdown: float, reason: str, ends: _Ends, side: str) -> SideEvents:
+    """The instants of a foot whose own force is not known: touch-down is that of the plates' total force."""
+    nan = float("nan")
+    end = ends.of(side, touchdown, np.inf, _Instant(nan, reason))
+    return SideEvents(touchdown, nan, nan, nan, touchdown + IMPACT_SECONDS, end.time, end.reason)
+
+
+def _force_peaks(vertical: Array, weight: float, lifts: bool) -> list[int]:
+    """Samples of the first two peaks of the vertical force that stand out; an unseen end of the contact is no peak."""
     from scipy.signal import find_peaks
 
-    filled = np.concatenate(([0.0], np.nan_to_num(vertical), [0.0]))
-    peaks, _ = find_peaks(filled, prominence=PEAK_PROMINENCE * weight)
-    return [int(p) - 1 for p in peaks[:2]] or [int(np.argmax(filled)) - 1]
+    padded = np.concatenate(([0.0], vertical, [0.0] if lifts else []))
+    peaks, _ = find_peaks(padded, prominence=PEAK_PROMINENCE * weight)
+    return [int(p) - 1 for p in peaks[:2]]
 
 
 def _impact_end(vertical: Array, start: int, stop: int, peaks: list[int], rate: float) -> float:
     """The lowest force between first and second peak, at most IMPACT_SECONDS after touch-down."""
     latest = start + round(IMPACT_SECONDS * rate)
     if len(peaks) > 1:
-        valley = start + peaks[0] + int(np.argmin(vertical[start + peaks[0] : start + peaks[1] + 1]))
-        latest = min(latest, valley)
+        latest = min(latest, peaks[0] + int(np.argmin(vertical[peaks[0] : peaks[1] + 1])))
     return min(latest, stop) / rate
-
-
-def _peak_knee_flexion(angles: JointAngles, side: str, touchdown: float, end: float, rate: float) -> float:
-    start, stop = round(touchdown * rate), round(end * rate) + 1
-    window = angles.of(f"knee_{side}", "flexion")[start:stop]
-    return (start + int(np.nanargmax(window))) / rate if np.isfinite(window).any() else float("nan")
 
 
 def _stabilised(contact: Contact, first: float, weight: float) -> float:
     """Start [s] of the first steady stretch of the total vertical force after touch-down, NaN when there is none."""
-    total = contact.fast_force[1].sum(axis=0)
-    with np.errstate(invalid="ignore"):
-        steady = np.abs(zero_lag_lowpass(total, 20.0, contact.fast_rate) - weight) < STEADY_SHARE * weight
+    known = np.isfinite(contact.fast_force[1]).all(axis=0)
+    steady = known & (np.abs(zero_lag_lowpass(contact.total, 20.0, contact.fast_rate) - weight) < STEADY_SHARE * weight)
     steady[: round(first * contact.fast_rate)] = False
     long_enough = [a for a, b in runs(steady) if (b - a) / contact.fast_rate >= STEADY_SECONDS]
     return long_enough[0] / contact.fast_rate if long_enough else float("nan")
@@ -266,31 +345,28 @@ def touchdown_speed(poses: SegmentPoses, body: FittedBody, events: LandingEvents
 
 
 def _findings(
-    spans: dict[str, list[tuple[int, int]]], chosen: dict[str, tuple[int, int] | None], contact: Contact, name: str
+    flights: list[Span],
+    flight: Span | None,
+    spans: dict[Side, list[Span]],
+    sides: dict[str, SideEvents],
+    contact: Contact,
+    name: str,
 ) -> tuple[Finding, ...]:
     out = []
+    if flight and len(flights) > 1:
+        evidence = f"{len(flights)} landings; the numbers are of the one at {flight[1] / contact.fast_rate:.3f} s"
+        out.append(Finding("several_landings", "warn", name, evidence, "choose another with --landing"))
     for side in SIDES:
-        word = "right" if side == "r" else "left"
-        if chosen[side] is None:
-            out.append(
-                Finding(
-                    "no_touchdown",
-                    "warn",
-                    f"{word} foot, {name}",
-                    "no whole contact of this foot on a plate",
-                    "no landing numbers of this side",
-                )
+        where = f"{'right' if side == 'r' else 'left'} foot, {name}"
+        if side not in sides:
+            evidence = "no whole contact of this foot on a plate"
+            out.append(Finding("no_touchdown", "warn", where, evidence, "no landing numbers of this side"))
+        elif sides[side].reason:
+            evidence = f"end of the landing: {sides[side].reason}"
+            out.append(Finding("no_landing_end", "warn", where, evidence, "no numbers over the landing of this side"))
+        if not flight and side in sides and len(spans[side]) > 1:
+            evidence = (
+                f"{len(spans[side]) - 1} more contacts; the numbers are of the one at {sides[side].touchdown:.3f} s"
             )
-        others = len(spans[side]) - 1
-        if chosen[side] is not None and others > 0:
-            start = chosen[side][0] / contact.fast_rate  # type: ignore[index]
-            out.append(
-                Finding(
-                    "several_contacts",
-                    "pass",
-                    f"{word} foot, {name}",
-                    f"{others} more contacts; the numbers are of the one at {start:.3f} s",
-                    "cut the trial to choose another",
-                )
-            )
+            out.append(Finding("several_contacts", "pass", where, evidence, "cut the trial to choose another"))
     return tuple(out)

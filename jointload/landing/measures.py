@@ -34,6 +34,9 @@ HEEL_FIRST, TOE_FIRST = np.deg2rad(8.0), np.deg2rad(-1.6)
 """Sole angle at touch-down of a heel or forefoot contact (Altman & Davis 2012 Gait Posture 35:298, running; from
 memory)."""
 IMPULSE_SECONDS = 0.1
+FALL_SECONDS = 0.35
+"""The fall of the centre of mass is read from at most this last part of the flight [s] (choice: before it a rider may
+stand on a ledge)."""
 
 
 @dataclass(frozen=True)
@@ -64,22 +67,23 @@ class Landing:
     events: LandingEvents
     centre: MassCentre
     weight: float
+    weight_of_rider: float
     weight_on_plates: float
     settings: Settings
     _fast: dict[str, Array] = field(default_factory=dict, compare=False)
 
     def window(self, side: str) -> slice:
-        """Marker frames of one foot's landing."""
-        events = self.events.sides[side]
-        rate = self.poses.rate
-        stop = events.landing_end if np.isfinite(events.landing_end) else events.touchdown
-        return slice(round(events.touchdown * rate), round(stop * rate) + 1)
+        """Marker frames of one foot's landing, none when its end is not known."""
+        return self._span(side, self.poses.rate)
 
     def fast_window(self, side: str) -> slice:
-        """Force samples of one foot's landing."""
-        events, rate = self.events.sides[side], self.contact.fast_rate
-        stop = events.landing_end if np.isfinite(events.landing_end) else events.touchdown
-        return slice(round(events.touchdown * rate), round(stop * rate) + 1)
+        """Force samples of one foot's landing, none when its end is not known."""
+        return self._span(side, self.contact.fast_rate)
+
+    def _span(self, side: str, rate: float) -> slice:
+        events = self.events.sides[side]
+        start = round(events.touchdown * rate)
+        return slice(start, round(events.landing_end * rate) + 1 if np.isfinite(events.landing_end) else start)
 
     def touchdown_frame(self, side: str = "") -> int:
         time = self.events.sides[side].touchdown if side else self.events.first_touchdown
@@ -107,11 +111,13 @@ def measure_landing(landing: Landing) -> tuple[Measure, ...]:
     for name, unsided in BODY_MEASURES.items():
         out.append(_measure(name, "", unsided(landing)))
     for side in SIDES:
-        if side not in landing.events.sides:
-            continue
-        for name, sided in SIDE_MEASURES.items():
-            out.append(_measure(name, side, sided(landing, side), _reason(landing, side, landing.window(side))))
-        out.append(_first_contact_zone(landing, side))
+        if side in landing.events.sides:
+            reason = _reason(landing, side)
+            out += [_measure(name, side, sided(landing, side), reason) for name, sided in SIDE_MEASURES.items()]
+            out.append(_first_contact_zone(landing, side))
+        else:
+            names = (*SIDE_MEASURES, "first_contact_zone")
+            out += [Measure(name, side, float("nan"), note="this foot does not land on a plate") for name in names]
     return tuple(out)
 
 
@@ -122,14 +128,13 @@ def _measure(name: str, side: str, result: Result, reason: str = "") -> Measure:
     return Measure(name, side, float(value), note=note)
 
 
-def _reason(landing: Landing, side: str, window: slice) -> str:
-    lost = [
-        gone.reason
-        for gone in landing.contact.lost
-        if gone.side == side and gone.start < window.stop and gone.stop > window.start
-    ]
+def _reason(landing: Landing, side: str) -> str:
+    """Why numbers of one side may be unknown: its end, its wrench, its segments."""
+    window = landing.window(side)
+    until = max(window.stop, window.start + 1)
+    lost = [g.reason for g in landing.contact.lost if g.side == side and g.start < until and g.stop > window.start]
     missing = [reason for name, reason in landing.body.lost.items() if name.endswith(f"_{side}")]
-    return "; ".join(dict.fromkeys(lost + missing))
+    return "; ".join(dict.fromkeys(r for r in [landing.events.sides[side].reason, *lost, *missing] if r))
 
 
 def _largest(series: Array) -> float:
@@ -153,7 +158,8 @@ def _force_at(landing: Landing, side: str, time: float) -> float:
 
 
 def vertical_force_first_peak(landing: Landing, side: str) -> Result:
-    return _force_at(landing, side, landing.events.sides[side].first_peak)
+    time = landing.events.sides[side].first_peak
+    return _force_at(landing, side, time), "" if np.isfinite(time) else "no peak stands out"
 
 
 def vertical_force_second_peak(landing: Landing, side: str) -> Result:
@@ -166,7 +172,7 @@ def vertical_loading_rate(landing: Landing, side: str) -> Result:
     events = landing.events.sides[side]
     rise = _force_at(landing, side, events.first_peak) - _force_at(landing, side, events.touchdown)
     duration = events.first_peak - events.touchdown
-    return (rise / duration) if duration > 0 else (float("nan"), "the first peak is at touch-down")
+    return rise / duration if duration > 0 else float("nan")
 
 
 def time_to_peak(landing: Landing, side: str) -> Result:
@@ -185,7 +191,10 @@ def _time_of_largest(series: Array, landing: Landing, side: str) -> float:
 def vertical_impulse_100ms(landing: Landing, side: str) -> Result:
     start = landing.fast_window(side).start
     rate = landing.contact.fast_rate
-    window = landing.contact.fast_force[1, SIDES.index(side), start : start + round(IMPULSE_SECONDS * rate) + 1]
+    samples = round(IMPULSE_SECONDS * rate) + 1
+    window = landing.contact.fast_force[1, SIDES.index(side), start : start + samples]
+    if window.size < samples:
+        return float("nan"), "the recording ends within 100 ms"
     return float(integral(window, 1.0 / rate))
 
 
@@ -213,6 +222,8 @@ def time_to_braking_peak(landing: Landing, side: str) -> Result:
 
 def friction_use_peak(landing: Landing, side: str) -> Result:
     force = landing.impact_force(side)[:, landing.fast_window(side)]
+    if not force.size or not np.isfinite(force).all():
+        return float("nan")
     bearing = force[1] > BEARING_SHARE * landing.weight
     if not bearing.any():
         return float("nan"), "the foot bears less than a fifth of body weight"
@@ -229,7 +240,17 @@ def body_weight_plate(landing: Landing) -> Result:
 
 
 def body_weight_rider(landing: Landing) -> Result:
-    return landing.body.rider.weight
+    return landing.weight_of_rider
+
+
+def vertical_force_total_peak(landing: Landing) -> Result:
+    """Largest vertical force [N] of all plates together, known even where two feet share a plate."""
+    rate, end = landing.contact.fast_rate, landing.events.last_end
+    if not np.isfinite(end):
+        return float("nan"), _all_reasons(landing)
+    cutoff = landing.settings.impact_cutoff
+    total = zero_lag_lowpass(landing.contact.total, cutoff and min(cutoff, 0.45 * rate), rate)
+    return _largest(total[round(landing.events.first_touchdown * rate) : round(end * rate) + 1])
 
 
 def touchdown_speed_of(landing: Landing) -> Result:
@@ -264,9 +285,10 @@ def fall_acceleration(landing: Landing) -> Result:
     well."""
     if landing.events.kind != "landing":
         return float("nan"), "no flight before this contact"
-    rate, height = landing.poses.rate, landing.centre.position[1]
-    begin = landing.events.flight_start if np.isfinite(landing.events.flight_start) else landing.events.flight_end - 0.2
-    frames = np.arange(max(0, int(np.ceil((begin + 0.03) * rate))), int((landing.events.flight_end - 0.03) * rate) + 1)
+    rate, height, end = landing.poses.rate, landing.centre.position[1], landing.events.flight_end
+    begin = end - FALL_SECONDS if not np.isfinite(landing.events.flight_start) else landing.events.flight_start
+    begin = max(begin, end - FALL_SECONDS)
+    frames = np.arange(max(0, int(np.ceil((begin + 0.03) * rate))), int((end - 0.03) * rate) + 1)
     frames = frames[np.isfinite(height[frames])]
     if frames.size < 6:
         return float(
@@ -279,13 +301,13 @@ def fall_acceleration(landing: Landing) -> Result:
 def residual_force(landing: Landing) -> Result:
     """Root mean square vertical force [N] that mass times acceleration of the whole body leaves unexplained."""
     acceleration = derivatives(landing.centre.position[1], 1.0 / landing.poses.rate)[1]
-    ground = landing.contact.force[1].sum(axis=0)
-    start = landing.touchdown_frame()
-    ends = [landing.window(side).stop for side in landing.events.sides]
-    leftover = (ground - landing.weight / G * (acceleration + G))[start : max(ends)]
-    if not np.isfinite(leftover).any():
-        return float("nan"), "needs trunk markers and both feet on plates"
-    return float(np.sqrt(np.nanmean(leftover**2)))
+    leftover = landing.contact.force[1].sum(axis=0) - landing.weight / G * (acceleration + G)
+    if landing.settings.smoothing == "after":
+        leftover = zero_lag_lowpass(leftover, landing.settings.cutoff, landing.poses.rate)
+    window = leftover[_whole_window(landing)]
+    if not window.size or not np.isfinite(window).all():
+        return float("nan"), "needs trunk markers and both feet on plates throughout the landing"
+    return float(np.sqrt(np.mean(window**2)))
 
 
 # Angles
@@ -309,9 +331,9 @@ def _series_at_peak_knee_flexion(name: str) -> Sided:
     def value(landing: Landing, side: str) -> Result:
         window = landing.window(side)
         flexion = landing.angles.of(f"knee_{side}", "flexion")[window]
-        if not np.isfinite(flexion).any():
+        if not flexion.size or not np.isfinite(flexion).all():
             return float("nan")
-        return float(getattr(landing.alignment, name)[SIDES.index(side), window][np.nanargmax(flexion)])
+        return float(getattr(landing.alignment, name)[SIDES.index(side), window][np.argmax(flexion)])
 
     return value
 
@@ -330,31 +352,38 @@ def trunk_flexion_peak(landing: Landing) -> Result:
 
 
 def _whole_window(landing: Landing) -> slice:
+    """Frames from the first touch-down to the last end, none when an end is not known."""
     windows = [landing.window(side) for side in landing.events.sides]
-    return slice(min(w.start for w in windows), max(w.stop for w in windows))
+    start = min(w.start for w in windows)
+    return slice(start, max(w.stop for w in windows) if np.isfinite(landing.events.last_end) else start)
 
 
 # Loads
 
 
 MOMENT_PEAKS = {
-    "ankle_dorsiflexion_moment_peak": ("ankle", "dorsiflexion", "external"),
-    "ankle_inversion_moment_peak": ("ankle", "inversion", "internal"),
-    "knee_flexion_moment_peak": ("knee", "flexion", "external"),
-    "knee_adduction_moment_peak": ("knee", "adduction", "external"),
-    "hip_flexion_moment_peak": ("hip", "flexion", "external"),
-    "hip_adduction_moment_peak": ("hip", "adduction", "external"),
+    "ankle_dorsiflexion_moment_peak": ("ankle", "dorsiflexion", "external", 1.0),
+    "ankle_inversion_moment_peak": ("ankle", "inversion", "internal", 1.0),
+    "ankle_eversion_moment_peak": ("ankle", "inversion", "internal", -1.0),
+    "knee_flexion_moment_peak": ("knee", "flexion", "external", 1.0),
+    "knee_adduction_moment_peak": ("knee", "adduction", "external", 1.0),
+    "knee_abduction_moment_peak": ("knee", "adduction", "external", -1.0),
+    "hip_flexion_moment_peak": ("hip", "flexion", "external", 1.0),
+    "hip_adduction_moment_peak": ("hip", "adduction", "external", 1.0),
 }
-"""Quantity -> joint, named rotation, and whether the load or the body's answer to it is meant."""
+"""Quantity -> joint, named rotation, whether the load or the body's answer to it is meant, and 1 or -1 for its sign."""
 
 
-def _moment_peak(joint: str, rotation: str, kind: str) -> Sided:
-    return lambda landing, side: _largest(landing.loads.of(f"{joint}_{side}", rotation, kind)[landing.window(side)])
-
-
-def _impulse(joint: str, rotation: str) -> Sided:
+def _moment_peak(joint: str, rotation: str, kind: str, sign: float) -> Sided:
     def value(landing: Landing, side: str) -> Result:
-        moment = landing.loads.of(f"{joint}_{side}", rotation)[landing.window(side)]
+        return _largest(sign * landing.loads.of(f"{joint}_{side}", rotation, kind)[landing.window(side)])
+
+    return value
+
+
+def _impulse(joint: str, rotation: str, sign: float = 1.0) -> Sided:
+    def value(landing: Landing, side: str) -> Result:
+        moment = sign * landing.loads.of(f"{joint}_{side}", rotation)[landing.window(side)]
         return float(integral(np.maximum(moment, 0.0), 1.0 / landing.poses.rate))
 
     return value
@@ -395,15 +424,25 @@ def l5s1_extension_moment_peak(landing: Landing) -> Result:
 
 def l5s1_lateral_bend_moment_peak(landing: Landing) -> Result:
     moment = landing.loads.of("l5s1", "lateral_bend_right", "internal")[_whole_window(landing)]
-    value = float(moment[np.argmax(np.abs(moment))]) if np.isfinite(moment).all() else float("nan")
+    known = moment.size > 0 and np.isfinite(moment).all()
+    value = float(moment[np.argmax(np.abs(moment))]) if known else float("nan")
     return value, _both_sides_note(landing)
 
 
 def _both_sides_note(landing: Landing) -> str:
-    reasons = [_reason(landing, side, _whole_window(landing)) for side in landing.events.sides] + [
-        f"no {s} contact" for s in SIDES if s not in landing.events.sides
+    missing = [
+        f"no contact of the {'right' if s == 'r' else 'left'} foot" for s in SIDES if s not in landing.events.sides
     ]
-    return "; ".join(dict.fromkeys(r for r in reasons if r))
+    return "; ".join(dict.fromkeys(r for r in [_all_reasons(landing), *missing] if r))
+
+
+def _all_reasons(landing: Landing) -> str:
+    """Why numbers of the whole body may be unknown: an end, or a wrench lost while either foot lands."""
+    events = landing.events
+    end = events.last_end if np.isfinite(events.last_end) else events.first_touchdown
+    start, stop = (round(t * landing.poses.rate) for t in (events.first_touchdown, end))
+    lost = [gone.reason for gone in landing.contact.lost if gone.start <= stop and gone.stop > start]
+    return "; ".join(dict.fromkeys(r for r in [*(side.reason for side in events.sides.values()), *lost] if r))
 
 
 def _first_contact_zone(landing: Landing, side: str) -> Measure:
@@ -417,6 +456,7 @@ def _first_contact_zone(landing: Landing, side: str) -> Measure:
 BODY_MEASURES: dict[str, Unsided] = {
     "body_weight_plate": body_weight_plate,
     "body_weight_rider": body_weight_rider,
+    "vertical_force_total_peak": vertical_force_total_peak,
     "touchdown_speed": touchdown_speed_of,
     "drop_height": drop_height,
     "flight_time": flight_time,
@@ -461,6 +501,7 @@ SIDE_MEASURES: dict[str, Sided] = {
     "pelvis_obliquity_touchdown": pelvis_obliquity_touchdown,
     **{name: _moment_peak(*what) for name, what in MOMENT_PEAKS.items()},
     "knee_adduction_impulse": _impulse("knee", "adduction"),
+    "knee_abduction_impulse": _impulse("knee", "adduction", -1.0),
     "knee_flexion_impulse": _impulse("knee", "flexion"),
     "hip_adduction_impulse": _impulse("hip", "adduction"),
     "knee_compression_peak": knee_compression_peak,

@@ -52,6 +52,7 @@ class Contact:
 
     force, moment : (3, 2, F) [N], [N m] at the marker rate, filtered for inverse dynamics; NaN in the frames of `lost`
     fast_force, fast_moment : (3, 2, N) at the force rate, baseline removed, not filtered; NaN likewise
+    total : (N,) [N] vertical force of all plates together, known even where its feet are not
     floor : height [m] of the plates' surface
     """
 
@@ -59,6 +60,7 @@ class Contact:
     moment: Array
     fast_force: Array
     fast_moment: Array
+    total: Array
     fast_rate: float
     floor: float
     lost: tuple[Lost, ...]
@@ -73,10 +75,10 @@ def foot_contact(
     if not recording.plates:
         nothing = np.full((3, 2, frames), np.nan)
         lost = tuple(Lost(side, 0, frames, "no force plate in the recording") for side in SIDES)
-        return Contact(nothing, nothing, nothing, nothing, recording.point_rate, 0.0, lost)
+        return Contact(nothing, nothing, nothing, nothing, nothing[0, 0], recording.point_rate, 0.0, lost)
     floor = float(np.mean([plate.corners[1].mean() for plate in recording.plates]))
-    feet = [_FootPath.of(poses, body, side) for side in SIDES]
     loaded = np.array([_loaded_frames(plate, recording, frames, threshold) for plate in recording.plates])
+    feet = _foot_paths(poses, body, np.any(loaded, axis=0))
     owner = np.array(
         [_owners(_bearing(feet, plate, recording, threshold), loaded[p]) for p, plate in enumerate(recording.plates)]
     )
@@ -92,7 +94,15 @@ def foot_contact(
         fast_force[:, side, gone.start * step : gone.stop * step] = np.nan
         fast_moment[:, side, gone.start * step : gone.stop * step] = np.nan
     return Contact(
-        force, moment, fast_force, fast_moment, recording.force_rate, floor, lost, _findings(lost, recording)
+        force,
+        moment,
+        fast_force,
+        fast_moment,
+        wrenches[:, 0, 1].sum(axis=0),
+        recording.force_rate,
+        floor,
+        lost,
+        _findings(lost, recording),
     )
 
 
@@ -107,15 +117,8 @@ class _FootPath:
     resting: NDArray[np.bool_]
 
     @classmethod
-    def of(cls, poses: SegmentPoses, body: FittedBody, side: str) -> _FootPath:
-        names = [f"{n}_{side}" for n in ("calcaneus", "forefoot") if f"{n}_{side}" in body.points]
-        frames = poses.origin.shape[2]
-        if not names:
-            unknown, never = np.full((3, 1, frames), np.nan), np.zeros(frames, dtype=bool)
-            return cls(unknown, unknown[:, 0], never, never)
-        points = np.stack([poses.place(body, name) for name in names], axis=1)
-        standing = np.array([body.standing_points[name][1] for name in names])
-        height = np.min(points[1] - standing[:, None], axis=0)
+    def of(cls, points: Array, height: Array, poses: SegmentPoses) -> _FootPath:
+        """points (3, P, F) [m] of a sole and its height (F,) [m] above the ground."""
         velocities = derivatives(points, 1.0 / poses.rate)[0]
         velocities[..., [0, -1]] = velocities[..., [1, -2]]
         speeds = np.nan_to_num(np.linalg.norm(velocities, axis=0), nan=np.inf)
@@ -139,6 +142,28 @@ class _FootPath:
     def over(self, plate: Plate) -> NDArray[np.bool_]:
         """(F,) whether any sole point lies over the plate."""
         return np.any(_inside(plate.corners, self.points), axis=0)
+
+
+def _foot_paths(poses: SegmentPoses, body: FittedBody, loaded: NDArray[np.bool_]) -> list[_FootPath]:
+    """Both feet, their heights counted from where the bearing foot stands while a plate is loaded.
+
+    The plates may stand higher than the floor of the static trial, which nothing else tells; lower does no harm.
+    """
+    points, heights = zip(*(_sole(poses, body, side) for side in SIDES), strict=True)
+    pressing = [height[loaded & np.isfinite(height)] for height in heights]
+    ground = max(0.0, min((float(np.median(height)) for height in pressing if height.size), default=0.0))
+    return [_FootPath.of(p, height - ground, poses) for p, height in zip(points, heights, strict=True)]
+
+
+def _sole(poses: SegmentPoses, body: FittedBody, side: str) -> tuple[Array, Array]:
+    """Sole points (3, P, F) [m] and the height (F,) [m] of the lowest above its place in the static trial."""
+    names = [f"{n}_{side}" for n in ("calcaneus", "forefoot") if f"{n}_{side}" in body.points]
+    if not names:
+        unknown = np.full((3, 1, poses.origin.shape[2]), np.nan)
+        return unknown, unknown[0, 0]
+    points = np.stack([poses.place(body, name) for name in names], axis=1)
+    standing = np.array([body.standing_points[name][1] for name in names])
+    return points, np.min(points[1] - standing[:, None], axis=0)
 
 
 def _bearing(feet: list[_FootPath], plate: Plate, recording: Recording, threshold: float) -> NDArray[np.bool_]:
@@ -249,7 +274,7 @@ def _lost_spans(
             (plates_borne > 1, "the foot stands on two plates"),
             (feet[side].resting & (plates_borne == 0) & ~shared, "the foot stands on the floor beside the plates"),
             (unknown & (plates_borne == 0), "a loaded plate on which no foot is seen"),
-            (~np.isfinite(feet[side].points[0, 0]), "the foot's markers are not seen"),
+            (~np.isfinite(feet[side].points[0, 0]) & (plates_borne == 0), "the foot's markers are not seen"),
         )
         taken = np.zeros(shared.size, dtype=bool)
         for mask, reason in reasons:

@@ -109,5 +109,7 @@ def bridge_short_gaps(
 
 
 def integral(y: Array, dt: float) -> Array:
-    """Integral over the last axis by the trapezium rule; NaN when any sample is."""
+    """Integral over the last axis by the trapezium rule; NaN when any sample is, or when there are not two."""
+    if y.shape[-1] < 2:
+        return np.full(y.shape[:-1], np.nan)
     return np.asarray(0.5 * dt * np.sum(y[..., 1:] + y[..., :-1], axis=-1))

@@ -28,7 +28,8 @@ from jointload.report.tables import distinguishable, ordered_changes, variants_t
 SECTIONS: dict[str, tuple[str, ...]] = {
     "trust": ("fall_acceleration", "residual_force", "body_weight_plate", "body_weight_rider"),
     "hardness": (
-        "touchdown_speed", "drop_height", "flight_time", "pelvis_drop", "time_to_stabilisation", "vertical_force_peak",
+        "touchdown_speed", "drop_height", "flight_time", "pelvis_drop", "time_to_stabilisation",
+        "vertical_force_total_peak", "vertical_force_peak",
         "vertical_force_first_peak", "vertical_force_second_peak", "vertical_loading_rate", "vertical_impulse_100ms",
         "time_to_peak", "braking_force_peak", "time_to_braking_peak", "friction_use_peak", "first_contact_zone",
         "sole_angle_touchdown",
@@ -41,8 +42,9 @@ SECTIONS: dict[str, tuple[str, ...]] = {
         "pelvis_tilt_touchdown", "trunk_lean_touchdown", "trunk_lean_forward_touchdown", "trunk_flexion_peak",
     ),
     "loads": (
-        "ankle_dorsiflexion_moment_peak", "ankle_inversion_moment_peak", "knee_flexion_moment_peak",
-        "knee_adduction_moment_peak", "knee_adduction_impulse", "knee_flexion_impulse", "hip_flexion_moment_peak",
+        "ankle_dorsiflexion_moment_peak", "ankle_inversion_moment_peak", "ankle_eversion_moment_peak",
+        "knee_flexion_moment_peak", "knee_flexion_impulse", "knee_adduction_moment_peak", "knee_adduction_impulse",
+        "knee_abduction_moment_peak", "knee_abduction_impulse", "hip_flexion_moment_peak",
         "hip_adduction_moment_peak", "hip_adduction_impulse",
         "knee_compression_peak", "l5s1_extension_moment_peak", "l5s1_lateral_bend_moment_peak", "l5s1_compression_peak",
     ),
@@ -66,8 +68,8 @@ HEADINGS = {
     "cautions": "Cautions",
 }
 KEY_QUANTITIES = (
-    "touchdown_speed", "vertical_force_peak", "vertical_loading_rate", "knee_flexion_peak", "knee_flexion_moment_peak",
-    "knee_adduction_moment_peak",
+    "touchdown_speed", "vertical_force_peak", "knee_flexion_peak", "knee_flexion_moment_peak",
+    "knee_adduction_moment_peak", "knee_abduction_moment_peak",
 )  # fmt: skip
 CAUTIONS = (
     "This is a research tool. It is not a medical device, gives no diagnosis and does not predict injury.",

@@ -37,12 +37,12 @@ PRESSURE_THRESHOLD = 50.0
 MAIN_QUANTITIES = (
     "vertical_force_peak", "vertical_loading_rate", "time_to_peak", "braking_force_peak", "touchdown_speed",
     "knee_flexion_peak", "ankle_dorsiflexion_moment_peak", "knee_flexion_moment_peak", "knee_adduction_moment_peak",
-    "hip_flexion_moment_peak", "l5s1_extension_moment_peak", "knee_work_negative",
+    "knee_abduction_moment_peak", "hip_flexion_moment_peak", "l5s1_extension_moment_peak", "knee_work_negative",
 )  # fmt: skip
 """The numbers whose dependence on the settings is shown."""
-ALWAYS_TOGETHER = ("knee_adduction_moment_peak", "knee_flexion_moment_peak")
+ALWAYS_TOGETHER = ("knee_adduction_moment_peak", "knee_abduction_moment_peak", "knee_flexion_moment_peak")
 """A prediction shows these first and never one without the other: a change that unloads one may load the other."""
-MOMENT_KINDS = {(joint, rotation): kind for joint, rotation, kind in MOMENT_PEAKS.values()}
+MOMENT_KINDS = {(joint, rotation): kind for joint, rotation, kind, _ in MOMENT_PEAKS.values()}
 LUMBAR_MOMENTS = {"flexion": ("extension", -1.0)}
 """Lower-back moments are internal; extension is the direction that is named, as in the glossary."""
 ALIGNMENT_SERIES = (

@@ -48,7 +48,7 @@ def contact_of(right: np.ndarray, left: np.ndarray) -> Contact:
     fast = np.zeros((3, 2, SAMPLES))
     fast[1] = right, left
     slow = fast[..., :: int(FAST / RATE)]
-    return Contact(slow, 0 * slow, fast, 0 * fast, FAST, 0.0, ())
+    return Contact(slow, 0 * slow, fast, 0 * fast, right + left, FAST, 0.0, ())
 
 
 def two_peaks(start: float, first: float = 2.0, second: float = 3.0) -> np.ndarray:
