@@ -142,12 +142,16 @@ def touchdown_frames(force: Array, rate: float, threshold: float, samples_per_fr
 
 
 def _flights(contact: Contact, total: list[Span]) -> list[Span]:
-    """Samples [start, stop) in which the plates are unloaded, both feet are known to be free, and a contact follows."""
+    """Samples [start, stop) in which the plates are unloaded, both feet are known to be free, and a contact follows.
+
+    A wrench that is unknown is so by whole marker frames, which begin a little before the contact.
+    """
     free = np.isfinite(contact.fast_force[1]).all(axis=0)
     for start, stop in total:
         free[start:stop] = False
-    landings = {start for start, _ in total}
-    return [(a, b) for a, b in runs(free) if b in landings and (b - a) / contact.fast_rate >= SHORTEST_FLIGHT]
+    frame = -(-contact.fast_force.shape[2] // max(contact.force.shape[2], 1))
+    followed = ((a, next((s for s, _ in total if b <= s <= b + frame), -1)) for a, b in runs(free))
+    return [(a, b) for a, b in followed if b >= 0 and (b - a) / contact.fast_rate >= SHORTEST_FLIGHT]
 
 
 def _chosen_flight(flights: list[Span], number: int, name: str) -> Span | None:

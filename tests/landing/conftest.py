@@ -1,0 +1,20 @@
+"""One synthetic landing with typical noise, made once: tests seed their faults into its recordings."""
+
+from __future__ import annotations
+
+import pytest
+
+from jointload.intake.rider import Rider
+from jointload.intake.session import Session
+from jointload.synthetic.landing import simulate_landing
+from jointload.synthetic.measurement import as_recording
+from jointload.synthetic.specification import LandingSpec
+from jointload.synthetic.standing import TYPICAL, label_map, static_recording
+
+
+@pytest.fixture(scope="session")
+def clean_session() -> Session:
+    """A landing and its static trial, both with camera, skin and plate noise."""
+    rider = Rider("S3", 70.0, 1.76, "m", stance="r")
+    trial = as_recording(simulate_landing(LandingSpec(rider, settling=0.6, seed=3)))
+    return Session(trial, static_recording(rider, TYPICAL, 3), label_map(), rider)
