@@ -70,8 +70,16 @@ def demo(out: Out = Path("demo_report")) -> None:
 
 
 @app.command()
-def check(files: Annotated[list[Path], typer.Argument(help="C3D files", show_default=False)]) -> None:
+def check(
+    files: Annotated[list[Path], typer.Argument(help="C3D files", show_default=False)],
+    strip_names: Annotated[bool, typer.Option("--strip-names", help="write a copy without names of people")] = False,
+    out: Annotated[Path | None, typer.Option(help="the new file for --strip-names", show_default=False)] = None,
+) -> None:
     """Say what is wrong with recordings before anyone trusts them. Exit 0 all well, 1 warnings, 2 refused."""
+    if strip_names or out is not None:
+        _strip_names(files, strip_names, out)
+        return
+
     from rich.progress import track
 
     from jointload.intake.c3d import read_recording
@@ -89,6 +97,23 @@ def check(files: Annotated[list[Path], typer.Argument(help="C3D files", show_def
         worst = max(worst, WARNINGS if any(f.severity != "pass" for f in findings) else DONE)
         _print_findings(str(path), findings)
     raise typer.Exit(worst)
+
+
+def _strip_names(files: list[Path], strip_names: bool, out: Path | None) -> None:
+    if len(files) != 1 or out is None or not strip_names:
+        found = (
+            f"{len(files)} files, {'no' if out is None else 'one'} --out, {'' if strip_names else 'no '}--strip-names"
+        )
+        advice = "write: jointload check --strip-names FILE --out NEW.c3d"
+        raise SettingError(expected_found("check", "one file, --strip-names and --out", found, "the command", advice))
+    from jointload.report.nameless import MOTION_REMAINS, write_nameless
+
+    removed = write_nameless(files[0], out)
+    typer.echo(f"Wrote {out}; removed:" if removed else f"Wrote {out}; there was nothing to remove.")
+    for line in removed:
+        typer.echo(f"  {line}")
+    typer.echo("Marker labels, their descriptions and event labels stay: read them once more.")
+    typer.echo(f"{MOTION_REMAINS[0].upper()}{MOTION_REMAINS[1:]}.")
 
 
 @app.command()

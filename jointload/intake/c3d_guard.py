@@ -9,6 +9,7 @@ import hashlib
 import math
 import os
 import stat
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
@@ -144,17 +145,20 @@ class OpenedRecording:
 
     def data_section(self, layout: Layout) -> tuple[bytes, str]:
         """The bytes of the data section, and the SHA-256 of the whole file; only the former are kept in memory."""
-        self.stream.seek(0)
         digest = hashlib.sha256()
-        self._pass_over(layout.start, digest)
+        for piece in self.pieces(0, layout.start):
+            digest.update(piece)
         data = self._read(layout.stop - layout.start)
         digest.update(data)
-        self._pass_over(self.size - layout.stop, digest)
+        for piece in self.pieces(layout.stop, self.size):
+            digest.update(piece)
         return data, digest.hexdigest()
 
-    def _pass_over(self, count: int, digest: hashlib._Hash) -> None:
-        for start in range(0, count, CHUNK):
-            digest.update(self._read(min(CHUNK, count - start)))
+    def pieces(self, start: int, stop: int) -> Iterator[bytes]:
+        """The bytes from start to stop in pieces that fit into memory."""
+        self.stream.seek(start)
+        for at in range(start, stop, CHUNK):
+            yield self._read(min(CHUNK, stop - at))
 
     def _read(self, count: int) -> bytes:
         piece = self.stream.read(count)
