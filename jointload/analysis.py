@@ -13,6 +13,7 @@ from jointload.body.angles import angle_findings, joint_angles
 from jointload.body.calibration import FittedBody, calibrate, quiet_frames
 from jointload.body.mass_centre import mass_centre
 from jointload.body.pose import moving_hip_centres, smooth_markers, track_segments
+from jointload.errors import SettingError, expected_found
 from jointload.intake.quality import inspect_recording
 from jointload.intake.recording import Finding, Severity
 from jointload.intake.rider import G, Rider
@@ -20,7 +21,8 @@ from jointload.intake.session import Session
 from jointload.landing.alignment import alignment
 from jointload.landing.events import find_events, touchdown_frames
 from jointload.landing.measures import Landing, Measure, measure_landing
-from jointload.loads.contact import foot_contact, standing_weight
+from jointload.landing.verdict import judge, stop_moments
+from jointload.loads.contact import Lost, foot_contact, standing_weight
 from jointload.loads.moments import joint_loads, smooth_loads
 from jointload.settings import Settings, Smoothing
 
@@ -60,16 +62,30 @@ class Analysis:
 def analyse(session: Session, settings: Settings | None = None, variants: bool = True) -> Analysis:
     """Analyse one landing. Any InputError says in one line what stands in the way."""
     settings = settings or Settings()
+    _require_sampled(session, settings)
     rider, plate_weight, weight_findings = weigh(session)
     body = fit_body(session, rider, settings)
     landing, landing_findings = descend(session, body, plate_weight, settings)
+    verdict = judge(landing)
+    landing = stop_moments(landing, verdict.stopped)
+    recording_findings = _recording_findings(session, plate_weight) + weight_findings
     return Analysis(
         session=session,
         landing=landing,
         measures=measure_landing(landing),
-        variants=tuple(_vary(session, body, plate_weight, settings)) if variants else (),
-        findings=_recording_findings(session, plate_weight) + weight_findings + body.findings + landing_findings,
+        variants=tuple(_vary(session, body, plate_weight, settings, verdict.stopped)) if variants else (),
+        findings=recording_findings + body.findings + landing_findings + verdict.findings,
     )
+
+
+def _require_sampled(session: Session, settings: Settings) -> None:
+    """SettingError when the cut-off is not below half the rate at which markers were seen."""
+    for recording in (session.trial, session.hip_movement):
+        if recording is None or settings.cutoff is None or settings.cutoff < 0.5 * recording.point_rate:
+            continue
+        expected = f"less than half the marker rate, {recording.point_rate:g} Hz"
+        found = f"{settings.cutoff:g} Hz"
+        raise SettingError(expected_found("cut-off", expected, found, recording.name, "choose a lower --cutoff"))
 
 
 def descend(
@@ -143,23 +159,27 @@ def weigh(session: Session) -> tuple[Rider, float, tuple[Finding, ...]]:
     return measured, weight, (Finding("body_weight", severity, where, evidence, "the weight on the plates is used"),)
 
 
-def _vary(session: Session, body: FittedBody, plate_weight: float, settings: Settings) -> list[Variant]:
-    """What other contact thresholds, and smoothing on the other side of the dynamics, would have given."""
+def _vary(
+    session: Session, body: FittedBody, plate_weight: float, settings: Settings, stopped: tuple[Lost, ...]
+) -> list[Variant]:
+    """What other contact thresholds, and smoothing on the other side of the dynamics, would have given; moments that
+    the verdict stops are stopped here, too."""
     thresholds = [t for t in THRESHOLDS if t != settings.contact_threshold]
     others = {f"contact threshold {t:g} N": replace(settings, contact_threshold=t) for t in thresholds}
     turned: Smoothing = "after" if settings.smoothing == "before" else "before"
     others[f"smoothed {turned} the dynamics"] = replace(settings, smoothing=turned)
-    return [
-        Variant(name, measure_landing(descend(session, body, plate_weight, other)[0])) for name, other in others.items()
-    ]
+    landings = {name: descend(session, body, plate_weight, other)[0] for name, other in others.items()}
+    return [Variant(name, measure_landing(stop_moments(landing, stopped))) for name, landing in landings.items()]
 
 
 def _recording_findings(session: Session, plate_weight: float) -> tuple[Finding, ...]:
-    """Labels are checked on the trial that must hold them all: the static one."""
+    """The static trial must hold all labels; the landing is judged by those of them that it has."""
     static = _named(session.static.name, inspect_recording(session.static, session.labels))
     if session.has_static and abs(plate_weight / session.rider.weight - 1.0) <= WEIGHT_TOLERANCE:
         static = tuple(_weighed(finding) for finding in static)
-    return _named(session.trial.name, inspect_recording(session.trial, None)) + static if session.has_static else static
+    if not session.has_static:
+        return static
+    return _named(session.trial.name, inspect_recording(session.trial, session.labels, complete=False)) + static
 
 
 def _weighed(finding: Finding) -> Finding:

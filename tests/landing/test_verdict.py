@@ -1,0 +1,514 @@
+"""Each fault that the verdict tells, seeded into one synthetic landing: it is found, and nothing else is said."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from jointload.analysis import Analysis, analyse
+from jointload.errors import SettingError
+from jointload.intake.labels import LabelMap
+from jointload.intake.recording import Finding, Plate, Recording
+from jointload.intake.session import Session, read_session
+from jointload.landing.measures import MOMENT_PEAKS
+from jointload.landing.verdict import force_lag, judge
+from jointload.numerics.rotations import from_axes, rotate, rotate_back
+from jointload.settings import Settings
+
+RIGHT_MOMENT = "knee_flexion_moment_peak"
+
+
+@pytest.fixture(scope="module")
+def clean(clean_session: Session) -> Analysis:
+    return analyse(clean_session, variants=False)
+
+
+def doubts(analysis: Analysis) -> dict[str, str]:
+    """Check to severity of everything that is not a pass."""
+    return {f.check: f.severity for f in analysis.findings if f.severity != "pass"}
+
+
+def told(analysis: Analysis, check: str) -> Finding:
+    return next(finding for finding in analysis.findings if finding.check == check)
+
+
+def analysed(session: Session, settings: Settings | None = None, **changes: object) -> Analysis:
+    return analyse(replace(session, **changes), settings, variants=False)  # type: ignore[arg-type]
+
+
+def moments_of(analysis: Analysis, side: str) -> list[float]:
+    return [m.value for m in analysis.measures if m.quantity in MOMENT_PEAKS and m.side == side]
+
+
+def has_moments(analysis: Analysis, side: str) -> bool:
+    values = np.isfinite(moments_of(analysis, side))
+    assert values.size == len(MOMENT_PEAKS)
+    assert values.all() or not values.any()
+    return bool(values.all())
+
+
+# Seeding ------------------------------------------------------------------------------------------------------------
+
+
+def moved(recording: Recording, label: str, by: np.ndarray, frames: slice = slice(None)) -> Recording:
+    """One marker moved by (3,) or (3, F) [m] in some frames."""
+    markers = recording.markers.copy()
+    row = markers[:, recording.labels.index(label), frames]
+    row += by[:, None] if by.ndim == 1 else by
+    return replace(recording, markers=markers)
+
+
+def exchanged(recording: Recording, first: str, second: str, frames: slice = slice(None)) -> Recording:
+    markers = recording.markers.copy()
+    where = [recording.labels.index(first), recording.labels.index(second)]
+    markers[:, where, frames] = markers[:, where[::-1], frames]
+    return replace(recording, markers=markers)
+
+
+def with_plates(recording: Recording, change: Callable[[Plate], Plate], *numbers: int) -> Recording:
+    plates = tuple(change(plate) if plate.number in numbers else plate for plate in recording.plates)
+    return replace(recording, plates=plates)
+
+
+def scaled(factor: float | np.ndarray) -> Callable[[Plate], Plate]:
+    return lambda plate: replace(plate, force=factor * plate.force, moment=factor * plate.moment)
+
+
+def delayed(seconds: float) -> Callable[[Plate], Plate]:
+    shift = round(1000 * seconds)
+
+    def change(plate: Plate) -> Plate:
+        still = [np.concatenate((np.tile(x[:, :1], shift), x[:, :-shift]), axis=1) for x in (plate.force, plate.moment)]
+        return replace(plate, force=still[0], moment=still[1])
+
+    return change
+
+
+def misplaced(by: tuple[float, float, float]) -> Callable[[Plate], Plate]:
+    """A plate whose corners were measured wrong by (3,) [m]: its force acts there, too."""
+    way = np.array(by)
+    return lambda plate: replace(
+        plate,
+        corners=plate.corners + way[:, None],
+        moment=plate.moment + np.cross(way[:, None], plate.force, axis=0),
+    )
+
+
+def with_labels(session: Session, exchange: dict[str, str]) -> LabelMap:
+    """The session's labels with the landmarks of `exchange` named for each other, in both directions."""
+    landmarks = dict(session.labels.landmarks)
+    for one, other in exchange.items():
+        landmarks[one], landmarks[other] = landmarks[other], landmarks[one]
+    return replace(session.labels, landmarks=landmarks)
+
+
+def carried_by(analysis: Analysis, segment: str, way: np.ndarray) -> np.ndarray:
+    """A way (3,) [m] in a segment's axes as (3, F) in the lab."""
+    return rotate(analysis.landing.poses.of(segment)[0], way[:, None])
+
+
+# Nothing to find ----------------------------------------------------------------------------------------------------
+
+
+def test_a_clean_landing_has_no_doubts(clean: Analysis) -> None:
+    assert doubts(clean) == {}
+    assert has_moments(clean, "r")
+    assert has_moments(clean, "l")
+
+
+@pytest.mark.parametrize("rider", ["rider_a", "rider_b", "rider_c"])
+@pytest.mark.parametrize("condition", ["flat", "wedge"])
+def test_the_sample_study_has_no_doubts(root: Path, rider: str, condition: str) -> None:
+    folder = root / "sample_c3d"
+    session = read_session(
+        folder / f"{rider}_landing_{condition}.c3d",
+        folder / f"{rider}_static.c3d",
+        labels=folder / "labels.toml",
+        rider=folder / f"{rider}.toml",
+    )
+    assert doubts(analyse(session, variants=False)) == {}
+
+
+def test_every_check_gives_its_evidence(clean: Analysis) -> None:
+    for finding in judge(clean.landing).findings:
+        assert finding.evidence, finding.check
+        assert finding.where, finding.check
+
+
+# Labels and the static trial ----------------------------------------------------------------------------------------
+
+
+def test_right_and_left_exchanged_throughout(clean_session: Session) -> None:
+    """The impossible angles are what such a body gives."""
+    names = clean_session.labels.landmarks
+    labels = with_labels(clean_session, {n: f"{n[:-2]}_l" for n in names if n.endswith("_r")})
+    clusters = {f"{name[:-2]}_{'l' if name[-1] == 'r' else 'r'}": of for name, of in labels.clusters.items()}
+    analysis = analysed(clean_session, labels=replace(labels, clusters=clusters))
+    found = doubts(analysis)
+    assert found.pop("landmark_sides") == "refuse"
+    assert set(found) <= {"impossible_angle", "near_gimbal_lock", "static_posture", "joint_apart"}
+    assert "right and left: all landmarks" in told(analysis, "landmark_sides").evidence
+    assert not any(np.isfinite(moments_of(analysis, "r") + moments_of(analysis, "l")))
+
+
+@pytest.mark.parametrize(
+    ("exchange", "words", "stopped"),
+    [
+        ({"femur_epicondyle_lateral_r": "femur_epicondyle_medial_r"}, "femur epicondyle medial and", "r"),
+        ({"malleolus_lateral_l": "malleolus_medial_l"}, "malleolus medial and malleolus lateral, left", "l"),
+        ({"femur_epicondyle_lateral_r": "femur_epicondyle_lateral_l"}, "femur epicondyle lateral", "rl"),
+        ({"asis_r": "psis_r", "asis_l": "psis_l"}, "front and rear of the pelvis", "rl"),
+    ],
+)
+def test_landmarks_exchanged_in_the_static_trial(
+    clean_session: Session, exchange: dict[str, str], words: str, stopped: str
+) -> None:
+    analysis = analysed(clean_session, labels=with_labels(clean_session, exchange))
+    finding = told(analysis, "landmark_sides")
+    assert finding.severity == "refuse"
+    assert words in finding.evidence
+    assert [f.check for f in analysis.findings if f.severity == "refuse"] == ["landmark_sides"]
+    for side in "rl":
+        assert has_moments(analysis, side) == (side not in stopped)
+
+
+def test_a_static_trial_on_bent_knees(clean: Analysis, clean_session: Session) -> None:
+    static = bent(clean, clean_session.static, np.deg2rad(40.0))
+    analysis = analysed(clean_session, static=static)
+    assert doubts(analysis) == {"static_posture": "warn"}
+    assert "knee bent by 4" in told(analysis, "static_posture").evidence
+    assert has_moments(analysis, "r")
+
+
+def bent(clean: Analysis, static: Recording, angle: float) -> Recording:
+    """The static trial with the thighs leaned back about the knees and the upper body carried along."""
+    body, markers = clean.landing.body, static.markers.copy()
+    turn = np.array([[np.cos(angle), -np.sin(angle), 0.0], [np.sin(angle), np.cos(angle), 0.0], [0.0, 0.0, 1.0]])
+    drop = np.zeros(3)
+    for side in "rl":
+        knee, hip = (body.standing_points[f"{joint}_centre_{side}"] for joint in ("knee", "hip"))
+        drop = turn @ (hip - knee) - (hip - knee)
+        for label in body.clusters[f"thigh_{side}"].labels:
+            row = static.labels.index(label)
+            markers[:, row] = turn @ (markers[:, row] - knee[:, None]) + knee[:, None]
+    legs = [row for row, label in enumerate(static.labels) if markers[1, row].mean() < 0.55 or "thigh" in label]
+    upper = np.setdiff1d(np.arange(len(static.labels)), legs)
+    markers[:, upper] += drop[:, None, None]
+    return replace(static, markers=markers)
+
+
+# Markers ------------------------------------------------------------------------------------------------------------
+
+
+def test_markers_that_change_places_for_a_while(clean: Analysis, clean_session: Session) -> None:
+    start = clean.landing.touchdown_frame() + 10
+    trial = exchanged(clean_session.trial, "R_heel", "R_heel_lateral", slice(start, start + 20))
+    analysis = analysed(clean_session, trial=trial)
+    assert doubts(analysis) == {"markers exchanged": "refuse"}
+    assert f"frames {start + 1}-{start + 20}" in told(analysis, "markers exchanged").evidence
+    assert not has_moments(analysis, "r")
+    assert has_moments(analysis, "l")
+    (note,) = {m.note for m in analysis.measures if m.quantity == RIGHT_MOMENT and m.side == "r"}
+    assert "R_heel and R_heel_lateral are exchanged" in note
+
+
+def test_an_exchange_outside_the_landing_leaves_its_moments(clean: Analysis, clean_session: Session) -> None:
+    trial = exchanged(clean_session.trial, "R_heel", "R_heel_lateral", slice(10, 20))
+    analysis = analysed(clean_session, trial=trial)
+    assert doubts(analysis) == {"markers exchanged": "refuse"}
+    assert moments_of(analysis, "l") == moments_of(clean, "l")
+    assert has_moments(analysis, "r")
+
+
+def test_a_marker_that_jumps(clean_session: Session) -> None:
+    trial = moved(clean_session.trial, "L_shank_2", np.array([0.03, 0.03, 0.0]), slice(30, 32))
+    analysis = analysed(clean_session, trial=trial)
+    assert doubts(analysis) == {"marker jumps": "warn"}
+    evidence = told(analysis, "marker jumps").evidence
+    assert evidence.startswith("2 jumps off the path")
+    assert "L_shank_2 in frame 31" in evidence or "L_shank_2 in frame 33" in evidence
+
+
+def test_labels_exchanged_in_the_whole_trial_are_exchanged_back(clean_session: Session) -> None:
+    trial = exchanged(clean_session.trial, "R_foot_medial", "R_foot_lateral")
+    analysis = analysed(clean_session, trial=trial)
+    assert doubts(analysis) == {"labels_exchanged": "warn"}
+    assert has_moments(analysis, "r")
+
+
+@pytest.mark.parametrize(
+    ("segment", "label", "way"),
+    [
+        ("thigh_r", "R_thigh_2", (0.0, 0.020, 0.0)),
+        ("shank_l", "L_shank_3", (0.014, 0.0, 0.014)),
+        ("foot_l", "L_toe", (0.0, 0.020, 0.0)),
+        ("pelvis", "R_spine_front", (0.0, -0.014, 0.014)),
+    ],
+)
+def test_a_marker_that_slipped_after_the_static_trial(
+    clean: Analysis, clean_session: Session, segment: str, label: str, way: tuple[float, float, float]
+) -> None:
+    trial = moved(clean_session.trial, label, carried_by(clean, segment, np.array(way)))
+    analysis = analysed(clean_session, trial=trial)
+    assert doubts(analysis) == {"cluster_shape": "warn"}
+    finding = told(analysis, "cluster_shape")
+    assert segment in finding.where
+    assert finding.evidence.startswith(f"{label} is ")
+    assert int(finding.evidence.split()[2]) == pytest.approx(20, abs=5), "skin motion adds to the 20 mm"
+
+
+def test_one_of_three_markers_that_slipped(clean: Analysis, clean_session: Session) -> None:
+    """With three markers there are only distances to tell by."""
+    labels = replace(
+        clean_session.labels,
+        clusters=clean_session.labels.clusters | {"foot_r": ("R_heel", "R_foot_medial", "R_foot_lateral")},
+    )
+    way = carried_by(clean, "foot_r", np.array([0.020, 0.0, 0.0]))
+    analysis = analysed(clean_session, labels=labels, trial=moved(clean_session.trial, "R_heel", way))
+    assert doubts(analysis) == {"cluster_shape": "warn"}
+    assert told(analysis, "cluster_shape").evidence.startswith("R_heel is ")
+
+
+@pytest.mark.parametrize(("way", "severity"), [(0.065, "warn"), (0.130, "refuse")])
+def test_a_cluster_that_moved_as_a_whole(clean: Analysis, clean_session: Session, way: float, severity: str) -> None:
+    trial = clean_session.trial
+    for label in clean_session.labels.clusters["shank_r"]:
+        trial = moved(trial, label, carried_by(clean, "shank_r", np.array([0.0, way, 0.0])))
+    analysis = analysed(clean_session, trial=trial)
+    assert doubts(analysis) == {"joint_apart": severity}
+    assert {f.where for f in analysis.findings if f.check == "joint_apart"} == {"ankle_r", "knee_r"}
+    assert has_moments(analysis, "r") == (severity == "warn")
+    assert has_moments(analysis, "l")
+
+
+def test_a_marker_that_is_computed(clean_session: Session) -> None:
+    trial = clean_session.trial
+    heel, inner, outer = (trial.marker(f"R_{name}") for name in ("heel", "foot_medial", "foot_lateral"))
+    frame = np.stack(
+        [from_axes(inner[:, k] - heel[:, k], outer[:, k] - heel[:, k], "x", "z") for k in range(trial.frames)], 2
+    )
+    local = rotate_back(frame, trial.marker("R_toe") - heel).mean(axis=1)
+    computed = heel + rotate(frame, local[:, None])
+    analysis = analysed(clean_session, trial=moved(trial, "R_toe", computed - trial.marker("R_toe")))
+    assert doubts(analysis) == {"computed markers": "warn"}
+    assert told(analysis, "computed markers").where.endswith("R_heel, R_toe")
+
+
+def test_a_marker_hidden_across_touchdown(clean: Analysis, clean_session: Session) -> None:
+    touchdown = clean.landing.touchdown_frame()
+    trial = moved(clean_session.trial, "R_toe", np.full(3, np.nan), slice(touchdown - 5, touchdown + 5))
+    assert doubts(analysed(clean_session, trial=trial)) == {"gap_from_segment": "warn", "gap_across_touchdown": "warn"}
+
+
+# Plates and feet ----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("way", "direction"), [(0.06, "to the right"), (-0.06, "to the left")])
+def test_a_plate_misplaced_in_the_laboratory(clean_session: Session, way: float, direction: str) -> None:
+    trial = with_plates(clean_session.trial, misplaced((0.0, 0.0, way)), 1)
+    analysis = analysed(clean_session, trial=trial)
+    assert doubts(analysis) == {"pressure_off_foot": "refuse"}
+    finding = told(analysis, "pressure_off_foot")
+    assert finding.where == "right foot"
+    assert direction in finding.evidence
+    assert float(finding.evidence.split()[0]) == pytest.approx(60, abs=8), (
+        "the pressure lies near the middle of the sole"
+    )
+    assert not has_moments(analysis, "r")
+    assert has_moments(analysis, "l")
+
+
+def test_a_stopped_side_keeps_forces_and_angles(clean: Analysis, clean_session: Session) -> None:
+    trial = with_plates(clean_session.trial, misplaced((0.0, 0.0, 0.06)), 1)
+    analysis = analysed(clean_session, trial=trial)
+    before, after = ({(m.quantity, m.side): m for m in a.measures} for a in (clean, analysis))
+    for quantity in ("vertical_force_peak", "vertical_loading_rate", "knee_flexion_peak", "ankle_dorsiflexion_peak"):
+        assert after[quantity, "r"].value == before[quantity, "r"].value
+    for quantity, side in ((RIGHT_MOMENT, "r"), ("hip_work_negative", "r"), ("l5s1_extension_moment_peak", "")):
+        assert np.isfinite(before[quantity, side].value)
+        assert np.isnan(after[quantity, side].value)
+        assert "beside the foot" in after[quantity, side].note
+    for (quantity, side), measure in before.items():
+        if side == "l":
+            assert after[quantity, side].value == pytest.approx(measure.value, nan_ok=True, rel=1e-12)
+
+
+def test_stopped_moments_stay_stopped_with_other_settings(clean_session: Session) -> None:
+    trial = with_plates(clean_session.trial, misplaced((0.0, 0.0, 0.06)), 1)
+    analysis = analyse(replace(clean_session, trial=trial), Settings(smoothing="after"))
+    assert not has_moments(analysis, "r")
+    assert len(analysis.variants) > 1
+    for variant in analysis.variants:
+        values = {(m.quantity, m.side): m.value for m in variant.measures}
+        assert np.isnan(values[RIGHT_MOMENT, "r"])
+        assert np.isfinite(values[RIGHT_MOMENT, "l"])
+
+
+def test_a_foot_that_is_partly_off_its_plate(clean: Analysis, clean_session: Session) -> None:
+    landing = clean.landing
+    heel = landing.poses.place(landing.body, "calcaneus_r")[0, landing.window("r")].mean()
+
+    def cut(plate: Plate) -> Plate:
+        corners = plate.corners.copy()
+        corners[0] = np.maximum(corners[0], heel + 0.04)
+        return replace(plate, corners=corners)
+
+    analysis = analysed(clean_session, trial=with_plates(clean_session.trial, cut, 1))
+    assert doubts(analysis) == {"foot_off_plate": "warn"}
+    assert told(analysis, "foot_off_plate").where == "right foot"
+    assert has_moments(analysis, "r")
+
+
+def test_a_plate_that_stays_silent(clean_session: Session) -> None:
+    analysis = analysed(clean_session, trial=with_plates(clean_session.trial, scaled(0.0), 1))
+    found = doubts(analysis)
+    assert found.pop("plate_silent") == "refuse"
+    assert set(found) <= {"foot_on_plate", "no_touchdown"}, "contact and events tell of a foot without force"
+    assert np.isnan(analysis.landing.loads.moment[:, analysis.landing.loads.joints.index("knee_r")]).all()
+    assert has_moments(analysis, "l")
+
+
+def test_a_saturated_plate(clean_session: Session) -> None:
+    vertical = clean_session.trial.plates[0].force[1]
+    level = 0.85 * vertical.max()
+    factor = np.minimum(vertical, level) / np.where(vertical > level, vertical, np.minimum(vertical, level))
+    analysis = analysed(clean_session, trial=with_plates(clean_session.trial, scaled(factor), 1))
+    assert doubts(analysis) == {"plate saturation": "refuse"}
+    assert f"vertical force stands at {level:.0f} N" in told(analysis, "plate saturation").evidence
+    assert not has_moments(analysis, "r")
+    assert has_moments(analysis, "l")
+
+
+def test_a_drifting_plate(clean_session: Session) -> None:
+    trial = clean_session.trial
+
+    def drifting(plate: Plate) -> Plate:
+        force = np.zeros_like(plate.force)
+        force[1] = 60.0 * trial.force_time
+        middle = plate.corners.mean(axis=1)[:, None]
+        return replace(plate, force=plate.force + force, moment=plate.moment + np.cross(middle, force, axis=0))
+
+    analysis = analysed(clean_session, trial=with_plates(trial, drifting, 2))
+    assert doubts(analysis) == {"baseline drift": "warn"}
+
+
+# Force and motion ---------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("seconds", "severity"), [(0.010, "warn"), (0.020, "refuse")])
+def test_markers_and_force_out_of_step(clean_session: Session, seconds: float, severity: str) -> None:
+    analysis = analysed(clean_session, trial=with_plates(clean_session.trial, delayed(seconds), 1, 2))
+    assert doubts(analysis) == {"out_of_step": severity}
+    assert f"{1000 * seconds:.0f} ms behind" in told(analysis, "out_of_step").evidence
+    assert has_moments(analysis, "r") == has_moments(analysis, "l") == (severity == "warn")
+
+
+@pytest.mark.parametrize("shift", [0.0, 0.004, 0.012])
+def test_the_lag_is_right_to_a_millisecond(clean_session: Session, shift: float) -> None:
+    trial = clean_session.trial if shift == 0 else with_plates(clean_session.trial, delayed(shift), 1, 2)
+    lag, alike = force_lag(analysed(clean_session, trial=trial).landing)
+    assert lag == pytest.approx(shift, abs=0.001)
+    assert alike > 0.99
+
+
+def test_the_pelvis_stands_for_a_body_without_trunk_markers(clean_session: Session) -> None:
+    legs = {
+        n: label
+        for n, label in clean_session.labels.landmarks.items()
+        if not n.startswith(("acromion", "elbow", "wrist", "head"))
+    }
+    session = replace(clean_session, labels=replace(clean_session.labels, landmarks=legs))
+    assert told(analysed(session), "out_of_step").severity == "pass"
+    late = analysed(session, trial=with_plates(clean_session.trial, delayed(0.04), 1, 2))
+    assert told(late, "out_of_step").severity == "refuse"
+
+
+@pytest.mark.parametrize(("share", "severity"), [(0.08, "warn"), (-0.25, "refuse")])
+def test_a_body_that_does_not_fall_freely(clean: Analysis, clean_session: Session, share: float, severity: str) -> None:
+    trial = clean_session.trial
+    before = np.minimum(trial.time - clean.landing.events.first_touchdown, 0.0)
+    markers = trial.markers.copy()
+    markers[1] -= 0.5 * share * 9.81 * before**2
+    analysis = analysed(clean_session, trial=replace(trial, markers=markers))
+    assert doubts(analysis) == {"free_fall": severity}
+    assert has_moments(analysis, "r") == (severity == "warn")
+
+
+@pytest.mark.parametrize(("factor", "severity"), [(1.3, "warn"), (2.5, "refuse")])
+def test_a_force_that_the_motion_does_not_explain(clean_session: Session, factor: float, severity: str) -> None:
+    analysis = analysed(clean_session, trial=with_plates(clean_session.trial, scaled(factor), 1, 2))
+    assert doubts(analysis) == {"residual_force": severity}
+    assert has_moments(analysis, "r") == has_moments(analysis, "l") == (severity == "warn")
+
+
+def test_a_peak_that_no_body_bears(clean_session: Session) -> None:
+    analysis = analysed(clean_session, trial=with_plates(clean_session.trial, scaled(10.0), 1))
+    assert doubts(analysis) == {"implausible_peak": "refuse"}
+    assert not has_moments(analysis, "r")
+    assert has_moments(analysis, "l")
+    assert "implausible peak" in told(analysis, "residual_force").advice, "the cause of the residual is named"
+
+
+def test_a_mass_that_is_not_the_riders(clean_session: Session) -> None:
+    heavier = replace(clean_session.rider, mass=1.05 * clean_session.rider.mass)
+    assert doubts(analysed(clean_session, rider=heavier)) == {"body_weight": "warn"}
+
+
+def test_a_cutoff_too_high_for_the_markers(clean_session: Session) -> None:
+    assert told(analysed(clean_session, Settings(cutoff=80.0)), "filter").severity == "warn"
+    assert told(analysed(clean_session, Settings(cutoff=None)), "filter").severity == "pass"
+
+
+@pytest.mark.parametrize("cutoff", [125.0, 140.0])
+def test_a_cutoff_that_no_sampled_marker_can_hold_is_an_error(clean_session: Session, cutoff: float) -> None:
+    with pytest.raises(SettingError, match="less than half the marker rate, 250 Hz") as caught:
+        analysed(clean_session, Settings(cutoff=cutoff))
+    assert "\n" not in str(caught.value)
+
+
+# Published recordings -----------------------------------------------------------------------------------------------
+
+REAL = Path(__file__).parents[1] / "intake" / "real"
+
+
+def real(shared_c3d: Path, trial: str, static: str | None, who: str) -> Analysis:
+    session = read_session(
+        shared_c3d / f"{trial}.c3d",
+        None if static is None else shared_c3d / f"{static}.c3d",
+        labels=REAL / f"{who}_labels.toml",
+        rider=REAL / f"{who}_rider.toml",
+    )
+    return analyse(session, variants=False)
+
+
+@pytest.mark.parametrize(
+    ("trial", "static", "who", "expected"),
+    [
+        ("landing/vertical_jump_two_plates", None, "jump", {"joint_apart"}),
+        ("running/treadmill_3.5ms", "running/static", "running", set()),
+        ("walking/walk_1", "walking/static", "walking", set()),
+        ("walking/walk_2", "walking/static", "walking", {"foot_off_plate"}),
+        ("walking/walk_3", "walking/static", "walking", set()),
+    ],
+)
+def test_published_recordings_are_not_refused(
+    shared_c3d: Path, trial: str, static: str | None, who: str, expected: set[str]
+) -> None:
+    """The jump's left thigh is tracked by two knee markers and one more, of a calibration without quiet stance; in the
+    second walk the right heel comes down over the rear edge of its plate."""
+    analysis = real(shared_c3d, trial, static, who)
+    verdict = judge(analysis.landing)
+    assert {f.check for f in verdict.findings if f.severity != "pass"} == expected
+    assert not [f for f in analysis.findings if f.severity == "refuse"]
+    assert not verdict.stopped
+
+
+def test_the_computed_markers_of_the_jump_are_named(shared_c3d: Path) -> None:
+    jump = real(shared_c3d, "landing/vertical_jump_two_plates", None, "jump")
+    finding = told(jump, "computed markers")
+    assert finding.severity == "warn"
+    assert "R.Ankle, R.Ankle.Medial, R.Toe" in finding.where
