@@ -48,6 +48,7 @@ ORDER = (
     "landing.verdict",
     "analysis",
     "insole.geometry",
+    "insole.foundation",
     "insole.materials",
     "insole.compression",
     "insole.cushioning",

@@ -1,0 +1,96 @@
+"""The insole's bed, run by hand: python tests/benchmarks/insole.py
+
+1,000 draws x 10 instants on cells of 8 mm, on one core: baseline and one wedge, wanted in under 6 s.
+"""
+
+from __future__ import annotations
+
+import os
+
+for library in ("OPENBLAS", "OMP", "MKL"):
+    os.environ[f"{library}_NUM_THREADS"] = "1"
+
+import time  # noqa: E402
+from collections.abc import Callable  # noqa: E402
+
+import numpy as np  # noqa: E402
+
+from jointload.insole.foundation import (  # noqa: E402
+    GRAVITY,
+    REASONS,
+    BedLoad,
+    BedPose,
+    baseline_pose,
+    changed_pose,
+    draw_person,
+    height_sensitivity,
+    linear_response,
+    plain_foot,
+)
+
+MASS, LENGTH, THICK = 70.0, 0.260, 0.012
+DRAWS, INSTANTS, DEGREES = 1000, 10, 5.0
+WANTED = 6.0
+WALKING, RUNNING = 1.05, 2.4
+
+
+def timed(label: str, work: Callable[[], BedPose]) -> tuple[BedPose, float]:
+    start = time.perf_counter()
+    pose = work()
+    seconds = time.perf_counter() - start
+    print(f"{label:34s} {seconds:6.2f} s   stable {pose.stable.mean():7.2%}   ", end="")
+    print("" if np.isnan(pose.residual).all() else f"largest imbalance {np.nanmax(pose.residual):.1e} of F")
+    return pose, seconds
+
+
+def quantiles(values: np.ndarray) -> str:
+    return "{1:6.3f} ({0:6.3f} to {2:6.3f})".format(*np.nanquantile(values, [0.05, 0.5, 0.95]))
+
+
+def speed() -> None:
+    bed, person = plain_foot(LENGTH), draw_person(DRAWS, 1, MASS, LENGTH)
+    weight = MASS * GRAVITY
+    load = BedLoad(
+        weight * np.linspace(0.5, 4.0, INSTANTS),
+        LENGTH * np.linspace(0.20, 0.60, INSTANTS),
+        np.linspace(-0.005, 0.005, INSTANTS),
+    )
+    flat, tilt = np.full(bed.x.shape, THICK), np.tan(np.deg2rad(DEGREES)) * bed.y
+    print(f"{DRAWS} draws x {INSTANTS} instants x {bed.x.size} cells")
+    before, first = timed("baseline", lambda: baseline_pose(bed, flat, person.materials, person.joints, load))
+    after, second = timed("wedge of 5 deg", lambda: changed_pose(bed, flat + tilt, person.joints, before))
+    quick, _ = timed("the same, one implicit step", lambda: linear_response(bed, flat + tilt, person.joints, before))
+    start = time.perf_counter()
+    slope = height_sensitivity(bed, person.joints, before) @ tilt
+    print(f"{'sensitivity to every cell':34s} {time.perf_counter() - start:6.2f} s")
+    print(f"baseline and wedge {first + second:.2f} s, wanted under {WANTED:g} s")
+    whole = after.roll - before.roll
+    print("error of roll, one implicit step   ", quantiles((quick.roll - before.roll) / whole - 1))
+    print("error of roll, sensitivity         ", quantiles(slope[..., 1] / whole - 1))
+    for code, count in zip(*np.unique(after.reason, return_counts=True), strict=True):
+        print(f"{count:6d} poses: {REASONS[code] or 'stable'}")
+
+
+def magnitudes() -> None:
+    bed, person = plain_foot(LENGTH), draw_person(DRAWS, 1, MASS, LENGTH)
+    flat = np.full(bed.x.shape, THICK)
+    heel = np.clip((0.50 - bed.x / LENGTH) / 0.15, 0, 1)
+    print("\nmedian (5 to 95 %) of roll per degree and shift of the centre of pressure [mm per degree]")
+    for task, weights, forward in (("walking", WALKING, 0.38), ("running", RUNNING, 0.42), ("landing", 5.0, 0.50)):
+        load = BedLoad(np.array([weights * MASS * GRAVITY]), np.array([forward * LENGTH]), np.zeros(1))
+        before = baseline_pose(bed, flat, person.materials, person.joints, load)
+        for part, share in (("full", 1.0), ("heel", heel)):
+            for side, sign in (("medial", 1), ("lateral", -1)):
+                tilt = share * np.tan(np.deg2rad(sign * DEGREES)) * bed.y
+                after = changed_pose(bed, flat + tilt, person.joints, before)
+                roll = np.rad2deg(after.roll - before.roll) / (sign * DEGREES)
+                shift = 1000 * (after.cop_y - before.cop_y) / (sign * DEGREES)
+                print(f"{task:8s} {part:5s} {side:8s} roll {quantiles(roll)}   shift {quantiles(shift)}")
+        lift = 0.018 * np.clip((0.65 - bed.x / LENGTH) / 0.45, 0, 1)
+        after = changed_pose(bed, flat + lift, person.joints, before)
+        print(f"{task:8s} 18 mm heel lift, pitch [deg] {quantiles(np.rad2deg(after.pitch - before.pitch))}")
+
+
+if __name__ == "__main__":
+    speed()
+    magnitudes()
