@@ -51,7 +51,7 @@ STEP_WARN, STEP_REFUSE = 0.005, 0.012
 """[s] by which markers and force may be out of step (choice: on the sample's stiff landing 4 ms shift the hip's moment
 peaks by up to a fifth, 12 ms by up to a half; the lag itself is found to a millisecond)."""
 PELVIS_SLACK = 0.012
-"""[s] the pelvis alone leads the whole body's centre of mass: up to 8 ms in landings, walking and running at hand."""
+"""[s] the pelvis alone follows the force: by up to 8 ms in the landings, walking and running at hand."""
 STEP_SEARCH, STEP_BEFORE, STEP_AFTER = 0.06, 0.1, 0.3
 """[s] lags that are tried, and the time around touch-down that is compared (choice)."""
 STEP_ALIKE = 0.8
@@ -578,7 +578,7 @@ def check_step(landing: Landing, cause: str = "") -> Judgement:
         return _passed("out_of_step", landing.recording.name, "force and motion cannot be compared in this trial")
     severity = _graded(abs(lag) - slack, STEP_WARN, STEP_REFUSE)
     text = f"the force is {1000 * abs(lag):.0f} ms {'behind' if lag > 0 else 'ahead of'} the motion of "
-    text += "the whole body" if whole else f"the pelvis, which leads by up to {1000 * slack:.0f} ms"
+    text += "the whole body" if whole else f"the pelvis, which follows by up to {1000 * slack:.0f} ms"
     if severity == "pass" or cause:
         return _explained("out_of_step", landing.recording.name, text, cause)
     advice = "check the synchronisation and the rates of cameras and plates; "
@@ -589,7 +589,7 @@ def check_step(landing: Landing, cause: str = "") -> Judgement:
 
 def force_lag(landing: Landing) -> tuple[float, float]:
     """Time [s] by which the ground force comes after the body's motion, and their correlation at that lag; NaN when
-    there is too little to compare."""
+    there is too little to compare, or when a landing foot's force is not measured throughout."""
     rate, centre = landing.poses.rate, landing.centre.position[1]
     height = centre if np.isfinite(centre).any() else landing.poses.place(landing.body, "hip_mid")[1]
     demanded = 1.0 + derivatives(height, 1.0 / rate)[1] / G
@@ -603,7 +603,7 @@ def force_lag(landing: Landing) -> tuple[float, float]:
     measured = landing.contact.force[1].sum(axis=0)[first:last] / landing.weight
     shifted = np.lib.stride_tricks.sliding_window_view(demanded[first - most : last + most], last - first)[::-1]
     known = np.isfinite(measured) & np.isfinite(shifted).all(axis=0)
-    if known.sum() < most:
+    if known.sum() < most or (landing.events.kind == "landing" and not known.all()):
         return float("nan"), float("nan")
     alike = _correlations(shifted[:, known], measured[known])
     best = int(np.argmax(alike))
@@ -642,8 +642,10 @@ def check_residual(landing: Landing, cause: str = "") -> Judgement:
     is named as the cause."""
     check, name = "residual_force", landing.recording.name
     left, note = _result(residual_force(landing))
-    if not np.isfinite(left):
-        return _passed(check, name, note)
+    windows = [landing.window(side) for side in landing.events.sides]
+    lost = [g for g in landing.contact.lost if any(g.start < w.stop and g.stop > w.start for w in windows)]
+    if not np.isfinite(left) or lost:
+        return _passed(check, name, note or f"not known: {lost[0].reason}")
     peak = float(np.nanmax(landing.contact.force[1].sum(axis=0)))
     share = left / peak
     text = (

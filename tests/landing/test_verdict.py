@@ -372,6 +372,16 @@ def test_a_plate_that_stays_silent(clean_session: Session) -> None:
     assert has_moments(analysis, "l")
 
 
+@pytest.mark.parametrize("number", [1, 2])
+def test_a_landing_with_one_foot_beside_the_plates_is_told_once(clean_session: Session, number: int) -> None:
+    """What the whole body's force would show cannot be told then."""
+    plates = tuple(plate for plate in clean_session.trial.plates if plate.number == number)
+    analysis = analysed(clean_session, trial=replace(clean_session.trial, plates=plates))
+    assert set(doubts(analysis)) <= {"foot_on_plate", "no_touchdown"}
+    assert "foot_on_plate" in doubts(analysis)
+    assert has_moments(analysis, "rl"[number - 1])
+
+
 def test_a_saturated_plate(clean_session: Session) -> None:
     vertical = clean_session.trial.plates[0].force[1]
     level = 0.85 * vertical.max()
