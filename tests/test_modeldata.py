@@ -129,7 +129,8 @@ def test_units_follow_from_si_units_and_normaliser():
 
 
 def test_moments_are_external_at_knee_and_hip_and_internal_where_their_literature_is():
-    internal = {"ankle_inversion_moment_peak", "l5s1_extension_moment_peak", "l5s1_lateral_bend_moment_peak"}
+    ankle = {"ankle_inversion_moment_peak", "ankle_eversion_moment_peak"}
+    internal = ankle | {"l5s1_extension_moment_peak", "l5s1_lateral_bend_moment_peak"}
     for name, row in glossary().items():
         if "N m" in row["si_unit"]:
             assert row["kind"] == ("internal" if name in internal else "external"), name
