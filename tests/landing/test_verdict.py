@@ -14,8 +14,9 @@ from jointload.errors import SettingError
 from jointload.intake.labels import LabelMap
 from jointload.intake.recording import Finding, Plate, Recording
 from jointload.intake.session import Session, read_session
+from jointload.landing.force_checks import force_lag
 from jointload.landing.measures import MOMENT_PEAKS
-from jointload.landing.verdict import force_lag, judge
+from jointload.landing.verdict import judge
 from jointload.numerics.rotations import from_axes, rotate, rotate_back
 from jointload.settings import Settings
 
