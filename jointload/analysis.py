@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from jointload.body.angles import angle_findings, joint_angles
+from jointload.body.angles import gimbal_findings, joint_angles
 from jointload.body.calibration import FittedBody, calibrate, quiet_frames
 from jointload.body.mass_centre import mass_centre
 from jointload.body.pose import moving_hip_centres, smooth_markers, track_segments
@@ -125,7 +125,7 @@ def descend(
         weight_on_plates=plate_weight,
         settings=settings,
     )
-    return landing, gap_findings + pose_findings + angle_findings(angles, body) + contact.findings + events.findings
+    return landing, gap_findings + pose_findings + gimbal_findings(angles) + contact.findings + events.findings
 
 
 def fit_body(session: Session, rider: Rider, settings: Settings) -> FittedBody:

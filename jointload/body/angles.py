@@ -63,25 +63,16 @@ def joint_angles(poses: SegmentPoses, body: FittedBody, zero: AngleZero = "anato
     )
 
 
-def angle_findings(angles: JointAngles, body: FittedBody) -> tuple[Finding, ...]:
-    """Joints that come near gimbal lock, and joints whose first rotation is beyond what a joint can do."""
+def gimbal_findings(angles: JointAngles) -> tuple[Finding, ...]:
+    """Joints whose second rotation comes near a right angle, where the first and third cannot be told apart."""
     out = []
     for j, name in enumerate(angles.joints):
-        first, second = np.rad2deg(angles.angle[0, j]), np.abs(angles.angle[1, j])
-        if not np.isfinite(second).any():
-            continue
-        if np.nanmax(second) > GIMBAL_LIMIT:
+        second = np.abs(angles.angle[1, j])
+        if np.isfinite(second).any() and np.nanmax(second) > GIMBAL_LIMIT:
             where = f"{name}, frame {int(np.nanargmax(second)) + 1}"
             evidence = f"second rotation reaches {np.rad2deg(np.nanmax(second)):.0f} deg"
             advice = "its first and third rotation are not reliable there"
             out.append(Finding("near_gimbal_lock", "warn", where, evidence, advice))
-        low, high = body.definition.joints[name].plausible
-        if np.nanmin(first) < low or np.nanmax(first) > high:
-            evidence = f"{angles.rotations[j][0]} from {np.nanmin(first):.0f} to {np.nanmax(first):.0f} deg"
-            advice = (
-                f"a joint stays between {low:g} and {high:g}: check labels and the static trial; do not use its moments"
-            )
-            out.append(Finding("impossible_angle", "warn", name, evidence, advice))
     return tuple(out)
 
 

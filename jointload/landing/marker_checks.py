@@ -8,7 +8,7 @@ import numpy as np
 
 from jointload.body.pose import smooth_markers
 from jointload.intake.quality import exchanged_markers, marker_jumps
-from jointload.intake.recording import SIDES, Array, Finding
+from jointload.intake.recording import SIDES, Array, Finding, Severity
 from jointload.landing.judgement import SIDE_WORDS, Judgement, always, filter_reach, graded, no_moments, passed
 from jointload.landing.measures import Landing
 from jointload.loads.contact import Lost
@@ -258,4 +258,28 @@ def check_joints(landing: Landing) -> Judgement:
     if not findings:
         text = f"the two segments of a joint agree on its centre within {1000 * worst:.0f} mm"
         return passed("joint_apart", landing.recording.name, text)
+    return Judgement(tuple(findings), tuple(stopped), bool(stopped))
+
+
+def check_angles(landing: Landing) -> Judgement:
+    """Whether every joint's first rotation stays within what a joint can do; beyond it in the landing, no moments."""
+    findings: list[Finding] = []
+    stopped: list[Lost] = []
+    for name, joint in landing.body.definition.joints.items():
+        angle = np.rad2deg(landing.angles.angle[0, landing.angles.joints.index(name)])
+        low, high = joint.plausible
+        with np.errstate(invalid="ignore"):
+            beyond = (angle < low) | (angle > high)
+        if not beyond.any():
+            continue
+        sides = [side for side in SIDES if name.endswith(f"_{side}")] or list(SIDES)
+        landing_sides = tuple(s for s in sides if s in landing.events.sides and beyond[landing.window(s)].any())
+        evidence = f"{joint.rotations[0]} from {np.nanmin(angle):.0f} to {np.nanmax(angle):.0f} deg"
+        harm = no_moments(*landing_sides) if landing_sides else "outside the landing"
+        advice = f"a joint stays between {low:g} and {high:g}: check labels and the static trial; {harm}"
+        severity: Severity = "refuse" if landing_sides else "warn"
+        findings.append(Finding("impossible_angle", severity, name, evidence, advice))
+        stopped += always(landing, landing_sides, f"an impossible angle of {name}")
+    if not findings:
+        return passed("impossible_angle", landing.recording.name, "every joint stays within what a joint can do")
     return Judgement(tuple(findings), tuple(stopped), bool(stopped))

@@ -23,7 +23,14 @@ from jointload.landing.force_checks import (
     check_step,
 )
 from jointload.landing.judgement import Judgement
-from jointload.landing.marker_checks import check_clusters, check_exchanged, check_joints, check_sides, check_standing
+from jointload.landing.marker_checks import (
+    check_angles,
+    check_clusters,
+    check_exchanged,
+    check_joints,
+    check_sides,
+    check_standing,
+)
 from jointload.landing.measures import Landing
 from jointload.loads.contact import Lost
 from jointload.loads.moments import joint_loads, smooth_loads
@@ -71,6 +78,7 @@ CHECKS: dict[str, Callable[[Landing], Judgement]] = {
     "markers exchanged": check_exchanged,
     "cluster_shape": check_clusters,
     "joint_apart": check_joints,
+    "impossible_angle": check_angles,
     "plate saturation": check_saturated,
     "foot_off_plate": check_on_plate,
     "pressure_off_foot": check_pressure,

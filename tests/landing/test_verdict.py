@@ -17,7 +17,7 @@ from jointload.intake.session import Session, read_session
 from jointload.landing.force_checks import force_lag
 from jointload.landing.measures import MOMENT_PEAKS
 from jointload.landing.verdict import judge
-from jointload.numerics.rotations import from_axes, rotate, rotate_back
+from jointload.numerics.rotations import about_axis, from_axes, rotate, rotate_back
 from jointload.settings import Settings
 
 RIGHT_MOMENT = "knee_flexion_moment_peak"
@@ -172,7 +172,8 @@ def test_landmarks_exchanged_in_the_static_trial(
     finding = told(analysis, "landmark_sides")
     assert finding.severity == "refuse"
     assert words in finding.evidence
-    assert [f.check for f in analysis.findings if f.severity == "refuse"] == ["landmark_sides"]
+    refused = {f.check for f in analysis.findings if f.severity == "refuse"}
+    assert refused - {"impossible_angle"} == {"landmark_sides"}, "frames the wrong way round make such angles, too"
     for side in "rl":
         assert has_moments(analysis, side) == (side not in stopped)
 
@@ -523,3 +524,21 @@ def test_the_computed_markers_of_the_jump_are_named(shared_c3d: Path) -> None:
     finding = told(jump, "computed markers")
     assert finding.severity == "warn"
     assert "R.Ankle, R.Ankle.Medial, R.Toe" in finding.where
+
+
+def test_a_foot_turned_upside_down_has_no_moments(clean_session: Session) -> None:
+    """All markers of one foot turned by 130 degrees about the line across it: no ankle bends like that."""
+    trial = clean_session.trial
+    markers = trial.markers.copy()
+    names = ("calcaneus_r", "calcaneus_lateral_r", "metatarsal1_r", "metatarsal5_r", "toe_r")
+    rows = [trial.labels.index(clean_session.labels.landmarks[name]) for name in names]
+    middle = markers[:, rows].mean(axis=1, keepdims=True)
+    turn = about_axis("z", np.deg2rad(130.0))
+    markers[:, rows] = middle + np.einsum("ij,jmf->imf", turn, markers[:, rows] - middle)
+    turned = replace(clean_session, trial=replace(trial, markers=markers))
+    analysis = analyse(turned, variants=False)
+    refused = {f.where for f in analysis.findings if f.check == "impossible_angle" and f.severity == "refuse"}
+    assert "ankle_r" in refused
+    (moment,) = [m for m in analysis.measures if m.quantity == RIGHT_MOMENT and m.side == "r"]
+    assert np.isnan(moment.value)
+    assert moment.note
