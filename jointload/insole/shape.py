@@ -117,9 +117,9 @@ class MetatarsalSupport:
     `length` and `width` [m] are those of its foot."""
 
     height: float = 0.0
-    position: float = 0.62
+    position: float = 0.60
     offset: float = 0.0
-    length: float = 0.050
+    length: float = 0.044
     width: float = 0.040
 
     def __post_init__(self) -> None:

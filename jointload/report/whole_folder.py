@@ -1,0 +1,68 @@
+"""A result folder that appears whole or not at all."""
+
+from __future__ import annotations
+
+import contextlib
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+from jointload.errors import OutputError, expected_found
+
+
+def write_whole(out: str | Path, record: str, fill: Callable[[Path], None]) -> Path:
+    """Let `fill` write into a draft beside `out`, then put it in place; nothing is left where `fill` fails.
+
+    record : the file by which an earlier result is known and replaced; a folder of other things is left alone.
+    Returns the folder. OutputError when it cannot be written.
+    """
+    out = Path(out).absolute()
+    _check_replaceable(out, record)
+    made = [folder for folder in out.parents if not folder.exists()]
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(prefix=f".{out.name}-", dir=out.parent) as scratch:
+            draft = Path(scratch) / "new"
+            draft.mkdir()
+            fill(draft)
+            _put_in_place(draft, out, Path(scratch) / "old")
+    except OSError as problem:
+        raise _unwritable(out, problem) from None
+    finally:
+        for folder in made:
+            with contextlib.suppress(OSError):
+                folder.rmdir()
+    return out
+
+
+def _check_replaceable(out: Path, record: str) -> None:
+    try:
+        if out.is_dir():
+            found = f"other files and no {record}" if any(out.iterdir()) and not (out / record).is_file() else ""
+        else:
+            found = "a file" if out.exists() else ""
+    except OSError as problem:
+        raise _unwritable(out, problem) from None
+    if found:
+        expected = "an empty or new folder, or an earlier result"
+        raise OutputError(expected_found("result folder", expected, found, str(out), "choose another --out"))
+
+
+def _put_in_place(draft: Path, out: Path, aside: Path) -> None:
+    """Rename the draft to `out`; an earlier result is set aside first and comes back if the rename fails."""
+    if not out.exists():
+        draft.replace(out)
+        return
+    out.replace(aside)
+    try:
+        draft.replace(out)
+    except OSError:
+        aside.replace(out)
+        raise
+
+
+def _unwritable(out: Path, problem: OSError) -> OutputError:
+    where = problem.strerror or str(problem)
+    return OutputError(
+        expected_found("result folder", "a place that can be written", where, str(out), "choose another --out")
+    )
