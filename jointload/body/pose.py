@@ -178,11 +178,10 @@ def _exchanged_back(markers: Array, used: list[str], body: FittedBody, trial: st
     sample = markers[..., np.unique(np.linspace(0, markers.shape[2] - 1, EXCHANGE_SAMPLE).astype(int))]
     known = {name: _known_part(cluster, used) for name, cluster in body.clusters.items()}
     known = {name: part for name, part in known.items() if part[1].shape[1] >= 3}
-    residuals = _typical_residuals(
-        [part[1] for part in known.values()], [sample[:, part[2]] for part in known.values()]
-    )
     findings: list[Finding] = []
-    for (name, (labels, local, where)), as_labelled in zip(known.items(), residuals, strict=True):
+    for name in _misshapen(known, sample):
+        labels, local, where = known[name]
+        (as_labelled,) = _typical_residuals([local], [sample[:, where]])
         if not as_labelled > LARGE_RESIDUAL:
             continue
         pairs = list(combinations(range(len(labels)), 2))
@@ -203,6 +202,24 @@ def _exchanged_back(markers: Array, used: list[str], body: FittedBody, trial: st
                 )
             )
     return markers, findings
+
+
+def _misshapen(known: dict[str, tuple[list[str], Array, list[int]]], sample: Array) -> list[str]:
+    """Segments in whose cluster a distance differs from the static trial's by LARGE_RESIDUAL or more."""
+    first, second, static, owner = [], [], [], []
+    for name, (_, local, where) in known.items():
+        i, j = np.triu_indices(len(where), 1)
+        first.append(np.take(where, i))
+        second.append(np.take(where, j))
+        static.append(np.linalg.norm(local[:, i] - local[:, j], axis=0))
+        owner += [name] * i.size
+    if not owner:
+        return []
+    distance = np.linalg.norm(sample[:, np.concatenate(first)] - sample[:, np.concatenate(second)], axis=0)
+    seen = np.isfinite(distance)
+    mean = np.where(seen, distance, 0.0).sum(axis=1) / np.maximum(seen.sum(axis=1), 1)
+    changed = seen.any(axis=1) & (np.abs(mean - np.concatenate(static)) > LARGE_RESIDUAL)
+    return list(dict.fromkeys(np.array(owner)[changed].tolist()))
 
 
 def _known_part(cluster: Cluster, used: list[str]) -> tuple[list[str], Array, list[int]]:

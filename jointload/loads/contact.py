@@ -169,11 +169,13 @@ def _sole(poses: SegmentPoses, body: FittedBody, side: str) -> tuple[Array, Arra
 def _bearing(feet: list[_FootPath], plate: Plate, recording: Recording, threshold: float) -> NDArray[np.bool_]:
     """(2, F) which feet may bear one plate's load."""
     bears = np.stack([foot.low & foot.over(plate) for foot in feet])
+    with np.errstate(invalid="ignore"):
+        passing = bears.all(axis=0) & (np.linalg.norm(feet[0].velocity - feet[1].velocity, axis=0) > PASSING_SPEED)
+    if not passing.any():
+        return bears
     step, frames = recording.samples_per_frame, bears.shape[1]
     force, moment = plate.force[:, ::step][:, :frames], plate.moment[:, ::step][:, :frames]
     pressed = centre_of_pressure(force, moment, float(plate.corners[1].mean()), threshold)
-    with np.errstate(invalid="ignore"):
-        passing = bears.all(axis=0) & (np.linalg.norm(feet[0].velocity - feet[1].velocity, axis=0) > PASSING_SPEED)
     right, left = (foot.distance(_padded(pressed, frames)) for foot in feet)
     decided = passing & np.isfinite(right + left)
     bears[0, decided & (right > left)] = False

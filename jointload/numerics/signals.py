@@ -67,6 +67,8 @@ def _grouped_rows(valid: NDArray[np.bool_]) -> Iterator[tuple[NDArray[np.bool_],
 
 def runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """(start, stop) of every unbroken run of True in a (N,) mask, stop exclusive."""
+    if not mask.any():
+        return []
     edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
     return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
 
