@@ -83,13 +83,16 @@ def _compare(panels: tuple[Axes, Axes, Axes], materials: Sequence[Material], loa
         taken = [rest.work if np.isnan(rest.energy_lost) else rest.energy_lost for rest in rests]
         unknown = np.isnan(rests[0].energy_lost)
         energy.plot(mm, np.array(taken) / mm, **style, alpha=0.45 if unknown else 1.0)
+        if unknown:
+            energy.text(0.02, 0.04, "pale: loss unknown, all energy taken is shown", transform=energy.transAxes,
+                        color=colour, fontsize=8)  # fmt: skip
     height.plot(mm, mm, color=SOFT, linewidth=0.7)
     height.text(mm[-1], mm[-1], "unloaded ", ha="right", va="bottom", color=SOFT, fontsize=8)
     pressure.set_title("Peak pressure under the heel (▼ bottomed out)")
     pressure.set_ylabel("peak pressure [kPa]")
     height.set_title("Stack height left under the heel's middle")
     height.set_ylabel("height under load [mm]")
-    energy.set_title("Energy kept per mm of thickness (pale: loss unknown, all taken)")
+    energy.set_title("Energy not returned, per mm of thickness")
     energy.set_ylabel("energy [J/mm]")
     for axes in panels:
         axes.set_xlabel("thickness [mm]")

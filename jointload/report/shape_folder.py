@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from jointload.errors import OutputError, expected_found
-from jointload.insole.mesh import REPRODUCED, SIDE_WORDS, Solid, largest_miss, load_solid, solid_of, stl_bytes
+from jointload.insole.mesh import REPRODUCED, SIDE_WORDS, Solid, faithful_solid, largest_miss, load_solid, stl_bytes
 from jointload.insole.shape import InsoleShape, Numbers, Surface, measure
 from jointload.report.insole_drawing import draw_insole
 from jointload.report.insole_sheet import Written, render_sheet
@@ -53,7 +53,7 @@ def write_shape(
 def _one(draft: Path, surface: Surface, name: str, sided: bool) -> tuple[Written, dict[str, Any]]:
     path = draft / file_name(surface)
     title = f"jointload {SIDE_WORDS[surface.side]} insole, unit mm, x forward y left z up"
-    content = stl_bytes(solid_of(surface), title)
+    content = stl_bytes(faithful_solid(surface), title)
     path.write_bytes(content)
     checked = _checked(surface, path)
     checksum = hashlib.sha256(content).hexdigest()

@@ -10,7 +10,16 @@ import numpy as np
 import pytest
 
 from jointload.errors import SettingError
-from jointload.insole.mesh import REPRODUCED, Solid, largest_miss, load_solid, raster, solid_of, stl_bytes
+from jointload.insole.mesh import (
+    REPRODUCED,
+    Solid,
+    faithful_solid,
+    largest_miss,
+    load_solid,
+    raster,
+    solid_of,
+    stl_bytes,
+)
 from jointload.insole.scan import UNITS, read_scan
 from jointload.insole.shape import (
     ArchFill,
@@ -69,6 +78,13 @@ def test_the_reloaded_file_gives_back_the_heights(files: dict[str, Path], side: 
 
 def test_a_coarse_solid_is_seen_to_miss() -> None:
     assert largest_miss(SHAPE, solid_of(SHAPE, 0.006)) > REPRODUCED
+
+
+def test_a_steep_dome_gets_closer_points() -> None:
+    steep = replace(SHAPE, metatarsal=MetatarsalSupport(0.012, length=0.040, width=0.022))
+    assert largest_miss(steep, solid_of(steep)) > REPRODUCED
+    solid = faithful_solid(steep)
+    assert largest_miss(steep, solid) < REPRODUCED and solid.open_edges == 0
 
 
 def test_left_and_right_are_mirror_images() -> None:

@@ -163,7 +163,7 @@ def test_the_record_tells_the_truth_about_the_files(folder: Path) -> None:
 
 
 def test_a_solid_that_misses_its_heights_is_not_handed_over(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(shape_folder, "solid_of", lambda surface: solid_of(surface, 0.008))
+    monkeypatch.setattr(shape_folder, "faithful_solid", lambda surface: solid_of(surface, 0.008))
     with pytest.raises(OutputError, match=r"within 0\.05 mm"):
         write_shape([SHAPE], tmp_path / "out")
     assert list(tmp_path.iterdir()) == []
