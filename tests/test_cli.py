@@ -13,7 +13,7 @@ import pytest
 from jointload.modeldata import shipped_folder
 
 SAMPLE = shipped_folder("sample_c3d")
-COMMANDS = ("demo", "check", "labels", "analyse", "whatif", "models")
+COMMANDS = ("demo", "check", "labels", "analyse", "whatif", "shape", "material", "models")
 RESULT = {"report.html", "metrics.csv", "series.csv", "quality.csv", "derived.c3d", "run.json"}
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from jointload.insole.shape_file import design_from
 from jointload.intake.labels import labels_from
 from jointload.intake.rider import rider_from
 from jointload.modeldata import shipped_folder
@@ -53,14 +54,15 @@ def test_each_command_shown_exists_with_its_options(line: str) -> None:
 
 def test_every_command_is_shown() -> None:
     shown = {line.split()[1] for line in COMMAND_LINES} | {"demo", "models"}
-    assert shown == {"demo", "check", "labels", "analyse", "whatif", "models"}
+    assert shown == {"demo", "check", "labels", "analyse", "whatif", "shape", "material", "models"}
     assert "`jointload models`" in README
 
 
 def test_the_files_shown_are_right() -> None:
-    labels, rider = (tomllib.loads(text) for text in blocks("toml"))
+    labels, rider, insole = (tomllib.loads(text) for text in blocks("toml"))
     labels_from(labels)
     rider_from(rider)
+    assert {shape.side for shape in design_from(insole).shapes} == {"r", "l"}
 
 
 def test_the_python_runs(tmp_path: Path) -> None:
