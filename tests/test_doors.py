@@ -23,6 +23,7 @@ ORDER = (
     "intake.rider",
     "intake.c3d_parameters",
     "intake.c3d_guard",
+    "intake.c3d_events",
     "intake.baseline",
     "intake.plate_settings",
     "intake.plate_mechanics",

@@ -13,11 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jointload.intake.axes import find_axes
+from jointload.intake.c3d_events import read_events
 from jointload.intake.c3d_guard import BLOCK, LONG_COUNT, Layout, OpenedRecording, Structure, read_layout
 from jointload.intake.c3d_parameters import LIMITS, Limits, integers, reals
 from jointload.intake.labels import is_anatomical
 from jointload.intake.plates import Timing, plate_settings, read_plates
-from jointload.intake.recording import Array, Event, Finding, Recording
+from jointload.intake.recording import Array, Finding, Recording
 
 METRES = {
     "mm": 1e-3, "millimeter": 1e-3, "millimeters": 1e-3, "millimetre": 1e-3, "millimetres": 1e-3,
@@ -27,6 +28,8 @@ METRES = {
 }  # fmt: skip
 UNREAD_MOST = 2 * BLOCK
 """[bytes] after the last frame that are no sign of missing frames: writers fill up blocks, some add one."""
+SAME_REAL = 2e-7
+"""Relative: two single-precision numbers this near to each other are one number."""
 LEAST_NAME = 3
 """Letters of a person's name; a shorter one may be a side or a number in a label."""
 DERIVED = ("ANGLES", "FORCES", "MOMENTS", "POWERS", "SCALARS")
@@ -59,7 +62,8 @@ def read_recording(
     channels = [analog_channels(data, layout, structure, setting.channels) for setting in settings]
     markers = _turned(axes.lab_from_file, file_markers)
     plates, plate_findings = read_plates(structure, settings, channels, markers, axes.lab_from_file, timing)
-    events = _events(structure, layout, findings)
+    events, of_events = read_events(structure, layout)
+    findings += of_events
     return Recording(
         name=Path(path).name,
         sha256=sha256,
@@ -96,7 +100,7 @@ def _contradictions(structure: Structure, layout: Layout) -> list[Finding]:
     if (header.scale < 0) != layout.is_real:
         text = f"the header's scale is {header.scale:g}, POINT:SCALE is {layout.scale:g}"
         told.append(("number format", "header", text, "POINT:SCALE was followed"))
-    elif not layout.is_real and not math.isclose(header.scale, layout.scale, rel_tol=1e-5):
+    elif not layout.is_real and not math.isclose(header.scale, layout.scale, rel_tol=SAME_REAL):
         text = f"the header's scale is {header.scale:g}, POINT:SCALE is {layout.scale:g}"
         told.append(("scale", "header", text, "POINT:SCALE was followed: compare a known length"))
     first, last = header.first_frame, header.last_frame
@@ -112,6 +116,7 @@ def _contradictions(structure: Structure, layout: Layout) -> list[Finding]:
     if unread > UNREAD_MOST:
         text = f"{unread} bytes follow the last frame"
         told.append(("unread bytes", "file", text, "frames may be missing: compare the length of the trial"))
+    told += [("parameters", where, text, "export the trial again") for where, text in structure.doubts]
     return [Finding(check, "warn", where, text, advice) for check, where, text, advice in told]
 
 
@@ -122,7 +127,7 @@ def _rate_findings(structure: Structure, layout: Layout) -> list[Finding]:
         found = f"{stored[0]:g}" if stored.size else "missing"
         text, advice = f"POINT:RATE is {found}", f"the header's {header:g} Hz was taken"
         findings.append(Finding("rates", "warn", "markers", text, advice))
-    elif not math.isclose(header, layout.rate, rel_tol=1e-3):
+    elif not math.isclose(header, layout.rate, rel_tol=SAME_REAL):
         text = f"POINT:RATE is {layout.rate:g} Hz, the header says {header:g} Hz"
         findings.append(Finding("rates", "warn", "markers", text, "POINT:RATE was followed"))
     analog, rate = structure.numbers("ANALOG", "RATE"), layout.rate * layout.samples_per_frame
@@ -269,43 +274,3 @@ def _turned(lab_from_file: Array, file_markers: Array) -> Array:
     turned = file_markers[source]
     turned *= lab_from_file[np.arange(3), source][:, None, None]
     return turned
-
-
-def _events(structure: Structure, layout: Layout, findings: list[Finding]) -> tuple[Event, ...]:
-    """Events of the EVENT group and of the header, in order of time, each once."""
-    events = _group_events(structure, layout, findings)
-    for label, time in structure.header.events:
-        if not any(event.label == label and abs(event.time - time) < 0.5 / layout.rate for event in events):
-            events.append(Event(label, "", time))
-    return tuple(sorted(events, key=lambda event: event.time))
-
-
-def _group_events(structure: Structure, layout: Layout, findings: list[Finding]) -> list[Event]:
-    """Events of the EVENT group; its minutes and seconds count from file frame 1, so a trimmed start is taken off."""
-    times = structure.numbers("EVENT", "TIMES")
-    used = structure.numbers("EVENT", "USED")
-    count = min(round(used[0]) if used.size and math.isfinite(used[0]) else 0, times.size // 2)
-    if count <= 0:
-        return []
-    labels, contexts = ([*structure.texts("EVENT", name), *[""] * count][:count] for name in ("LABELS", "CONTEXTS"))
-    if not any(labels):
-        text = "the names are empty"
-        findings.append(Finding("events", "pass", "EVENT:LABELS", text, "they were taken from EVENT:CONTEXTS"))
-    seconds = times[: 2 * count].reshape(count, 2) @ np.array([60.0, 1.0])
-    start, length = max(0, layout.first_frame - 1) / layout.rate, layout.frames / layout.rate
-    if start and _within(seconds, 0.0, length) and not _within(seconds, start, start + length):
-        text = "the times only fit the trial when counted from its first stored frame"
-        findings.append(Finding("events", "warn", "EVENT:TIMES", text, "they were read so"))
-        start = 0.0
-    sides = {"left": "l", "right": "r"}
-    return [
-        Event(
-            label or ("" if context.lower() in sides else context), sides.get(context.lower(), ""), float(time - start)
-        )
-        for label, context, time in zip(labels, contexts, seconds, strict=True)
-        if math.isfinite(time)
-    ]
-
-
-def _within(times: Array, start: float, end: float) -> bool:
-    return bool(((times >= start) & (times <= end)).all())

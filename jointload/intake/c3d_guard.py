@@ -55,6 +55,8 @@ class Header:
     samples_per_frame: int
     rate: float
     events: tuple[tuple[str, float], ...]
+    lost_events: int
+    """Event names that stand in the header without the key, the count or the time that they need."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,6 +70,8 @@ class Structure:
     groups: dict[str, dict[str, Parameter]]
     records: tuple[Record, ...]
     parameter_block: int
+    doubts: tuple[tuple[str, str], ...]
+    """Where, and what is odd about the parameters there."""
 
     @property
     def parameter_start(self) -> int:
@@ -214,8 +218,9 @@ def _read_structure(stream: BinaryIO, size: int, where: str, limits: Limits) -> 
     header = _parse_header(head, processor)
     end = _section_end(parameter_block, prologue[2], header.data_block, size)
     section = prologue + stream.read(max(0, end - start - 4))
-    groups, records = Section(section, processor, where, limits, start).walk()
-    return Structure(where, size, processor, header, groups, records, parameter_block)
+    records = Section(section, processor, where, limits, start)
+    groups, places = records.walk()
+    return Structure(where, size, processor, header, groups, places, parameter_block, tuple(records.doubts))
 
 
 def _section_end(parameter_block: int, blocks: int, data_block: int, size: int) -> int:
@@ -232,13 +237,13 @@ def _parse_header(head: bytes, processor: Processor) -> Header:
     def real(word: int, count: int = 1) -> list[float]:
         return [float(value) for value in reals(head[2 * word - 2 : 2 * word - 2 + 4 * count], processor)]
 
-    events: tuple[tuple[str, float], ...] = ()
-    if words[149] == HEADER_EVENT_KEY:
-        count = min(int(words[150]), HEADER_EVENTS_MAX)
-        labels = [clean(head[396 + 4 * k : 400 + 4 * k]) for k in range(count)]
-        events = tuple(
-            (label, time) for label, time in zip(labels, real(153, count), strict=True) if label and math.isfinite(time)
-        )
+    keyed = words[149] == HEADER_EVENT_KEY
+    count = int(words[150]) if keyed and words[150] <= HEADER_EVENTS_MAX else 0
+    labels = [clean(head[396 + 4 * k : 400 + 4 * k]) for k in range(HEADER_EVENTS_MAX)]
+    times = [time if math.isfinite(time) else None for time in real(153, HEADER_EVENTS_MAX)]
+    pairs = list(zip(labels, times, strict=True))
+    events = tuple((label, time) for label, time in pairs[:count] if label and time is not None)
+    lost = sum(bool(label) and head[396 + 4 * k] > 0 for k, label in enumerate(labels)) - len(events)
     return Header(
         points=int(words[1]),
         analog_per_frame=int(words[2]),
@@ -249,6 +254,7 @@ def _parse_header(head: bytes, processor: Processor) -> Header:
         samples_per_frame=int(words[9]),
         rate=real(11)[0],
         events=events,
+        lost_events=max(0, lost),
     )
 
 
@@ -307,6 +313,7 @@ def read_layout(structure: Structure, limits: Limits = LIMITS) -> Layout:
     _check_length(structure, layout, limits)
     if channels:
         _check_channel_lists(structure, channels)
+    _check_rotations(structure)
     return layout
 
 
@@ -380,3 +387,11 @@ def _check_channel_lists(structure: Structure, channels: int) -> None:
         count = structure.numbers("ANALOG", name).size
         if count < channels:
             raise structure.error(f"ANALOG:{name}", f"{channels} numbers, one a channel", count)
+
+
+def _check_rotations(structure: Structure) -> None:
+    """Rotations are not read, but a count that cannot be shows that the file is damaged."""
+    for name in ("USED", "RATIO"):
+        counts = structure.numbers("ROTATION", name)
+        if counts.size and not counts[0] >= 0:
+            raise structure.error(f"ROTATION:{name}", "a count", f"{counts[0]:g}")

@@ -6,6 +6,7 @@ Format: C3D User Guide, c3d.org (parameter section, processor types, floating-po
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any, Literal, NamedTuple
@@ -14,6 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jointload.errors import RecordingError, expected_found
+
+LONGEST_NAME = 40
+"""[bytes] of a name that is taken for one where the records seem to go on behind their end."""
 
 Processor = Literal["Intel", "DEC", "MIPS"]
 PROCESSORS: dict[int, Processor] = {84: "Intel", 85: "DEC", 86: "MIPS"}
@@ -123,10 +127,15 @@ class Section:
         self.where = where
         self.limits = limits
         self.origin = origin
+        self.doubts: list[tuple[str, str]] = []
+        """Where, and what is odd there."""
         self.word_order: Literal["big", "little"] = "big" if processor == "MIPS" else "little"
 
     def walk(self) -> tuple[dict[str, dict[str, Parameter]], tuple[Record, ...]]:
-        """Group name to parameter name to parameter, and the place of every record in stored order."""
+        """Group name to parameter name to parameter, and the place of every record in stored order.
+
+        What is odd about the records without making them unreadable is left in `doubts`.
+        """
         names: dict[int, str] = {}
         found: list[tuple[int, Parameter | None, Record]] = []
         at = 4
@@ -147,9 +156,29 @@ class Section:
             if after_name + step < end:
                 raise self._error(f"parameter {name}", f"a next record at least {end - after_name} bytes on", step)
             at = after_name + step
+            if at > len(self.raw):
+                raise self._error(f"parameter {name}", f"a next record within {len(self.raw)} bytes", f"byte {at}")
+            if at > end:
+                self.doubts.append((name, f"{at - end} bytes are skipped behind it"))
         else:
             raise self._error("parameter section", f"at most {self.limits.parameter_records} records", "more")
-        return _grouped(names, found)
+        known = {text for _, _, record in found for text in (record.group, record.name)}
+        self._look_behind(found[-1][2].stop - self.origin if found else 4, known)
+        return self._grouped(names, found)
+
+    def _look_behind(self, at: int, known: set[str]) -> None:
+        """Doubt the end of the records where more seem to follow; remains of records that are known are common."""
+        if re.match(rb"[A-Z][A-Z0-9_]", self.raw[at + 2 : at + 4]):
+            self.doubts.append(("parameter section", f"after the last record, at byte {at}, one more seems to follow"))
+            return
+        for found in re.finditer(rb"[A-Z][A-Z0-9_]{2,}", self.raw[at + 2 :]):
+            start = at + 2 + found.start()
+            name = self.raw[start : start + min(self.raw[start - 2], LONGEST_NAME)]
+            whole = 0 <= len(found[0]) - len(name) <= 2 and found[0].startswith(name)
+            if whole and len(name) > 2 and name.decode("ascii") not in known:
+                text = f"after the last record the name {name.decode('ascii')} stands in unread bytes"
+                self.doubts.append(("parameter section", text))
+                return
 
     def _record(self, at: int, number: int, name: str, after_name: int) -> tuple[Parameter | None, Record]:
         title = self._place(at + 2, after_name)
@@ -211,16 +240,21 @@ class Section:
     def _error(self, what: str, expected: object, found: object) -> RecordingError:
         return refusal(self.where, what, expected, found, "the file is damaged: export the trial again")
 
-
-def _grouped(
-    names: dict[int, str], found: list[tuple[int, Parameter | None, Record]]
-) -> tuple[dict[str, dict[str, Parameter]], tuple[Record, ...]]:
-    """Parameters by their group's name, which may stand after them; the first of one name counts."""
-    groups: dict[str, dict[str, Parameter]] = {name: {} for name in names.values()}
-    records = []
-    for number, parameter, record in found:
-        group = names.get(number, f"#{number}")
-        if parameter is not None:
-            groups.setdefault(group, {}).setdefault(record.name, parameter)
-        records.append(record._replace(group=group))
-    return groups, tuple(records)
+    def _grouped(
+        self, names: dict[int, str], found: list[tuple[int, Parameter | None, Record]]
+    ) -> tuple[dict[str, dict[str, Parameter]], tuple[Record, ...]]:
+        """Parameters by their group's name, which may stand after them; the first of one name counts."""
+        groups: dict[str, dict[str, Parameter]] = {name: {} for name in names.values()}
+        records = []
+        for number, parameter, record in found:
+            group = names.get(number, f"#{number}")
+            if parameter is not None:
+                known = groups.setdefault(group, {})
+                if record.name in known:
+                    self.doubts.append((f"{group}:{record.name}", "it is there twice, the first was read"))
+                known.setdefault(record.name, parameter)
+            records.append(record._replace(group=group))
+        for group in groups.keys() - names.values():
+            text = f"{', '.join(groups[group])} belong to a group that has no name"
+            self.doubts.append((group, text))
+        return groups, tuple(records)

@@ -17,6 +17,15 @@ CHANNELS = {1: 6, 2: 6, 3: 8, 4: 6}
 """Analog channels of each plate type that is read."""
 LEAST_AREA = 1e-4
 """[m2] a plate smaller than a square centimetre has wrong corners."""
+RECTANGLE = 0.03
+"""Share of the longer side, and sine of the angle, by which measured corners may miss a rectangle (choice: the worst of
+the published files miss it by 0.7 % and 0.6 degrees)."""
+SIDES = (0.1, 5.0)
+"""[m] sides of a plate, treadmills included."""
+DEEPEST = 0.5
+"""[m] from the surface down to the origin of a plate."""
+SCALE_RANGE = 100.0
+"""Largest by smallest ANALOG:SCALE of the force channels of one plate."""
 MOMENT_UNITS = {
     **dict.fromkeys(("nm", "newtonmeter", "newtonmeters", "newtonmetre", "newtonmetres"), 1.0),
     **dict.fromkeys(
@@ -51,8 +60,7 @@ def plate_settings(
     """The usable plates of a file with so many analog channels, and findings on all; metres is one POINT:UNITS [m]."""
     settings: list[PlateSetting] = []
     findings: list[Finding] = []
-    used = structure.numbers("FORCE_PLATFORM", "USED")
-    for index in range(round(used[0]) if used.size and 0 < used[0] < 256 else 0):
+    for index in range(_count(structure, analog_channels, findings)):
         where = f"plate {index + 1}"
         try:
             setting, found = _setting(structure, index, analog_channels, metres)
@@ -62,6 +70,22 @@ def plate_settings(
             settings.append(setting)
             findings += [Finding(check, severity, where, text, advice) for check, severity, text, advice in found]
     return settings, findings
+
+
+def _count(structure: Structure, analog_channels: int, findings: list[Finding]) -> int:
+    """FORCE_PLATFORM:USED, doubted where the other parameters know another number of plates."""
+    used = structure.numbers("FORCE_PLATFORM", "USED")
+    count = round(used[0]) if used.size and 0 < used[0] < 256 else 0
+    types = structure.numbers("FORCE_PLATFORM", "TYPE").size
+    corners = structure.numbers("FORCE_PLATFORM", "CORNERS").size // 12
+    told = f"{used[0]:g}" if used.size else "missing"
+    if {count, types, corners} != {count} or (used.size and count != used[0]):
+        text = f"USED is {told}, TYPE tells {types} plates, CORNERS tell {corners}"
+        findings.append(Finding("plate", "warn", "FORCE_PLATFORM", text, "USED was followed"))
+    elif not count and analog_channels:
+        text = "no plate is described"
+        findings.append(Finding("plate", "warn", "FORCE_PLATFORM", text, "the analog channels give no force"))
+    return count
 
 
 class _Unusable(Exception):
@@ -80,6 +104,7 @@ def _setting(structure: Structure, index: int, analog_channels: int, metres: flo
     corners = _part(structure, "CORNERS", index, 12).reshape(4, 3).T * metres
     _require_surface(corners)
     origin, found = _origin(structure, index, metres)
+    found += _shape_findings(corners, origin, kind) + _channel_findings(structure, channels, kind)
     calibration = _calibration(structure, index) if kind == 4 else np.eye(6)
     units = [unit.strip().lower() for unit in structure.texts("ANALOG", "UNITS")]
     units += [""] * (max(channels) + 1 - len(units))
@@ -87,6 +112,40 @@ def _setting(structure: Structure, index: int, analog_channels: int, metres: flo
     moment_unit, of_moments = _moment_unit(structure, units[channels[5 if kind == 1 else 3]], metres)
     found += of_moments
     return PlateSetting(index + 1, kind, corners, origin, channels, calibration, metres, moment_unit), found
+
+
+def _shape_findings(corners: Array, origin: Array, kind: int) -> _Found:
+    """What no plate looks like: corners that are no rectangle, a size or an origin out of all measure."""
+    found: _Found = []
+    along, across = corners[:, 0] - corners[:, 1], corners[:, 0] - corners[:, 3]
+    sides = np.linalg.norm([along, across], axis=1)
+    gap = np.linalg.norm(corners[:, 0] + corners[:, 2] - corners[:, 1] - corners[:, 3])
+    slant = abs(along @ across) / sides.prod()
+    if gap > RECTANGLE * sides.max() or slant > RECTANGLE:
+        text = f"its corners miss a rectangle by {1000 * gap:.0f} mm and {np.degrees(np.arcsin(slant)):.1f} degrees"
+        found.append(("plate corners", "warn", text, "check FORCE_PLATFORM:CORNERS"))
+    if not SIDES[0] <= sides.min() <= sides.max() <= SIDES[1]:
+        text = f"its sides are {sides[0]:.3g} m and {sides[1]:.3g} m"
+        found.append(("plate corners", "warn", text, "check FORCE_PLATFORM:CORNERS and POINT:UNITS"))
+    too_far = abs(origin[2]) > DEEPEST or (np.abs(origin[:2]) > sides).any()
+    if kind != 1 and too_far:
+        text = f"ORIGIN {in_brackets(origin)} m is far from the plate"
+        found.append(("plate origin", "warn", text, "check FORCE_PLATFORM:ORIGIN"))
+    return found
+
+
+def _channel_findings(structure: Structure, channels: tuple[int, ...], kind: int) -> _Found:
+    """Channels named twice, and scales that no amplifier of one plate has side by side."""
+    found: _Found = []
+    if len(set(channels)) < len(channels):
+        numbers = in_brackets(np.array(channels, dtype=float) + 1)
+        found.append(("plate channels", "warn", f"its channels {numbers} are not all different", "check CHANNEL"))
+    forces = channels if kind == 3 else channels[:3]
+    scales = np.abs(structure.numbers("ANALOG", "SCALE")[list(forces)])
+    if not (np.isfinite(scales).all() and scales.min() * SCALE_RANGE >= scales.max() > 0):
+        text = f"ANALOG:SCALE of its force channels are {in_brackets(scales)}"
+        found.append(("plate scale", "warn", text, "they should be alike: check ANALOG:SCALE"))
+    return found
 
 
 def _unit_findings(

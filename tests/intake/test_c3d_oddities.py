@@ -77,7 +77,8 @@ def test_sections_may_stand_anywhere_in_every_encoding(
     expected = stored.transpose(2, 1, 0) * MM * (1.0 if scale < 0 else scale)
     np.testing.assert_allclose(recording.markers, expected, rtol=1e-12)
     np.testing.assert_allclose(analogs(path), ((samples - [3, -4]) * [0.125, -0.5]).T, rtol=1e-12)
-    assert not [finding for finding in recording.findings if finding.severity != "pass"]
+    doubts = [finding.evidence for finding in recording.findings if finding.severity != "pass"]
+    assert doubts == ["no plate is described"]
 
 
 def test_data_over_the_parameters_are_refused(tmp_path: Path, write_c3d: Write) -> None:
@@ -91,7 +92,7 @@ def test_data_over_the_parameters_are_refused(tmp_path: Path, write_c3d: Write) 
 
 
 def test_a_rotation_group_is_not_read(read: Read) -> None:
-    rotation = {"USED": 1, "RATIO": -1, "DATA_START": 30000, "RATE": 100.0}
+    rotation = {"USED": 1, "RATIO": 200, "DATA_START": 30000, "RATE": 100.0}
     recording = read(points(), parameters={"ROTATION": rotation})
     np.testing.assert_allclose(recording.markers, points().transpose(2, 1, 0) * MM)
     assert [finding.severity for finding in recording.findings if finding.check == "rotations"] == ["pass"]
@@ -320,3 +321,66 @@ def test_only_the_data_section_is_kept_in_memory(tmp_path: Path, write_c3d: Writ
     tracemalloc.stop()
     assert peak < 10e6
     assert told(recording, "unread bytes")
+
+
+# --- damage that leaves a file readable ---
+
+
+def damaged(tmp_path: Path, content: bytes) -> Recording:
+    path = tmp_path / "trial.c3d"
+    path.write_bytes(content)
+    return read_recording(path, **AXES)
+
+
+EVENTS = {"USED": 1, "LABELS": ["On"], "CONTEXTS": ["Left"], "TIMES": np.array([[0.0], [0.02]])}
+
+
+@pytest.mark.parametrize(
+    ("change", "where", "words"),
+    [
+        (lambda raw: raw.replace(b"\x05\xfdEVENT", b"\x05\xfdEVENU"), "EVENT", "no group EVENT, but EVENU"),
+        (lambda raw: raw.replace(b"\x05\xfdEVENT", b"\0\xfdEVENT"), "parameter section", "one more seems to follow"),
+        (
+            lambda raw: raw.replace(b"\x05\xfdEVENT", bytes(7)),
+            "parameter section",
+            "the name CONTEXTS stands in unread",
+        ),
+        (lambda raw: raw.replace(b"\x05\xfdEVENT", b"\x05\xf0EVENT"), "#3", "belong to a group that has no name"),
+        (lambda raw: raw.replace(b"\x05\x03TIMES", b"\x05\x03USEDX"), "EVENT", "USED is 1, there are 0 times"),
+    ],
+)
+def test_damaged_parameters_that_can_still_be_walked_are_told(
+    tmp_path: Path, write_c3d: Write, change: Callable[[bytes], bytes], where: str, words: str
+) -> None:
+    whole = write_c3d(points(), parameters={"EVENT": EVENTS})
+    assert not [f for f in damaged(tmp_path, whole).findings if f.check in ("events", "parameters")]
+    assert change(whole) != whole
+    findings = [f for f in damaged(tmp_path, change(whole)).findings if f.severity == "warn"]
+    assert any(finding.where == where and words in finding.evidence for finding in findings), findings
+
+
+def test_a_parameter_that_is_there_twice_is_told(tmp_path: Path, write_c3d: Write) -> None:
+    content = write_c3d(points(), parameters={"MY": {"FIRST": 1, "OTHER": 2}}).replace(b"OTHER", b"FIRST")
+    (finding,) = [f for f in damaged(tmp_path, content).findings if f.check == "parameters"]
+    assert finding.where == "MY:FIRST" and "twice" in finding.evidence
+
+
+def test_a_pointer_out_of_the_section_is_refused(tmp_path: Path, write_c3d: Write) -> None:
+    content = bytearray(write_c3d(points()))
+    at = content.index(b"POINT") + len(b"POINT")
+    content[at : at + 2] = b"\xff\x7f"
+    with pytest.raises(RecordingError, match="a next record within"):
+        damaged(tmp_path, content)
+
+
+def test_events_outside_the_trial_are_told(read: Read) -> None:
+    events = EVENTS | {"TIMES": np.array([[0.0], [9.0]])}
+    recording = read(points(100), parameters={"EVENT": events})
+    assert "outside the trial's 1.00 s, such as one at 9.00 s" in told(recording, "events")[0].evidence
+
+
+@pytest.mark.parametrize("word", [150, 151])
+def test_header_events_without_key_or_count_are_told(read: Read, word: int) -> None:
+    recording = read(points(100), header_events=[("ON", 0.5)], header={word: 0})
+    assert recording.events == ()
+    assert [finding.where for finding in told(recording, "events")] == ["header"]
