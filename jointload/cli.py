@@ -95,7 +95,7 @@ def check(
             typer.echo(f"{path}: refused: {problem}", err=True)
             worst = BAD_INPUT
             continue
-        worst = max(worst, WARNINGS if any(f.severity != "pass" for f in findings) else DONE)
+        worst = max(worst, *({"pass": DONE, "warn": WARNINGS}.get(f.severity, BAD_INPUT) for f in findings))
         _print_findings(str(path), findings)
     raise typer.Exit(worst)
 

@@ -64,6 +64,9 @@ def plate_settings(
         where = f"plate {index + 1}"
         try:
             setting, found = _setting(structure, index, analog_channels, metres)
+        except _UnknownType as problem:
+            advice = "no force and no moments from this plate, markers are still read: have it exported as type 2"
+            findings.append(Finding("plate", "refuse", where, str(problem), advice))
         except _Unusable as problem:
             findings.append(Finding("plate", "warn", where, str(problem), "it gives no force, markers are still read"))
         else:
@@ -92,6 +95,10 @@ class _Unusable(Exception):
     """A plate whose parameters cannot be used; the message says why."""
 
 
+class _UnknownType(_Unusable):
+    """A plate of a type that makers define differently."""
+
+
 _Found = list[tuple[str, Severity, str, str]]
 
 
@@ -99,7 +106,7 @@ def _setting(structure: Structure, index: int, analog_channels: int, metres: flo
     kinds = structure.numbers("FORCE_PLATFORM", "TYPE")
     kind = round(kinds[index]) if index < kinds.size and np.isfinite(kinds[index]) else 0
     if kind not in CHANNELS:
-        raise _Unusable(f"type {kind}, only types 1 to 4 are read")
+        raise _UnknownType(f"type {kind}, only types 1 to 4 are read")
     channels = _channels(structure, index, kind, analog_channels)
     corners = _part(structure, "CORNERS", index, 12).reshape(4, 3).T * metres
     _require_surface(corners)

@@ -116,6 +116,21 @@ def test_what_is_no_recording(kind: str, tmp_path: Path) -> None:
     assert_refused(check(make(kind, tmp_path)))
 
 
+def test_a_plate_of_unknown_type_is_refused_with_its_markers_read(
+    tmp_path: Path, write_c3d: Callable[..., bytes]
+) -> None:
+    corners = np.array([[500.0, 0, 0], [0, 0, 0], [0, 400, 0], [500, 400, 0]]).T[:, :, None]
+    plate = {"USED": 1, "TYPE": np.array([6]), "ZERO": np.array([1, 5]), "CORNERS": corners}
+    content = write_c3d(
+        np.ones((10, 2, 3)), analog=np.ones((10, 2)), samples_per_frame=1, parameters={"FORCE_PLATFORM": plate}
+    )
+    path = tmp_path / "trial.c3d"
+    path.write_bytes(content)
+    outcome = check(path)
+    assert outcome.code == 2 and not outcome.err
+    assert "type 6, only types 1 to 4 are read" in outcome.out and "2 of 2 markers" in outcome.out
+
+
 def test_every_damaged_file_is_in_the_list() -> None:
     assert len(list(DAMAGED.glob("*.c3d"))) == 10
 

@@ -383,7 +383,7 @@ def test_a_wrong_moment_unit_is_seen_by_the_centre_of_pressure(read_plate: Calla
 def test_an_unknown_type_gives_no_force_but_keeps_the_markers(read_plate: Callable[..., Recording], kind: int) -> None:
     recording = read_plate(np.zeros((SAMPLES, 8)), kind)
     assert recording.plates == () and recording.labels == ("M1",)
-    assert [finding.severity for finding in where(recording, "plate")] == ["warn"]
+    assert [finding.severity for finding in where(recording, "plate")] == ["refuse"]
     assert f"type {kind}," in where(recording, "plate")[0].evidence
 
 
