@@ -83,7 +83,7 @@ def work(analysis: Analysis) -> bytes:
 
 
 def changes(analysis: Analysis, whatif: Any) -> bytes:
-    """Predicted changes with 95 % intervals, one panel a unit."""
+    """Predicted changes with both 95 % intervals, one panel a unit."""
     return drawn(lambda figure, _: _changes(figure, analysis, whatif), analysis)
 
 
@@ -330,9 +330,13 @@ def _changes(figure: Figure, analysis: Analysis, whatif: Any) -> None:
     for axes, (unit, rows) in zip(panels, units.items(), strict=True):
         for place, row in enumerate(rows):
             what = quantity(row.quantity)
-            low, middle, high = (shown(v, what, analysis.landing.weight) for v in (row.low, row.change, row.high))
+            low, middle, high, person_low, person_high = (
+                shown(v, what, analysis.landing.weight)
+                for v in (row.low, row.change, row.high, row.person_low, row.person_high)
+            )
             marker, fill = ("D", INK) if distinguishable(row) else ("o", "white")
-            axes.plot([low, high], [place, place], color=INK, linewidth=1.6, solid_capstyle="butt")
+            axes.plot([person_low, person_high], [place, place], color=SOFT, linewidth=1.2, solid_capstyle="butt")
+            axes.plot([low, high], [place, place], color=INK, linewidth=3.2, solid_capstyle="butt")
             axes.plot(middle, place, marker, color=INK, markerfacecolor=fill, markersize=7)
         axes.axvline(0.0, color=SOFT, linewidth=1.0)
         axes.set_yticks(range(len(rows)), [_change_label(row) for row in rows])

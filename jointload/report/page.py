@@ -96,7 +96,7 @@ def render_page(analysis: Analysis, whatif: Any = None) -> str:
         "change": "" if whatif is None else _change(analysis, whatif),
         "variants": _variants(analysis) if analysis.variants else "",
         "methods": _methods(analysis),
-        "glossary": _glossary(analysis),
+        "glossary": _glossary(analysis, whatif),
         "cautions": '<div class="caution">' + "".join(html.paragraph(text) for text in CAUTIONS) + "</div>",
     }
     present = {HEADINGS[key]: (key, content) for key, content in sections.items() if content}
@@ -286,18 +286,20 @@ def _work(analysis: Analysis) -> str:
 
 
 def _change(analysis: Analysis, whatif: Any) -> str:
-    head = ("Quantity", "Before", "After", "Change", "95 % interval", "Unit", "Reading")
+    head = ("Quantity", "Before", "After", "Change", "Per cent", "Mechanics", "One person", "Unit", "Reading")
     assumed = "".join(f"<li>{escape(text)}</li>" for text in whatif.response_text)
     return (
-        f"<p><b>Prediction</b>, not a measurement: {escape(whatif.shape_text)}. {whatif.draws} draws of the uncertain "
-        f"response, seed {whatif.seed}. Knee adduction and knee flexion moment stand together, as a change that lowers "
-        "one may raise the other.</p>"
-        + html.table(head, [_change_cells(analysis, row) for row in ordered_changes(whatif)], numeric=(1, 2, 3, 4))
+        f"<p><b>Prediction</b>, not a measurement: {escape(whatif.shape_text)}, against a flat insole. {whatif.draws} "
+        f"drawn persons, seed {whatif.seed}. Mechanics is the 95 % interval of what the uncertain foot, shoe and limb "
+        "leave open; one person's interval adds how differently people answer the same shape. Knee adduction and knee "
+        "flexion moment stand together, as a change that lowers one may raise the other. A lumbar change is not "
+        "predicted.</p>"
+        + html.table(head, [_change_cells(analysis, row) for row in ordered_changes(whatif)], numeric=range(1, 7))
         + html.picture(
             figures.changes(analysis, whatif),
             "Predicted changes as dots with their 95 % intervals",
-            "Predicted change with its 95 % interval. Filled: the interval leaves out zero. Hollow: not "
-            "distinguishable from no change.",
+            "Predicted change with its 95 % intervals: thick of the mechanics, thin of one person. Filled: the "
+            "interval of one person leaves out zero. Hollow: not distinguishable from no change.",
         )
         + "<h3>What limits the prediction</h3>"
         + findings_table(worst_first(whatif.findings))
@@ -308,19 +310,21 @@ def _change(analysis: Analysis, whatif: Any) -> str:
 def _change_cells(analysis: Analysis, row: Any) -> tuple[str, ...]:
     """Changes get one decimal more than values."""
     what = quantity(row.quantity)
-    before, after, change, low, high = (
+    before, after, change, *ends = (
         number_text(shown(value, what, analysis.landing.weight), what.unit, extra=1)
-        for value in (row.before, row.after, row.change, row.low, row.high)
+        for value in (row.before, row.after, row.change, row.low, row.high, row.person_low, row.person_high)
     )
     name = f"{linked(what)}, {SIDE_WORDS[row.side]}"
-    return (name, before, after, change, f"{low} to {high}", unit_text(what), escape(_reading(row)))
+    percent = number_text(row.percent, "%")
+    intervals = (f"{ends[0]} to {ends[1]}", f"{ends[2]} to {ends[3]}")
+    return (name, before, after, change, percent, *intervals, unit_text(what), escape(_reading(row)))
 
 
 def _reading(row: Any) -> str:
     text = "not distinguishable from no change"
     if distinguishable(row):
         way, share = ("falls", row.share_lower) if row.change < 0 else ("rises", 1.0 - row.share_lower)
-        text = f"{way} in {100 * share:.0f} % of the draws"
+        text = f"{way} in {100 * share:.0f} % of the drawn persons"
     return f"{text}; {row.note}" if row.note else text
 
 
@@ -349,10 +353,11 @@ def _methods(analysis: Analysis) -> str:
     )
 
 
-def _glossary(analysis: Analysis) -> str:
+def _glossary(analysis: Analysis, whatif: Any) -> str:
     divisors = {"BW": "body weight", "body_mass": "body mass", "none": "nothing"}
     rows = []
-    for name in dict.fromkeys(measure.quantity for measure in analysis.measures):
+    predicted = () if whatif is None else whatif.rows
+    for name in dict.fromkeys(row.quantity for row in (*analysis.measures, *predicted)):
         what = quantity(name)
         texts = (what.definition, what.positive, what.frame, divisors[what.normaliser], what.source)
         place = f'<span id="q-{what.name}">{escape(sentence_case(what.plain_name))}</span>'

@@ -152,22 +152,26 @@ def variants_table(analysis: Analysis) -> pandas.DataFrame:
 
 
 def change_table(analysis: Analysis, whatif: Any) -> pandas.DataFrame:
-    """A predicted change, one row a quantity: before, after and change with its 95 % interval, in shown units."""
+    """A predicted change, one row a quantity: before, after and change with two 95 % intervals, in shown units.
+
+    low, high : of the mechanics;  person_low, person_high : of one person;  percent : empty where before is near zero
+    """
     import pandas as pd
 
     rows = []
     for row in ordered_changes(whatif):
         what = quantity(row.quantity)
         numbers = [
-            shown(v, what, analysis.landing.weight) for v in (row.before, row.after, row.change, row.low, row.high)
+            shown(v, what, analysis.landing.weight)
+            for v in (row.before, row.after, row.change, row.low, row.high, row.person_low, row.person_high)
         ]
         rows.append(
             (analysis.session.trial.name, analysis.session.rider.id, whatif.shape_text, row.side, row.quantity)
-            + (*numbers, what.full_unit, row.share_lower, _change_note(row))
+            + (*numbers, what.full_unit, row.percent, row.share_lower, _change_note(row))
         )
     columns = [
-        "recording", "rider", "condition", "side", "quantity", "before", "after", "change", "low", "high", "unit",
-        "share_lower", "note",
+        "recording", "rider", "condition", "side", "quantity", "before", "after", "change", "low", "high",
+        "person_low", "person_high", "unit", "percent", "share_lower", "note",
     ]  # fmt: skip
     return pd.DataFrame(rows, columns=columns)
 
@@ -178,8 +182,8 @@ def ordered_changes(whatif: Any) -> list[Any]:
 
 
 def distinguishable(row: Any) -> bool:
-    """Whether the interval of a change leaves out zero."""
-    return bool(row.low > 0 or row.high < 0)
+    """Whether one person's interval of a change leaves out zero."""
+    return bool(row.person_low > 0 or row.person_high < 0)
 
 
 def run_record(analysis: Analysis, inputs: Mapping[str, Path] | None = None, now: str | None = None) -> dict[str, Any]:

@@ -117,10 +117,14 @@ def test_changes_put_knee_adduction_and_flexion_first(analysis: Analysis, predic
     table = change_table(analysis, prediction)
     assert set(table["quantity"][:2]) == {"knee_adduction_moment_peak", "knee_flexion_moment_peak"}
     assert table["note"].str.startswith("prediction").all()
-    unclear = (table["low"] <= 0) & (table["high"] >= 0)
+    unclear = (table["person_low"] <= 0) & (table["person_high"] >= 0)
     assert (table["note"].str.contains("not distinguishable") == unclear).all()
-    change = table["change"].to_numpy()
-    np.testing.assert_allclose(table["after"] - table["before"], change, atol=1e-9)
+    assert (table["person_low"] <= table["low"]).any() and (table["low"] <= table["change"]).all()
+    known = table[table["before"].notna()]
+    np.testing.assert_allclose(known["after"] - known["before"], known["change"], atol=1e-9)
+    only_changes = set(table["quantity"][table["before"].isna()])
+    assert {"rearfoot_roll", "foot_pitch", "tibial_rotation"} < only_changes
+    assert all(name.startswith(("rearfoot_roll", "foot_", "tibial_", "peak_pressure")) for name in only_changes)
 
 
 def test_the_record_is_the_same_for_the_same_run_and_holds_hashes_and_settings(
