@@ -15,11 +15,13 @@ from jointload.errors import InputError, OutputError, SettingError, expected_fou
 if TYPE_CHECKING:
     from jointload.analysis import Analysis
     from jointload.insole.shape import Surface
-    from jointload.insole.whatif import WhatIf
+    from jointload.insole.whatif import Given, WhatIf
     from jointload.intake.recording import Finding
     from jointload.settings import Settings
 
 DONE, WARNINGS, BAD_INPUT = 0, 1, 2
+USUAL_LENGTH = 0.265
+"""Foot length [m] at which the parts of an insole are checked before the foot is known."""
 
 app = typer.Typer(
     name="jointload",
@@ -65,7 +67,7 @@ def demo(out: Out = Path("demo_report")) -> None:
         "labels": sample / "labels.toml",
         "rider": sample / "rider_a.toml",
     }
-    analysis, answer = _analysed(files, _settings(), wedge="medial:4", side="r", length="heel")
+    analysis, answer = _analysed(files, _settings(), _asked("medial:4", "r", "heel", "", "", None))
     _written(analysis, answer, files, out)
     typer.echo(f"All recordings of the sample study are in {sample}")
 
@@ -170,10 +172,13 @@ def whatif(
     labels: Labels,
     rider: RiderFile,
     out: Out,
-    heel_wedge: Annotated[str, typer.Option(help="medial:DEGREES or lateral:DEGREES, the raised side")],
-    side: Annotated[str, typer.Option(help="r or l, the foot the wedge is under")],
+    heel_wedge: Annotated[str, typer.Option(help="medial:DEGREES or lateral:DEGREES, the raised side")] = "",
+    side: Annotated[str, typer.Option(help="r or l, the foot the shape is under")] = "",
     static: Static = None,
     length: Annotated[str, typer.Option(help="'heel', or 'full' for a wedge of the whole foot's length")] = "heel",
+    heel_lift: Annotated[str, typer.Option(help="height under the heel, such as 3mm")] = "",
+    thickness: Annotated[str, typer.Option(help="thickness of the whole insole in place of 4 mm, such as 6mm")] = "",
+    insole: Annotated[Path | None, typer.Option(help="insole.toml in place of the parts above")] = None,
     draws: Annotated[int, typer.Option(min=50, max=20000, help="drawn persons")] = 200,
     seed: Annotated[int, typer.Option(help="seed of the draws")] = 1,
     cutoff: Cutoff = 20.0,
@@ -190,12 +195,13 @@ def whatif(
     up: Up = None,
     forward: Forward = None,
 ) -> None:
-    """Analyse one landing and predict what a wedge would shift, with an interval."""
+    """Analyse one landing and predict what a wedge, a lift or an insole would shift, with an interval."""
+    asked = _asked(heel_wedge, side, length, heel_lift, thickness, insole)
     files = _files(trial, static, labels, rider, hip_movement)
     chosen = _settings(
         cutoff, impact_cutoff, threshold, smoothing, landing, landing_end, angle_zero, hip_centre, inertia, moment_frame
     )
-    analysis, answer = _analysed(files, chosen, heel_wedge, side, length, draws, seed, up, forward)
+    analysis, answer = _analysed(files, chosen, asked, draws, seed, up, forward)
     _written(analysis, answer, files, out)
 
 
@@ -379,28 +385,50 @@ def _settings(
 def _analysed(
     files: dict[str, Path],
     settings: Settings,
-    wedge: str = "",
-    side: str = "",
-    length: str = "heel",
+    asked: Given | None = None,
     draws: int = 200,
     seed: int = 1,
     up: str | None = None,
     forward: str | None = None,
 ) -> tuple[Analysis, WhatIf | None]:
     from jointload.analysis import analyse as run
-    from jointload.insole.geometry import parse_wedge
     from jointload.insole.whatif import what_if
     from jointload.intake.session import read_session
 
-    shape = parse_wedge(wedge, side, length) if wedge else None
     with _step("Reading"):
         session = read_session(**files, up=up, forward=forward)
     with _step("Angles and moments"):
         analysis = run(session, settings)
-    if shape is None:
+    if asked is None:
         return analysis, None
-    with _step("What the wedge would shift"):
-        return analysis, what_if(analysis, shape, draws, seed)
+    with _step("What the shape would shift"):
+        return analysis, what_if(analysis, asked, draws, seed)
+
+
+def _asked(wedge: str, side: str, length: str, lift: str, thickness: str, insole: Path | None) -> Given:
+    """The shape of the words, checked before anything is read; an insole file stands alone."""
+    from jointload.insole.compression import LENGTH_UNITS, parse_quantity
+    from jointload.insole.geometry import parse_wedge
+    from jointload.insole.shape_file import read_shape
+    from jointload.insole.whatif import USUAL_BASE, Parts
+
+    parts = {"--heel-wedge": wedge, "--heel-lift": lift, "--thickness": thickness}
+    given = [name for name, words in parts.items() if words]
+    if bool(given) == (insole is not None):
+        expected, found = "--insole alone, or some of " + ", ".join(parts), ", ".join(given) or "none of them"
+        raise SettingError(expected_found("what-if", expected, found, "the command", "name what lies under the foot"))
+    if insole is not None:
+        return read_shape(insole, side)
+    if side not in ("r", "l"):
+        raise SettingError(expected_found("side", "r or l", repr(side), "the command", "add --side r or --side l"))
+    tilted = parse_wedge(wedge, side, length) if wedge else None
+    if tilted is not None and len(given) == 1:
+        return tilted
+    height = parse_quantity(lift, LENGTH_UNITS, "heel lift") if lift else 0.0
+    base = parse_quantity(thickness, LENGTH_UNITS, "thickness") if thickness else USUAL_BASE
+    asked = Parts(side, tilted, height, base)
+    asked.shape(USUAL_LENGTH)
+    return asked
 
 
 def _written(analysis: Analysis, answer: WhatIf | None, files: dict[str, Path], out: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import stat
 import subprocess
@@ -180,6 +181,46 @@ def test_an_impossible_wedge_is_refused_before_any_work(tmp_path: Path) -> None:
     assert done.returncode == 2
     assert done.stderr.startswith("jointload: wedge angle")
     assert not list(tmp_path.iterdir())
+
+
+INSOLE = """side = "r"
+length_mm = 270
+[rearfoot_posting]
+degrees = 3
+raised = "medial"
+[arch_fill]
+height_mm = 5
+"""
+
+
+def test_a_whatif_of_parts_and_of_an_insole_file(tmp_path: Path) -> None:
+    (tmp_path / "insole.toml").write_text(INSOLE, encoding="utf-8")
+    parts = ("--heel-wedge", "lateral:3", "--heel-lift", "3mm", "--thickness", "5mm", "--side", "r")
+    for words, said in ((parts, "3 mm heel lift"), (("--insole", "insole.toml"), "5 mm arch fill")):
+        done = jointload("whatif", *inputs(), *words, "--draws", "50", where=tmp_path)
+        assert done.returncode == 0, done.stderr
+        record = json.loads((tmp_path / "result" / "run.json").read_text(encoding="utf-8"))
+        assert said in record["whatif"]["shape"]
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--insole", "insole.toml", "--heel-lift", "3mm"), "--insole alone"),
+        (("--insole", "nowhere.toml"), "insole file"),
+        (("--insole", "insole.toml", "--side", "l"), "insole side"),
+        (("--heel-lift", "3mm"), "add --side"),
+        (("--heel-lift", "3 miles", "--side", "r"), "a number with a unit"),
+        (("--heel-lift", "60mm", "--side", "r"), "heel lift: expected 0 to 20 mm"),
+        (("--thickness", "1m", "--side", "r"), "base thickness"),
+    ],
+)
+def test_an_impossible_shape_is_refused_before_any_work(words: tuple[str, ...], said: str, tmp_path: Path) -> None:
+    (tmp_path / "insole.toml").write_text(INSOLE, encoding="utf-8")
+    done = jointload("whatif", *inputs(), *words, where=tmp_path)
+    assert done.returncode == 2
+    assert len(done.stderr.splitlines()) == 1 and said in done.stderr
+    assert not (tmp_path / "result").exists()
 
 
 def test_a_folder_of_other_things_is_left_alone(tmp_path: Path) -> None:

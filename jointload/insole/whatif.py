@@ -27,7 +27,7 @@ from jointload.insole.response import (
     stable_reasons,
     stand,
 )
-from jointload.insole.shape import InsoleShape, flat, measure, wedge_shape
+from jointload.insole.shape import HeelLift, InsoleShape, flat, measure, wedge_shape
 from jointload.intake.plates import centre_of_pressure
 from jointload.intake.recording import SIDES, Array, Finding
 from jointload.intake.rider import G
@@ -49,6 +49,12 @@ STRAIGHT = 0.9995
 """A leg is not stretched beyond this share of thigh and shank together, 3.6 deg short of straight (choice)."""
 SLENDER = 0.01
 """Below this sine of the angle between thigh and leg the knee bends about the thigh's own axis (choice)."""
+USUAL_BASE = 0.004
+"""Thickness [m] of the flat insole that a wedge, a lift or another thickness is compared with (choice)."""
+FAINT = 0.10
+"""A region that bears less than this share of the sole's largest pressure gets no per-cent change (choice)."""
+LEAST_PRESSURE = 1.0e3
+"""No per-cent change is taken of less than this [Pa] (choice)."""
 MANY_UNSTABLE = 0.05
 """Share of poses without a stable place from where on it is told as a warning (choice)."""
 MOVED_PRESSURE = 0.25
@@ -122,8 +128,42 @@ class WhatIf:
     pressure: PressureMap
 
 
-def what_if(analysis: Analysis, shape: Wedge | InsoleShape, draws: int = 200, seed: int = 1) -> WhatIf:
-    """Predict what a shape under one foot would shift in an analysed landing, against a flat insole of equal base.
+@dataclass(frozen=True)
+class Parts:
+    """Simple parts under one foot, fitted to its length when that is known: a wedge, a heel lift [m], another
+    thickness of the whole insole [m]."""
+
+    side: str
+    wedge: Wedge | None = None
+    lift: float = 0.0
+    thickness: float = USUAL_BASE
+
+    def shape(self, length: float) -> InsoleShape:
+        """The insole of these parts for a foot of this length [m]."""
+        plain = InsoleShape(self.side, length, base=self.thickness, lift=HeelLift(self.lift))
+        if self.wedge is None:
+            return plain
+        tilted = wedge_shape(self.wedge, length)
+        return replace(plain, rearfoot=tilted.rearfoot, forefoot=tilted.forefoot)
+
+    def __str__(self) -> str:
+        foot = "right" if self.side == "r" else "left"
+        words = [str(self.wedge)] if self.wedge is not None else []
+        words += [f"{1000 * self.lift:g} mm heel lift under the {foot} foot"] if self.lift else []
+        if self.thickness != USUAL_BASE:
+            words.append(
+                f"{1000 * self.thickness:g} mm insole in place of {1000 * USUAL_BASE:g} mm under the {foot} foot"
+            )
+        return "; ".join(words) or f"flat insole under the {foot} foot"
+
+
+Given = Wedge | Parts | InsoleShape
+"""What a what-if may be asked about."""
+
+
+def what_if(analysis: Analysis, shape: Given, draws: int = 200, seed: int = 1) -> WhatIf:
+    """Predict what a shape under one foot would shift in an analysed landing, against a flat insole of equal base, or
+    of USUAL_BASE where the thickness is part of the question.
 
     The answer is quasi-static: the measured force stays, the foot settles anew on its bed, the pelvis stays where it
     was, and inertia is that of the measured motion. In the first 30 ms of an impact it is an upper bound. A lumbar
@@ -132,12 +172,10 @@ def what_if(analysis: Analysis, shape: Wedge | InsoleShape, draws: int = 200, se
     return what_ifs(analysis, [shape], draws, seed)[0]
 
 
-def what_ifs(
-    analysis: Analysis, shapes: Iterable[Wedge | InsoleShape], draws: int = 200, seed: int = 1
-) -> tuple[WhatIf, ...]:
+def what_ifs(analysis: Analysis, shapes: Iterable[Given], draws: int = 200, seed: int = 1) -> tuple[WhatIf, ...]:
     """Several shapes with the same draws of the same person, so that their differences are the shapes'."""
     standings: dict[str, Standing] = {}
-    flats: dict[tuple[object, ...], BedPose] = {}
+    flats: dict[tuple[str, InsoleShape], BedPose] = {}
     out = []
     for given in shapes:
         side = given.side
@@ -145,12 +183,11 @@ def what_ifs(
             _require_moments(analysis.landing, side)
             standings[side] = stand(analysis.landing, side, draws, seed)
         standing = standings[side]
-        shape = wedge_shape(given, standing.place.length) if isinstance(given, Wedge) else given
-        key = (side, shape.base, flat(shape).raised, shape.length, shape.layers)
+        case = _case(given, standing.place.length)
+        key = (side, case.before)
         if key not in flats:
-            flats[key] = settle_flat(standing, shape)
-        settled = settle(standing, shape, flats[key])
-        out.append(_answer(analysis.landing, standing, settled, given, shape, draws, seed))
+            flats[key] = settle_flat(standing, case.before)
+        out.append(_answer(analysis.landing, standing, settle(standing, case.after, flats[key]), case, draws, seed))
     return tuple(out)
 
 
@@ -167,17 +204,30 @@ def _require_moments(landing: Landing, side: str) -> None:
         )
 
 
-def _answer(
-    landing: Landing,
-    standing: Standing,
-    settled: Settled,
-    given: Wedge | InsoleShape,
-    shape: InsoleShape,
-    draws: int,
-    seed: int,
-) -> WhatIf:
-    side = standing.side
-    text = shape_text(given)
+@dataclass(frozen=True)
+class _Case:
+    """What was asked, and the insoles before and after."""
+
+    given: Given
+    before: InsoleShape
+    after: InsoleShape
+
+    @property
+    def text(self) -> str:
+        return shape_text(self.given)
+
+
+def _case(given: Given, length: float) -> _Case:
+    if isinstance(given, Wedge):
+        given_shape = wedge_shape(given, length)
+        return _Case(given, flat(given_shape), given_shape)
+    if isinstance(given, Parts):
+        return _Case(given, InsoleShape(given.side, length, base=USUAL_BASE), given.shape(length))
+    return _Case(given, flat(given), given)
+
+
+def _answer(landing: Landing, standing: Standing, settled: Settled, case: _Case, draws: int, seed: int) -> WhatIf:
+    side, text = standing.side, case.text
     if not settled.usable.any():
         expected, found = "a foot that stands on it", f"{REASONS[stable_reasons(settled)[0]]}"
         raise SettingError(expected_found("what-if", expected, found, text, "choose a lower shape"))
@@ -190,15 +240,15 @@ def _answer(
         *_foot_rows(landing, standing, settled, response),
         *_load_rows(landing, side, poured),
         *regions,
-        *_stack_rows(shape),
+        *_stack_rows(case),
     )
-    findings = _findings(landing, standing, settled, given, task)
-    return WhatIf(shape, text, side, task, draws, seed, rows, _assumptions(standing), findings, maps)
+    findings = _findings(landing, standing, settled, case, task)
+    return WhatIf(case.after, text, side, task, draws, seed, rows, _assumptions(standing, case), findings, maps)
 
 
-def shape_text(shape: Wedge | InsoleShape) -> str:
+def shape_text(shape: Given) -> str:
     """The shape in words: what is added to a flat insole."""
-    if isinstance(shape, Wedge):
+    if not isinstance(shape, InsoleShape):
         return str(shape)
     parts = []
     for name, posting in (("rearfoot", shape.rearfoot), ("forefoot", shape.forefoot)):
@@ -524,7 +574,8 @@ def regions(standing: Standing) -> dict[str, Array]:
 
 
 def _pressures(standing: Standing, settled: Settled) -> tuple[PressureMap, list[Change]]:
-    """The map at the largest force, and the change of the largest pressure of each region in per cent."""
+    """The map at the reference instant, and the change of each region's largest pressure in per cent; a faint region
+    has none."""
     use = settled.usable
     before = pressure(standing.bed, settled.flat)[use]
     after = before if settled.changed is settled.flat else pressure(standing.bed, settled.changed)[use]
@@ -533,7 +584,9 @@ def _pressures(standing: Standing, settled: Settled) -> tuple[PressureMap, list[
     rows = []
     for name, cells in regions(standing).items():
         old, new = (part[..., cells].max(axis=(1, 2)) for part in (before, after))
-        change = 100.0 * (new / old - 1.0)
+        if np.median(old) < FAINT * float(np.median(before.max(axis=(1, 2)))):
+            continue
+        change = 100.0 * (new / np.maximum(old, LEAST_PRESSURE) - 1.0)
         rows.append(_row(f"peak_pressure_{name}", standing.side, float("nan"), change, change))
     k = standing.reference
     points = [
@@ -546,27 +599,27 @@ def _pressures(standing: Standing, settled: Settled) -> tuple[PressureMap, list[
     return PressureMap(bed.x, bed.y, bed.area, middle[0], middle[1], points[0], points[1], height), rows
 
 
-def _stack_rows(shape: InsoleShape) -> list[Change]:
+def _stack_rows(case: _Case) -> list[Change]:
     """Heights under heel and ball: no draw moves them."""
-    old, new = measure(flat(shape)), measure(shape)
+    old, new = measure(case.before), measure(case.after)
     out = []
     for name, before, after in (
         ("heel_stack", old.heel_stack, new.heel_stack),
         ("forefoot_stack", old.forefoot_stack, new.forefoot_stack),
     ):
         change = np.full(1, after - before)
-        out.append(_row(name, shape.side, before, change, change))
+        out.append(_row(name, case.after.side, before, change, change))
     return out
 
 
 # Words --------------------------------------------------------------------------------------------------------------
 
 
-def _assumptions(standing: Standing) -> tuple[str, ...]:
+def _assumptions(standing: Standing, case: _Case) -> tuple[str, ...]:
     return (
         "the measured vertical force stays; the foot settles anew on tissue, insole and midsole (models/insole_response"
         "/foundation.toml, with its spreads)",
-        "the baseline is a flat insole of the same base and material",
+        f"the baseline is a flat insole of {1000 * case.before.base:g} mm of the same material",
         f"foot length {1000 * standing.place.length:.0f} mm by {standing.place.basis}",
         "the rolling foot carries the ankle sideways; thigh and shank close between ankle and hip; the pelvis stays",
         "eversion turns the tibia inwards by the inclination of the subtalar axis; part of it turns the knee's plane",
@@ -578,10 +631,8 @@ def _assumptions(standing: Standing) -> tuple[str, ...]:
     )
 
 
-def _findings(
-    landing: Landing, standing: Standing, settled: Settled, given: Wedge | InsoleShape, task: str
-) -> tuple[Finding, ...]:
-    text = shape_text(given)
+def _findings(landing: Landing, standing: Standing, settled: Settled, case: _Case, task: str) -> tuple[Finding, ...]:
+    given, text = case.given, case.text
     out = [
         Finding(
             "prediction",
@@ -605,7 +656,7 @@ def _findings(
                     "the mechanics gives one sign; do not rely on it for a heel wedge",
                 )
             )
-    if not isinstance(given, Wedge) and abs(given.length / standing.place.length - 1.0) > 0.1:
+    if isinstance(given, InsoleShape) and abs(given.length / standing.place.length - 1.0) > 0.1:
         lengths = f"{1000 * given.length:.0f} mm insole, {1000 * standing.place.length:.0f} mm foot"
         out.append(Finding("insole_length", "warn", text, lengths, "check the size of the insole or of the foot"))
     return tuple(out)

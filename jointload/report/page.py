@@ -301,6 +301,13 @@ def _change(analysis: Analysis, whatif: Any) -> str:
             "Predicted change with its 95 % intervals: thick of the mechanics, thin of one person. Filled: the "
             "interval of one person leaves out zero. Hollow: not distinguishable from no change.",
         )
+        + html.picture(
+            pictures.pressure_bed(analysis, whatif),
+            "Height added under the sole, and the pressure before and after, seen from above",
+            "What is added to the flat insole, and the modelled pressure before and after (median of the drawn "
+            "persons) at the largest force that the rearfoot bears. The cross is the centre of pressure. Only the "
+            "change is meant: a model of the foot's bed misses measured pressures by a third to a half.",
+        )
         + "<h3>What limits the prediction</h3>"
         + findings_table(worst_first(whatif.findings))
         + f"<h3>What it assumes</h3><ul>{assumed}</ul>"

@@ -41,6 +41,59 @@ def pressure_paths(analysis: Analysis) -> bytes:
     return drawn(_pressure_paths, analysis)
 
 
+def pressure_bed(analysis: Analysis, whatif: Any) -> bytes:
+    """Added height [mm], and pressure before and after as a share of the largest before [%], seen from above."""
+    return drawn(lambda figure, _: _pressure_bed(figure, whatif), analysis)
+
+
+def _pressure_bed(figure: Figure, whatif: Any) -> None:
+    bed = whatif.pressure
+    figure.set_size_inches(10, 5)
+    largest = float(bed.before.max())
+    shares = [100 * part / largest for part in (bed.before, bed.after)]
+    top = max(float(share.max()) for share in shares)
+    panels = figure.subplots(1, 3, sharey=True)
+    added = 1000 * bed.height_change
+    span = max(float(np.abs(added).max()), 0.1)
+    for axes, values, title, limits, colours, unit, point in (
+        (panels[0], added, "Height added", (-span, span), "PuOr", "mm", None),
+        (panels[1], shares[0], "Pressure before", (0.0, top), "viridis", "% of the largest before", bed.point_before),
+        (panels[2], shares[1], "Pressure after", (0.0, top), "viridis", "% of the largest before", bed.point_after),
+    ):
+        image = _cells(axes, whatif, values, limits, colours)
+        bar = figure.colorbar(image, ax=axes, label=unit, shrink=0.8)
+        if bar.solids is not None:
+            bar.solids.set_rasterized(False)
+        axes.set_title(title)
+        axes.set_aspect("equal")
+        axes.set_xlabel("medial ←  mm  → lateral" if whatif.side == "r" else "lateral ←  mm  → medial")
+        if point is not None:
+            axes.plot(_rightwards(whatif.side) * 1000 * point[1], 1000 * point[0], "P", color="white", markersize=12,
+                      markeredgecolor=INK)  # fmt: skip
+    panels[0].set_ylabel("forward of the heel [mm]")
+
+
+def _rightwards(side: str) -> float:
+    """Sign that puts medial on the left of a right foot seen from above."""
+    return -1.0 if side == "r" else 1.0
+
+
+def _cells(axes: Axes, whatif: Any, values: Array, limits: tuple[float, float], colours: str) -> Any:
+    """The cells of the sole as squares of their area, coloured."""
+    from matplotlib.collections import PatchCollection
+    from matplotlib.patches import Rectangle
+
+    bed, sign = whatif.pressure, _rightwards(whatif.side)
+    sizes = 1000 * np.sqrt(bed.area)
+    corners = zip(sign * 1000 * bed.y - sizes / 2, 1000 * bed.x - sizes / 2, sizes, strict=True)
+    squares = PatchCollection([Rectangle((x, y), size, size) for x, y, size in corners], cmap=colours, linewidths=0)
+    squares.set_array(values)
+    squares.set_clim(*limits)
+    axes.add_collection(squares)
+    axes.autoscale_view()
+    return squares
+
+
 def _instants(landing: Landing) -> dict[str, int]:
     """Name -> marker frame of the pictures of the body."""
     rate, out = landing.poses.rate, {"Touch-down": landing.touchdown_frame()}

@@ -81,7 +81,7 @@ def test_links_inside_the_page_lead_somewhere(page: str) -> None:
 
 def test_pictures_inside_the_page_load_nothing_either(page: str) -> None:
     pictures_found = re.findall(r'base64,([^"]+)"', page)
-    assert len(pictures_found) == 7
+    assert len(pictures_found) == 8
     for data in pictures_found:
         for element in ElementTree.fromstring(base64.b64decode(data)).iter():
             for name, value in element.attrib.items():
