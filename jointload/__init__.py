@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from jointload.analysis import Analysis, analyse
     from jointload.errors import InputError, JointloadError
     from jointload.insole.geometry import parse_wedge
-    from jointload.insole.whatif import WhatIf, what_if
+    from jointload.insole.shape_file import read_shape
+    from jointload.insole.whatif import Parts, WhatIf, what_if, what_ifs
     from jointload.intake.c3d import read_recording
     from jointload.intake.session import Session
     from jointload.intake.session import read_session as read
@@ -30,6 +31,7 @@ __all__ = [
     "Analysis",
     "InputError",
     "JointloadError",
+    "Parts",
     "Session",
     "Settings",
     "WhatIf",
@@ -39,8 +41,10 @@ __all__ = [
     "quality_table",
     "read",
     "read_recording",
+    "read_shape",
     "series_table",
     "what_if",
+    "what_ifs",
     "write_report",
 ]
 
@@ -48,6 +52,7 @@ _ROOMS = {
     "Analysis": "analysis",
     "InputError": "errors",
     "JointloadError": "errors",
+    "Parts": "insole.whatif",
     "Session": "intake.session",
     "Settings": "settings",
     "WhatIf": "insole.whatif",
@@ -57,8 +62,10 @@ _ROOMS = {
     "quality_table": "report.tables",
     "read": "intake.session",
     "read_recording": "intake.c3d",
+    "read_shape": "insole.shape_file",
     "series_table": "report.tables",
     "what_if": "insole.whatif",
+    "what_ifs": "insole.whatif",
     "write_report": "report.folder",
 }
 

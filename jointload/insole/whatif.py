@@ -54,7 +54,7 @@ USUAL_BASE = 0.004
 FAINT = 0.10
 """A region that bears less than this share of the sole's largest pressure gets no per-cent change (choice)."""
 LEAST_PRESSURE = 1.0e3
-"""No per-cent change is taken of less than this [Pa] (choice)."""
+"""A draw whose region bears less than this [Pa] is left out of its per-cent change (choice)."""
 MANY_UNSTABLE = 0.05
 """Share of poses without a stable place from where on it is told as a warning (choice)."""
 MOVED_PRESSURE = 0.25
@@ -586,9 +586,10 @@ def _pressures(standing: Standing, settled: Settled) -> tuple[PressureMap, list[
         old, new = (part[..., cells].max(axis=(1, 2)) for part in (before, after))
         if np.median(old) < FAINT * float(np.median(before.max(axis=(1, 2)))):
             continue
-        change = 100.0 * (new / np.maximum(old, LEAST_PRESSURE) - 1.0)
+        pressed = old > LEAST_PRESSURE
+        change = 100.0 * (new[pressed] / old[pressed] - 1.0)
         rows.append(_row(f"peak_pressure_{name}", standing.side, float("nan"), change, change))
-    k = standing.reference
+    k = standing.reference if both[:, standing.reference].any() else int(np.argmax(both.sum(axis=0)))
     points = [
         (float(np.nanmedian(pose.cop_x[:, k])), float(np.nanmedian(pose.cop_y[:, k])))
         for pose in (settled.flat, settled.changed)

@@ -15,6 +15,7 @@ from collections.abc import Callable  # noqa: E402
 
 import numpy as np  # noqa: E402
 
+from jointload.analysis import analyse  # noqa: E402
 from jointload.insole.foundation import (  # noqa: E402
     GRAVITY,
     REASONS,
@@ -27,10 +28,15 @@ from jointload.insole.foundation import (  # noqa: E402
     linear_response,
     plain_foot,
 )
+from jointload.insole.geometry import parse_wedge  # noqa: E402
+from jointload.insole.whatif import what_ifs  # noqa: E402
+from jointload.intake.session import read_session  # noqa: E402
+from jointload.modeldata import shipped_folder  # noqa: E402
 
 MASS, LENGTH, THICK = 70.0, 0.260, 0.012
 DRAWS, INSTANTS, DEGREES = 1000, 10, 5.0
 WANTED = 6.0
+ANSWER_DRAWS, ANSWER_WANTED = 200, 3.0
 WALKING, RUNNING = 1.05, 2.4
 
 
@@ -91,6 +97,21 @@ def magnitudes() -> None:
         print(f"{task:8s} 18 mm heel lift, pitch [deg] {quantiles(np.rad2deg(after.pitch - before.pitch))}")
 
 
+def one_answer() -> None:
+    """A whole what-if on the shipped sample landing, and what three more shapes cost."""
+    sample = shipped_folder("sample_c3d")
+    files = {"labels": sample / "labels.toml", "rider": sample / "rider_a.toml"}
+    session = read_session(sample / "rider_a_landing_flat.c3d", sample / "rider_a_static.c3d", **files)
+    analysis = analyse(session, variants=False)
+    for count in (1, 4):
+        wedges = [parse_wedge(f"lateral:{2 * k + 2}", "r", "full") for k in range(count)]
+        start = time.perf_counter()
+        what_ifs(analysis, wedges, ANSWER_DRAWS)
+        words = f"what-if, {count} shapes, {ANSWER_DRAWS} draws"
+        print(f"{words:34s} {time.perf_counter() - start:6.2f} s   (one wanted under {ANSWER_WANTED:g} s)")
+
+
 if __name__ == "__main__":
     speed()
+    one_answer()
     magnitudes()
