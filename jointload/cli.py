@@ -67,7 +67,7 @@ def demo(out: Out = Path("demo_report")) -> None:
         "labels": sample / "labels.toml",
         "rider": sample / "rider_a.toml",
     }
-    analysis, answer = _analysed(files, _settings(), _asked("medial:4", "r", "heel", "", "", None))
+    analysis, answer = _analysed(files, _settings(), _asked("medial:4", "r", "heel", "", "", []))
     _written(analysis, answer, files, out)
     typer.echo(f"All recordings of the sample study are in {sample}")
 
@@ -172,13 +172,17 @@ def whatif(
     labels: Labels,
     rider: RiderFile,
     out: Out,
-    heel_wedge: Annotated[str, typer.Option(help="medial:DEGREES or lateral:DEGREES, the raised side")] = "",
+    heel_wedge: Annotated[
+        str, typer.Option(help="medial:DEGREES or lateral:DEGREES, the raised side; several with commas are compared")
+    ] = "",
     side: Annotated[str, typer.Option(help="r or l, the foot the shape is under")] = "",
     static: Static = None,
     length: Annotated[str, typer.Option(help="'heel', or 'full' for a wedge of the whole foot's length")] = "heel",
     heel_lift: Annotated[str, typer.Option(help="height under the heel, such as 3mm")] = "",
     thickness: Annotated[str, typer.Option(help="thickness of the whole insole in place of 4 mm, such as 6mm")] = "",
-    insole: Annotated[Path | None, typer.Option(help="insole.toml in place of the parts above")] = None,
+    insole: Annotated[
+        list[Path] | None, typer.Option(help="insole.toml in place of the parts above; give several to compare them")
+    ] = None,
     draws: Annotated[int, typer.Option(min=50, max=20000, help="drawn persons")] = 200,
     seed: Annotated[int, typer.Option(help="seed of the draws")] = 1,
     cutoff: Cutoff = 20.0,
@@ -196,7 +200,7 @@ def whatif(
     forward: Forward = None,
 ) -> None:
     """Analyse one landing and predict what a wedge, a lift or an insole would shift, with an interval."""
-    asked = _asked(heel_wedge, side, length, heel_lift, thickness, insole)
+    asked = _asked(heel_wedge, side, length, heel_lift, thickness, insole or [])
     files = _files(trial, static, labels, rider, hip_movement)
     chosen = _settings(
         cutoff, impact_cutoff, threshold, smoothing, landing, landing_end, angle_zero, hip_centre, inertia, moment_frame
@@ -385,28 +389,28 @@ def _settings(
 def _analysed(
     files: dict[str, Path],
     settings: Settings,
-    asked: Given | None = None,
+    asked: tuple[Given, ...] = (),
     draws: int = 200,
     seed: int = 1,
     up: str | None = None,
     forward: str | None = None,
 ) -> tuple[Analysis, WhatIf | None]:
     from jointload.analysis import analyse as run
-    from jointload.insole.whatif import what_if
+    from jointload.insole.whatif import compare
     from jointload.intake.session import read_session
 
     with _step("Reading"):
         session = read_session(**files, up=up, forward=forward)
     with _step("Angles and moments"):
         analysis = run(session, settings)
-    if asked is None:
+    if not asked:
         return analysis, None
     with _step("What the shape would shift"):
-        return analysis, what_if(analysis, asked, draws, seed)
+        return analysis, compare(analysis, asked, draws, seed)
 
 
-def _asked(wedge: str, side: str, length: str, lift: str, thickness: str, insole: Path | None) -> Given:
-    """The shape of the words, checked before anything is read; an insole file stands alone."""
+def _asked(wedge: str, side: str, length: str, lift: str, thickness: str, insoles: list[Path]) -> tuple[Given, ...]:
+    """The shapes of the words, checked before anything is read; an insole file stands without parts."""
     from jointload.insole.compression import LENGTH_UNITS, parse_quantity
     from jointload.insole.geometry import parse_wedge
     from jointload.insole.shape_file import read_shape
@@ -414,20 +418,21 @@ def _asked(wedge: str, side: str, length: str, lift: str, thickness: str, insole
 
     parts = {"--heel-wedge": wedge, "--heel-lift": lift, "--thickness": thickness}
     given = [name for name, words in parts.items() if words]
-    if bool(given) == (insole is not None):
+    if bool(given) == bool(insoles):
         expected, found = "--insole alone, or some of " + ", ".join(parts), ", ".join(given) or "none of them"
         raise SettingError(expected_found("what-if", expected, found, "the command", "name what lies under the foot"))
-    if insole is not None:
-        return read_shape(insole, side)
+    if insoles:
+        return tuple(read_shape(path, side) for path in insoles)
     if side not in ("r", "l"):
         raise SettingError(expected_found("side", "r or l", repr(side), "the command", "add --side r or --side l"))
-    tilted = parse_wedge(wedge, side, length) if wedge else None
-    if tilted is not None and len(given) == 1:
-        return tilted
+    wedges = [parse_wedge(words.strip(), side, length) for words in wedge.split(",")] if wedge else []
+    if wedges and len(given) == 1:
+        return tuple(wedges)
     height = parse_quantity(lift, LENGTH_UNITS, "heel lift") if lift else 0.0
     base = parse_quantity(thickness, LENGTH_UNITS, "thickness") if thickness else USUAL_BASE
-    asked = Parts(side, tilted, height, base)
-    asked.shape(USUAL_LENGTH)
+    asked = tuple(Parts(side, tilted, height, base) for tilted in (wedges or (None,)))
+    for parts_of_one in asked:
+        parts_of_one.shape(USUAL_LENGTH)
     return asked
 
 

@@ -203,6 +203,19 @@ def test_a_whatif_of_parts_and_of_an_insole_file(tmp_path: Path) -> None:
         assert said in record["whatif"]["shape"]
 
 
+def test_several_wedges_are_compared(tmp_path: Path) -> None:
+    words = ("--heel-wedge", "medial:2, lateral:4", "--side", "r", "--draws", "50")
+    done = jointload("whatif", *inputs(), *words, where=tmp_path)
+    assert done.returncode == 0, done.stderr
+    record = json.loads((tmp_path / "result" / "run.json").read_text(encoding="utf-8"))
+    assert record["whatif"]["shape"].startswith("2 deg heel wedge under the right foot, medial")
+    (other,) = record["whatif"]["compared_with"]
+    assert other.startswith("4 deg heel wedge under the right foot, lateral")
+    table = (tmp_path / "result" / "whatif.csv").read_text(encoding="utf-8")
+    assert table.count("knee_adduction_moment_peak") == 2
+    assert "The shapes beside each other" in (tmp_path / "result" / "report.html").read_text(encoding="utf-8")
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

@@ -114,7 +114,7 @@ class PressureMap:
 
 @dataclass(frozen=True, eq=False)
 class WhatIf:
-    """The predicted effect of one shape on one landing."""
+    """The predicted effect of one shape on one landing; others: further shapes under the same foot, same draws."""
 
     shape: InsoleShape
     shape_text: str
@@ -126,6 +126,7 @@ class WhatIf:
     response_text: tuple[str, ...]
     findings: tuple[Finding, ...]
     pressure: PressureMap
+    others: tuple[WhatIf, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -189,6 +190,16 @@ def what_ifs(analysis: Analysis, shapes: Iterable[Given], draws: int = 200, seed
             flats[key] = settle_flat(standing, case.before)
         out.append(_answer(analysis.landing, standing, settle(standing, case.after, flats[key]), case, draws, seed))
     return tuple(out)
+
+
+def compare(analysis: Analysis, shapes: Iterable[Given], draws: int = 200, seed: int = 1) -> WhatIf:
+    """what_ifs of several shapes under one foot as one answer: the first, with the others beside it."""
+    first, *others = what_ifs(analysis, shapes, draws, seed)
+    if any(other.side != first.side for other in others):
+        raise SettingError(
+            expected_found("shapes", "one foot", "both feet", "the comparison", "ask for one foot at a time")
+        )
+    return replace(first, others=tuple(others))
 
 
 def _require_moments(landing: Landing, side: str) -> None:

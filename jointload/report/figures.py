@@ -87,6 +87,18 @@ def changes(analysis: Analysis, whatif: Any) -> bytes:
     return drawn(lambda figure, _: _changes(figure, analysis, whatif), analysis)
 
 
+COMPARED = (
+    "knee_adduction_moment_peak", "knee_flexion_moment_peak", "hip_adduction_moment_peak",
+    "ankle_inversion_moment_peak", "rearfoot_roll", "pressure_centre_medial",
+)  # fmt: skip
+"""Quantities of the comparison of shapes: the knee in both planes, what it may cost elsewhere, and the foot."""
+
+
+def comparison(analysis: Analysis, whatif: Any) -> bytes:
+    """Predicted changes of several shapes beside each other with both 95 % intervals, one panel a quantity."""
+    return drawn(lambda figure, _: _comparison(figure, analysis, whatif), analysis)
+
+
 # Curves -------------------------------------------------------------------------------------------------------------
 
 
@@ -343,6 +355,29 @@ def _changes(figure: Figure, analysis: Analysis, whatif: Any) -> None:
         axes.set_ylim(len(rows) - 0.5, -0.5)
         axes.margins(x=0.08)
         axes.set_xlabel(f"predicted change [{unit}]")
+
+
+def _comparison(figure: Figure, analysis: Analysis, whatif: Any) -> None:
+    answers = (whatif, *whatif.others)
+    figure.set_size_inches(10, 6)
+    for axes, name in zip(figure.subplots(2, 3).flat, COMPARED, strict=True):
+        what = quantity(name)
+        for place, answer in enumerate(answers, start=1):
+            row = next(row for row in answer.rows if row.quantity == name)
+            low, middle, high, person_low, person_high = (
+                shown(v, what, analysis.landing.weight)
+                for v in (row.low, row.change, row.high, row.person_low, row.person_high)
+            )
+            marker, fill = ("D", INK) if distinguishable(row) else ("o", "white")
+            axes.plot([place, place], [person_low, person_high], color=SOFT, linewidth=1.2, solid_capstyle="butt")
+            axes.plot([place, place], [low, high], color=INK, linewidth=3.2, solid_capstyle="butt")
+            axes.plot(place, middle, marker, color=INK, markerfacecolor=fill, markersize=7)
+        axes.axhline(0.0, color=SOFT, linewidth=1.0)
+        axes.set_xticks(range(1, len(answers) + 1))
+        axes.set_xlim(0.5, len(answers) + 0.5)
+        axes.set_xlabel("shape")
+        axes.set_title(what.plain_name, fontsize=10)
+        axes.set_ylabel(f"change [{what.full_unit}]")
 
 
 def _change_label(row: Any) -> str:

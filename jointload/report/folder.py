@@ -45,4 +45,6 @@ def _fill(draft: Path, analysis: Analysis, whatif: Any, inputs: Mapping[str, Pat
     record = run_record(analysis, inputs, now)
     if whatif is not None:
         record["whatif"] = {"shape": whatif.shape_text, "side": whatif.side, "draws": whatif.draws, "seed": whatif.seed}
+        if whatif.others:
+            record["whatif"]["compared_with"] = [other.shape_text for other in whatif.others]
     (draft / RECORD).write_text(json.dumps(record, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")

@@ -308,10 +308,47 @@ def _change(analysis: Analysis, whatif: Any) -> str:
             "persons) at the largest force that the rearfoot bears. The cross is the centre of pressure. Only the "
             "change is meant: a model of the foot's bed misses measured pressures by a third to a half.",
         )
+        + (_comparison(analysis, whatif) if whatif.others else "")
         + "<h3>What limits the prediction</h3>"
-        + findings_table(worst_first(whatif.findings))
+        + findings_table(worst_first([f for answer in (whatif, *whatif.others) for f in answer.findings]))
         + f"<h3>What it assumes</h3><ul>{assumed}</ul>"
     )
+
+
+def _comparison(analysis: Analysis, whatif: Any) -> str:
+    """Every shape beside the others: change and one person's interval, by the same drawn persons."""
+    answers = (whatif, *whatif.others)
+    found = [{row.quantity: row for row in answer.rows} for answer in answers]
+    rows = []
+    for row in ordered_changes(whatif):
+        what = quantity(row.quantity)
+        cells = [_compared_cell(analysis, what, rows_of.get(row.quantity)) for rows_of in found]
+        rows.append((linked(what), *cells, unit_text(what)))
+    named = "".join(f"<li>{escape(answer.shape_text)}</li>" for answer in answers)
+    return (
+        f"<h3>The shapes beside each other</h3><ol>{named}</ol>"
+        + html.paragraph(
+            "Change, and below it the 95 % interval of one person. The same drawn persons stand on every shape, so "
+            "that differences between shapes are those of the shapes. Nothing is ranked: a change whose interval "
+            "reaches across zero is not distinguishable from none."
+        )
+        + html.table(("Quantity", *(str(k + 1) for k in range(len(answers))), "Unit"), rows, range(1, len(answers) + 1))
+        + html.picture(
+            figures.comparison(analysis, whatif),
+            "Predicted changes of every shape with their intervals",
+            "Predicted change of every shape: thick the 95 % interval of the mechanics, thin that of one person.",
+        )
+    )
+
+
+def _compared_cell(analysis: Analysis, what: Any, row: Any) -> str:
+    if row is None:
+        return "–"
+    change, low, high = (
+        number_text(shown(value, what, analysis.landing.weight), what.unit, extra=1)
+        for value in (row.change, row.person_low, row.person_high)
+    )
+    return f"{change}<small>{low} to {high}</small>"
 
 
 def _change_cells(analysis: Analysis, row: Any) -> tuple[str, ...]:

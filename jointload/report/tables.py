@@ -127,7 +127,8 @@ def quality_table(findings: Iterable[Finding]) -> pandas.DataFrame:
 
 def all_findings(analysis: Analysis, whatif: Any = None) -> list[Finding]:
     """Findings of the analysis and of the prediction, the worst first."""
-    return worst_first([*analysis.findings, *(whatif.findings if whatif is not None else ())])
+    answers = () if whatif is None else (whatif, *whatif.others)
+    return worst_first([*analysis.findings, *(finding for answer in answers for finding in answer.findings)])
 
 
 def worst_first(findings: Iterable[Finding]) -> list[Finding]:
@@ -152,21 +153,21 @@ def variants_table(analysis: Analysis) -> pandas.DataFrame:
 
 
 def change_table(analysis: Analysis, whatif: Any) -> pandas.DataFrame:
-    """A predicted change, one row a quantity: before, after and change with two 95 % intervals, in shown units.
+    """Predicted changes, a row a shape and quantity: before, after and change with two 95 % intervals, in shown units.
 
     low, high : of the mechanics;  person_low, person_high : of one person;  percent : empty where before is near zero
     """
     import pandas as pd
 
     rows = []
-    for row in ordered_changes(whatif):
+    for answer, row in [(one, row) for one in (whatif, *whatif.others) for row in ordered_changes(one)]:
         what = quantity(row.quantity)
         numbers = [
             shown(v, what, analysis.landing.weight)
             for v in (row.before, row.after, row.change, row.low, row.high, row.person_low, row.person_high)
         ]
         rows.append(
-            (analysis.session.trial.name, analysis.session.rider.id, whatif.shape_text, row.side, row.quantity)
+            (analysis.session.trial.name, analysis.session.rider.id, answer.shape_text, row.side, row.quantity)
             + (*numbers, what.full_unit, row.percent, row.share_lower, _change_note(row))
         )
     columns = [

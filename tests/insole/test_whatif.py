@@ -12,7 +12,7 @@ from jointload.errors import SettingError
 from jointload.insole.geometry import Wedge, parse_wedge
 from jointload.insole.response import FootResponse, place_foot, pressure_centre, published_response, stand
 from jointload.insole.shape import ArchFill, HeelLift, InsoleShape
-from jointload.insole.whatif import Change, Parts, WhatIf, pour_again, regions, what_if, what_ifs
+from jointload.insole.whatif import Change, Parts, WhatIf, compare, pour_again, regions, what_if, what_ifs
 from jointload.intake.recording import Recording
 from jointload.intake.rider import Rider
 from jointload.intake.session import Session
@@ -110,6 +110,14 @@ def test_the_same_seed_gives_the_same_person_to_every_shape(analysis: Analysis) 
     for one, other in zip(alone, together, strict=True):
         assert repr(one.rows) == repr(other.rows)
     assert repr(what_if(analysis, wedge, draws=60, seed=6).rows) != repr(alone[0].rows)
+
+
+def test_shapes_are_compared_under_one_foot_only(analysis: Analysis) -> None:
+    answer = compare(analysis, [parse_wedge(f"medial:{k}", "r") for k in (2, 4)], draws=50)
+    (other,) = answer.others
+    assert change(other, "rearfoot_roll") > change(answer, "rearfoot_roll") > 0
+    with pytest.raises(SettingError, match="one foot"):
+        compare(analysis, [parse_wedge("medial:2", side) for side in "rl"], draws=50)
 
 
 def test_a_mirrored_landing_gets_the_mirrored_answer(session: Session, analysis: Analysis) -> None:
