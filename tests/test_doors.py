@@ -53,6 +53,7 @@ ORDER = (
     "analysis",
     "insole.geometry",
     "insole.foundation",
+    "insole.person",
     "insole.materials",
     "insole.compression",
     "insole.cushioning",

@@ -23,12 +23,11 @@ from jointload.insole.foundation import (
     Person,
     baseline_pose,
     changed_pose,
-    draw_person,
-    plain_foot,
     within_sole,
 )
 from jointload.insole.geometry import Wedge
 from jointload.insole.outline import LENGTHS, foot_size
+from jointload.insole.person import draw_person, plain_foot
 from jointload.insole.shape import InsoleShape, flat
 from jointload.intake.plates import centre_of_pressure
 from jointload.intake.recording import SIDES, Array

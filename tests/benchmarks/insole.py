@@ -23,12 +23,11 @@ from jointload.insole.foundation import (  # noqa: E402
     BedPose,
     baseline_pose,
     changed_pose,
-    draw_person,
     height_sensitivity,
     linear_response,
-    plain_foot,
 )
 from jointload.insole.geometry import parse_wedge  # noqa: E402
+from jointload.insole.person import draw_person, plain_foot  # noqa: E402
 from jointload.insole.whatif import what_ifs  # noqa: E402
 from jointload.intake.session import read_session  # noqa: E402
 from jointload.modeldata import shipped_folder  # noqa: E402

@@ -25,16 +25,19 @@ from jointload.insole.foundation import (
     JointStiffness,
     baseline_pose,
     changed_pose,
-    draw_person,
-    foot_bed,
     height_sensitivity,
     linear_response,
+    pressure,
+    within_sole,
+)
+from jointload.insole.person import (
+    draw_person,
+    foot_bed,
     plain_foot,
     plantar_shape,
-    pressure,
     sole_cells,
     sole_outline,
-    within_sole,
+    sole_width,
 )
 from jointload.modeldata import load_model
 
@@ -510,7 +513,7 @@ def test_finer_cells_give_nearly_the_same_answer() -> None:
 
 
 def test_the_plantar_shape_has_its_arch_on_the_medial_side() -> None:
-    shape = plantar_shape(BED.x, BED.y, sole_outline(LENGTH, foundation.sole_width(LENGTH)))
+    shape = plantar_shape(BED.x, BED.y, sole_outline(LENGTH, sole_width(LENGTH)))
     middle = np.abs(BED.x / LENGTH - 0.42) < 0.1
     medial, lateral = shape[middle & (BED.y > 0.01)], shape[middle & (BED.y < -0.01)]
     assert medial.mean() > 2 * lateral.mean()
