@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -83,14 +83,11 @@ def check(
         _strip_names(files, strip_names, out)
         return
 
-    from rich.progress import track
-
     from jointload.intake.c3d import read_recording
     from jointload.intake.quality import inspect_recording
 
     worst = DONE
-    shown = track(files, "Checking", disable=not sys.stderr.isatty(), transient=True, console=_console(stderr=True))
-    for path in shown:
+    for path in _watched(files, "Checking"):
         try:
             findings = inspect_recording(read_recording(path), None)
         except InputError as problem:
@@ -455,6 +452,15 @@ def _step(words: str) -> Iterator[None]:
     else:
         typer.echo(words, err=True)
         yield
+
+
+def _watched(files: list[Path], words: str) -> Iterable[Path]:
+    """The files, with a progress bar on a terminal and nothing elsewhere."""
+    if not sys.stderr.isatty():
+        return files
+    from rich.progress import track
+
+    return track(files, words, transient=True, console=_console(stderr=True))
 
 
 def _console(stderr: bool = False) -> Any:
