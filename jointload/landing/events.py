@@ -118,7 +118,7 @@ def find_events(
         span = chosen[side]
         if span is not None:
             sides[side] = _side_events(
-                span, _impact_force(contact, k, settings), contact, k, weight, flight, ends, side
+                span, impact_lowpass(contact.fast_force[1, k], settings, rate), contact, k, weight, flight, ends, side
             )
         elif flight and side in unknown:
             sides[side] = _events_without_force(flight[1] / rate, unknown[side], ends, side)
@@ -204,10 +204,10 @@ def _no_landing(contact: Contact, settings: Settings, name: str) -> RecordingErr
     return RecordingError(expected_found("landing", expected, found, name, advice))
 
 
-def _impact_force(contact: Contact, foot: int, settings: Settings) -> Array:
+def impact_lowpass(force: Array, settings: Settings, rate: float) -> Array:
+    """A force (..., N) at the force rate [Hz] with the impact cut-off, kept below half the rate."""
     cutoff = settings.impact_cutoff
-    limit = None if cutoff is None else min(cutoff, 0.45 * contact.fast_rate)
-    return zero_lag_lowpass(contact.fast_force[1, foot], limit, contact.fast_rate)
+    return zero_lag_lowpass(force, None if cutoff is None else min(cutoff, 0.45 * rate), rate)
 
 
 def _takeoff_of_all(chosen: dict[Side, Span | None], contact: Contact) -> float:

@@ -18,7 +18,7 @@ from jointload.body.pose import SegmentPoses
 from jointload.intake.recording import SIDES, Array, Recording
 from jointload.intake.rider import G
 from jointload.landing.alignment import Alignment
-from jointload.landing.events import LandingEvents, touchdown_speed
+from jointload.landing.events import LandingEvents, impact_lowpass, touchdown_speed
 from jointload.loads.contact import Contact
 from jointload.loads.moments import JointLoads
 from jointload.numerics.rotations import dot
@@ -92,11 +92,8 @@ class Landing:
     def impact_force(self, side: str) -> Array:
         """(3, N) [N] force on one foot with the impact cut-off."""
         if side not in self._fast:
-            cutoff = self.settings.impact_cutoff
-            limit = None if cutoff is None else min(cutoff, 0.45 * self.contact.fast_rate)
-            self._fast[side] = zero_lag_lowpass(
-                self.contact.fast_force[:, SIDES.index(side)], limit, self.contact.fast_rate
-            )
+            force = self.contact.fast_force[:, SIDES.index(side)]
+            self._fast[side] = impact_lowpass(force, self.settings, self.contact.fast_rate)
         return self._fast[side]
 
 
@@ -248,8 +245,7 @@ def vertical_force_total_peak(landing: Landing) -> Result:
     rate, end = landing.contact.fast_rate, landing.events.last_end
     if not np.isfinite(end):
         return float("nan"), _all_reasons(landing)
-    cutoff = landing.settings.impact_cutoff
-    total = zero_lag_lowpass(landing.contact.total, cutoff and min(cutoff, 0.45 * rate), rate)
+    total = impact_lowpass(landing.contact.total, landing.settings, rate)
     return _largest(total[round(landing.events.first_touchdown * rate) : round(end * rate) + 1])
 
 
