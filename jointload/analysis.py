@@ -20,7 +20,8 @@ from jointload.intake.rider import G, Rider
 from jointload.intake.session import Session
 from jointload.landing.alignment import alignment
 from jointload.landing.events import find_events, touchdown_frames
-from jointload.landing.measures import Landing, Measure, measure_landing
+from jointload.landing.landed import Landing, Measure
+from jointload.landing.measures import measure_landing
 from jointload.landing.verdict import judge, stop_moments
 from jointload.loads.contact import Lost, foot_contact, standing_weight
 from jointload.loads.moments import joint_loads, smooth_loads

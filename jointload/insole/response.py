@@ -31,7 +31,7 @@ from jointload.insole.person import draw_person, plain_foot
 from jointload.insole.shape import InsoleShape, flat
 from jointload.intake.plates import centre_of_pressure
 from jointload.intake.recording import SIDES, Array
-from jointload.landing.measures import Landing
+from jointload.landing.landed import Landing
 from jointload.modeldata import load_model
 from jointload.numerics.rotations import rotate_back
 

@@ -31,7 +31,8 @@ from jointload.insole.shape import HeelLift, InsoleShape, flat, measure, wedge_s
 from jointload.intake.plates import centre_of_pressure
 from jointload.intake.recording import SIDES, Array, Finding
 from jointload.intake.rider import G
-from jointload.landing.measures import MOMENT_PEAKS, Landing
+from jointload.landing.landed import Landing
+from jointload.landing.load_measures import MOMENT_PEAKS
 from jointload.loads.moments import JointLoads, SegmentMotion, joint_loads, segment_motion
 from jointload.numerics.rotations import about_axis, compose, cross, dot, from_vector, rotate, unit
 from jointload.numerics.signals import integral, zero_lag_lowpass

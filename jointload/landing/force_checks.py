@@ -11,6 +11,8 @@ from jointload.intake.plates import centre_of_pressure
 from jointload.intake.quality import flat_tops
 from jointload.intake.recording import SIDES, Array, Finding, Plate
 from jointload.intake.rider import G
+from jointload.landing.body_measures import fall_acceleration, residual_force
+from jointload.landing.force_measures import BEARING_SHARE
 from jointload.landing.judgement import (
     SIDE_WORDS,
     Judgement,
@@ -21,7 +23,7 @@ from jointload.landing.judgement import (
     no_moments,
     passed,
 )
-from jointload.landing.measures import BEARING_SHARE, Landing, Result, fall_acceleration, residual_force
+from jointload.landing.landed import Landing, Result
 from jointload.loads.contact import REST_HEIGHT, REST_SPEED, Lost
 from jointload.numerics.signals import derivatives, runs
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from jointload.intake.recording import Finding, Severity
-from jointload.landing.measures import Landing
+from jointload.landing.landed import Landing
 from jointload.loads.contact import Lost
 
 FILTER_REACH = 1.0

@@ -10,7 +10,7 @@ from jointload.body.pose import smooth_markers
 from jointload.intake.quality import exchanged_markers, marker_jumps
 from jointload.intake.recording import SIDES, Array, Finding, Severity
 from jointload.landing.judgement import SIDE_WORDS, Judgement, always, filter_reach, graded, no_moments, passed
-from jointload.landing.measures import Landing
+from jointload.landing.landed import Landing
 from jointload.loads.contact import Lost
 from jointload.loads.moments import loaded_segments
 from jointload.numerics.rigid_fit import fit_poses

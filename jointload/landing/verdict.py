@@ -23,6 +23,7 @@ from jointload.landing.force_checks import (
     check_step,
 )
 from jointload.landing.judgement import Judgement
+from jointload.landing.landed import Landing
 from jointload.landing.marker_checks import (
     check_angles,
     check_clusters,
@@ -31,7 +32,6 @@ from jointload.landing.marker_checks import (
     check_sides,
     check_standing,
 )
-from jointload.landing.measures import Landing
 from jointload.loads.contact import Lost
 from jointload.loads.moments import joint_loads, smooth_loads
 

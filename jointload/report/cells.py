@@ -10,7 +10,7 @@ import numpy as np
 from jointload.analysis import Analysis
 from jointload.insole.whatif import task_of
 from jointload.intake.recording import SIDES, Finding
-from jointload.landing.measures import Measure
+from jointload.landing.landed import Measure
 from jointload.report import html
 from jointload.report.quantities import Band, Quantity, number_text, quantity, sanity, shown
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from jointload.analysis import Analysis
 from jointload.intake.recording import Array
-from jointload.landing.measures import Landing
+from jointload.landing.landed import Landing
 from jointload.report.quantities import of_joint
 
 MILLIMETRES = 1000.0

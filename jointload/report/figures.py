@@ -10,7 +10,7 @@ import numpy as np
 
 from jointload.analysis import Analysis
 from jointload.intake.recording import Array
-from jointload.landing.measures import Landing
+from jointload.landing.landed import Landing
 from jointload.numerics.rotations import rotate_back
 from jointload.numerics.signals import runs
 from jointload.report.quantities import SIDE_WORDS, number_text, quantity, shown

@@ -8,7 +8,7 @@ import numpy as np
 
 from jointload.analysis import Analysis
 from jointload.intake.recording import SIDES, Array
-from jointload.landing.measures import Landing
+from jointload.landing.landed import Landing
 from jointload.numerics.rotations import rotate_back
 from jointload.report.figures import INK, SIDE_STYLE, SOFT, drawn
 from jointload.report.quantities import SIDE_WORDS

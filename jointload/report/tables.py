@@ -16,7 +16,8 @@ from jointload.analysis import Analysis
 from jointload.intake.plates import centre_of_pressure
 from jointload.intake.recording import SIDES, Array, Finding, Recording
 from jointload.intake.rider import G
-from jointload.landing.measures import MOMENT_PEAKS, Landing, Measure
+from jointload.landing.landed import Landing, Measure
+from jointload.landing.load_measures import MOMENT_PEAKS
 from jointload.loads.moments import in_frame
 from jointload.modeldata import load_model, model_names
 from jointload.report.quantities import Quantity, glossary, of_joint, quantity, sanity, shown

@@ -11,7 +11,8 @@ from jointload.analysis import Analysis, analyse
 from jointload.errors import RecordingError, SettingError
 from jointload.intake.recording import Plate, Recording
 from jointload.intake.session import Session
-from jointload.landing.measures import SIDE_MEASURES, Measure
+from jointload.landing.landed import Measure
+from jointload.landing.measures import SIDE_MEASURES
 from jointload.settings import Settings
 
 LANDED = {

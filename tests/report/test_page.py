@@ -15,7 +15,8 @@ import pytest
 from jointload.analysis import Analysis
 from jointload.insole.whatif import WhatIf
 from jointload.intake.recording import Finding
-from jointload.landing.measures import BODY_MEASURES, SIDE_MEASURES, Measure
+from jointload.landing.landed import Measure
+from jointload.landing.measures import BODY_MEASURES, SIDE_MEASURES
 from jointload.report import figures, pictures
 from jointload.report.page import SECTIONS, render_page
 

@@ -17,7 +17,7 @@ from jointload.errors import ModelDataError
 from jointload.insole.whatif import WhatIf
 from jointload.intake.recording import Finding
 from jointload.intake.rider import G
-from jointload.landing.measures import Measure
+from jointload.landing.landed import Measure
 from jointload.report.methods import methods_text
 from jointload.report.tables import (
     all_findings,

@@ -1,0 +1,119 @@
+"""One landing as the measures read it, one number of the report, and why a number may be unknown."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from jointload.body.angles import JointAngles
+from jointload.body.calibration import FittedBody
+from jointload.body.mass_centre import MassCentre
+from jointload.body.pose import SegmentPoses
+from jointload.intake.recording import SIDES, Array, Recording
+from jointload.landing.alignment import Alignment
+from jointload.landing.events import LandingEvents, impact_lowpass
+from jointload.loads.contact import Contact
+from jointload.loads.moments import JointLoads
+from jointload.settings import Settings
+
+
+@dataclass(frozen=True)
+class Measure:
+    """One number of the report: value, low and high in SI units, NaN when unknown; `word` where the answer is no
+    number."""
+
+    quantity: str
+    side: str
+    value: float
+    low: float = float("nan")
+    high: float = float("nan")
+    note: str = ""
+    word: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Landing:
+    """All that the measures read."""
+
+    recording: Recording
+    body: FittedBody
+    poses: SegmentPoses
+    angles: JointAngles
+    alignment: Alignment
+    contact: Contact
+    loads: JointLoads
+    events: LandingEvents
+    centre: MassCentre
+    weight: float
+    weight_of_rider: float
+    weight_on_plates: float
+    settings: Settings
+    _fast: dict[str, Array] = field(default_factory=dict, compare=False)
+
+    def window(self, side: str) -> slice:
+        """Marker frames of one foot's landing, none when its end is not known."""
+        return self._span(side, self.poses.rate)
+
+    def fast_window(self, side: str) -> slice:
+        """Force samples of one foot's landing, none when its end is not known."""
+        return self._span(side, self.contact.fast_rate)
+
+    def _span(self, side: str, rate: float) -> slice:
+        events = self.events.sides[side]
+        start = round(events.touchdown * rate)
+        return slice(start, round(events.landing_end * rate) + 1 if np.isfinite(events.landing_end) else start)
+
+    def touchdown_frame(self, side: str = "") -> int:
+        time = self.events.sides[side].touchdown if side else self.events.first_touchdown
+        return min(round(time * self.poses.rate), self.recording.frames - 1)
+
+    def impact_force(self, side: str) -> Array:
+        """(3, N) [N] force on one foot with the impact cut-off."""
+        if side not in self._fast:
+            force = self.contact.fast_force[:, SIDES.index(side)]
+            self._fast[side] = impact_lowpass(force, self.settings, self.contact.fast_rate)
+        return self._fast[side]
+
+
+Result = float | tuple[float, str]
+Sided = Callable[[Landing, str], Result]
+Unsided = Callable[[Landing], Result]
+
+
+def largest(series: Array) -> float:
+    """Largest value of a window, NaN when any part of it is unknown: a peak may hide in what was not seen."""
+    return float(np.max(series)) if series.size else float("nan")
+
+
+def whole_window(landing: Landing) -> slice:
+    """Frames from the first touch-down to the last end, none when an end is not known."""
+    windows = [landing.window(side) for side in landing.events.sides]
+    start = min(w.start for w in windows)
+    return slice(start, max(w.stop for w in windows) if np.isfinite(landing.events.last_end) else start)
+
+
+def reason_of_side(landing: Landing, side: str) -> str:
+    """Why numbers of one side may be unknown: its end, its wrench, its segments."""
+    window = landing.window(side)
+    until = max(window.stop, window.start + 1)
+    lost = [g.reason for g in landing.contact.lost if g.side == side and g.start < until and g.stop > window.start]
+    missing = [reason for name, reason in landing.body.lost.items() if name.endswith(f"_{side}")]
+    return "; ".join(dict.fromkeys(r for r in [landing.events.sides[side].reason, *lost, *missing] if r))
+
+
+def both_sides_note(landing: Landing) -> str:
+    missing = [
+        f"no contact of the {'right' if s == 'r' else 'left'} foot" for s in SIDES if s not in landing.events.sides
+    ]
+    return "; ".join(dict.fromkeys(r for r in [reasons_of_all(landing), *missing] if r))
+
+
+def reasons_of_all(landing: Landing) -> str:
+    """Why numbers of the whole body may be unknown: an end, or a wrench lost while either foot lands."""
+    events = landing.events
+    end = events.last_end if np.isfinite(events.last_end) else events.first_touchdown
+    start, stop = (round(t * landing.poses.rate) for t in (events.first_touchdown, end))
+    lost = [gone.reason for gone in landing.contact.lost if gone.start <= stop and gone.stop > start]
+    return "; ".join(dict.fromkeys(r for r in [*(side.reason for side in events.sides.values()), *lost] if r))

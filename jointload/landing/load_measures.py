@@ -1,0 +1,77 @@
+"""What the joints bore: moment peaks and impulses, work, power, net joint forces."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from jointload.intake.recording import Array
+from jointload.landing.landed import Landing, Result, Sided, both_sides_note, largest, whole_window
+from jointload.numerics.rotations import dot
+from jointload.numerics.signals import integral
+
+MOMENT_PEAKS = {
+    "ankle_dorsiflexion_moment_peak": ("ankle", "dorsiflexion", "external", 1.0),
+    "ankle_inversion_moment_peak": ("ankle", "inversion", "internal", 1.0),
+    "ankle_eversion_moment_peak": ("ankle", "inversion", "internal", -1.0),
+    "knee_flexion_moment_peak": ("knee", "flexion", "external", 1.0),
+    "knee_adduction_moment_peak": ("knee", "adduction", "external", 1.0),
+    "knee_abduction_moment_peak": ("knee", "adduction", "external", -1.0),
+    "hip_flexion_moment_peak": ("hip", "flexion", "external", 1.0),
+    "hip_adduction_moment_peak": ("hip", "adduction", "external", 1.0),
+}
+"""Quantity -> joint, named rotation, whether the load or the body's answer to it is meant, and 1 or -1 for its sign."""
+
+
+def moment_peak(joint: str, rotation: str, kind: str, sign: float) -> Sided:
+    def value(landing: Landing, side: str) -> Result:
+        return largest(sign * landing.loads.of(f"{joint}_{side}", rotation, kind)[landing.window(side)])
+
+    return value
+
+
+def impulse(joint: str, rotation: str, sign: float = 1.0) -> Sided:
+    def value(landing: Landing, side: str) -> Result:
+        moment = sign * landing.loads.of(f"{joint}_{side}", rotation)[landing.window(side)]
+        return float(integral(np.maximum(moment, 0.0), 1.0 / landing.poses.rate))
+
+    return value
+
+
+def _power(landing: Landing, joint: str, side: str) -> Array:
+    return landing.loads.power[landing.loads.joints.index(f"{joint}_{side}"), landing.window(side)]
+
+
+def work_negative(joint: str) -> Sided:
+    def value(landing: Landing, side: str) -> Result:
+        power = _power(landing, joint, side)
+        return float(integral(np.minimum(power, 0.0), 1.0 / landing.poses.rate))
+
+    return value
+
+
+def power_absorbed_peak(joint: str) -> Sided:
+    return lambda landing, side: -largest(-_power(landing, joint, side))
+
+
+def along(landing: Landing, joint: str, segment: str) -> Array:
+    """(F,) [N] component of a joint's net force along a segment's long axis."""
+    return dot(landing.loads.force[:, landing.loads.joints.index(joint)], landing.poses.of(segment)[0][:, 1])
+
+
+def knee_compression_peak(landing: Landing, side: str) -> Result:
+    return largest(-along(landing, f"knee_{side}", f"shank_{side}")[landing.window(side)])
+
+
+def l5s1_compression_peak(landing: Landing) -> Result:
+    return largest(along(landing, "l5s1", "pelvis")[whole_window(landing)]), both_sides_note(landing)
+
+
+def l5s1_extension_moment_peak(landing: Landing) -> Result:
+    return largest(-landing.loads.of("l5s1", "flexion", "internal")[whole_window(landing)]), both_sides_note(landing)
+
+
+def l5s1_lateral_bend_moment_peak(landing: Landing) -> Result:
+    moment = landing.loads.of("l5s1", "lateral_bend_right", "internal")[whole_window(landing)]
+    known = moment.size > 0 and np.isfinite(moment).all()
+    value = float(moment[np.argmax(np.abs(moment))]) if known else float("nan")
+    return value, both_sides_note(landing)
