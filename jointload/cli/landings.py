@@ -1,0 +1,124 @@
+"""Commands on one landing: analyse it, ask what a shape under the foot would shift, and the demo of both."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from jointload.cli.app import app
+from jointload.cli.options import USUAL, LandingWords, Out, of_a_landing
+from jointload.cli.terminal import step
+from jointload.errors import SettingError, expected_found
+
+if TYPE_CHECKING:
+    from jointload.analysis import Analysis
+    from jointload.insole.whatif import Given, WhatIf
+
+USUAL_LENGTH = 0.265
+"""Foot length [m] at which the parts of an insole are checked before the foot is known."""
+
+
+@app.command()
+def demo(out: Out = Path("demo_report")) -> None:
+    """Analyse the invented sample study that ships with jointload, with a what-if, and write its report."""
+    from jointload.modeldata import shipped_folder
+
+    sample = shipped_folder("sample_c3d")
+    files = {
+        "trial": sample / "rider_a_landing_flat.c3d",
+        "static": sample / "rider_a_static.c3d",
+        "labels": sample / "labels.toml",
+        "rider": sample / "rider_a.toml",
+    }
+    landing = LandingWords(files, USUAL)
+    analysis = _analysed(landing)
+    answer = _predicted(analysis, _asked("medial:4", "r", "heel", "", "", []))
+    _written(analysis, answer, landing, out)
+    typer.echo(f"All recordings of the sample study are in {sample}")
+
+
+@app.command()
+@of_a_landing
+def analyse(landing: LandingWords, out: Out) -> None:
+    """Analyse one landing: angles, moments, forces, alignment, and what to doubt."""
+    _written(_analysed(landing), None, landing, out)
+
+
+@app.command()
+@of_a_landing
+def whatif(
+    landing: LandingWords,
+    out: Out,
+    heel_wedge: Annotated[
+        str, typer.Option(help="medial:DEGREES or lateral:DEGREES, the raised side; several with commas are compared")
+    ] = "",
+    side: Annotated[str, typer.Option(help="r or l, the foot the shape is under")] = "",
+    length: Annotated[str, typer.Option(help="'heel', or 'full' for a wedge of the whole foot's length")] = "heel",
+    heel_lift: Annotated[str, typer.Option(help="height under the heel, such as 3mm")] = "",
+    thickness: Annotated[str, typer.Option(help="thickness of the whole insole in place of 4 mm, such as 6mm")] = "",
+    insole: Annotated[
+        list[Path] | None, typer.Option(help="insole.toml in place of the parts above; give several to compare them")
+    ] = None,
+    draws: Annotated[int, typer.Option(min=50, max=20000, help="drawn persons")] = 200,
+    seed: Annotated[int, typer.Option(help="seed of the draws")] = 1,
+) -> None:
+    """Analyse one landing and predict what a wedge, a lift or an insole would shift, with an interval."""
+    asked = _asked(heel_wedge, side, length, heel_lift, thickness, insole or [])
+    analysis = _analysed(landing)
+    _written(analysis, _predicted(analysis, asked, draws, seed), landing, out)
+
+
+def _analysed(landing: LandingWords) -> Analysis:
+    from jointload.analysis import analyse as run
+    from jointload.intake.session import read_session
+
+    with step("Reading"):
+        session = read_session(**landing.files, up=landing.up, forward=landing.forward)
+    with step("Angles and moments"):
+        return run(session, landing.settings)
+
+
+def _predicted(analysis: Analysis, asked: tuple[Given, ...], draws: int = 200, seed: int = 1) -> WhatIf:
+    from jointload.insole.whatif import compare
+
+    with step("What the shape would shift"):
+        return compare(analysis, asked, draws, seed)
+
+
+def _asked(wedge: str, side: str, length: str, lift: str, thickness: str, insoles: list[Path]) -> tuple[Given, ...]:
+    """The shapes of the words, checked before anything is read; an insole file stands without parts."""
+    from jointload.insole.compression import LENGTH_UNITS, parse_quantity
+    from jointload.insole.geometry import parse_wedge
+    from jointload.insole.shape_file import read_shape
+    from jointload.insole.whatif import USUAL_BASE, Parts
+
+    parts = {"--heel-wedge": wedge, "--heel-lift": lift, "--thickness": thickness}
+    given = [name for name, words in parts.items() if words]
+    if bool(given) == bool(insoles):
+        expected, found = "--insole alone, or some of " + ", ".join(parts), ", ".join(given) or "none of them"
+        raise SettingError(expected_found("what-if", expected, found, "the command", "name what lies under the foot"))
+    if insoles:
+        return tuple(read_shape(path, side) for path in insoles)
+    if side not in ("r", "l"):
+        raise SettingError(expected_found("side", "r or l", repr(side), "the command", "add --side r or --side l"))
+    wedges = [parse_wedge(words.strip(), side, length) for words in wedge.split(",")] if wedge else []
+    if wedges and len(given) == 1:
+        return tuple(wedges)
+    height = parse_quantity(lift, LENGTH_UNITS, "heel lift") if lift else 0.0
+    base = parse_quantity(thickness, LENGTH_UNITS, "thickness") if thickness else USUAL_BASE
+    asked = tuple(Parts(side, tilted, height, base) for tilted in (wedges or (None,)))
+    for parts_of_one in asked:
+        parts_of_one.shape(USUAL_LENGTH)
+    return asked
+
+
+def _written(analysis: Analysis, answer: WhatIf | None, landing: LandingWords, out: Path) -> None:
+    from jointload.report.folder import write_report
+    from jointload.report.tables import all_findings
+
+    with step("Report"):
+        write_report(analysis, out, whatif=answer, inputs=landing.files)
+    warned = sum(f.severity != "pass" for f in all_findings(analysis, answer))
+    typer.echo(f"Wrote {out / 'report.html'} and the tables beside it; {warned} findings need a look.")

@@ -1,0 +1,34 @@
+"""Every command, and the one place where an error becomes a line and an exit code."""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+from jointload.cli import insoles, landings, provenance, recordings  # noqa: F401  (each enters its commands)
+from jointload.cli.app import app
+from jointload.cli.terminal import BAD_INPUT, DONE
+from jointload.errors import InputError
+
+
+def main() -> None:
+    """Run the command line; every InputError and every wrong word is one line on stderr and exit code 2."""
+    if len(sys.argv) == 1:
+        sys.argv.append("--help")
+    try:
+        sys.exit(app(standalone_mode=False) or DONE)
+    except InputError as problem:
+        _complain(str(problem))
+    except KeyboardInterrupt:
+        _complain("stopped; nothing was written", 130)
+    except Exception as problem:
+        message = getattr(problem, "format_message", None)
+        if message is None:
+            raise
+        _complain(f"{message().rstrip('.')}; see jointload --help")
+
+
+def _complain(message: str, code: int = BAD_INPUT) -> None:
+    typer.echo(f"jointload: {' '.join(message.split())}", err=True)
+    sys.exit(code)

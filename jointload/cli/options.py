@@ -1,0 +1,123 @@
+"""The files and choices that every command on a landing takes, listed once."""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import wraps
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from jointload.settings import Settings
+
+Out = Annotated[Path, typer.Option(help="folder for the result; it appears whole or not at all", show_default=False)]
+USUAL = Settings()
+
+
+@dataclass(frozen=True)
+class LandingWords:
+    """What the words of a command say of one landing: its files by their role, its settings, its axes."""
+
+    files: dict[str, Path]
+    settings: Settings
+    up: str | None = None
+    forward: str | None = None
+
+
+def of_a_landing(command: Callable[..., None]) -> Callable[..., None]:
+    """Let a command take a landing's files, settings and axes as options; it gets them as LandingWords, then its own
+    options by name."""
+    own = list(inspect.signature(command, eval_str=True).parameters.values())[1:]
+    files, settings, axes = (_parameters(group) for group in (_files, _settings, _axes))
+
+    @wraps(command)
+    def run(**words: Any) -> None:
+        landing = LandingWords(
+            files=_files(**{name: words.pop(name) for name in files}),
+            settings=_settings(**{name: words.pop(name) for name in settings}),
+            **_axes(**{name: words.pop(name) for name in axes}),
+        )
+        command(landing, **words)
+
+    options = [*files.values(), *own, *settings.values(), *axes.values()]
+    options = [option.replace(kind=inspect.Parameter.KEYWORD_ONLY) for option in options]
+    run.__signature__ = inspect.Signature(options)  # type: ignore[attr-defined]
+    run.__annotations__ = {option.name: option.annotation for option in options}
+    return run
+
+
+def _parameters(group: Callable[..., Any]) -> dict[str, inspect.Parameter]:
+    return dict(inspect.signature(group, eval_str=True).parameters)
+
+
+def _files(
+    trial: Annotated[Path, typer.Argument(help="C3D file of the landing", show_default=False)],
+    labels: Annotated[Path, typer.Option(help="labels.toml: which marker is which landmark", show_default=False)],
+    rider: Annotated[Path, typer.Option(help="rider.toml: id, mass_kg, height_m, sex", show_default=False)],
+    static: Annotated[
+        Path | None,
+        typer.Option(help="C3D file of the standing trial; without it the landing's own quiet frames are used"),
+    ] = None,
+    hip_movement: Annotated[
+        Path | None, typer.Option(help="C3D file in which both thighs swing: hip centres by movement")
+    ] = None,
+) -> dict[str, Path]:
+    files = {"trial": trial, "static": static, "labels": labels, "rider": rider, "hip_movement": hip_movement}
+    return {role: path for role, path in files.items() if path is not None}
+
+
+def _settings(
+    cutoff: Annotated[
+        float, typer.Option(help="low-pass of markers and forces for the dynamics [Hz]; 0 for none")
+    ] = USUAL.cutoff or 0.0,
+    impact_cutoff: Annotated[
+        float, typer.Option(help="low-pass of forces for peaks and loading rates [Hz]; 0 for none")
+    ] = USUAL.impact_cutoff or 0.0,
+    threshold: Annotated[
+        float, typer.Option(help="vertical force that counts as contact [N]")
+    ] = USUAL.contact_threshold,
+    smoothing: Annotated[
+        str, typer.Option(help="smooth 'before' the dynamics, or the loads 'after' it")
+    ] = USUAL.smoothing,
+    landing: Annotated[int, typer.Option(help="which of the landings that follow a flight")] = USUAL.landing,
+    landing_end: Annotated[
+        str, typer.Option(help="lowest_pelvis, peak_knee_flexion, peak_force or fixed_100ms")
+    ] = USUAL.landing_end,
+    angle_zero: Annotated[
+        str, typer.Option(help="'anatomical', or 'standing' for angles from the static trial")
+    ] = USUAL.angle_zero,
+    hip_centre: Annotated[
+        str, typer.Option(help="hip joint centre regression; see `jointload models`")
+    ] = USUAL.hip_centre,
+    inertia: Annotated[str, typer.Option(help="segment inertia table; see `jointload models`")] = USUAL.inertia,
+    moment_frame: Annotated[
+        str, typer.Option(help="moments of series.csv also in 'proximal', 'distal' or 'lab' axes")
+    ] = USUAL.moment_frame,
+) -> Settings:
+    words: dict[str, Any] = {
+        "smoothing": smoothing,
+        "landing_end": landing_end,
+        "angle_zero": angle_zero,
+        "moment_frame": moment_frame,
+    }
+    return Settings(
+        cutoff=cutoff or None,
+        impact_cutoff=impact_cutoff or None,
+        contact_threshold=threshold,
+        landing=landing,
+        hip_centre=hip_centre,
+        inertia=inertia,
+        **words,
+    )
+
+
+def _axes(
+    up: Annotated[str | None, typer.Option(help="the file's upward axis, such as +z, where the file misleads")] = None,
+    forward: Annotated[
+        str | None, typer.Option(help="the file's forward axis, such as +y, where the file misleads")
+    ] = None,
+) -> dict[str, str | None]:
+    return {"up": up, "forward": forward}

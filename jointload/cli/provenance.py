@@ -1,0 +1,30 @@
+"""What ships with jointload, and where its numbers come from."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from jointload.cli.app import app
+from jointload.errors import SettingError, expected_found
+
+
+@app.command()
+def models(name: Annotated[str, typer.Argument(help="one file's name for its full provenance")] = "") -> None:
+    """List the bodies, inertia tables, regressions and other data that ship, with their sources."""
+    from jointload.modeldata import load_model, model_kinds, model_names
+
+    known = {(kind, file) for kind in model_kinds() for file in model_names(kind)}
+    if name and name not in {file for _, file in known}:
+        message = expected_found(
+            "model", "one of " + ", ".join(sorted(f for _, f in known)), repr(name), "models/", "choose one"
+        )
+        raise SettingError(message)
+    for kind in model_kinds():
+        chosen = [file for file in model_names(kind) if name in ("", file)]
+        for file in chosen:
+            provenance = load_model(kind, file).provenance
+            typer.echo(f"{kind}/{file}")
+            for key in provenance if name else ("source",):
+                typer.echo(f"    {key}: {provenance[key]}")

@@ -1,0 +1,68 @@
+"""What a terminal shows while work goes on, and plain lines where there is none."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from jointload.errors import OutputError, expected_found
+
+if TYPE_CHECKING:
+    from jointload.intake.recording import Finding
+
+DONE, WARNINGS, BAD_INPUT = 0, 1, 2
+"""Exit codes."""
+
+
+@contextmanager
+def step(words: str) -> Iterator[None]:
+    """A moving line on a terminal, a plain one elsewhere."""
+    if sys.stderr.isatty():
+        with console(stderr=True).status(words):
+            yield
+    else:
+        typer.echo(words, err=True)
+        yield
+
+
+def watched(files: list[Path], words: str) -> Iterable[Path]:
+    """The files, with a progress bar on a terminal and nothing elsewhere."""
+    if not sys.stderr.isatty():
+        return files
+    from rich.progress import track
+
+    return track(files, words, transient=True, console=console(stderr=True))
+
+
+def console(stderr: bool = False) -> Any:
+    """A console that leaves the breaking of lines to the terminal."""
+    from rich.console import Console
+
+    return Console(stderr=stderr, soft_wrap=True)
+
+
+def print_findings(where: str, findings: tuple[Finding, ...]) -> None:
+    """A table of findings, the worst first."""
+    from rich.table import Table
+
+    table = Table(title=where, title_justify="left")
+    for column in ("severity", "check", "where", "evidence", "advice"):
+        table.add_column(column, overflow="fold")
+    for finding in sorted(findings, key=lambda f: ("refuse", "warn", "pass").index(f.severity)):
+        table.add_row(finding.severity, finding.check, finding.where, finding.evidence, finding.advice)
+    console().print(table)
+
+
+def write_new(path: Path, text: str) -> None:
+    """Write a file that must not exist yet."""
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except OSError as problem:
+        advice = "choose a new name in a folder you may write to"
+        raise OutputError(expected_found("output", "a new file", problem.strerror, str(path), advice)) from None
