@@ -54,6 +54,11 @@ def findings_table(findings: Iterable[Finding]) -> str:
     return html.table(("", "Check", "Where", "What was found", "What to do"), rows) if rows else ""
 
 
+def severity_counts(analysis: Analysis) -> dict[str, int]:
+    found: list[str] = [finding.severity for finding in analysis.findings]
+    return {severity: found.count(severity) for severity in html.MARKS}
+
+
 def shown_value(measure: Measure, analysis: Analysis) -> float:
     return shown(measure.value, quantity(measure.quantity), analysis.landing.weight)
 

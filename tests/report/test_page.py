@@ -111,7 +111,7 @@ def test_texts_from_files_are_escaped(analysis: Analysis, prediction: WhatIf) ->
 
 
 def test_every_measure_has_its_place() -> None:
-    placed = [name for names in SECTIONS.values() for name in names]
+    placed = [name for section in SECTIONS for name in section.quantities]
     assert sorted(placed) == sorted([*BODY_MEASURES, *SIDE_MEASURES, "first_contact_zone"])
 
 

@@ -1,0 +1,33 @@
+"""How the body was aligned: pictures, joint angles, the frontal plane."""
+
+from __future__ import annotations
+
+from jointload.report import figures, html, pictures
+from jointload.report.cells import measure_table
+from jointload.report.section import Reported
+
+QUANTITIES = (
+    "ankle_dorsiflexion_touchdown", "knee_flexion_touchdown", "hip_flexion_touchdown", "knee_adduction_touchdown",
+    "ankle_dorsiflexion_peak", "knee_flexion_peak", "hip_flexion_peak", "rearfoot_eversion_peak",
+    "knee_adduction_peak", "knee_internal_rotation_peak", "hip_adduction_peak", "knee_over_ankle",
+    "tibia_inclination_frontal", "pelvis_obliquity_touchdown", "hip_pelvis_angle_touchdown",
+    "pelvis_tilt_touchdown", "trunk_lean_touchdown", "trunk_lean_forward_touchdown", "trunk_flexion_peak",
+)  # fmt: skip
+
+
+def alignment_section(reported: Reported) -> str:
+    analysis = reported.analysis
+    return (
+        html.picture(
+            pictures.body_views(analysis),
+            "Stick figures of the body at touch-down, at the largest force and at the lowest pelvis",
+            "The body with the ground force on each foot as an arrow from where it acts. Above from the rider's right, "
+            "below from behind.",
+        )
+        + html.picture(
+            figures.angles(analysis),
+            "Curves of ankle, knee and hip angles of both legs",
+            "Joint angles. A break in a line is data that is not known.",
+        )
+        + measure_table(analysis, QUANTITIES)
+    )

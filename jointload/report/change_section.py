@@ -1,0 +1,103 @@
+"""What a change of the shoe's inside would shift, with its intervals and what limits them."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Any
+
+from jointload.analysis import Analysis
+from jointload.report import figures, html, pictures
+from jointload.report.cells import findings_table, linked, unit_text
+from jointload.report.quantities import SIDE_WORDS, number_text, quantity, shown
+from jointload.report.section import Reported
+from jointload.report.tables import distinguishable, ordered_changes, worst_first
+
+
+def change_section(reported: Reported) -> str:
+    analysis, whatif = reported.analysis, reported.whatif
+    if whatif is None:
+        return ""
+    head = ("Quantity", "Before", "After", "Change", "Per cent", "Mechanics", "One person", "Unit", "Reading")
+    assumed = "".join(f"<li>{escape(text)}</li>" for text in whatif.response_text)
+    return (
+        f"<p><b>Prediction</b>, not a measurement: {escape(whatif.shape_text)}, against a flat insole. {whatif.draws} "
+        f"drawn persons, seed {whatif.seed}. Mechanics is the 95 % interval of what the uncertain foot, shoe and limb "
+        "leave open; one person's interval adds how differently people answer the same shape. Knee adduction and knee "
+        "flexion moment stand together, as a change that lowers one may raise the other. A lumbar change is not "
+        "predicted.</p>"
+        + html.table(head, [_change_cells(analysis, row) for row in ordered_changes(whatif)], numeric=range(1, 7))
+        + html.picture(
+            figures.changes(analysis, whatif),
+            "Predicted changes as dots with their 95 % intervals",
+            "Predicted change with its 95 % intervals: thick of the mechanics, thin of one person. Filled: the "
+            "interval of one person leaves out zero. Hollow: not distinguishable from no change.",
+        )
+        + html.picture(
+            pictures.pressure_bed(analysis, whatif),
+            "Height added under the sole, and the pressure before and after, seen from above",
+            "What is added to the flat insole, and the modelled pressure before and after (median of the drawn "
+            "persons) at the largest force that the rearfoot bears. The cross is the centre of pressure. Only the "
+            "change is meant: a model of the foot's bed misses measured pressures by a third to a half.",
+        )
+        + (_comparison(analysis, whatif) if whatif.others else "")
+        + "<h3>What limits the prediction</h3>"
+        + findings_table(worst_first([f for answer in (whatif, *whatif.others) for f in answer.findings]))
+        + f"<h3>What it assumes</h3><ul>{assumed}</ul>"
+    )
+
+
+def _comparison(analysis: Analysis, whatif: Any) -> str:
+    """Every shape beside the others: change and one person's interval, by the same drawn persons."""
+    answers = (whatif, *whatif.others)
+    found = [{row.quantity: row for row in answer.rows} for answer in answers]
+    rows = []
+    for row in ordered_changes(whatif):
+        what = quantity(row.quantity)
+        cells = [_compared_cell(analysis, what, rows_of.get(row.quantity)) for rows_of in found]
+        rows.append((linked(what), *cells, unit_text(what)))
+    named = "".join(f"<li>{escape(answer.shape_text)}</li>" for answer in answers)
+    return (
+        f"<h3>The shapes beside each other</h3><ol>{named}</ol>"
+        + html.paragraph(
+            "Change, and below it the 95 % interval of one person. The same drawn persons stand on every shape, so "
+            "that differences between shapes are those of the shapes. Nothing is ranked: a change whose interval "
+            "reaches across zero is not distinguishable from none."
+        )
+        + html.table(("Quantity", *(str(k + 1) for k in range(len(answers))), "Unit"), rows, range(1, len(answers) + 1))
+        + html.picture(
+            figures.comparison(analysis, whatif),
+            "Predicted changes of every shape with their intervals",
+            "Predicted change of every shape: thick the 95 % interval of the mechanics, thin that of one person.",
+        )
+    )
+
+
+def _compared_cell(analysis: Analysis, what: Any, row: Any) -> str:
+    if row is None:
+        return "–"
+    change, low, high = (
+        number_text(shown(value, what, analysis.landing.weight), what.unit, extra=1)
+        for value in (row.change, row.person_low, row.person_high)
+    )
+    return f"{change}<small>{low} to {high}</small>"
+
+
+def _change_cells(analysis: Analysis, row: Any) -> tuple[str, ...]:
+    """Changes get one decimal more than values."""
+    what = quantity(row.quantity)
+    before, after, change, *ends = (
+        number_text(shown(value, what, analysis.landing.weight), what.unit, extra=1)
+        for value in (row.before, row.after, row.change, row.low, row.high, row.person_low, row.person_high)
+    )
+    name = f"{linked(what)}, {SIDE_WORDS[row.side]}"
+    percent = number_text(row.percent, "%")
+    intervals = (f"{ends[0]} to {ends[1]}", f"{ends[2]} to {ends[3]}")
+    return (name, before, after, change, percent, *intervals, unit_text(what), escape(_reading(row)))
+
+
+def _reading(row: Any) -> str:
+    text = "not distinguishable from no change"
+    if distinguishable(row):
+        way, share = ("falls", row.share_lower) if row.change < 0 else ("rises", 1.0 - row.share_lower)
+        text = f"{way} in {100 * share:.0f} % of the drawn persons"
+    return f"{text}; {row.note}" if row.note else text

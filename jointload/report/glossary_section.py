@@ -1,0 +1,24 @@
+"""What every number of this report means."""
+
+from __future__ import annotations
+
+from html import escape
+
+from jointload.report import html
+from jointload.report.cells import sentence_case, unit_text
+from jointload.report.quantities import quantity
+from jointload.report.section import Reported
+
+
+def glossary_section(reported: Reported) -> str:
+    analysis, whatif = reported.analysis, reported.whatif
+    divisors = {"BW": "body weight", "body_mass": "body mass", "none": "nothing"}
+    rows = []
+    names = [measure.quantity for measure in analysis.measures]
+    names += [] if whatif is None else [row.quantity for row in whatif.rows]
+    for name in dict.fromkeys(names):
+        what = quantity(name)
+        texts = (what.definition, what.positive, what.frame, divisors[what.normaliser], what.source)
+        place = f'<span id="q-{what.name}">{escape(sentence_case(what.plain_name))}</span>'
+        rows.append((place, unit_text(what), *(escape(text) for text in texts)))
+    return html.table(("Name", "Unit", "Definition", "Positive", "Frame", "Divided by", "Source"), rows)

@@ -1,0 +1,21 @@
+"""Which joints absorbed the landing: powers and work."""
+
+from __future__ import annotations
+
+from jointload.report import figures, html
+from jointload.report.cells import measure_table
+from jointload.report.section import Reported
+
+QUANTITIES = (
+    "ankle_work_negative", "knee_work_negative", "hip_work_negative", "ankle_power_absorbed_peak",
+    "knee_power_absorbed_peak", "hip_power_absorbed_peak",
+)  # fmt: skip
+
+
+def work_section(reported: Reported) -> str:
+    analysis = reported.analysis
+    return html.picture(
+        figures.work(analysis),
+        "Curves of joint powers and bars of the energy each joint absorbed",
+        "Power of each joint, and the energy that ankle, knee and hip absorbed with their shares.",
+    ) + measure_table(analysis, QUANTITIES)
