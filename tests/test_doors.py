@@ -43,6 +43,7 @@ ORDER = (
     "body.mass_centre",
     "loads.contact",
     "loads.moments",
+    "loads.tissue",
     "landing.events",
     "landing.alignment",
     "landing.landed",
