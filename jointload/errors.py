@@ -9,6 +9,7 @@ JointloadError                  anything jointload raises on purpose
     ModelDataError              a file in models/ is missing, lacks its source, or an unknown name was asked for
     SettingError                a setting is outside its range or unknown
     OutputError                 the result folder cannot be written
+    StudyError                  a study cannot be run or compared: a list of every fault
 """
 
 from __future__ import annotations
@@ -50,6 +51,14 @@ class SettingError(InputError):
 
 class OutputError(InputError):
     """The result folder cannot be written."""
+
+
+class StudyError(InputError):
+    """A study cannot be run or compared; `faults` holds every reason, one line each."""
+
+    def __init__(self, faults: Iterable[str]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("; ".join(self.faults))
 
 
 def expected_found(what: str, expected: object, found: object, where: str, advice: str) -> str:

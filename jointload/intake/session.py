@@ -34,14 +34,14 @@ def read_session(
     static: str | Path | None = None,
     *,
     labels: str | Path,
-    rider: str | Path,
+    rider: str | Path | Rider,
     up: str | None = None,
     forward: str | None = None,
     hip_movement: str | Path | None = None,
 ) -> Session:
     """Read the files of one landing; every InputError is one line. up, forward overrule the file's axes, such as
     '+z'."""
-    label_map, person = read_labels(labels), read_rider(rider)
+    label_map, person = read_labels(labels), rider if isinstance(rider, Rider) else read_rider(rider)
     landing = read_recording(trial, up=up, forward=forward)
     swing = None if hip_movement is None else read_recording(hip_movement, up=up, forward=forward)
     if static is None:

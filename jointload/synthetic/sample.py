@@ -58,6 +58,28 @@ STUDY = (
 )
 
 
+STUDY_TEXT = """\
+# Invented: see README.md
+name = "the Loft"
+task = "drop landing"
+baseline = "flat"     # the condition that the others are compared with
+
+# Named before the data were seen: over these the chance of any false alarm is held at 5 %. The rest is exploratory.
+primary = ["vertical_force_peak_back", "knee_flexion_peak_back", "knee_adduction_moment_peak_back"]
+
+# Series compared as whole curves
+curves = ["vertical_force", "knee_flexion_angle", "knee_flexion_moment", "knee_adduction_moment"]
+
+[settings]            # those of `jointload analyse`
+cutoff = 20
+contact_threshold = 20
+
+[smallest_change]     # in shown units: a difference below it does not matter (invented)
+knee_adduction_moment_peak = 0.1
+knee_flexion_peak = 5
+"""
+
+
 def sample_trials() -> Iterator[Trial]:
     """Flat and wedge landing of every rider, simulated and recorded."""
     for person in STUDY:
@@ -86,6 +108,7 @@ def write_sample(folder: Path, trials: Iterable[Trial]) -> None:
     """Recordings, riders, labels and truth of the study."""
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "labels.toml").write_text(_labels_text(), encoding="utf-8")
+    write_study_tables(folder)
     rows = []
     for trial in trials:
         rider = trial.landing.spec.rider
@@ -99,6 +122,25 @@ def write_sample(folder: Path, trials: Iterable[Trial]) -> None:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(("recording", "quantity", "side", "value", "unit"))
         writer.writerows(rows)
+
+
+def write_study_tables(folder: Path) -> None:
+    """study.toml, riders.csv and trials.csv of the study."""
+    (folder / "study.toml").write_text(STUDY_TEXT, encoding="utf-8")
+    riders = [(r.id, r.mass, r.height, r.sex, r.stance, r.shoe) for r in (person.rider for person in STUDY)]
+    trials: list[tuple[str, ...]] = []
+    for person in STUDY:
+        rider, style = person.rider.id, person.flat.style
+        trials.append((f"{rider}_static.c3d", rider, "static", "", ""))
+        trials += [(f"{rider}_landing_{c}.c3d", rider, "landing", c, style) for c in ("flat", "wedge")]
+    for name, head, rows in (
+        ("riders.csv", ("id", "mass_kg", "height_m", "sex", "stance", "shoe"), riders),
+        ("trials.csv", ("file", "rider", "kind", "condition", "style"), trials),
+    ):
+        with (folder / name).open("w", encoding="utf-8", newline="") as file:
+            writer = csv.writer(file, lineterminator="\n")
+            writer.writerow(head)
+            writer.writerows(rows)
 
 
 def _rider_text(rider: Rider) -> str:

@@ -1,0 +1,117 @@
+"""The joined tables of a study, copied row by row from the trials' result folders, so that memory stays flat."""
+
+from __future__ import annotations
+
+import csv
+import itertools
+import json
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+METRICS, QUALITY, TRIALS_TABLE, PARQUET = "metrics.csv", "quality.csv", "trials.csv", "metrics.parquet"
+OF_TRIAL = ("trial", "rider", "group", "task", "condition", "style")
+"""Columns of a trial before each of its rows."""
+METRIC_CELLS = ("side", "foot", "quantity", "value", "unit", "low", "high", "note")
+PARQUET_ROWS = 50_000
+Row = list[str]
+
+
+def write_joined(
+    out: Path,
+    results: Path,
+    trials: Sequence[Mapping[str, str]],
+    record: Mapping[str, Any],
+    record_name: str,
+    parquet: bool,
+) -> None:
+    """Write trials.csv, metrics.csv, quality.csv and the record, each whole or not at all, the record last.
+
+    trials : a row each, in the order they are to stand in; those of status 'analysed' have a folder in `results`
+    """
+    done = [trial for trial in trials if trial["status"] == "analysed"]
+    _write_table(out / TRIALS_TABLE, tuple(trials[0]), (list(trial.values()) for trial in trials))
+    _write_table(out / METRICS, (*OF_TRIAL, *METRIC_CELLS), _joined(results, done, METRICS, _metric_cells))
+    finding = ("check", "severity", "where", "evidence", "advice")
+    _write_table(
+        out / QUALITY, (*OF_TRIAL, *finding), _joined(results, done, QUALITY, lambda _, row: [row[c] for c in finding])
+    )
+    if parquet:
+        _replace(out / PARQUET, lambda draft: _write_parquet(draft, out / METRICS))
+    else:
+        (out / PARQUET).unlink(missing_ok=True)
+    text = json.dumps(record, indent=1, ensure_ascii=False) + "\n"
+    _replace(out / record_name, lambda draft: draft.write_text(text, encoding="utf-8"))
+
+
+def foot_of(side: str, back_foot: str) -> str:
+    """back or front where the rider's stance is known, '' for the body and where it is not."""
+    if not side or not back_foot:
+        return ""
+    return "back" if side == back_foot else "front"
+
+
+def _metric_cells(trial: Mapping[str, str], row: Mapping[str, str]) -> Row:
+    foot = foot_of(row["side"], trial["back_foot"])
+    return [foot if name == "foot" else row[name] for name in METRIC_CELLS]
+
+
+def _joined(
+    results: Path,
+    trials: Sequence[Mapping[str, str]],
+    file: str,
+    cells: Callable[[Mapping[str, str], Mapping[str, str]], Row],
+) -> Iterator[Row]:
+    for trial in trials:
+        own = [trial[name] for name in OF_TRIAL]
+        with (results / trial["trial"] / file).open(encoding="utf-8", newline="") as rows:
+            for row in csv.DictReader(rows):
+                yield own + cells(trial, row)
+
+
+def _write_table(path: Path, head: Sequence[str], rows: Iterator[Row]) -> None:
+    def fill(draft: Path) -> None:
+        with draft.open("w", encoding="utf-8", newline="") as file:
+            writer = csv.writer(file, lineterminator="\n")
+            writer.writerow(head)
+            writer.writerows(rows)
+
+    _replace(path, fill)
+
+
+def _replace(path: Path, fill: Callable[[Path], object]) -> None:
+    """Write a draft beside the file, then put it in its place; the draft goes where writing fails."""
+    draft = path.with_name(f".{path.name}.draft")
+    try:
+        fill(draft)
+        draft.replace(path)
+    except OSError:
+        draft.unlink(missing_ok=True)
+        raise
+
+
+def _write_parquet(draft: Path, table: Path) -> None:
+    """The joined numbers with `value` as a number and `word` beside it, for tables that do not fit in memory."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    numbers = ("value", "low", "high")
+    names = [*OF_TRIAL, *METRIC_CELLS, "word"]
+    schema = pa.schema([(name, pa.float64() if name in numbers else pa.string()) for name in names])
+    with pq.ParquetWriter(draft, schema) as writer, table.open(encoding="utf-8", newline="") as file:
+        rows = csv.DictReader(file)
+        while chunk := list(itertools.islice(rows, PARQUET_ROWS)):
+            columns: dict[str, list[Any]] = {name: [row.get(name, "") for row in chunk] for name in names}
+            for name in numbers:
+                columns[name] = [_number(text) for text in columns[name]]
+            columns["word"] = [
+                row["value"] if row["value"] and _number(row["value"]) is None else None for row in chunk
+            ]
+            writer.write_table(pa.table(columns, schema=schema))
+
+
+def _number(text: str) -> float | None:
+    try:
+        return float(text)
+    except ValueError:
+        return None

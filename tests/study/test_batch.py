@@ -1,0 +1,239 @@
+"""Runs of a study: resumed after a kill, repeated to the byte, whole or not at all, one bad trial among good ones."""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pandas
+import pytest
+from made_study import change, every_byte, read_csv, sample_study
+
+from jointload.analysis import analyse
+from jointload.errors import OutputError, StudyError
+from jointload.intake.session import read_session
+from jointload.modeldata import shipped_folder
+from jointload.report.tables import metrics_table
+from jointload.study import trial as one_trial
+from jointload.study.batch import run_study
+from jointload.study.rerun import rerun
+from jointload.study.trial import Job, Outcome
+from jointload.study.workers import DIED, in_processes
+
+LANDINGS = 6
+
+
+@pytest.fixture(scope="module")
+def ran(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+    """A study of 24 landings and its results."""
+    place = tmp_path_factory.mktemp("ran")
+    study = sample_study(place / "study", times=4)
+    assert run_study(study, place / "out").analysed == 4 * LANDINGS
+    return study, place / "out"
+
+
+def test_a_result_is_that_of_the_single_analysis(ran: tuple[Path, Path]) -> None:
+    sample = shipped_folder("sample_c3d")
+    names = {"labels": sample / "labels.toml", "rider": sample / "rider_b.toml"}
+    session = read_session(sample / "rider_b_landing_wedge.c3d", sample / "rider_b_static.c3d", **names)
+    alone = metrics_table(analyse(session)).set_index(["quantity", "side"])["value"]
+    joined = pandas.read_csv(ran[1] / "metrics.csv", dtype={"value": str}, keep_default_na=False)
+    rows = joined[joined.trial == "rider_b_landing_wedge_2"].set_index(["quantity", "side"])
+    assert len(rows) == len(alone)
+    for key, value in alone.items():
+        text = rows.value[key]
+        assert text == value if isinstance(value, str) else float(text or "nan") == pytest.approx(value, nan_ok=True)
+    feet = set(zip(rows.index.get_level_values("side"), rows.foot, strict=True))
+    assert feet == {("", ""), ("l", "back"), ("r", "front")}, "rider_b stands with the left foot at the back"
+
+
+def test_joined_tables_hold_every_trial_once(ran: tuple[Path, Path]) -> None:
+    head, *rows = read_csv(ran[1] / "trials.csv")
+    assert len({row[0] for row in rows}) == len(rows) == 4 * LANDINGS
+    assert {row[head.index("status")] for row in rows} == {"analysed"}
+    metrics = pandas.read_csv(ran[1] / "metrics.csv")
+    assert not metrics.duplicated(["trial", "quantity", "side"]).any()
+    assert metrics.trial.nunique() == 4 * LANDINGS
+
+
+def test_unchanged_trials_are_left_alone_and_changed_ones_are_not(ran: tuple[Path, Path], tmp_path: Path) -> None:
+    out = Path(shutil.copytree(ran[1], tmp_path / "out"))
+    study = Path(shutil.copytree(ran[0], tmp_path / "study"))
+    before = every_byte(out)
+    again = run_study(study, out)
+    assert (again.analysed, again.unchanged) == (0, 4 * LANDINGS) and every_byte(out) == before
+
+    (study / "rider_a_landing_flat_0.c3d").write_bytes((study / "rider_a_landing_wedge_0.c3d").read_bytes())
+    assert run_study(study, out).analysed == 1, "another recording"
+    table = out / "trials" / "rider_b_landing_flat_1" / "metrics.csv"
+    table.write_text(table.read_text(encoding="utf-8") + "\n", encoding="utf-8")
+    assert run_study(study, out).analysed == 1, "a result that was tampered with"
+    text = (study / "study.toml").read_text(encoding="utf-8")
+    (study / "study.toml").write_text(text.replace("contact_threshold = 20", "contact_threshold = 30"), "utf-8")
+    assert run_study(study, out).analysed == 4 * LANDINGS, "other settings"
+
+
+def test_another_program_makes_new_results(ran: tuple[Path, Path], monkeypatch: pytest.MonkeyPatch) -> None:
+    def address(program: str) -> str:
+        folder = str(ran[0])
+        inputs = {"trial": "rider_a_landing_flat_0.c3d"}
+        return one_trial.address_of(Job("x", folder, "", inputs, {}, {}, "", None, None, False, program))
+
+    assert address("jointload 1") == address("jointload 1") != address("jointload 2")
+
+
+RUN = "import sys; from jointload.study.batch import run_study; from jointload.study.workers import in_processes\n"
+RUN += "if __name__ == '__main__': run_study(sys.argv[1], sys.argv[2], in_processes(2))"
+
+
+def children(pid: int) -> list[int]:
+    text = Path(f"/proc/{pid}/task/{pid}/children").read_text(encoding="ascii")
+    return [int(word) for word in text.split()]
+
+
+def alive(pid: int) -> bool:
+    try:
+        return Path(f"/proc/{pid}/stat").read_text(encoding="ascii").rpartition(")")[2].split()[0] != "Z"
+    except OSError:
+        return False
+
+
+@pytest.mark.skipif(not Path("/proc/self/task").is_dir(), reason="children are read from /proc")
+def test_killed_and_started_again_it_ends_with_the_same_bytes(ran: tuple[Path, Path], tmp_path: Path) -> None:
+    """kill -9 of the parent with half of the trials done; its workers end by themselves."""
+    out, script = tmp_path / "out", tmp_path / "run.py"
+    script.write_text(RUN, encoding="utf-8")
+    process = subprocess.Popen([sys.executable, str(script), str(ran[0]), str(out)])
+    deadline = time.monotonic() + 60
+    while len(list(out.glob("trials/[a-z]*"))) < 3:
+        assert time.monotonic() < deadline and process.poll() is None
+        time.sleep(0.005)
+    workers = children(process.pid)
+    os.kill(process.pid, signal.SIGKILL)
+    process.wait()
+    done = len(list(out.glob("trials/[a-z]*/run.json")))
+    assert 3 <= done < 4 * LANDINGS and not (out / "study.json").exists() and len(workers) >= 2
+    while any(alive(pid) for pid in workers):
+        assert time.monotonic() < deadline, "a worker outlives its parent"
+        time.sleep(0.01)
+    (out / "trials" / ".left-behind").mkdir()
+
+    second = run_study(ran[0], out)
+    assert second.unchanged >= done and second.analysed + second.unchanged == 4 * LANDINGS
+    assert every_byte(out) == every_byte(ran[1])
+
+
+def test_two_runs_do_not_share_a_result_folder(ran: tuple[Path, Path]) -> None:
+    fcntl = pytest.importorskip("fcntl")
+    with (ran[1] / ".lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        with pytest.raises(OutputError, match="expected no other run, found one at work"):
+            run_study(*ran)
+
+
+def test_a_folder_of_other_things_is_left_alone(tmp_path: Path) -> None:
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "thesis.txt").write_text("mine", encoding="utf-8")
+    with pytest.raises(OutputError, match="found other files"):
+        run_study(shipped_folder("sample_c3d"), tmp_path / "out")
+    assert [path.name for path in (tmp_path / "out").iterdir()] == ["thesis.txt"]
+
+
+def test_a_full_disk_is_told_and_what_is_done_stays(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    written = []
+    write = pandas.DataFrame.to_csv
+
+    def fill_up(table: pandas.DataFrame, path: Path, *args: object, **options: object) -> None:
+        if len(written) == 8:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        written.append(path)
+        write(table, path, *args, **options)  # type: ignore[call-overload]
+
+    with monkeypatch.context() as patch:
+        patch.setattr(pandas.DataFrame, "to_csv", fill_up)
+        with pytest.raises(OutputError, match=r"No space left on device.*what is done stays"):
+            run_study(shipped_folder("sample_c3d"), tmp_path / "out")
+    assert len(list((tmp_path / "out" / "trials").iterdir())) == 2, "two whole folders, no draft"
+    after = run_study(shipped_folder("sample_c3d"), tmp_path / "out")
+    assert (after.unchanged, after.analysed) == (2, LANDINGS - 2)
+
+
+def test_a_bad_trial_is_told_and_does_not_stop_the_rest(tmp_path: Path) -> None:
+    study = sample_study(tmp_path / "study")
+    assert not run_study(study, tmp_path / "out").refused
+    (study / "rider_a_landing_flat.c3d").write_bytes(b"no recording")
+    (study / "rider_b_landing_flat.c3d").write_bytes((study / "rider_b_static.c3d").read_bytes())
+    done = run_study(study, tmp_path / "out")
+    assert sorted(done.refused) == ["rider_a_landing_flat", "rider_b_landing_flat"]
+    assert (done.analysed, done.unchanged) == (0, LANDINGS - 2)
+    head, *rows = read_csv(tmp_path / "out" / "trials.csv")
+    reasons = {row[0]: row[head.index("reason")] for row in rows if row[head.index("status")] == "refused"}
+    assert reasons == done.refused
+    assert not (tmp_path / "out" / "trials" / "rider_a_landing_flat").exists(), "no old number beside a refusal"
+    assert "rider_a_landing_flat" not in (tmp_path / "out" / "metrics.csv").read_text(encoding="utf-8")
+
+
+def die_on_flat(job: Job) -> Outcome:
+    if job.name == "rider_b_landing_flat":
+        os.kill(os.getpid(), signal.SIGKILL)
+    return Outcome(job.name, "analysed")
+
+
+def test_a_trial_that_kills_its_worker_is_the_only_one_refused() -> None:
+    names = [f"rider_{r}_landing_{c}" for r in "abc" for c in ("flat", "wedge")]
+    jobs = [Job(name, "", "", {}, {}, {}, "", None, None, False, "") for name in names]
+    found = {outcome.name: outcome for outcome in in_processes(2)(die_on_flat, jobs)}
+    assert {name: found[name].status for name in names if name != "rider_b_landing_flat"} == {
+        name: "analysed" for name in names if name != "rider_b_landing_flat"
+    }
+    assert found["rider_b_landing_flat"] == Outcome("rider_b_landing_flat", "refused", DIED)
+
+
+def test_a_record_repeats_its_result_to_the_byte(ran: tuple[Path, Path], tmp_path: Path) -> None:
+    record = ran[1] / "trials" / "rider_c_landing_wedge_3" / "run.json"
+    again = rerun(record, tmp_path / "again", ran[0])
+    assert again.differing == () and again.program_then == again.program_now
+    assert every_byte(tmp_path / "again") == every_byte(record.parent)
+
+
+def test_a_record_is_not_repeated_from_other_inputs(ran: tuple[Path, Path], tmp_path: Path) -> None:
+    study = Path(shutil.copytree(ran[0], tmp_path / "study"))
+    record = ran[1] / "trials" / "rider_c_landing_wedge_3" / "run.json"
+    with pytest.raises(StudyError, match=r"expected the study folder above run\.json"):
+        rerun(record, tmp_path / "again")
+    (study / "labels.toml").write_text("[landmarks]\n", encoding="utf-8")
+    with pytest.raises(StudyError, match=r"labels labels.toml: expected SHA-256"):
+        rerun(record, tmp_path / "again", study)
+    (tmp_path / "other.json").write_text(json.dumps({"package": {}}), encoding="utf-8")
+    with pytest.raises(StudyError, match="expected a trial of a study"):
+        rerun(tmp_path / "other.json", tmp_path / "again", study)
+    assert not (tmp_path / "again").exists()
+
+
+def test_full_results_hold_all_of_a_single_report(tmp_path: Path) -> None:
+    study = sample_study(tmp_path / "study")
+    change(study / "trials.csv", lambda rows: rows.__delitem__(slice(3, None)))
+    (study / "riders.csv").write_text("id,mass_kg,height_m,sex\nrider_a,61,1.67,f\n", encoding="utf-8")
+    run_study(study, tmp_path / "out", full=True)
+    names = {path.name for path in (tmp_path / "out" / "trials" / "rider_a_landing_flat").iterdir()}
+    assert {"report.html", "series.csv", "derived.c3d", "metrics.csv", "curves.csv", "run.json"} <= names
+
+
+def test_parquet_holds_the_same_numbers(ran: tuple[Path, Path], tmp_path: Path) -> None:
+    pytest.importorskip("pyarrow", reason="the extra parquet is not installed")
+    out = Path(shutil.copytree(ran[1], tmp_path / "out"))
+    run_study(ran[0], out, parquet=True)
+    parquet = pandas.read_parquet(out / "metrics.parquet")
+    table = pandas.read_csv(out / "metrics.csv", low_memory=False)
+    numbers = pandas.to_numeric(table.value, errors="coerce")
+    assert len(parquet) == len(table)
+    pandas.testing.assert_series_equal(parquet.value, numbers, check_names=False)
+    words = parquet[parquet.word.notna()]
+    assert set(words.quantity) == {"first_contact_zone"}
