@@ -71,7 +71,12 @@ ORDER = (
     "insole.response",
     "insole.whatif",
     "synthetic",
+    "study.manifest",
     "report",
+    "study.trial",
+    "study.workers",
+    "study.batch",
+    "study.rerun",
     "cli",
 )
 """Top to bottom; a room imports only from rooms above it. Rooms of synthetic and report use each other freely."""
@@ -83,10 +88,23 @@ DOORS = {
     "pandas": {"report"},
     "typer": {"cli"},
     "rich": {"cli"},
+    "distributed": {"study.workers"},
+    "pyarrow": {"report.joined", "study.batch"},
+    "threadpoolctl": {"study.trial"},
 }
 """A third-party package and the only rooms that may import it."""
 
-SLOW = ("scipy.signal", "scipy.stats", "scipy.interpolate", "matplotlib", "pandas", "trimesh", "ezc3d")
+SLOW = (
+    "scipy.signal",
+    "scipy.stats",
+    "scipy.interpolate",
+    "matplotlib",
+    "pandas",
+    "trimesh",
+    "ezc3d",
+    "distributed",
+    "pyarrow",
+)
 
 ROOMS = sorted(
     ".".join(path.relative_to(PACKAGE).with_suffix("").parts)

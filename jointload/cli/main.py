@@ -6,10 +6,10 @@ import sys
 
 import typer
 
-from jointload.cli import insoles, landings, provenance, recordings  # noqa: F401  (each enters its commands)
+from jointload.cli import insoles, landings, provenance, recordings, studies  # noqa: F401  (each enters its commands)
 from jointload.cli.app import app
 from jointload.cli.terminal import BAD_INPUT, DONE
-from jointload.errors import InputError
+from jointload.errors import InputError, StudyError
 
 
 def main() -> None:
@@ -18,6 +18,10 @@ def main() -> None:
         sys.argv.append("--help")
     try:
         sys.exit(app(standalone_mode=False) or DONE)
+    except StudyError as problem:
+        for fault in problem.faults[:-1]:
+            typer.echo(f"jointload: {fault}", err=True)
+        _complain(problem.faults[-1])
     except InputError as problem:
         _complain(str(problem))
     except KeyboardInterrupt:

@@ -369,7 +369,11 @@ def _check_riders(study: Study, path: Path, faults: list[str]) -> None:
     for rider in sorted(rider for rider in study.riders if not study.of_rider[rider, "landing"]):
         faults.append(
             expected_found(
-                "rider", "a landing of each rider", f"none of {rider}", str(path), "add one or drop the rider"
+                "rider",
+                "a landing of each rider",
+                f"none of {rider}",
+                str(study.folder / RIDERS_FILE),
+                "add one or drop the rider",
             )
         )
 

@@ -90,7 +90,7 @@ def test_another_program_makes_new_results(ran: tuple[Path, Path], monkeypatch: 
 
 
 RUN = "import sys; from jointload.study.batch import run_study; from jointload.study.workers import in_processes\n"
-RUN += "if __name__ == '__main__': run_study(sys.argv[1], sys.argv[2], in_processes(2))"
+RUN += "if __name__ == '__main__':\n    with in_processes(2) as workers: run_study(sys.argv[1], sys.argv[2], workers)"
 
 
 def children(pid: int) -> list[int]:
@@ -189,7 +189,8 @@ def die_on_flat(job: Job) -> Outcome:
 def test_a_trial_that_kills_its_worker_is_the_only_one_refused() -> None:
     names = [f"rider_{r}_landing_{c}" for r in "abc" for c in ("flat", "wedge")]
     jobs = [Job(name, "", "", {}, {}, {}, "", None, None, False, "") for name in names]
-    found = {outcome.name: outcome for outcome in in_processes(2)(die_on_flat, jobs)}
+    with in_processes(2) as workers:
+        found = {outcome.name: outcome for outcome in workers(die_on_flat, jobs)}
     assert {name: found[name].status for name in names if name != "rider_b_landing_flat"} == {
         name: "analysed" for name in names if name != "rider_b_landing_flat"
     }

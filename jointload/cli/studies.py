@@ -1,0 +1,104 @@
+"""Commands on a study: many riders and many landings."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable, Iterator
+from contextlib import AbstractContextManager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from jointload.cli.app import app
+from jointload.cli.terminal import WARNINGS, console
+
+if TYPE_CHECKING:
+    from jointload.study.trial import Outcome
+    from jointload.study.workers import Workers
+
+SOME_REFUSED = 3
+"""Exit code of a study that finished without some of its trials."""
+STOPPED = 130
+
+study = typer.Typer(
+    name="study", help="Many riders and many landings: run them, compare them, repeat one.", invoke_without_command=True
+)
+app.add_typer(study)
+
+Folder = Annotated[
+    Path, typer.Argument(help="study.toml, riders.csv, trials.csv, labels.toml and recordings", show_default=False)
+]
+Results = Annotated[Path | None, typer.Option("--out", help="folder of results; DIR/results without it")]
+
+
+@study.callback()
+def about(context: typer.Context) -> None:
+    if context.invoked_subcommand is None:
+        typer.echo(context.get_help())
+
+
+@study.command("run")
+def run(
+    folder: Folder,
+    out: Results = None,
+    workers: Annotated[int, typer.Option(min=0, help="worker processes; 0 for one a processor")] = 0,
+    cluster: Annotated[str, typer.Option(help="Dask scheduler, such as tcp://10.0.0.5:8786, in place of them")] = "",
+    full: Annotated[
+        bool, typer.Option("--full", help="report.html, series.csv and derived.c3d of every trial")
+    ] = False,
+    parquet: Annotated[bool, typer.Option("--parquet", help="the joined numbers also as metrics.parquet")] = False,
+) -> None:
+    """Check a study, analyse what is new or changed, join the numbers. Exit 3: some trials were refused."""
+    from jointload.study.batch import run_study
+
+    try:
+        with _workers(workers, cluster) as crew:
+            done = run_study(folder, out, crew, full, parquet, _progress)
+    except KeyboardInterrupt:
+        typer.echo("jointload: stopped; what is done stays, run the same command again", err=True)
+        raise typer.Exit(STOPPED) from None
+    for name, reason in done.refused.items():
+        typer.echo(f"{name}: refused: {reason}", err=True)
+    typer.echo(
+        f"Wrote {done.out / 'metrics.csv'}: {done.analysed} trials analysed, {done.unchanged} unchanged, "
+        f"{len(done.refused)} refused."
+    )
+    raise typer.Exit(SOME_REFUSED if done.refused else 0)
+
+
+@study.command("rerun")
+def rerun(
+    record: Annotated[Path, typer.Argument(help="run.json of a trial of a study", show_default=False)],
+    out: Annotated[Path, typer.Option(help="folder for the repeated result", show_default=False)],
+    folder: Annotated[
+        Path | None, typer.Option("--study", help="study folder; the one around run.json without it")
+    ] = None,
+) -> None:
+    """Repeat one trial's result from its inputs and compare every byte. Exit 1: something differs."""
+    from jointload.study.rerun import rerun as repeat
+
+    again = repeat(record, out, folder)
+    if not again.differing:
+        typer.echo(f"Wrote {again.out}: the same, byte for byte.")
+        return
+    typer.echo(f"Wrote {again.out}; not the same: {', '.join(again.differing)}.")
+    if again.program_then != again.program_now:
+        typer.echo(f"Then: {again.program_then}\nNow:  {again.program_now}")
+    raise typer.Exit(WARNINGS)
+
+
+def _workers(count: int, cluster: str) -> AbstractContextManager[Workers]:
+    from jointload.study.workers import in_processes, on_cluster, usual_workers
+
+    return on_cluster(cluster) if cluster else in_processes(count or usual_workers())
+
+
+def _progress(outcomes: Iterator[Outcome], words: str, total: int) -> Iterable[Outcome]:
+    """A bar on a terminal, a plain line elsewhere."""
+    if not sys.stderr.isatty():
+        typer.echo(f"{words} {total} trials", err=True)
+        return outcomes
+    from rich.progress import track
+
+    return track(outcomes, words, total, transient=True, console=console(stderr=True))
