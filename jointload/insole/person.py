@@ -9,14 +9,16 @@ from zlib import crc32
 import numpy as np
 from numpy.typing import NDArray
 
-from jointload.insole.foundation import GRAVITY, BedMaterials, FootBed, JointStiffness, Mask, Person
+from jointload.insole.bed import GRAVITY, BedMaterials, FootBed, JointStiffness, Mask, Person
+from jointload.loads.tissue.spreads import drawn
 from jointload.modeldata import load_model
 
 Array = NDArray[np.float64]
 
 
 def draw_person(draws: int, seed: int, mass: float, foot_length: float) -> Person:
-    """Draw all unknowns of a rider of this mass [kg] and foot length [m] from models/insole_response/foundation.toml.
+    """Draw all unknowns of a rider of this mass [kg] and foot length [m] from models/insole_response/foundation.toml,
+    and the Achilles tendon's arm from models/tissue.
 
     Each row is drawn on its own in equal slices of probability (Latin hypercube), from a stream of its own name, so
     that a row added later moves no other.
@@ -29,6 +31,7 @@ def draw_person(draws: int, seed: int, mass: float, foot_length: float) -> Perso
         chance = (generator.permutation(draws) + generator.random(draws)) / draws
         grows = [ratio[part] for part in row.get("scales_with", "").split(" and ") if part]
         values[name] = _quantile(row, chance) * float(np.prod(grows))
+    values["achilles_arm"] = np.ravel(drawn(draws, seed)["achilles_arm"])
     joints = JointStiffness(
         roll=values["roll_stiffness"],
         pitch=values["pitch_stiffness"],

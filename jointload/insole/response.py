@@ -14,17 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jointload.errors import ModelDataError, known_names
-from jointload.insole.foundation import (
-    STABLE,
-    BedLoad,
-    BedMaterials,
-    BedPose,
-    FootBed,
-    Person,
-    baseline_pose,
-    changed_pose,
-    within_sole,
-)
+from jointload.insole.bed import STABLE, BedLoad, BedMaterials, BedPose, FootBed, Person
+from jointload.insole.foundation import baseline_pose, changed_pose, within_sole
 from jointload.insole.geometry import Wedge
 from jointload.insole.outline import LENGTHS, foot_size
 from jointload.insole.person import draw_person, plain_foot

@@ -16,11 +16,8 @@ from collections.abc import Callable  # noqa: E402
 import numpy as np  # noqa: E402
 
 from jointload.analysis import analyse  # noqa: E402
+from jointload.insole.bed import GRAVITY, REASONS, BedLoad, BedPose  # noqa: E402
 from jointload.insole.foundation import (  # noqa: E402
-    GRAVITY,
-    REASONS,
-    BedLoad,
-    BedPose,
     baseline_pose,
     changed_pose,
     height_sensitivity,

@@ -8,21 +8,26 @@ import numpy as np
 import pytest
 
 from jointload.errors import SettingError
-from jointload.insole import foundation
-from jointload.insole.foundation import (
+from jointload.insole.bed import (
+    GRAVITY,
     OUTSIDE,
     REASONS,
+    SCALE,
     STABLE,
     TIPPED,
     UNKNOWN,
     UNLOADED,
     UNSETTLED,
     UNSTABLE,
+    Array,
     BedLoad,
     BedMaterials,
     BedPose,
     FootBed,
     JointStiffness,
+    Mask,
+)
+from jointload.insole.foundation import (
     baseline_pose,
     changed_pose,
     height_sensitivity,
@@ -42,7 +47,7 @@ from jointload.insole.person import (
 from jointload.modeldata import load_model
 
 LENGTH, MASS = 0.260, 70.0
-WEIGHT = MASS * foundation.GRAVITY
+WEIGHT = MASS * GRAVITY
 THICK = 0.012
 """Thickness [m] of the flat insole, so that a 10 deg wedge still has a thin edge of more than nothing."""
 BALANCE = 1e-9
@@ -53,11 +58,11 @@ BED = plain_foot(LENGTH)
 PERSON = draw_person(200, 1, MASS, LENGTH)
 
 
-def flat(bed: FootBed = BED, thickness: float = THICK) -> foundation.Array:
+def flat(bed: FootBed = BED, thickness: float = THICK) -> Array:
     return np.full(bed.x.shape, thickness)
 
 
-def wedge(degrees: float, part: str = "full", bed: FootBed = BED) -> foundation.Array:
+def wedge(degrees: float, part: str = "full", bed: FootBed = BED) -> Array:
     """Height of an insole raised on its medial side about its centre line."""
     share = np.clip((0.50 - bed.x / bed.length) / 0.15, 0, 1) if part == "heel" else 1.0
     return np.maximum(THICK + share * np.tan(np.deg2rad(degrees)) * bed.y, 0.0)
@@ -80,13 +85,13 @@ def standing(load: BedLoad, joints: JointStiffness = PERSON.joints) -> BedPose:
     return pose
 
 
-def on(height: foundation.Array, baseline: BedPose, joints: JointStiffness = PERSON.joints) -> BedPose:
+def on(height: Array, baseline: BedPose, joints: JointStiffness = PERSON.joints) -> BedPose:
     pose = changed_pose(BED, height, joints, baseline)
     assert pose.stable.all()
     return pose
 
 
-def ratio(degrees: float, load: BedLoad, part: str = "full") -> foundation.Array:
+def ratio(degrees: float, load: BedLoad, part: str = "full") -> Array:
     """Roll of the rearfoot per degree of wedge (D, T)."""
     before = standing(load)
     return (on(wedge(degrees, part), before).roll - before.roll) / np.deg2rad(degrees)
@@ -317,7 +322,7 @@ def test_a_balance_that_would_roll_off_is_no_pose() -> None:
     assert floored.stable.all()
 
 
-def within_4_mm_of_the_edge(load: BedLoad) -> foundation.Mask:
+def within_4_mm_of_the_edge(load: BedLoad) -> Mask:
     steps = ((0.004, 0), (-0.004, 0), (0, 0.004), (0, -0.004))
     return np.any([~within_sole(BED, load.x + dx, load.y + dy) for dx, dy in steps], axis=0)
 
@@ -357,7 +362,7 @@ def test_1500_extreme_cases_settle_or_say_why() -> None:
 
 
 @pytest.mark.parametrize("height", [flat()[1:], flat() - 0.02, flat() * np.nan])
-def test_an_insole_of_negative_or_missing_height_is_refused(height: foundation.Array) -> None:
+def test_an_insole_of_negative_or_missing_height_is_refused(height: Array) -> None:
     with pytest.raises(SettingError, match="insole height: expected"):
         baseline_pose(BED, height, PERSON.materials, PERSON.joints, WALKING)
     with pytest.raises(SettingError, match="insole height: expected"):
@@ -389,7 +394,7 @@ def test_the_sensitivity_is_the_slope_of_the_search() -> None:
     before = standing(RUNNING)
     slope = height_sensitivity(BED, PERSON.joints, before)
     change = 0.001 * (wedge(5, "heel") - flat()) + 1e-6
-    up, down = (on(flat() + sign * change, before).unknowns / foundation.SCALE for sign in (1, -1))
+    up, down = (on(flat() + sign * change, before).unknowns / SCALE for sign in (1, -1))
     error = np.abs(slope @ change - (up - down) / 2) / np.abs(up - down).max(axis=(0, 1))
     assert np.quantile(error, 0.99) < 1e-4, "but for cells that lose touch within the step"
     whole = on(wedge(5), before).roll - before.roll
@@ -482,7 +487,7 @@ def test_a_heavier_rider_of_larger_feet_rolls_as_much() -> None:
     """Stiffness grows with mass and foot length as force times ankle height does."""
     big = plain_foot(0.30)
     person = draw_person(200, 1, 95.0, 0.30)
-    heavy = BedLoad(np.array([2.4 * 95.0 * foundation.GRAVITY]), np.array([0.42 * 0.30]), np.zeros(1))
+    heavy = BedLoad(np.array([2.4 * 95.0 * GRAVITY]), np.array([0.42 * 0.30]), np.zeros(1))
     before = baseline_pose(big, flat(big), person.materials, person.joints, heavy)
     after = changed_pose(big, wedge(5, bed=big), person.joints, before)
     share = np.median(after.roll - before.roll) / np.deg2rad(5)
