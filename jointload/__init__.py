@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from jointload.report.folder import write_report
     from jointload.report.tables import metrics_table, quality_table, series_table
     from jointload.settings import Settings
+    from jointload.uncertainty.intervals import changes, detectable_changes, with_intervals
 
 __version__ = "0.1.0"
 
@@ -36,6 +37,8 @@ __all__ = [
     "Settings",
     "WhatIf",
     "analyse",
+    "changes",
+    "detectable_changes",
     "metrics_table",
     "parse_wedge",
     "quality_table",
@@ -45,6 +48,7 @@ __all__ = [
     "series_table",
     "what_if",
     "what_ifs",
+    "with_intervals",
     "write_report",
 ]
 
@@ -57,6 +61,8 @@ _ROOMS = {
     "Settings": "settings",
     "WhatIf": "insole.whatif",
     "analyse": "analysis",
+    "changes": "uncertainty.intervals",
+    "detectable_changes": "uncertainty.intervals",
     "metrics_table": "report.tables",
     "parse_wedge": "insole.geometry",
     "quality_table": "report.tables",
@@ -66,6 +72,7 @@ _ROOMS = {
     "series_table": "report.tables",
     "what_if": "insole.whatif",
     "what_ifs": "insole.whatif",
+    "with_intervals": "uncertainty.intervals",
     "write_report": "report.folder",
 }
 

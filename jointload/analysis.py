@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from jointload.body.angles import gimbal_findings, joint_angles
-from jointload.body.calibration import FittedBody, calibrate, quiet_frames
+from jointload.body.calibration import BodyErrors, FittedBody, calibrate, quiet_frames
 from jointload.body.mass_centre import mass_centre
 from jointload.body.pose import moving_hip_centres, smooth_markers, track_segments
 from jointload.errors import SettingError, expected_found
@@ -19,6 +19,7 @@ from jointload.intake.recording import Finding, Severity
 from jointload.intake.rider import G, Rider
 from jointload.intake.session import Session
 from jointload.landing.alignment import alignment
+from jointload.landing.certainty import Certainty
 from jointload.landing.events import find_events, touchdown_frames
 from jointload.landing.landed import Landing, Measure
 from jointload.landing.measures import measure_landing
@@ -54,6 +55,8 @@ class Analysis:
     measures: tuple[Measure, ...]
     variants: tuple[Variant, ...]
     findings: tuple[Finding, ...]
+    certainty: Certainty | None = None
+    """Draws of every number, where intervals were asked for."""
 
     @property
     def settings(self) -> Settings:
@@ -129,15 +132,15 @@ def descend(
     return landing, gap_findings + pose_findings + gimbal_findings(angles) + contact.findings + events.findings
 
 
-def fit_body(session: Session, rider: Rider, settings: Settings) -> FittedBody:
+def fit_body(session: Session, rider: Rider, settings: Settings, errors: BodyErrors | None = None) -> FittedBody:
     """The rider's body from the static trial, or from the landing's own quiet frames; hips from a movement trial if
-    any."""
+    any. errors : many such bodies at once, each wrong in its own way."""
     choice = (settings.body, settings.hip_centre, settings.inertia)
-    body = calibrate(session.static, session.labels, rider, *choice)
     if session.hip_movement is None:
-        return body
+        return calibrate(session.static, session.labels, rider, *choice, errors=errors)
+    body = calibrate(session.static, session.labels, rider, *choice)
     centres = moving_hip_centres(session.hip_movement, body, settings.cutoff, settings.longest_gap)
-    return calibrate(session.static, session.labels, rider, *choice, hip_centres=centres)
+    return calibrate(session.static, session.labels, rider, *choice, hip_centres=centres, errors=errors)
 
 
 def weigh(session: Session) -> tuple[Rider, float, tuple[Finding, ...]]:

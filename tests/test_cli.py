@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import os
 import stat
@@ -65,9 +66,28 @@ def test_the_demo_writes_the_whole_result_folder(tmp_path: Path) -> None:
 
 
 def test_analyse_without_a_whatif(tmp_path: Path) -> None:
-    done = jointload("analyse", *inputs(out="a/b/result"), where=tmp_path)
+    done = jointload("analyse", *inputs(out="a/b/result"), "--draws", "40", where=tmp_path)
     assert done.returncode == 0, done.stderr
     assert {path.name for path in (tmp_path / "a/b/result").iterdir()} == RESULT
+    with (tmp_path / "a/b/result/metrics.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert len(rows) > 90
+    for row in rows:
+        number = row["value"] and row["quantity"] != "first_contact_zone"
+        assert bool(row["low"] and row["high"]) == bool(number), row
+    record = json.loads((tmp_path / "a/b/result/run.json").read_text(encoding="utf-8"))
+    assert record["intervals"]["draws"] == 40 and "skin" in record["intervals"]["inputs"]
+
+
+def test_inputs_taken_as_exact_are_left_out(tmp_path: Path) -> None:
+    words = ("--draws", "20", "--without", "skin, camera", "--seed", "4")
+    done = jointload("analyse", *inputs(), *words, where=tmp_path)
+    assert done.returncode == 0, done.stderr
+    intervals = json.loads((tmp_path / "result" / "run.json").read_text(encoding="utf-8"))["intervals"]
+    assert intervals["seed"] == 4 and not {"skin", "camera"} & set(intervals["inputs"])
+    done = jointload("analyse", *inputs(out="other"), "--without", "markers", where=tmp_path)
+    assert done.returncode == 2 and "the known ones are camera" in done.stderr
+    assert len(done.stderr.splitlines()) == 1
 
 
 def test_labels_are_proposed_and_never_overwritten(tmp_path: Path) -> None:
@@ -197,14 +217,14 @@ def test_a_whatif_of_parts_and_of_an_insole_file(tmp_path: Path) -> None:
     (tmp_path / "insole.toml").write_text(INSOLE, encoding="utf-8")
     parts = ("--heel-wedge", "lateral:3", "--heel-lift", "3mm", "--thickness", "5mm", "--side", "r")
     for words, said in ((parts, "3 mm heel lift"), (("--insole", "insole.toml"), "5 mm arch fill")):
-        done = jointload("whatif", *inputs(), *words, "--draws", "50", where=tmp_path)
+        done = jointload("whatif", *inputs(), *words, "--draws", "50", "--interval-draws", "0", where=tmp_path)
         assert done.returncode == 0, done.stderr
         record = json.loads((tmp_path / "result" / "run.json").read_text(encoding="utf-8"))
         assert said in record["whatif"]["shape"]
 
 
 def test_several_wedges_are_compared(tmp_path: Path) -> None:
-    words = ("--heel-wedge", "medial:2, lateral:4", "--side", "r", "--draws", "50")
+    words = ("--heel-wedge", "medial:2, lateral:4", "--side", "r", "--draws", "50", "--interval-draws", "0")
     done = jointload("whatif", *inputs(), *words, where=tmp_path)
     assert done.returncode == 0, done.stderr
     record = json.loads((tmp_path / "result" / "run.json").read_text(encoding="utf-8"))
@@ -239,7 +259,7 @@ def test_an_impossible_shape_is_refused_before_any_work(words: tuple[str, ...], 
 def test_a_folder_of_other_things_is_left_alone(tmp_path: Path) -> None:
     (tmp_path / "result").mkdir()
     (tmp_path / "result" / "thesis.txt").write_text("years of work", encoding="utf-8")
-    done = jointload("analyse", *inputs(), where=tmp_path)
+    done = jointload("analyse", *inputs(), "--draws", "0", where=tmp_path)
     assert done.returncode == 2
     assert [path.name for path in (tmp_path / "result").iterdir()] == ["thesis.txt"]
 
@@ -251,7 +271,7 @@ def test_an_unwritable_folder_is_told(tmp_path: Path) -> None:
     blocked = tmp_path / "file"
     blocked.write_text("", encoding="utf-8")
     target = "file/result" if os.geteuid() == 0 else "locked/result"
-    done = jointload("analyse", *inputs(out=target), where=tmp_path)
+    done = jointload("analyse", *inputs(out=target), "--draws", "0", where=tmp_path)
     assert done.returncode == 2
     assert done.stderr.splitlines()[-1].startswith("jointload: ")
     assert not list(locked.iterdir())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -28,6 +28,10 @@ class JointAngles:
     signs: Array
     zero: AngleZero
 
+    def drawn(self, draw: int) -> JointAngles:
+        """One draw of many."""
+        return replace(self, angle=self.angle[..., draw, :], axes=self.axes[..., draw, :])
+
     def of(self, joint: str, rotation: str) -> Array:
         """(F,) [rad] of one named rotation of one joint."""
         j = self.joints.index(joint)
@@ -42,9 +46,8 @@ def joint_angles(poses: SegmentPoses, body: FittedBody, zero: AngleZero = "anato
     moments about them, stay anatomical.
     """
     joints = body.definition.joints
-    frames = poses.origin.shape[2]
-    angle = np.full((3, len(joints), frames), np.nan)
-    axes = np.full((3, 3, len(joints), frames), np.nan)
+    shape = (len(joints), *poses.origin.shape[2:])
+    angle, axes = np.full((3, *shape), np.nan), np.full((3, 3, *shape), np.nan)
     for j, (name, joint) in enumerate(joints.items()):
         if joint.proximal not in body.offsets:
             continue
@@ -58,9 +61,8 @@ def joint_angles(poses: SegmentPoses, body: FittedBody, zero: AngleZero = "anato
             distal = compose(distal, inverse(body.standing_rotation(name))[..., None])
         angle[:, j] = unwrap(cardan_zxy(compose(inverse(proximal), distal)))
     signs = np.array([joint.signs for joint in joints.values()], dtype=float).T
-    return JointAngles(
-        tuple(joints), tuple(joint.rotations for joint in joints.values()), angle * signs[:, :, None], axes, signs, zero
-    )
+    signed = angle * signs.reshape(*signs.shape, *(1,) * (angle.ndim - 2))
+    return JointAngles(tuple(joints), tuple(joint.rotations for joint in joints.values()), signed, axes, signs, zero)
 
 
 def gimbal_findings(angles: JointAngles) -> tuple[Finding, ...]:

@@ -3,7 +3,8 @@ inertia."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,8 +41,34 @@ class Cluster:
 
 
 @dataclass(frozen=True, eq=False)
+class BodyErrors:
+    """D ways in which a body may be wrong: errors of places and of inertia, drawn together.
+
+    places : landmark or joint centre -> (3, D) [m] added to it in the static trial, lab axes; markers stay where they
+    are
+    inertia : segment -> factor of its mass (D,), shift of its centre of mass (3, D) [m] in its frame, factor of its
+    radii of gyration (D,)
+    """
+
+    draws: int
+    places: Mapping[str, Array]
+    inertia: Mapping[str, tuple[Array, Array, Array]]
+
+    def moved(self, places: Mapping[str, Array]) -> dict[str, Array]:
+        """Places (3,) or (3, D) with their errors, (3, D)."""
+        nothing = np.zeros((3, self.draws))
+        return {name: place.reshape(3, -1) + self.places.get(name, nothing) for name, place in places.items()}
+
+    def disturbed(self, segment: str, inertia: SegmentInertia) -> SegmentInertia:
+        if segment not in self.inertia:
+            return inertia
+        mass, shift, radii = self.inertia[segment]
+        return SegmentInertia(inertia.mass * mass, inertia.com + shift, inertia.tensor * (mass * radii**2))
+
+
+@dataclass(frozen=True, eq=False)
 class FittedBody:
-    """One rider's body.
+    """One rider's body; where it stands for D draws of that body every array has them as last axis.
 
     standing : segment -> (lab_from_segment (3, 3), origin (3,) [m]) in the static trial
     offsets : frame -> (segment, segment_from_frame (3, 3))
@@ -69,6 +96,18 @@ class FittedBody:
     def segments(self) -> tuple[str, ...]:
         return tuple(self.definition.segments)
 
+    def drawn(self, which: int | slice) -> FittedBody:
+        """One draw of a body of many, or some of them."""
+        return replace(
+            self,
+            standing={name: (r[..., which], o[..., which]) for name, (r, o) in self.standing.items()},
+            standing_points={name: place[..., which] for name, place in self.standing_points.items()},
+            offsets={name: (segment, turn[..., which]) for name, (segment, turn) in self.offsets.items()},
+            points={name: (segment, place[..., which]) for name, (segment, place) in self.points.items()},
+            clusters={name: replace(c, local=c.local[..., which]) for name, c in self.clusters.items()},
+            inertia={name: _drawn_inertia(inertia, which) for name, inertia in self.inertia.items()},
+        )
+
     def standing_rotation(self, joint: str) -> Array:
         """proximal_from_distal (3, 3) of a joint in the static trial."""
         rule = self.definition.joints[joint]
@@ -79,6 +118,11 @@ class FittedBody:
         return compose(self.standing[segment][0], segment_from_frame)
 
 
+def _drawn_inertia(inertia: SegmentInertia, which: int | slice) -> SegmentInertia:
+    mass = np.asarray(inertia.mass)
+    return SegmentInertia(mass[which] if mass.ndim else mass, inertia.com[..., which], inertia.tensor[..., which])
+
+
 def calibrate(
     static: Recording,
     labels: LabelMap,
@@ -87,19 +131,22 @@ def calibrate(
     hip_centre: str = "harrington_2007",
     inertia: str = "de_leva_1996",
     hip_centres: dict[str, Array] | None = None,
+    errors: BodyErrors | None = None,
 ) -> FittedBody:
     """Fit the body definition to the stillest stretch of a static trial.
 
     hip_centres : functional hip centres per side in the pelvis frame (3,) [m], in place of the regression `hip_centre`.
+    errors : makes D bodies at once, each wrong in its own way.
     CalibrationError when the pelvis cannot be built or the trial holds no quiet stance; any other missing landmark
     costs only the segments and joints that need it, named in `lost`.
     """
     definition = load_body(body)
     window = quiet_frames(static, labels)
-    landmarks = _landmarks(static, labels, window)
-    points = {**landmarks, **_virtual_points(definition, landmarks)}
+    moved = errors.moved if errors else dict
+    landmarks = moved(_landmarks(static, labels, window))
+    points = {**landmarks, **moved(_virtual_points(definition, landmarks))}
     lost: dict[str, str] = {}
-    _add_pelvis_points(definition, points, rider, hip_centre, hip_centres, static.name)
+    _add_pelvis_points(definition, points, rider, hip_centre, hip_centres, static.name, moved)
     frames = _build_frames(definition, points, lost)
     standing = {name: frames[name] for name in definition.segments if name in frames}
     offsets = {
@@ -110,6 +157,7 @@ def calibrate(
     for segment in definition.segments:
         if segment not in standing:
             lost[segment] = lost.get(segment, "no frame")
+    inertias = segment_inertias(inertia, rider, points, standing)
     return FittedBody(
         definition=definition,
         rider=rider,
@@ -119,13 +167,13 @@ def calibrate(
         points=_carried_points(definition, points, standing),
         clusters=_clusters(definition, static, labels, window, standing),
         landmark_labels=dict(labels.landmarks),
-        inertia=segment_inertias(inertia, rider, points, standing),
+        inertia={name: errors.disturbed(name, each) for name, each in inertias.items()} if errors else inertias,
         line_masses=line_masses(rider),
         calibrated_from=f"{static.name}, frames {window.start + 1} to {window.stop}",
         hip_centre_method="functional" if hip_centres else hip_centre,
         inertia_table=inertia,
         lost=lost,
-        findings=_findings(static, definition, window, points, lost),
+        findings=() if errors else _findings(static, definition, window, points, lost),
     )
 
 
@@ -231,8 +279,9 @@ def _add_pelvis_points(
     method: str,
     functional: dict[str, Array] | None,
     where: str,
+    moved: Callable[[dict[str, Array]], dict[str, Array]],
 ) -> None:
-    """Add hip_centre_r, hip_centre_l, hip_mid and l5s1, which are placed in the pelvis."""
+    """Add hip_centre_r, hip_centre_l, hip_mid and l5s1, which are placed in the pelvis, `moved` by their errors."""
     missing = [name for name in ("asis_r", "asis_l", "psis_mid") if name not in points]
     if missing:
         raise CalibrationError(
@@ -248,30 +297,31 @@ def _add_pelvis_points(
         raise SettingError(f"hip centre {method!r} is unknown; the known ones are {known_names(HIP_CENTRES)}")
     lab_from_pelvis, origin = _frame(definition.frames["pelvis"][0], points)
     size = PelvisSize(
-        width=float(np.linalg.norm(points["asis_r"] - points["asis_l"])),
-        depth=float(np.linalg.norm(points["asis_mid"] - points["psis_mid"])),
+        width=np.linalg.norm(points["asis_r"] - points["asis_l"], axis=0),
+        depth=np.linalg.norm(points["asis_mid"] - points["psis_mid"], axis=0),
         leg_length=_leg_length(points, rider),
         marker_radius=rider.measurements.get("marker_radius_m", 0.0),
     )
-    for side in SIDES:
-        local = functional[side] if functional else HIP_CENTRES[method](size, side, rider.sex)
-        points[f"hip_centre_{side}"] = origin + rotate(lab_from_pelvis, local)
+    local = {
+        f"hip_centre_{side}": functional[side] if functional else HIP_CENTRES[method](size, side, rider.sex)
+        for side in SIDES
+    } | {"l5s1": l5s1_centre(size.width, rider.sex)}
+    points |= moved({name: origin + rotate(lab_from_pelvis, place) for name, place in local.items()})
     points["hip_mid"] = 0.5 * (points["hip_centre_r"] + points["hip_centre_l"])
-    points["l5s1"] = origin + rotate(lab_from_pelvis, l5s1_centre(size.width, rider.sex))
 
 
-def _leg_length(points: dict[str, Array], rider: Rider) -> float:
+def _leg_length(points: dict[str, Array], rider: Rider) -> float | Array:
     """Measured leg length [m], else the path ASIS - knee - medial malleolus, the mean of both sides; NaN when
     unknown."""
     if "leg_length_m" in rider.measurements:
         return rider.measurements["leg_length_m"]
     paths = [
-        np.linalg.norm(points[f"asis_{s}"] - points[f"knee_centre_{s}"])
-        + np.linalg.norm(points[f"knee_centre_{s}"] - points[f"malleolus_medial_{s}"])
+        np.linalg.norm(points[f"asis_{s}"] - points[f"knee_centre_{s}"], axis=0)
+        + np.linalg.norm(points[f"knee_centre_{s}"] - points[f"malleolus_medial_{s}"], axis=0)
         for s in SIDES
         if {f"asis_{s}", f"knee_centre_{s}", f"malleolus_medial_{s}"} <= set(points)
     ]
-    return float(np.mean(paths)) if paths else float("nan")
+    return np.mean(paths, axis=0) if paths else float("nan")
 
 
 def _build_frames(
@@ -302,7 +352,9 @@ def _frame(rule: FrameRule, points: dict[str, Array]) -> tuple[Array, Array]:
 
 
 def _direction(rule: AxisRule, points: dict[str, Array]) -> Array:
-    return UP if rule.up else points[rule.end] - points[rule.start]
+    if rule.up:
+        return UP.reshape(3, *(1,) * (next(iter(points.values())).ndim - 1))
+    return points[rule.end] - points[rule.start]
 
 
 def _carried_points(
@@ -345,8 +397,9 @@ def _clusters(
                 position = static.marker(label)[:, window]
                 seen = np.isfinite(position[0])
                 if seen.any():
-                    placed[label] = rotate_back(rotation, position[:, seen].mean(axis=1) - origin)
-        out[name] = Cluster(tuple(placed), np.array(list(placed.values())).reshape(-1, 3).T)
+                    mean = position[:, seen].mean(axis=1).reshape(origin.shape[:1] + (1,) * (origin.ndim - 1))
+                    placed[label] = rotate_back(rotation, mean - origin)
+        out[name] = Cluster(tuple(placed), np.stack([*placed.values()], axis=1) if placed else np.empty((3, 0)))
     return out
 
 

@@ -13,11 +13,12 @@ from jointload.errors import ModelDataError, expected_found, known_names
 from jointload.intake.recording import Array
 from jointload.intake.rider import Rider
 from jointload.modeldata import load_model
-from jointload.numerics.rotations import unit
+from jointload.numerics.rotations import compose, cross, dot, inverse, rotate, rotate_back, unit
 
 Points = Mapping[str, Array]
 Frame = tuple[Array, Array]
-"""lab_from_segment (3, 3) and the segment's origin (3,) [m] in lab axes, both of the static trial."""
+"""lab_from_segment (3, 3) and the segment's origin (3,) [m] in lab axes, both of the static trial; or, as all places
+here, (3, 3, D) and (3, D) for D draws of them."""
 
 PERCENT = 0.01
 NEEDS = {
@@ -39,9 +40,10 @@ class SegmentInertia:
     mass : [kg]
     com : (3,) [m], in the segment's frame
     tensor : (3, 3) [kg m2], about the com, in the axes of the segment's frame
+    Each has a last axis more where there are draws.
     """
 
-    mass: float
+    mass: float | Array
     com: Array
     tensor: Array
 
@@ -65,7 +67,7 @@ class _Segment:
 
     def local(self, name: str) -> Array:
         """(3,) [m] of a point in the segment's frame."""
-        return self.lab_from_segment.T @ (self.points[name.replace("*", self.side)] - self.origin)
+        return rotate_back(self.lab_from_segment, self.points[name.replace("*", self.side)] - self.origin)
 
 
 def segment_inertias(
@@ -105,7 +107,7 @@ def de_leva_1996(segment: _Segment, rider: Rider) -> SegmentInertia:
     reference_length = float(row["length_ref_mm"]) / float(row["stature_ref_mm"]) * rider.height
     if segment.part == "pelvis":
         end = segment.local("hip_mid")
-        start = end + np.array([0.0, reference_length, 0.0])
+        start = end + _wide(np.array([0.0, reference_length, 0.0]), end)
     elif segment.part == "foot":
         start, end = segment.local("calcaneus_*"), segment.local("toe_tip_*")
         if not segment.has("toe_*"):
@@ -116,7 +118,7 @@ def de_leva_1996(segment: _Segment, rider: Rider) -> SegmentInertia:
     radii = [float(row[f"rg_{axis}_pct"]) * PERCENT for axis in (*axes, "transverse")]
     mass = float(row["mass_pct"]) * PERCENT * rider.mass
     com = start + float(row["com_pct"]) * PERCENT * (end - start)
-    return SegmentInertia(mass, com, mass * float((end - start) @ (end - start)) * np.diag(np.square(radii)))
+    return SegmentInertia(mass, com, np.multiply.outer(np.diag(np.square(radii)), mass * _square(end - start)))
 
 
 DE_LEVA_ROWS = {"foot": "Foot", "shank": "Shank", "thigh": "Thigh", "pelvis": "Lower trunk"}
@@ -137,44 +139,44 @@ def dumas_wojtusch_2018(segment: _Segment, rider: Rider) -> SegmentInertia:
     row = table_row("dumas_wojtusch_2018", rider.sex, segment.part)
     origin, length, segment_from_table = _dumas_frame(segment, row)
     mirror = np.array([1.0, 1.0, segment.mirror])
-    com_table = mirror * [float(row[f"com_{axis}_pct"]) for axis in "xyz"] * PERCENT * length
+    com_table = np.multiply.outer(mirror * [float(row[f"com_{axis}_pct"]) for axis in "xyz"] * PERCENT, length)
     square = np.diag([float(row[f"r{axis}{axis}_pct"]) ** 2 for axis in "xyz"])
     for i, j, pair in ((0, 1, "xy"), (0, 2, "xz"), (1, 2, "yz")):
         square[i, j] = square[j, i] = float(row[f"sign_{pair}"]) * float(row[f"r{pair}_pct"]) ** 2
     mass = float(row["mass_pct"]) * PERCENT * rider.mass
-    tensor_table = mass * (PERCENT * length) ** 2 * square * np.outer(mirror, mirror)
-    tensor = segment_from_table @ tensor_table @ segment_from_table.T
-    return SegmentInertia(mass, origin + segment_from_table @ com_table, tensor)
+    tensor_table = np.multiply.outer(square * np.outer(mirror, mirror), mass * (PERCENT * length) ** 2)
+    tensor = compose(compose(segment_from_table, tensor_table), inverse(segment_from_table))
+    return SegmentInertia(mass, origin + rotate(segment_from_table, com_table), tensor)
 
 
-def _dumas_frame(segment: _Segment, row: dict[str, str]) -> tuple[Array, float, Array]:
+def _dumas_frame(segment: _Segment, row: dict[str, str]) -> tuple[Array, Array, Array]:
     """Origin (3,) [m], reference length [m] and axes (3, 3) of the table's own frame, seen from the segment's frame."""
     if segment.part == "pelvis":
         origin = segment.local("l5s1")
-        return origin, float(np.hypot(*(segment.local("hip_mid") - origin)[:2])), np.eye(3)
+        return origin, np.hypot(*(segment.local("hip_mid") - origin)[:2]), _wide(np.eye(3), origin)
     if segment.part == "foot":
         return _dumas_foot(segment, row)
     origin, end = (segment.local(name) for name in NEEDS[segment.part])
-    axes = np.eye(3)
+    axes = _wide(np.eye(3), origin)
     if segment.part == "shank" and segment.has("fibula_head_*"):
         y = unit(origin - end)
-        x = unit(np.cross(y, segment.mirror * (segment.local("fibula_head_*") - origin)))
-        axes = np.column_stack([x, y, np.cross(x, y)])
-    return origin, float(np.linalg.norm(end - origin)), axes
+        x = unit(cross(y, segment.mirror * (segment.local("fibula_head_*") - origin)))
+        axes = np.stack([x, y, cross(x, y)], axis=1)
+    return origin, np.linalg.norm(end - origin, axis=0), axes
 
 
-def _dumas_foot(segment: _Segment, row: dict[str, str]) -> tuple[Array, float, Array]:
+def _dumas_foot(segment: _Segment, row: dict[str, str]) -> tuple[Array, Array, Array]:
     """X from the calcaneus to the forefoot, Y normal to the plane of calcaneus and metatarsal heads I and V."""
     ankle, calcaneus, forefoot = (segment.local(name) for name in ("ankle_centre_*", "calcaneus_*", "forefoot_*"))
-    length = float(np.linalg.norm(forefoot - ankle))
-    right = np.array([0.0, 0.0, 1.0])
+    length = np.linalg.norm(forefoot - ankle, axis=0)
+    right = _wide(np.array([0.0, 0.0, 1.0]), ankle)
     if segment.has("metatarsal1_*", "metatarsal5_*"):
         right = segment.mirror * (segment.local("metatarsal5_*") - segment.local("metatarsal1_*"))
     elif not segment.has("metatarsal2_*"):
-        length *= float(row["length_ref_mm"]) / float(row["tip_length_ref_mm"])
+        length = length * (float(row["length_ref_mm"]) / float(row["tip_length_ref_mm"]))
     x = unit(forefoot - calcaneus)
-    y = unit(np.cross(right, x))
-    return ankle, length, np.column_stack([x, y, np.cross(x, y)])
+    y = unit(cross(right, x))
+    return ankle, length, np.stack([x, y, cross(x, y)], axis=1)
 
 
 def dempster_winter(segment: _Segment, rider: Rider) -> SegmentInertia:
@@ -196,9 +198,10 @@ def dempster_winter(segment: _Segment, rider: Rider) -> SegmentInertia:
     if segment.part == "pelvis":
         lower_trunk = de_leva_1996(segment, rider)
         return SegmentInertia(mass, com, lower_trunk.tensor * (mass / lower_trunk.mass))
-    along = np.outer(unit(end - start), unit(end - start))
-    squares = float(row["rg_com"]) ** 2 * (np.eye(3) - along) + LONG_AXIS_RADIUS**2 * along
-    return SegmentInertia(mass, com, mass * float((end - start) @ (end - start)) * squares)
+    u = unit(end - start)
+    along = u[:, None] * u[None]
+    squares = float(row["rg_com"]) ** 2 * (_wide(np.eye(3), u) - along) + LONG_AXIS_RADIUS**2 * along
+    return SegmentInertia(mass, com, mass * _square(end - start) * squares)
 
 
 WINTER_ROWS = {"foot": "Foot", "shank": "Leg", "thigh": "Thigh", "pelvis": "Pelvis"}
@@ -239,13 +242,24 @@ def line_masses(rider: Rider) -> dict[str, tuple[float, float]]:
     return masses
 
 
+def _wide(constant: Array, like: Array) -> Array:
+    """A constant vector or matrix with the trailing axes of `like` (3, ...)."""
+    return constant.reshape(*constant.shape, *(1,) * (like.ndim - 1))
+
+
+def _square(vector: Array) -> Array:
+    return dot(vector, vector)
+
+
 def _possible(inertia: SegmentInertia, row: str) -> SegmentInertia:
     """The same inertia, or ModelDataError when no rigid body can have it.
 
     Principal moments must be positive and none larger than the other two together.
     """
-    moments = np.linalg.eigvalsh(inertia.tensor) if np.isfinite(inertia.tensor).all() else np.zeros(3)
-    if inertia.mass <= 0 or moments[0] <= 0 or moments[2] > moments[0] + moments[1]:
+    known = np.isfinite(inertia.tensor).all()
+    moments = np.linalg.eigvalsh(np.moveaxis(inertia.tensor, (0, 1), (-2, -1))) if known else np.zeros(3)
+    smallest, middle, largest = np.moveaxis(moments, -1, 0)
+    if np.any((np.asarray(inertia.mass) <= 0) | (smallest <= 0) | (largest > smallest + middle)):
         found = f"principal moments {np.array2string(moments, precision=4)} kg m2"
         advice = "correct the row or the static trial"
         raise ModelDataError(expected_found("inertia", "a tensor that a rigid body can have", found, row, advice))

@@ -25,15 +25,17 @@ MM = 0.001
 class PelvisSize:
     """What the regressions measure, all in [m].
 
+    Each may hold D draws, (D,); a centre is then (3, D).
+
     width : distance between the ASIS
     depth : distance from mid-ASIS to mid-PSIS
     leg_length : ASIS to medial malleolus, of one side or the mean of both; NaN when unknown
     marker_radius : of the ASIS markers; only davis_1991 takes it into account
     """
 
-    width: float
-    depth: float
-    leg_length: float = math.nan
+    width: float | Array
+    depth: float | Array
+    leg_length: float | Array = math.nan
     marker_radius: float = 0.0
 
 
@@ -125,7 +127,7 @@ def reed_1999(pelvis: PelvisSize, side: Side, sex: str) -> Array:
 
     Reference: Reed et al. (1999), as restated by Dumas et al. (2007) J Biomech 40:543-553, Table 1.
     """
-    return _reed_fractions("right_hip" if side == "r" else "left_hip", sex) * pelvis.width
+    return np.multiply.outer(_reed_fractions("right_hip" if side == "r" else "left_hip", sex), pelvis.width)
 
 
 HIP_CENTRES: dict[str, Callable[[PelvisSize, Side, str], Array]] = {
@@ -146,12 +148,12 @@ def hip_centre_error(name: str) -> tuple[float, float]:
     return error["mean_mm"] * MM, error["sd_mm"] * MM
 
 
-def l5s1_centre(pelvis_width: float, sex: str) -> Array:
+def l5s1_centre(pelvis_width: float | Array, sex: str) -> Array:
     """Centre of the joint between fifth lumbar vertebra and sacrum, as fractions of pelvis width [m] for each sex.
 
     Reference: Reed et al. (1999), as restated by Dumas et al. (2007) J Biomech 40:543-553, Table 1.
     """
-    return _reed_fractions("lumbar_L5S1", sex) * pelvis_width
+    return np.multiply.outer(_reed_fractions("lumbar_L5S1", sex), pelvis_width)
 
 
 MIN_HIP_RANGE = math.radians(15.0)
@@ -225,13 +227,13 @@ def _coefficients(name: str) -> dict[str, float]:
     return coefficients
 
 
-def _centre(x_mm: float, y_mm: float, z_mm: float, side: Side) -> Array:
+def _centre(x_mm: float | Array, y_mm: float | Array, z_mm: float | Array, side: Side) -> Array:
     """(3,) [m] from millimetres, z counted outward on either side."""
-    return MM * np.array([x_mm, y_mm, z_mm if side == "r" else -z_mm])
+    return MM * np.stack(np.broadcast_arrays(x_mm, y_mm, z_mm if side == "r" else -z_mm))
 
 
-def _leg_length(pelvis: PelvisSize, formula: str) -> float:
-    if not math.isfinite(pelvis.leg_length):
+def _leg_length(pelvis: PelvisSize, formula: str) -> float | Array:
+    if not np.isfinite(pelvis.leg_length).all():
         advice = "add measurements.leg_length_m or use harrington_2007"
         raise CalibrationError(expected_found(f"hip centre {formula}", "a leg length", "none", "rider.toml", advice))
     return pelvis.leg_length

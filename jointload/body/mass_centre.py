@@ -30,13 +30,14 @@ def mass_centre(poses: SegmentPoses, markers: dict[str, Array], body: FittedBody
 
     NaN throughout when the seen parts hold less than NEEDED_SHARE of the mass.
     """
-    frames = poses.origin.shape[2]
-    weighted, mass, missing = np.zeros((3, frames)), 0.0, []
+    shape = (3, *poses.origin.shape[2:])
+    weighted, mass, missing = np.zeros(shape), np.zeros(()), []
     for name in body.segments:
         if name in body.inertia and name != "pelvis":
             rotation, origin = poses.of(name)
-            weighted += body.inertia[name].mass * (origin + rotate(rotation, body.inertia[name].com[:, None]))
-            mass += body.inertia[name].mass
+            part = np.asarray(body.inertia[name].mass)[..., None]
+            weighted += part * (origin + rotate(rotation, body.inertia[name].com[..., None]))
+            mass = mass + part
     for name, line in body.definition.mass_lines.items():
         start, end = (_place(point, poses, markers, body) for point in (line.start, line.end))
         if start is None or end is None:
@@ -44,9 +45,9 @@ def mass_centre(poses: SegmentPoses, markers: dict[str, Array], body: FittedBody
             continue
         line_mass, fraction = body.line_masses[name]
         weighted += line_mass * (start + fraction * (end - start))
-        mass += line_mass
-    share = mass / body.rider.mass
-    position = weighted / mass if share >= NEEDED_SHARE else np.full((3, frames), np.nan)
+        mass = mass + line_mass
+    share = float(np.mean(mass)) / body.rider.mass
+    position = weighted / mass if share >= NEEDED_SHARE else np.full(shape, np.nan)
     return MassCentre(position, share, tuple(missing))
 
 

@@ -25,7 +25,8 @@ EXCHANGE_GAIN = 0.4
 
 @dataclass(frozen=True, eq=False)
 class SegmentPoses:
-    """Poses of all segments of a body, in the order of its definition; NaN where unknown.
+    """Poses of all segments of a body, in the order of its definition; NaN where unknown. Draws come before frames:
+    (..., D, F).
 
     rotation : lab_from_segment (3, 3, S, F);  origin : (3, S, F) [m];  residual : (S, F) [m] root mean square of the
     fit
@@ -48,10 +49,20 @@ class SegmentPoses:
     def place(self, body: FittedBody, point: str) -> Array:
         """Lab position (3, F) [m] of a landmark or joint centre, carried by its segment; NaN when it is unknown."""
         if point not in body.points:
-            return np.full((3, self.origin.shape[2]), np.nan)
+            return np.full((3, *self.origin.shape[2:]), np.nan)
         segment, local = body.points[point]
         rotation, origin = self.of(segment)
-        return origin + rotate(rotation, local[:, None])
+        return origin + rotate(rotation, local[..., None])
+
+    def drawn(self, draw: int) -> SegmentPoses:
+        """One draw of many."""
+        return SegmentPoses(
+            self.segments,
+            self.rotation[..., draw, :],
+            self.origin[..., draw, :],
+            self.residual[..., draw, :],
+            self.rate,
+        )
 
 
 def smooth_markers(
@@ -63,6 +74,15 @@ def smooth_markers(
     (touch-downs); longer ones are filled from the segment's other markers by rigid fit; what is left stays NaN. Every
     fill is a finding.
     """
+    used, markers, findings = complete_markers(recording, body, longest_gap, protected)
+    smooth = zero_lag_lowpass(markers, cutoff, recording.point_rate)
+    return dict(zip(used, smooth.swapaxes(0, 1), strict=True)), findings
+
+
+def complete_markers(
+    recording: Recording, body: FittedBody, longest_gap: float, protected: tuple[int, ...] = ()
+) -> tuple[list[str], Array, tuple[Finding, ...]]:
+    """Labels and gap-filled trajectories (3, M, F) of every marker the body needs, before any filter."""
     used = _needed_labels(recording, body)
     markers = recording.markers[:, [recording.labels.index(label) for label in used]]
     markers, findings = _exchanged_back(markers, used, body, recording.name)
@@ -72,19 +92,17 @@ def smooth_markers(
         markers, bridged = bridge_short_gaps(markers, longest, protected)
         markers, carried = _fill_from_neighbours(markers, used, body)
         findings += _gap_findings(recording, used, gaps, bridged, carried, protected)
-    smooth = zero_lag_lowpass(markers, cutoff, recording.point_rate)
-    return dict(zip(used, smooth.swapaxes(0, 1), strict=True)), tuple(findings)
+    return used, markers, tuple(findings)
 
 
 def track_segments(
     markers: dict[str, Array], body: FittedBody, rate: float
 ) -> tuple[SegmentPoses, tuple[Finding, ...]]:
     """Least-squares pose of every segment; segments with fewer than three markers lean on joint centres of their
-    neighbour."""
+    neighbour. Draws (3, D, F) of markers and body give draws of poses, and no findings."""
     segments = body.segments
-    frames = next(iter(markers.values())).shape[1]
-    rotation = np.full((3, 3, len(segments), frames), np.nan)
-    origin, residual = np.full((3, len(segments), frames), np.nan), np.full((len(segments), frames), np.nan)
+    shape = (len(segments), *next(iter(markers.values())).shape[1:])
+    rotation, origin, residual = (np.full((*components, *shape), np.nan) for components in ((3, 3), (3,), ()))
     poses = SegmentPoses(segments, rotation, origin, residual, rate)
     seen = {name: [label for label in c.labels if label in markers] for name, c in body.clusters.items()}
     waiting = [name for name in reversed(segments) if name in seen and len(seen[name]) > 0]
@@ -93,7 +111,7 @@ def track_segments(
     leaning = [name for name in waiting if name not in alone]
     for name in leaning:
         _fit_together([name], seen, markers, body, poses, supported=True)
-    return poses, tuple(_pose_findings(body, poses, seen, leaning))
+    return poses, () if rotation.ndim > 4 else tuple(_pose_findings(body, poses, seen, leaning))
 
 
 def moving_hip_centres(
@@ -160,7 +178,7 @@ def _fit_together(
             for point in body.definition.segments[name].support:
                 place = poses.place(body, point)
                 if np.isfinite(place).any():
-                    local = np.column_stack((local, _standing_local(body, name, point)))
+                    local = np.concatenate((local, _standing_local(body, name, point)[:, None]), axis=1)
                     lab = np.concatenate((lab, place[:, None]), axis=1)
         clusters.append(local)
         observed.append(lab)
@@ -170,7 +188,7 @@ def _fit_together(
 
 def _standing_local(body: FittedBody, segment: str, point: str) -> Array:
     rotation, origin = body.standing[segment]
-    return rotation.T @ (body.standing_points[point] - origin)
+    return rotate_back(rotation, body.standing_points[point] - origin)
 
 
 def _exchanged_back(markers: Array, used: list[str], body: FittedBody, trial: str) -> tuple[Array, list[Finding]]:

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from jointload.cli.app import app
-from jointload.cli.options import USUAL, LandingWords, Out, of_a_landing
-from jointload.cli.terminal import step
+from jointload.cli.options import USUAL, USUAL_DRAWS, Draws, DrawSeed, LandingWords, Out, Without, of_a_landing
+from jointload.cli.terminal import counted, step
 from jointload.errors import SettingError, expected_found
 
 if TYPE_CHECKING:
@@ -33,7 +33,7 @@ def demo(out: Out = Path("demo_report")) -> None:
         "rider": sample / "rider_a.toml",
     }
     landing = LandingWords(files, USUAL)
-    analysis = _analysed(landing)
+    analysis = _with_intervals(_analysed(landing))
     answer = _predicted(analysis, _asked("medial:4", "r", "heel", "", "", []))
     _written(analysis, answer, landing, out)
     typer.echo(f"All recordings of the sample study are in {sample}")
@@ -41,9 +41,12 @@ def demo(out: Out = Path("demo_report")) -> None:
 
 @app.command()
 @of_a_landing
-def analyse(landing: LandingWords, out: Out) -> None:
-    """Analyse one landing: angles, moments, forces, alignment, and what to doubt."""
-    _written(_analysed(landing), None, landing, out)
+def analyse(
+    landing: LandingWords, out: Out, draws: Draws = USUAL_DRAWS, seed: DrawSeed = 0, without: Without = ""
+) -> None:
+    """Analyse one landing: angles, moments, forces, alignment, how certain they are, and what to doubt."""
+    chosen = _kept_inputs(without)
+    _written(_with_intervals(_analysed(landing), draws, seed, chosen), None, landing, out)
 
 
 @app.command()
@@ -63,10 +66,11 @@ def whatif(
     ] = None,
     draws: Annotated[int, typer.Option(min=50, max=20000, help="drawn persons")] = 200,
     seed: Annotated[int, typer.Option(help="seed of the draws")] = 1,
+    interval_draws: Draws = USUAL_DRAWS,
 ) -> None:
     """Analyse one landing and predict what a wedge, a lift or an insole would shift, with an interval."""
     asked = _asked(heel_wedge, side, length, heel_lift, thickness, insole or [])
-    analysis = _analysed(landing)
+    analysis = _with_intervals(_analysed(landing), interval_draws)
     _written(analysis, _predicted(analysis, asked, draws, seed), landing, out)
 
 
@@ -78,6 +82,27 @@ def _analysed(landing: LandingWords) -> Analysis:
         session = read_session(**landing.files, up=landing.up, forward=landing.forward)
     with step("Angles and moments"):
         return run(session, landing.settings)
+
+
+def _with_intervals(
+    analysis: Analysis, draws: int = USUAL_DRAWS, seed: int = 0, inputs: tuple[str, ...] | None = None
+) -> Analysis:
+    from jointload.uncertainty.intervals import total_draws, with_intervals
+    from jointload.uncertainty.spreads import SOURCES
+
+    if draws == 0:
+        return analysis
+    chosen = SOURCES if inputs is None else inputs
+    with counted("How certain", total_draws(draws, chosen)) as told:
+        return with_intervals(analysis, draws, seed, chosen, told)
+
+
+def _kept_inputs(without: str) -> tuple[str, ...]:
+    """The uncertain inputs but those named with commas."""
+    from jointload.uncertainty.spreads import SOURCES, load_source
+
+    exact = {load_source(name.strip()).name for name in without.split(",") if name.strip()}
+    return tuple(name for name in SOURCES if name not in exact)
 
 
 def _predicted(analysis: Analysis, asked: tuple[Given, ...], draws: int = 200, seed: int = 1) -> WhatIf:

@@ -15,6 +15,14 @@ from jointload.settings import Settings
 
 Out = Annotated[Path, typer.Option(help="folder for the result; it appears whole or not at all", show_default=False)]
 USUAL = Settings()
+Draws = Annotated[
+    int, typer.Option(min=0, max=20000, help="draws of the uncertain inputs, for the 95 % intervals; 0 for none")
+]
+DrawSeed = Annotated[int, typer.Option(min=0, help="seed of these draws")]
+Without = Annotated[
+    str, typer.Option(help="inputs taken as exact, with commas, such as skin,placement; see `jointload models`")
+]
+USUAL_DRAWS = 500
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -28,6 +28,20 @@ def step(words: str) -> Iterator[None]:
     else:
         typer.echo(words, err=True)
         yield
+
+
+@contextmanager
+def counted(words: str, total: int) -> Iterator[Callable[[int], None]]:
+    """A progress bar on a terminal, a plain line elsewhere; the caller tells how many more of `total` are done."""
+    if not sys.stderr.isatty():
+        typer.echo(words, err=True)
+        yield lambda done: None
+        return
+    from rich.progress import Progress
+
+    with Progress(console=console(stderr=True), transient=True) as bar:
+        task = bar.add_task(words, total=total)
+        yield lambda done: bar.update(task, advance=done)
 
 
 def watched(files: list[Path], words: str) -> Iterable[Path]:

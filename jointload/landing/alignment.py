@@ -6,7 +6,7 @@ laboratory reads the same as one who stands along it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -40,6 +40,11 @@ class Alignment:
     hip_pelvis_angle: Array
     sole_angle: Array
 
+    def drawn(self, draw: int) -> Alignment:
+        """One draw of many."""
+        series = {f.name: getattr(self, f.name)[..., draw, :] for f in fields(self) if f.name != "facing"}
+        return Alignment(facing=self.facing[..., draw], **series)
+
 
 def alignment(poses: SegmentPoses, body: FittedBody, frame: int) -> Alignment:
     """Alignment through the whole trial in the facing frame of one frame (touch-down)."""
@@ -71,11 +76,11 @@ def facing_frame(poses: SegmentPoses, frame: int) -> Array:
     """lab_from_facing (3, 3): Y up, X along the pelvis' forward direction at `frame`, or at the nearest frame that
     has it."""
     forward = poses.of("pelvis")[0][:, 0]
-    known = np.flatnonzero(np.isfinite(forward[0]))
+    known = np.flatnonzero(np.isfinite(forward[0]).reshape(-1, forward.shape[-1]).all(axis=0))
     if not known.size:
         return np.eye(3)
     nearest = known[np.argmin(np.abs(known - frame))]
-    return from_axes(np.array([0.0, 1.0, 0.0]), forward[:, nearest], "y", "x")
+    return from_axes(np.array([0.0, 1.0, 0.0]).reshape(3, *(1,) * (forward.ndim - 2)), forward[..., nearest], "y", "x")
 
 
 def _facing_point(name: str, poses: SegmentPoses, body: FittedBody, facing: Array) -> Array:
@@ -97,6 +102,5 @@ def _hip_pelvis_angle(poses: SegmentPoses, body: FittedBody, side: str) -> Array
 
 def _sole_angle(poses: SegmentPoses, body: FittedBody, side: str) -> Array:
     foot = f"foot_{side}"
-    return np.arcsin(np.clip(poses.of(foot)[0][1, 0], -1.0, 1.0)) - (
-        np.arcsin(body.standing[foot][0][1, 0]) if foot in body.standing else np.nan
-    )
+    standing = np.asarray(np.arcsin(body.standing[foot][0][1, 0]) if foot in body.standing else np.nan)
+    return np.arcsin(np.clip(poses.of(foot)[0][1, 0], -1.0, 1.0)) - standing[..., None]

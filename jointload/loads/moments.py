@@ -42,8 +42,8 @@ class SegmentMotion:
 
 @dataclass(frozen=True, eq=False)
 class Chain:
-    """Which segments are summed under which joint: mass (S,), tensor (3, 3, S) in segment axes, parent joint of every
-    segment.
+    """Which segments are summed under which joint: mass (S,), tensor (3, 3, S) in segment axes, or (S, D) and
+    (3, 3, S, D) for D draws; parent joint of every segment.
 
     Segments come distal before proximal; `above[s]` is the index of the segment that segment s hangs on, -1 for the
     last one. The joint of segment s is the one at its proximal end.
@@ -70,6 +70,13 @@ class JointLoads:
     components: Array
     power: Array
     centre: Array
+
+    def drawn(self, draw: int) -> JointLoads:
+        """One draw of many."""
+        series = {
+            name: getattr(self, name)[..., draw, :] for name in ("force", "moment", "components", "power", "centre")
+        }
+        return replace(self, **series)
 
     def of(self, joint: str, rotation: str, kind: str = "external") -> Array:
         """(F,) [N m] moment about one named rotation; kind 'external' is the load, 'internal' the body's answer to
@@ -98,7 +105,8 @@ def inverse_dynamics(
     tree, then M = M_O - p x F. Angular rates are turned into the segment, the constant tensor acts there, the result is
     turned back.
     """
-    force = chain.mass[:, None] * (motion.acceleration - gravity[:, None, None])
+    fall = gravity.reshape(3, *(1,) * (motion.acceleration.ndim - 1))
+    force = chain.mass[..., None] * (motion.acceleration - fall)
     moment = cross(motion.centre, force)
     moment += rotate(motion.rotation, _rate_of_angular_momentum(motion, chain.tensor))
     for c, s in enumerate(contact_segment):
@@ -120,7 +128,7 @@ def _rate_of_angular_momentum(motion: SegmentMotion, tensor: Array) -> Array:
     if np.any(off_diagonal):
         wide = tensor[..., None]
         return rotate(wide, acceleration) + cross(velocity, rotate(wide, velocity))
-    x, y, z = tensor[0, 0, :, None], tensor[1, 1, :, None], tensor[2, 2, :, None]
+    x, y, z = tensor[0, 0, ..., None], tensor[1, 1, ..., None], tensor[2, 2, ..., None]
     p, q, r = velocity
     out = acceleration
     out[0] = x * out[0] + (z - y) * (q * r)
@@ -193,7 +201,7 @@ def _by_joint(
     centre: Array,
 ) -> JointLoads:
     joints = angles.joints
-    shape = (3, len(joints), force.shape[2])
+    shape = (3, len(joints), *force.shape[2:])
     out = {key: np.full(shape, np.nan) for key in ("force", "moment", "centre", "relative")}
     complete = _complete_below(body, names)
     for j, joint in enumerate(joints):
@@ -206,7 +214,8 @@ def _by_joint(
         if rule.toward > 0 and body.definition.segments[names[s]].parent in names:
             above = names.index(body.definition.segments[names[s]].parent)
             out["relative"][:, j] = motion.angular_velocity[:, s] - motion.angular_velocity[:, above]
-    components = np.einsum("cajf,cjf->ajf", angles.axes, out["moment"]) * angles.signs[:, :, None]
+    signs = angles.signs.reshape(*angles.signs.shape, *(1,) * (force.ndim - 2))
+    components = np.einsum("caj...,cj...->aj...", angles.axes, out["moment"]) * signs
     return JointLoads(
         joints,
         angles.rotations,

@@ -19,6 +19,8 @@ def fit_poses(clusters: Sequence[Array], observed: Sequence[Array]) -> tuple[Arr
 
     clusters : per segment (3, n) [m], marker positions in the segment's frame
     observed : per segment (3, n, F) [m], the same markers in the lab; NaN where not seen
+    For D draws they are (3, n, D) and (3, n, D, F), every draw with the same markers unseen; all results then have D
+    before F.
 
     Returns lab_from_segment (3, 3, S, F), position of the segment's origin (3, S, F) [m] and the root mean square
     distance (S, F) [m] of the markers from the fit. NaN where fewer than three markers, or only markers on one line,
@@ -28,8 +30,7 @@ def fit_poses(clusters: Sequence[Array], observed: Sequence[Array]) -> tuple[Arr
     characteristic polynomial, found by Newton's method from above, and the quaternion is a column of the adjugate.
     Horn BKP (1987) J Opt Soc Am A 4:629-642; Theobald DL (2005) Acta Cryst A61:478-480 (both from memory).
     """
-    frames = observed[0].shape[2]
-    shape = (len(clusters), frames)
+    shape = (len(clusters), *observed[0].shape[2:])
     covariance = np.full((3, 3, *shape), np.nan)
     centre_local, centre_lab = np.full((3, *shape), np.nan), np.full((3, *shape), np.nan)
     spread, count = np.full(shape, np.nan), np.zeros(shape)
@@ -47,7 +48,7 @@ def fit_poses(clusters: Sequence[Array], observed: Sequence[Array]) -> tuple[Arr
                 centre_lab,
                 spread,
             )
-            count[s, where] = np.count_nonzero(visible)
+            count[s][..., where] = np.count_nonzero(visible)
     quaternion, largest = _largest_eigenpair(covariance, 0.5 * spread)
     rotation = rotation_from_quaternion(quaternion)
     position = centre_lab - np.stack([sum(rotation[i, j] * centre_local[j] for j in range(3)) for i in range(3)])
@@ -57,7 +58,7 @@ def fit_poses(clusters: Sequence[Array], observed: Sequence[Array]) -> tuple[Arr
 
 
 def _visibility_patterns(observed: Array) -> list[tuple[NDArray[np.bool_], slice | NDArray[np.intp]]]:
-    seen = np.isfinite(observed[0])
+    seen = np.isfinite(observed[0] if observed.ndim == 3 else observed[0, :, 0])
     if seen.all():
         return [(seen[:, 0], slice(None))]
     patterns, index = np.unique(seen, axis=1, return_inverse=True)
@@ -68,6 +69,7 @@ def _visibility_patterns(observed: Array) -> list[tuple[NDArray[np.bool_], slice
 def _fixes_a_rotation(local: Array) -> bool:
     if local.shape[1] < 3:
         return False
+    local = local if local.ndim == 2 else local[..., 0]
     singular = np.linalg.svd(local - local.mean(axis=1, keepdims=True), compute_uv=False)
     return bool(singular[1] / np.sqrt(local.shape[1]) >= LEAST_SPREAD)
 
@@ -85,9 +87,11 @@ def _accumulate(
     mean_local, mean_lab = local.mean(axis=1, keepdims=True), observed.mean(axis=1)
     centred, arms = local - mean_local, observed - mean_lab[:, None]
     for j in range(3):
-        covariance[:, j, s, where] = centred @ arms[j]
-    centre_local[:, s, where], centre_lab[:, s, where] = mean_local, mean_lab
-    spread[s, where] = np.einsum("inf,inf->f", arms, arms) + np.sum(centred**2)
+        product = centred @ arms[j] if local.ndim == 2 else np.einsum("ind,ndf->idf", centred, arms[j])
+        covariance[:, j, s][..., where] = product
+    centre_local[:, s][..., where] = mean_local[:, 0, ..., None]
+    centre_lab[:, s][..., where] = mean_lab
+    spread[s][..., where] = np.einsum("in...,in...->...", arms, arms) + np.sum(centred**2, axis=(0, 1))[..., None]
 
 
 def _largest_eigenpair(covariance: Array, start: Array) -> tuple[Array, Array]:

@@ -137,7 +137,10 @@ def joint_axes(lab_from_proximal: Array, lab_from_distal: Array) -> Array:
 def unwrap(angle: Array) -> Array:
     """Remove jumps of 2 pi along the last axis; NaN stays and does not spoil what follows."""
     out = angle.copy()
-    for row in out.reshape(-1, out.shape[-1]):
+    rows = out.reshape(-1, out.shape[-1])
+    with np.errstate(invalid="ignore"):
+        smooth = np.all(np.abs(np.diff(rows)) <= np.pi, axis=1)
+    for row in (rows[k] for k in np.flatnonzero(~smooth)):
         seen = np.flatnonzero(np.isfinite(row))
         if np.any(np.abs(np.diff(row[seen])) > np.pi):
             row[seen] = np.unwrap(row[seen])

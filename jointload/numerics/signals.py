@@ -73,6 +73,29 @@ def runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
 
 
+def delayed(x: Array, delay: Array) -> Array:
+    """(..., D, N) series later by `delay` (D,) [samples], by the cubic through the four samples around; the first and
+    last sample stand for what lies outside."""
+    place = -delay
+    first = np.floor(place).astype(int)
+    u = place - first
+    cubic = np.stack(
+        (
+            -u * (u - 1.0) * (u - 2.0) / 6.0,
+            (u + 1.0) * (u - 1.0) * (u - 2.0) / 2.0,
+            -(u + 1.0) * u * (u - 2.0) / 2.0,
+            (u + 1.0) * u * (u - 1.0) / 6.0,
+        )
+    )
+    reach = int(np.max(np.abs(first))) + 2
+    weight = np.zeros((2 * reach + 1, delay.size))
+    for k in range(4):
+        weight[reach + first + k - 1, np.arange(delay.size)] = cubic[k]
+    padded = np.pad(x, [(0, 0)] * (x.ndim - 1) + [(reach, reach)], mode="edge")
+    used = np.flatnonzero(np.any(weight, axis=1))
+    return np.asarray(sum(weight[k][:, None] * padded[..., k : k + x.shape[-1]] for k in used))
+
+
 def derivatives(x: Array, dt: float) -> tuple[Array, Array]:
     """Central first and second difference along the last axis, NaN at both ends. x : (..., N); dt [s]."""
     first, second = np.full_like(x, np.nan), np.full_like(x, np.nan)

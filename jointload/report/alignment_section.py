@@ -27,7 +27,7 @@ def alignment_section(reported: Reported) -> str:
         + html.picture(
             figures.angles(analysis),
             "Curves of ankle, knee and hip angles of both legs",
-            "Joint angles. A break in a line is data that is not known.",
+            "Joint angles, with 95 % bands where intervals were drawn. A break in a line is data that is not known.",
         )
         + measure_table(analysis, QUANTITIES)
     )

@@ -10,6 +10,8 @@ import numpy as np
 
 from jointload.analysis import Analysis
 from jointload.intake.recording import Array
+from jointload.intake.rider import G
+from jointload.landing.certainty import LIKELY
 from jointload.landing.landed import Landing
 from jointload.numerics.rotations import rotate_back
 from jointload.numerics.signals import runs
@@ -126,18 +128,49 @@ def _span(landing: Landing) -> tuple[float, float]:
     return -1000 * BEFORE, 1000 * (max(ends) + AFTER)
 
 
-def _curves(axes: Axes, landing: Landing, series: dict[str, Array], rate: float, least: float = 0.0) -> None:
-    """One curve a side over the shown time, with touch-down and landing end marked and unknown stretches named."""
+def _curves(
+    axes: Axes,
+    landing: Landing,
+    series: dict[str, Array],
+    rate: float,
+    least: float = 0.0,
+    bands: dict[str, Array] | None = None,
+) -> None:
+    """One curve a side over the shown time, with touch-down and landing end marked and unknown stretches named.
+
+    bands : half-width of each curve's band
+    """
     left, right = _span(landing)
     for side, values in series.items():
         time = _times(landing, side, values.size, rate)
         seen = (time >= left) & (time <= right)
         axes.plot(time[seen], values[seen], label=SIDE_WORDS[side], **SIDE_STYLE[side])
+        if bands:
+            _band(axes, time[seen], values[seen], bands[side][seen], SIDE_STYLE[side]["color"])
     _mark_events(axes, landing)
     _mark_unknown(axes, landing, series, rate)
     axes.axhline(0.0, color=SOFT, linewidth=0.8, zorder=1)
     axes.set_xlim(left, right)
     _widen(axes, least)
+
+
+def _band(axes: Axes, time: Array, values: Array, half: Array, colour: str) -> None:
+    axes.fill_between(time, values - half, values + half, color=colour, alpha=0.16, linewidth=0.0, zorder=1)
+
+
+def _half_width(analysis: Analysis, of: str, joint: str, rotation: str) -> Array | None:
+    """(F,) [deg] or [Nm/kg] from a joint's 'angle' or 'moment' to the edge of its 95 % band, None without draws."""
+    if analysis.certainty is None:
+        return None
+    landing = analysis.landing
+    j = landing.angles.joints.index(joint)
+    spread = getattr(analysis.certainty, of)[landing.angles.rotations[j].index(rotation), j]
+    return LIKELY * (np.rad2deg(spread) if of == "angle" else spread * G / landing.weight)
+
+
+def _half_widths(analysis: Analysis, of: str, joint: str, rotation: str) -> dict[str, Array]:
+    found = {side: _half_width(analysis, of, f"{joint}_{side}", rotation) for side in analysis.landing.events.sides}
+    return {side: half for side, half in found.items() if half is not None}
 
 
 def _widen(axes: Axes, least: float) -> None:
@@ -229,7 +262,8 @@ def _angles(figure: Figure, analysis: Analysis) -> None:
     panels = figure.subplots(2, 3, sharex=True).ravel()
     for k, (axes, (joint, rotation)) in enumerate(zip(panels, GRID, strict=True)):
         series = {s: np.rad2deg(landing.angles.of(f"{joint}_{s}", rotation)) for s in landing.events.sides}
-        _curves(axes, landing, series, landing.poses.rate, LEAST_ANGLE)
+        bands = _half_widths(analysis, "angle", joint, rotation)
+        _curves(axes, landing, series, landing.poses.rate, LEAST_ANGLE, bands)
         axes.set_title(f"{joint.capitalize()}, {'side' if k < 3 else 'front'} view")
         axes.set_ylabel(_signed(rotation, "[deg]"))
     for axes in panels[3:]:
@@ -244,24 +278,27 @@ def _moments(figure: Figure, analysis: Analysis) -> None:
     for axes, (joint, rotation) in zip(grid[:, :3].ravel(), GRID, strict=True):
         found = {side: joint_moment(landing, f"{joint}_{side}", rotation) for side in landing.events.sides}
         series = {side: moment for side, (_, _, moment) in found.items()}
-        _curves(axes, landing, series, landing.poses.rate, LEAST_MOMENT)
+        bands = _half_widths(analysis, "moment", joint, rotation)
+        _curves(axes, landing, series, landing.poses.rate, LEAST_MOMENT, bands)
         kind = next(iter(found.values()))[1]
         axes.set_title(f"{joint.capitalize()}, {kind}")
         axes.set_ylabel(_signed(rotation, "[Nm/kg]"))
     for axes, rotation in zip(grid[:, 3], ("flexion", "lateral_bend_right"), strict=True):
-        _lumbar_moment(axes, landing, rotation)
+        _lumbar_moment(axes, landing, rotation, _half_width(analysis, "moment", "l5s1", rotation))
     for axes in grid[1]:
         axes.set_xlabel(_time_label(landing))
     _side_legend(figure, grid[0, 0], landing)
 
 
-def _lumbar_moment(axes: Axes, landing: Landing, rotation: str) -> None:
+def _lumbar_moment(axes: Axes, landing: Landing, rotation: str, half: Array | None) -> None:
     """The lower back has no side; its time starts at the first touch-down."""
     name, kind, moment = joint_moment(landing, "l5s1", rotation)
     left, right = _span(landing)
     time = 1000 * (np.arange(moment.size) / landing.poses.rate - landing.events.first_touchdown)
     seen = (time >= left) & (time <= right)
     axes.plot(time[seen], moment[seen], color=INK, linestyle="-.")
+    if half is not None:
+        _band(axes, time[seen], moment[seen], half[seen], INK)
     if not np.isfinite(moment[seen]).all():
         text = "gaps: not known" if np.isfinite(moment[seen]).any() else "not known"
         axes.text(0.98, 0.03, text, transform=axes.transAxes, ha="right", fontsize=7, color=INK)

@@ -22,7 +22,7 @@ def moments_section(reported: Reported) -> str:
             figures.moments(analysis),
             "Curves of joint moments of both legs and of the lower back",
             "Joint moments per kilogram of body mass. External is the load on the joint, internal the body's answer. "
-            "Above the side view, below the front view.",
+            "Above the side view, below the front view; with 95 % bands where intervals were drawn.",
         )
         + html.picture(
             pictures.pressure_paths(analysis),

@@ -16,6 +16,7 @@ from jointload.report import (
     work_section,
 )
 from jointload.report.cautions_section import cautions_section
+from jointload.report.certainty_section import certainty_section
 from jointload.report.choices_section import choices_section
 from jointload.report.first_screen import first_screen, title_of
 from jointload.report.glossary_section import glossary_section
@@ -31,6 +32,7 @@ SECTIONS = (
     ),
     Section("work", "Which joints absorbed the landing", work_section.work_section, work_section.QUANTITIES),
     Section("change", "What the change of the shoe's inside would shift", change_section.change_section),
+    Section("certainty", "How certain the numbers are", certainty_section),
     Section("trust", "What limits trust in it", trust_section.trust_section, trust_section.QUANTITIES),
     Section("choices", "How choices shift the numbers", choices_section),
     Section("measured", "What was measured", measured_section),

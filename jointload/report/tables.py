@@ -213,6 +213,7 @@ def run_record(analysis: Analysis, inputs: Mapping[str, Path] | None = None, now
             "inertia": _model_source("inertia", landing.body.inertia_table),
             "not_computed": dict(landing.body.lost),
         },
+        "intervals": _drawn_inputs(analysis),
         "weight_used_newton": landing.weight,
         "axes": session.trial.axes_evidence,
         "rates_hertz": {"markers": session.trial.point_rate, "plates": session.trial.force_rate},
@@ -231,6 +232,13 @@ def run_record(analysis: Analysis, inputs: Mapping[str, Path] | None = None, now
 
 def _hash_row(recording: Recording) -> dict[str, str]:
     return {"name": recording.name, "sha256": recording.sha256}
+
+
+def _drawn_inputs(analysis: Analysis) -> dict[str, Any] | None:
+    if analysis.certainty is None:
+        return None
+    drawn = analysis.certainty
+    return {"draws": drawn.draws, "seed": drawn.seed, "inputs": [each.name for each in drawn.inputs]}
 
 
 def _model_source(kind: str, name: str) -> dict[str, str]:

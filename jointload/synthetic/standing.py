@@ -208,6 +208,6 @@ def upper_body(body: FittedBody) -> SegmentInertia:
     pelvis = body.inertia["pelvis"]
     pelvis_rotation, pelvis_origin = body.standing["pelvis"]
     moment -= pelvis.mass * (pelvis_origin + pelvis_rotation @ pelvis.com)
-    mass = body.rider.mass - sum(segment.mass for segment in body.inertia.values())
+    mass = body.rider.mass - sum(float(segment.mass) for segment in body.inertia.values())
     com = rotation.T @ (moment / (total - pelvis.mass) - origin)
     return SegmentInertia(mass, com, mass * np.diag(np.square(LUMP_RADII)) * body.rider.height**2)

@@ -1,0 +1,157 @@
+"""How certain the numbers of a landing are: drawn values of each, their intervals, and what makes them wide."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from jointload.intake.recording import Array
+
+COVERED = 0.95
+"""Share of landings whose interval is to hold the true value."""
+LIKELY = 1.96
+"""Standard deviations to either side that hold COVERED of a normal distribution."""
+LEAST_KNOWN = 0.95
+"""An interval needs this share of the draws to give the number (choice)."""
+SETTLED = 0.10
+"""A width is settled once it stays this near to its last value (choice)."""
+FEWEST = 40
+"""Draws below which no width is looked at."""
+
+Key = tuple[str, str]
+"""Quantity and side ('r', 'l' or '')."""
+
+
+@dataclass(frozen=True)
+class UncertainInput:
+    """An input that was drawn: its name and title, the variance it makes alone by quantity and side, and the share of
+    that variance which is new in every recording of one rider."""
+
+    name: str
+    title: str
+    variance: Mapping[Key, float]
+    new_share: float
+
+
+@dataclass(frozen=True, eq=False)
+class Certainty:
+    """D draws of every number of a landing, SI units.
+
+    values : as analysed;  samples : (D,) drawn, NaN where a draw does not give the number
+    angle, moment : (3, J, F) [rad], [N m] standard deviations in the order of JointAngles.angle and
+    JointLoads.components
+    """
+
+    draws: int
+    seed: int
+    inputs: tuple[UncertainInput, ...]
+    values: Mapping[Key, float]
+    samples: Mapping[Key, Array]
+    angle: Array
+    moment: Array
+
+    def interval(self, key: Key) -> tuple[float, float]:
+        """The 95 % interval of a number, NaN where the draws do not give one."""
+        return mirrored_interval(self.values[key], self.samples[key])
+
+    def variance(self, key: Key) -> float:
+        """Of all inputs together."""
+        return variance_of(self.samples[key])
+
+    def shares(self, key: Key) -> dict[str, float]:
+        """Input's name -> its share of what all inputs make when each is drawn alone; empty where nothing varies."""
+        alone = {each.name: each.variance.get(key, np.nan) for each in self.inputs}
+        total = sum(alone.values())
+        return {name: value / total for name, value in alone.items()} if total > 0 else {}
+
+    def summed(self, key: Key) -> float:
+        """Sum of the variances that each input makes alone over the variance of all together; 1 where they add up."""
+        together = self.variance(key)
+        return sum(each.variance.get(key, np.nan) for each in self.inputs) / together if together > 0 else float("nan")
+
+    def detectable_change(self, key: Key) -> float:
+        """Smallest change [SI] between two recordings of one rider, with the same markers in place, that their inputs'
+        errors alone would not make in 95 of 100 pairs: 1.96 sqrt(2 v), v the variance that is new in every recording.
+        """
+        new = sum(each.new_share * each.variance.get(key, np.nan) for each in self.inputs)
+        return float(LIKELY * np.sqrt(2.0 * new)) if self.inputs else float("nan")
+
+    def draws_needed(self) -> int:
+        """Draws from which on the widths of 95 % of all numbers stay within SETTLED of their last value."""
+        moving = [s for s in self.samples.values() if np.isfinite(s).all() and np.ptp(s) > 0]
+        if not moving:
+            return 0
+        counts = np.unique(np.linspace(min(FEWEST, self.draws), self.draws, 24).astype(int))
+        stack = np.stack(moving)
+        widths = np.stack([np.diff(np.quantile(stack[:, :n], _ends(), axis=1), axis=0)[0] for n in counts])
+        away = np.quantile(np.abs(widths / widths[-1] - 1.0), 0.95, axis=1)
+        unsettled = np.flatnonzero(away > SETTLED)
+        return int(counts[unsettled[-1] + 1]) if unsettled.size else int(counts[0])
+
+
+@dataclass(frozen=True)
+class Change:
+    """One number before and after, SI units, and the 95 % interval of its change."""
+
+    quantity: str
+    side: str
+    before: float
+    after: float
+    low: float
+    high: float
+
+    @property
+    def change(self) -> float:
+        return self.after - self.before
+
+    @property
+    def distinguishable(self) -> bool:
+        """Whether the interval leaves out zero; an unknown interval does not."""
+        return bool(self.low > 0.0 or self.high < 0.0)
+
+
+def mirrored_interval(value: float, samples: Array) -> tuple[float, float]:
+    """The interval [2 v - q97.5, 2 v - q2.5] of a value v from draws of it, widened to hold v.
+
+    The draws are to the value as the value is to the truth, so what they shift it by is taken off: a peak of a noisy
+    series is too high, and that of the series with drawn noise again as much. An interval does not reach beyond zero
+    where no draw does. NaN where v, or too many draws, are unknown. Davison AC, Hinkley DV (1997) Bootstrap Methods
+    and their Application, section 5.2, basic interval (from memory).
+    """
+    known = samples[np.isfinite(samples)]
+    if not np.isfinite(value) or known.size < LEAST_KNOWN * samples.size or not known.size:
+        return float("nan"), float("nan")
+    below, above = np.quantile(known, _ends())
+    low, high = min(2.0 * value - above, value), max(2.0 * value - below, value)
+    if value >= 0.0 and known.min() >= 0.0:
+        low = max(low, 0.0)
+    if value <= 0.0 and known.max() <= 0.0:
+        high = min(high, 0.0)
+    return float(low), float(high)
+
+
+def change_between(key: Key, before: Certainty, after: Certainty) -> Change:
+    """The change of one number; the draws of both belong together, so what both bear alike takes itself off."""
+    first, second = before.values[key], after.values[key]
+    low, high = _ends_of_change(second - first, after.samples[key] - before.samples[key])
+    return Change(*key, first, second, low, high)
+
+
+def _ends_of_change(change: float, samples: Array) -> tuple[float, float]:
+    known = samples[np.isfinite(samples)]
+    if not np.isfinite(change) or known.size < LEAST_KNOWN * samples.size:
+        return float("nan"), float("nan")
+    below, above = np.quantile(known, _ends())
+    return float(min(2.0 * change - above, change)), float(max(2.0 * change - below, change))
+
+
+def _ends() -> tuple[float, float]:
+    return 0.5 * (1.0 - COVERED), 0.5 * (1.0 + COVERED)
+
+
+def variance_of(samples: Array) -> float:
+    """Of the draws that are known."""
+    known = samples[np.isfinite(samples)]
+    return float(np.var(known, ddof=1)) if known.size > 1 else float("nan")

@@ -1,0 +1,110 @@
+"""An analysis with its intervals, and the change between two analyses of one rider."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from jointload.analysis import Analysis
+from jointload.errors import SettingError, expected_found
+from jointload.landing.certainty import Certainty, Change, Key, UncertainInput, change_between, variance_of
+from jointload.landing.landed import Measure
+from jointload.uncertainty.draws import Streams
+from jointload.uncertainty.pour import Told, pour, quiet
+from jointload.uncertainty.spreads import SOURCES, Source, load_sources
+
+DRAWS = 500
+ALONE = 0.12
+"""Share of the draws that each input gets alone, for its share of the variance."""
+FEWEST_ALONE = 30
+
+
+def with_intervals(
+    analysis: Analysis,
+    draws: int = DRAWS,
+    seed: int = 0,
+    inputs: Iterable[str] = SOURCES,
+    told: Told = quiet,
+) -> Analysis:
+    """The analysis with low and high of every number, from draws of the named uncertain inputs.
+
+    draws : 0 leaves the analysis as it is. Recordings of one rider analysed with the same draws and seed can be
+    compared by `changes`. told(n) is called after every n of `total_draws(draws, inputs)`.
+    """
+    if draws == 0:
+        return analysis
+    if draws < 2:
+        raise SettingError(expected_found("draws", "0, or 2 and more", draws, "the settings", "choose 500"))
+    sources = load_sources(inputs)
+    certainty = _certainty(analysis, sources, draws, seed, told)
+    measures = tuple(_bounded(measure, certainty) for measure in analysis.measures)
+    return replace(analysis, measures=measures, certainty=certainty)
+
+
+def total_draws(draws: int, inputs: Iterable[str] = SOURCES) -> int:
+    """How many draws `with_intervals` makes in all, for a progress bar."""
+    return draws + _alone(draws) * len(tuple(inputs)) if draws else 0
+
+
+def changes(before: Analysis, after: Analysis) -> tuple[Change, ...]:
+    """The change of every number from one analysis of a rider to another, with its interval.
+
+    What both recordings share (markers where they sat, joint centres, inertia, plates) is the same in both, draw by
+    draw, and drops out. SettingError when the two are not drawn alike or not of one rider.
+    """
+    first, second = _drawn(before), _drawn(after)
+    riders = before.session.rider.id, after.session.rider.id
+    if riders[0] != riders[1]:
+        found = " and ".join(riders)
+        raise SettingError(expected_found("change", "two landings of one rider", found, "the analyses", "pair others"))
+    alike = [(c.draws, c.seed, tuple(each.name for each in c.inputs)) for c in (first, second)]
+    if alike[0] != alike[1]:
+        found = " and ".join(f"{n} draws of seed {seed}, {len(names)} inputs" for n, seed, names in alike)
+        advice = "analyse both with the same draws, seed and inputs"
+        raise SettingError(expected_found("change", "two landings drawn alike", found, "the analyses", advice))
+    keys = [(m.quantity, m.side) for m in before.measures if not m.word and (m.quantity, m.side) in second.samples]
+    return tuple(change_between(key, first, second) for key in keys if key in first.samples)
+
+
+def detectable_changes(analysis: Analysis) -> dict[Key, float]:
+    """(quantity, side) -> smallest change [SI] that a second recording of this rider could show, NaN where unknown."""
+    certainty = _drawn(analysis)
+    return {key: certainty.detectable_change(key) for key in certainty.samples}
+
+
+def _drawn(analysis: Analysis) -> Certainty:
+    if analysis.certainty is None:
+        where, advice = analysis.session.trial.name, "analyse it with draws"
+        raise SettingError(expected_found("change", "an analysis with intervals", "one without", where, advice))
+    return analysis.certainty
+
+
+def _alone(draws: int) -> int:
+    return max(FEWEST_ALONE, round(ALONE * draws))
+
+
+def _certainty(analysis: Analysis, sources: Mapping[str, Source], draws: int, seed: int, told: Told) -> Certainty:
+    session, landing = analysis.session, analysis.landing
+    streams = Streams.of(session, seed)
+    poured = pour(session, landing, sources, streams, draws, told)
+    alone = []
+    for name, source in sources.items():
+        one = pour(session, landing, {name: source}, streams, _alone(draws), told)
+        variance = {key: variance_of(samples) for key, samples in one.samples.items()}
+        alone.append(UncertainInput(name, source.title, variance, 1.0 - source.repeatable))
+    values = {(measure.quantity, measure.side): measure.value for measure in analysis.measures}
+    return Certainty(draws, seed, tuple(alone), values, poured.samples, poured.angle, poured.moment)
+
+
+def _bounded(measure: Measure, certainty: Certainty) -> Measure:
+    key = (measure.quantity, measure.side)
+    if measure.word or key not in certainty.samples or not np.isfinite(measure.value):
+        return measure
+    low, high = certainty.interval(key)
+    if np.isfinite(low):
+        return replace(measure, low=low, high=high)
+    lost = int(np.count_nonzero(~np.isfinite(certainty.samples[key])))
+    reason = f"no interval: {lost} of {certainty.draws} draws do not give this number"
+    return replace(measure, note="; ".join(filter(None, (measure.note, reason))))

@@ -1,0 +1,266 @@
+"""The staircase of one landing poured again with drawn inputs, many draws at once: the functions are the same ones."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+
+from jointload.analysis import fit_body
+from jointload.body.angles import joint_angles
+from jointload.body.calibration import FittedBody
+from jointload.body.mass_centre import mass_centre
+from jointload.body.pose import complete_markers, track_segments
+from jointload.intake.recording import SIDES, Array
+from jointload.intake.session import Session
+from jointload.landing.alignment import alignment
+from jointload.landing.certainty import Key
+from jointload.landing.events import find_events, impact_lowpass
+from jointload.landing.landed import Landing
+from jointload.landing.measures import measure_landing
+from jointload.loads.contact import Contact
+from jointload.loads.moments import joint_loads, smooth_loads
+from jointload.modeldata import load_model
+from jointload.numerics.rotations import rotate
+from jointload.numerics.signals import delayed, zero_lag_lowpass
+from jointload.settings import Settings
+from jointload.uncertainty.draws import MM, Draws, Streams, draw_inputs
+from jointload.uncertainty.skin import SkinMotion, draw_skin
+from jointload.uncertainty.spreads import Source
+
+LARGEST_CHUNK, LEAST_CHUNKS = 25, 20
+"""Draws poured together: few enough for the memory, and where a cut-off is drawn in enough chunks for it to be spread
+(choice)."""
+HIGHEST_CUTOFF = 0.45
+"""A drawn cut-off stays below this share of its rate."""
+Told = Callable[[int], None]
+"""Is told how many draws have been poured since it was told last."""
+
+
+def quiet(done: int) -> None:
+    """Tells nobody."""
+
+
+@dataclass(frozen=True, eq=False)
+class Poured:
+    """samples : (quantity, side) -> (D,) SI units, NaN where a draw does not give the quantity
+    angle, moment : (3, J, F) [rad], [N m] standard deviations of the draws, as JointAngles and JointLoads have them"""
+
+    samples: dict[Key, Array]
+    angle: Array
+    moment: Array
+
+
+def pour(
+    session: Session,
+    landing: Landing,
+    sources: Mapping[str, Source],
+    streams: Streams,
+    draws: int,
+    told: Told = quiet,
+) -> Poured:
+    """Every measure of `landing` under draws of `sources`; told(n) after every n draws."""
+    chunk = max(1, min(LARGEST_CHUNK, draws // LEAST_CHUNKS)) if "cutoff" in sources else LARGEST_CHUNK
+    inputs = draw_inputs(session, landing, sources, streams, draws, chunk)
+    body = fit_body(session, landing.body.rider, landing.settings, inputs.body)
+    markers = _Markers.of(landing, sources, streams, draws)
+    spread = _Spread()
+    samples: dict[Key, Array] = {}
+    for start in range(0, draws, chunk):
+        which = slice(start, min(start + chunk, draws))
+        for number, drawn in enumerate(_drawn_landings(landing, body, markers, inputs, which, spread), which.start):
+            for key, value in _values(drawn, landing.weight).items():
+                samples.setdefault(key, np.full(draws, np.nan))[number] = value
+        told(which.stop - which.start)
+    return Poured(samples, spread.of("angle"), spread.of("moment"))
+
+
+def _values(landing: Landing, weight: float) -> dict[Key, float]:
+    """Numbers of a drawn landing; those shown per body weight or mass as they are at the analysed `weight` [N], so that
+    an error that a force shares with the weight drops out."""
+    scale = weight / landing.weight
+    return {
+        (measure.quantity, measure.side): measure.value * (scale if measure.quantity in _per_weight() else 1.0)
+        for measure in measure_landing(landing)
+    }
+
+
+@lru_cache(maxsize=1)
+def _per_weight() -> frozenset[str]:
+    rows = load_model("glossary", "quantities").content
+    return frozenset(row["name"] for row in rows if row["normaliser"] != "none")
+
+
+@dataclass(frozen=True, eq=False)
+class _Markers:
+    """What cameras and skin do to the markers, before any filter.
+
+    exact : (3, M, F) [m] as recorded;  rotation : segment -> lab_from_segment (3, 3, F)
+    where : segment -> rows of its markers;  arms : segment -> (3, n) [m] of them from their middle
+    """
+
+    labels: list[str]
+    exact: Array
+    rotation: dict[str, Array]
+    where: dict[str, list[int]]
+    arms: dict[str, Array]
+    since: Array
+    peak: float
+    skin: SkinMotion | None
+    noise: float
+    generator: np.random.Generator
+
+    @classmethod
+    def of(cls, landing: Landing, sources: Mapping[str, Source], streams: Streams, draws: int) -> _Markers:
+        trial, body, settings = landing.recording, landing.body, landing.settings
+        protected = tuple(round(e.touchdown * trial.point_rate) for e in landing.events.sides.values())
+        labels, exact, _ = complete_markers(trial, body, settings.longest_gap, protected)
+        where, arms, rotation = {}, {}, {}
+        for name, cluster in body.clusters.items():
+            seen = [label for label in cluster.labels if label in labels]
+            if seen:
+                local = cluster.local[:, [cluster.labels.index(label) for label in seen]]
+                where[name], arms[name] = [labels.index(n) for n in seen], local - local.mean(axis=1, keepdims=True)
+                rotation[name] = np.nan_to_num(landing.poses.of(name)[0])
+        skin, noise = None, 0.0
+        if "skin" in sources:
+            skin = draw_skin(sources["skin"], streams, draws, {name: len(rows) for name, rows in where.items()})
+        generator = np.random.default_rng(0)
+        if "camera" in sources:
+            noise = MM * sources["camera"].content["spread"]["noise_mm"]
+            generator = streams.generator(sources["camera"], "recording")
+        since = trial.time - landing.events.first_touchdown
+        peak = _largest_force(landing) / landing.weight
+        return cls(labels, exact, rotation, where, arms, since, peak, skin, noise, generator)
+
+    def disturbed(self, which: slice) -> Array:
+        """(3, M, D, F) [m]."""
+        shape = (*self.exact.shape[:2], which.stop - which.start, self.exact.shape[2])
+        if self.noise:
+            out = self.noise * self.generator.standard_normal(shape) + self.exact[:, :, None]
+        else:
+            out = np.broadcast_to(self.exact[:, :, None], shape).copy()
+        if self.skin is not None:
+            for name, rows in self.where.items():
+                local = self.skin.displacement(name, self.arms[name], self.since, self.peak, which)
+                out[:, rows] += rotate(self.rotation[name][:, :, None, None], local)
+        return out
+
+
+def _largest_force(landing: Landing) -> float:
+    force = landing.contact.total
+    start = round(landing.events.first_touchdown * landing.contact.fast_rate)
+    return float(np.nanmax(force[start:])) if np.isfinite(force[start:]).any() else landing.weight
+
+
+class _Spread:
+    """Standard deviation of series over draws, summed up chunk by chunk about the first draw."""
+
+    def __init__(self) -> None:
+        self._about: dict[str, Array] = {}
+        self._sums: dict[str, tuple[int, Array, Array]] = {}
+
+    def add(self, name: str, series: Array) -> None:
+        """series : (..., D, F)."""
+        about = self._about.setdefault(name, series[..., :1, :].copy())
+        count, first, second = self._sums.get(name, (0, np.zeros(()), np.zeros(())))
+        away = series - about
+        total, square = away.sum(axis=-2), np.einsum("...df,...df->...f", away, away)
+        self._sums[name] = (count + series.shape[-2], first + total, second + square)
+
+    def of(self, name: str) -> Array:
+        count, first, second = self._sums[name]
+        return np.sqrt(np.maximum(second - first**2 / count, 0.0) / max(count - 1, 1))
+
+
+def _drawn_landings(
+    landing: Landing, body: FittedBody, source: _Markers, inputs: Draws, which: slice, spread: _Spread
+) -> Iterator[Landing]:
+    """The landing under each of the draws `which`: markers to poses to angles, plates to wrenches, both to loads."""
+    rate, body = landing.poses.rate, body.drawn(which)
+    settings = _with_factor(landing.settings, float(inputs.cutoff[which.start]), rate, landing.contact.fast_rate)
+    before = settings.cutoff if settings.smoothing == "before" else None
+    smooth = zero_lag_lowpass(source.disturbed(which), before, rate)
+    if np.any(inputs.offset):
+        smooth = delayed(smooth, inputs.offset[which] * rate)
+    markers = dict(zip(source.labels, smooth.swapaxes(0, 1), strict=True))
+    poses, _ = track_segments(markers, body, rate)
+    angles = joint_angles(poses, body, settings.angle_zero)
+    contact = _contact(landing.contact, inputs, which, before, landing.recording.samples_per_frame)
+    loads = joint_loads(poses, body, angles, contact.force, contact.moment)
+    if settings.smoothing == "after":
+        loads, angles = smooth_loads(loads, angles, settings.cutoff, rate)
+    spread.add("angle", angles.angle)
+    spread.add("moment", loads.components)
+    together = replace(
+        landing,
+        body=body,
+        poses=poses,
+        angles=angles,
+        alignment=alignment(poses, body, round(landing.events.first_touchdown * rate)),
+        contact=contact,
+        loads=loads,
+        centre=mass_centre(poses, markers, body),
+        settings=settings,
+    )
+    impact = impact_lowpass(contact.fast_force, settings, contact.fast_rate)
+    for d in range(which.stop - which.start):
+        yield _one(together, impact, d, float(inputs.weight[which.start + d]))
+
+
+def _one(together: Landing, impact: Array, d: int, weight: float) -> Landing:
+    """One of the drawn landings, with events of its own; weight : factor of the body weight on the plates."""
+    contact = together.contact
+    own = replace(
+        contact,
+        force=contact.force[:, :, d],
+        moment=contact.moment[:, :, d],
+        fast_force=contact.fast_force[:, :, d],
+        fast_moment=contact.fast_moment[:, :, d],
+        total=contact.total[d],
+    )
+    body, poses, angles = together.body.drawn(d), together.poses.drawn(d), together.angles.drawn(d)
+    borne, name = weight * together.weight, together.recording.name
+    return replace(
+        together,
+        body=body,
+        poses=poses,
+        angles=angles,
+        alignment=together.alignment.drawn(d),
+        contact=own,
+        loads=together.loads.drawn(d),
+        events=find_events(own, poses, body, angles, borne, together.settings, name),
+        centre=replace(together.centre, position=together.centre.position[:, d]),
+        weight=borne,
+        weight_on_plates=weight * together.weight_on_plates,
+        _fast=dict(zip(SIDES, np.moveaxis(impact[:, :, d], 1, 0), strict=True)),
+    )
+
+
+def _with_factor(settings: Settings, factor: float, rate: float, fast_rate: float) -> Settings:
+    """The settings with both cut-offs multiplied, each kept below half its rate."""
+    if factor == 1.0:
+        return settings
+    slow, fast = settings.cutoff, settings.impact_cutoff
+    return replace(
+        settings,
+        cutoff=None if slow is None else min(factor * slow, HIGHEST_CUTOFF * rate),
+        impact_cutoff=None if fast is None else min(factor * fast, HIGHEST_CUTOFF * fast_rate),
+    )
+
+
+def _contact(contact: Contact, inputs: Draws, which: slice, cutoff: float | None, step: int) -> Contact:
+    """The wrenches under the draws, on the feet that bear them; a wrench that is lost or stopped stays so."""
+    plates = inputs.plates.drawn(which)
+    fast_force, fast_moment = plates.disturbed(contact.fast_force, contact.fast_moment)
+    force, moment = (
+        zero_lag_lowpass(each, cutoff, contact.fast_rate)[..., ::step][..., : contact.force.shape[2]].copy()
+        for each in (fast_force, fast_moment)
+    )
+    for gone in contact.lost:
+        side = SIDES.index(gone.side)
+        force[:, side, :, gone.start : gone.stop] = moment[:, side, :, gone.start : gone.stop] = np.nan
+    total = contact.total + np.einsum("sd,sn->dn", plates.gain - 1.0, np.nan_to_num(contact.fast_force[1]))
+    return replace(contact, force=force, moment=moment, fast_force=fast_force, fast_moment=fast_moment, total=total)
