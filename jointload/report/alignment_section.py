@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from jointload.report import figures, html, pictures
+from jointload.report import landing_curves
 from jointload.report.cells import measure_table
 from jointload.report.section import Reported
+from jointload.report.sheet_html import sheet_figure
 
 QUANTITIES = (
     "ankle_dorsiflexion_touchdown", "knee_flexion_touchdown", "hip_flexion_touchdown", "knee_adduction_touchdown",
@@ -17,17 +18,8 @@ QUANTITIES = (
 
 def alignment_section(reported: Reported) -> str:
     analysis = reported.analysis
-    return (
-        html.picture(
-            pictures.body_views(analysis),
-            "Stick figures of the body at touch-down, at the largest force and at the lowest pelvis",
-            "The body with the ground force on each foot as an arrow from where it acts. Above from the rider's right, "
-            "below from behind.",
-        )
-        + html.picture(
-            figures.angles(analysis),
-            "Curves of ankle, knee and hip angles of both legs",
-            "Joint angles, with 95 % bands where intervals were drawn. A break in a line is data that is not known.",
-        )
-        + measure_table(analysis, QUANTITIES)
-    )
+    return sheet_figure(
+        landing_curves.angles(analysis),
+        "Joint angles and the lean of the trunk, with 95 % bands where intervals were drawn. A break in a line is data "
+        "that is not known.",
+    ) + measure_table(analysis, QUANTITIES)

@@ -6,7 +6,7 @@ from html import escape
 from typing import Any
 
 from jointload.analysis import Analysis
-from jointload.report import figures, html, pictures
+from jointload.report import change_figures, html, pictures
 from jointload.report.cells import findings_table, linked, unit_text
 from jointload.report.quantities import SIDE_WORDS, number_text, quantity, shown
 from jointload.report.section import Reported
@@ -27,7 +27,7 @@ def change_section(reported: Reported) -> str:
         "predicted.</p>"
         + html.table(head, [_change_cells(analysis, row) for row in ordered_changes(whatif)], numeric=range(1, 7))
         + html.picture(
-            figures.changes(analysis, whatif),
+            change_figures.changes(analysis, whatif),
             "Predicted changes as dots with their 95 % intervals",
             "Predicted change with its 95 % intervals: thick of the mechanics, thin of one person. Filled: the "
             "interval of one person leaves out zero. Hollow: not distinguishable from no change.",
@@ -65,7 +65,7 @@ def _comparison(analysis: Analysis, whatif: Any) -> str:
         )
         + html.table(("Quantity", *(str(k + 1) for k in range(len(answers))), "Unit"), rows, range(1, len(answers) + 1))
         + html.picture(
-            figures.comparison(analysis, whatif),
+            change_figures.comparison(analysis, whatif),
             "Predicted changes of every shape with their intervals",
             "Predicted change of every shape: thick the 95 % interval of the mechanics, thin that of one person.",
         )

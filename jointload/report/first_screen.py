@@ -1,35 +1,67 @@
-"""The first screen: what this is, whether to trust it, and the landing in few numbers."""
+"""The first screen: whether to trust the recording, the landing in five numbers, and the body at its two instants."""
 
 from __future__ import annotations
 
 from html import escape
 
-from jointload.analysis import Analysis
-from jointload.report import html
-from jointload.report.cells import is_unknown, sentence_case, severity_counts, shown_value
-from jointload.report.quantities import SIDE_WORDS, number_text, quantity
-from jointload.report.section import Reported
+import numpy as np
 
-KEY_QUANTITIES = (
-    "touchdown_speed", "vertical_force_peak", "knee_flexion_peak", "knee_flexion_moment_peak",
-    "knee_adduction_moment_peak", "knee_abduction_moment_peak",
+from jointload.analysis import Analysis
+from jointload.landing.landed import Measure
+from jointload.report import html, pictures
+from jointload.report.cells import is_unknown, linked, severity_counts, shown_value
+from jointload.report.quantities import SIDE_WORDS, Quantity, number_text, quantity, shown
+from jointload.report.section import Reported
+from jointload.report.sheet_html import sheet_figure
+
+FIVE_NUMBERS = (
+    "vertical_force_peak", "knee_flexion_peak", "knee_flexion_moment_peak", "knee_adduction_moment_peak",
+    "l5s1_extension_moment_peak",
 )  # fmt: skip
+"""How hard, how deep, and what knee and lower back bore: the strain of years that a landing is read for."""
 
 
 def first_screen(reported: Reported) -> str:
     analysis = reported.analysis
+    session = analysis.session
+    about = f"Rider {session.rider.id}, recording {session.trial.name}. {_arrival(analysis)}"
     return "\n".join(
         (
             f"<h1>{escape(title_of(analysis))}</h1>",
-            html.paragraph(f"Rider {analysis.session.rider.id}, recording {analysis.session.trial.name}."),
+            f'<p class="lead">{escape(about)}</p>',
             _verdict(analysis),
-            html.facts(_key_facts(analysis)),
+            _five_numbers(analysis),
+            sheet_figure(
+                pictures.body(analysis, pictures.INSTANTS[:2]),
+                "The body with the ground force on each foot as an arrow from where it acts.",
+                first_column="Instant",
+            ),
+            '<p><small>A research tool, not a medical device; insoles are prescribed by licensed practitioners. '
+            '<a href="#cautions">Cautions</a></small></p>',
         )
-    )
+    )  # fmt: skip
 
 
 def title_of(analysis: Analysis) -> str:
     return "One landing" if analysis.landing.events.kind == "landing" else "One step, no flight before it"
+
+
+def _arrival(analysis: Analysis) -> str:
+    """How fast the rider came down, and which foot first."""
+    measures = {m.quantity: m for m in analysis.measures if m.quantity in ("touchdown_speed", "drop_height")}
+    texts = []
+    if all(name in measures and not is_unknown(measures[name]) for name in ("touchdown_speed", "drop_height")):
+        speed, height = (
+            number_text(shown_value(measures[name], analysis), quantity(name).unit)
+            for name in ("touchdown_speed", "drop_height")
+        )
+        texts.append(f"Came down at {speed} m/s, as from a drop of {height} m")
+    order = sorted((e.touchdown, side) for side, e in analysis.landing.events.sides.items())
+    (first, side), *others = order
+    words = f"{SIDE_WORDS[side]} foot first"
+    words += "".join(f", {SIDE_WORDS[other]} {1000 * (time - first):.0f} ms later" for time, other in others)
+    texts.append(words if texts else words[:1].upper() + words[1:])
+    return ", ".join(texts) + "."
 
 
 def _verdict(analysis: Analysis) -> str:
@@ -45,15 +77,24 @@ def _verdict(analysis: Analysis) -> str:
     return f'<p class="verdict">{html.mark(word)} {escape(text)} <a href="#trust">Why</a></p>'
 
 
-def _key_facts(analysis: Analysis) -> list[tuple[str, str, str]]:
-    """Both sides of a number stand in one box, named in the order they stand."""
-    out = []
-    for name in KEY_QUANTITIES:
+def _five_numbers(analysis: Analysis) -> str:
+    """One card a number, a row a side: the number, and its interval or the reason why it is not known."""
+    cards = []
+    for name in FIVE_NUMBERS:
         what, found = quantity(name), [m for m in analysis.measures if m.quantity == name]
         if found:
-            numbers = " | ".join(number_text(shown_value(m, analysis), what.unit) for m in found)
-            sides = " | ".join(SIDE_WORDS[m.side] for m in found if m.side)
-            reason = next((m.note for m in found if is_unknown(m)), "")
-            small = ", ".join(text for text in (what.full_unit, sides, reason) if text)
-            out.append((sentence_case(what.plain_name), numbers, small))
-    return out
+            rows = "".join(_card_row(measure, what, analysis) for measure in found)
+            unit = escape(what.full_unit)
+            cards.append(f"<div><dt>{linked(what)}<br><small>{unit}</small></dt>{rows}</div>")
+    return f'<dl class="cards">{"".join(cards)}</dl>'
+
+
+def _card_row(measure: Measure, what: Quantity, analysis: Analysis) -> str:
+    number = number_text(shown_value(measure, analysis), what.unit)
+    ends = [shown(value, what, analysis.landing.weight) for value in (measure.low, measure.high)]
+    if is_unknown(measure):
+        note = measure.note or "not known from this recording"
+    else:
+        note = " to ".join(number_text(end, what.unit) for end in ends) if np.isfinite(ends).all() else ""
+    side = SIDE_WORDS[measure.side] if measure.side else ""
+    return f"<dd><span>{side}</span><b>{number}</b><small>{escape(note)}</small></dd>"

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from jointload.report import figures, html
+from jointload.report import landing_curves
 from jointload.report.cells import measure_table
 from jointload.report.section import Reported
+from jointload.report.sheet_html import sheet_figure
 
 QUANTITIES = (
     "touchdown_speed", "drop_height", "flight_time", "pelvis_drop", "time_to_stabilisation",
@@ -17,9 +18,8 @@ QUANTITIES = (
 
 def forces_section(reported: Reported) -> str:
     analysis = reported.analysis
-    return html.picture(
-        figures.forces(analysis),
-        "Curves of the vertical and horizontal ground force on each foot",
-        "Ground force on each foot in body weights, low-pass filtered for peaks. Triangles mark the largest vertical "
-        "force; vertical lines mark touch-down and end.",
+    return sheet_figure(
+        landing_curves.forces(analysis),
+        "Ground force on each foot in body weights, low-pass filtered for peaks, along the pelvis' forward direction "
+        "at touch-down and across it. Marks stand at the largest vertical force of each foot.",
     ) + measure_table(analysis, QUANTITIES)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from jointload.report import figures, html, pictures
+from jointload.report import landing_curves, pictures
 from jointload.report.cells import measure_table
 from jointload.report.section import Reported
+from jointload.report.sheet_html import sheet_figure
 
 QUANTITIES = (
     "ankle_dorsiflexion_moment_peak", "ankle_inversion_moment_peak", "ankle_eversion_moment_peak",
@@ -18,17 +19,15 @@ QUANTITIES = (
 def moments_section(reported: Reported) -> str:
     analysis = reported.analysis
     return (
-        html.picture(
-            figures.moments(analysis),
-            "Curves of joint moments of both legs and of the lower back",
+        sheet_figure(
+            landing_curves.moments(analysis),
             "Joint moments per kilogram of body mass. External is the load on the joint, internal the body's answer. "
-            "Above the side view, below the front view; with 95 % bands where intervals were drawn.",
+            "Shaded: 95 % bands, where intervals were drawn.",
         )
-        + html.picture(
+        + measure_table(analysis, QUANTITIES)
+        + sheet_figure(
             pictures.pressure_paths(analysis),
-            "Path of the centre of pressure under each foot, seen from above",
             "Where the force acted under each foot from touch-down (ring) to the end of the landing (square), against "
             "the foot's landmarks in quiet standing. Larger dots are larger forces.",
         )
-        + measure_table(analysis, QUANTITIES)
     )

@@ -21,9 +21,11 @@ from jointload.report.choices_section import choices_section
 from jointload.report.first_screen import first_screen, title_of
 from jointload.report.glossary_section import glossary_section
 from jointload.report.methods_section import measured_section, methods_section
+from jointload.report.replay import replay_section
 from jointload.report.section import Reported, Section
 
 SECTIONS = (
+    Section("replay", "Watch the landing", replay_section),
     Section("forces", "How hard was the landing", forces_section.forces_section, forces_section.QUANTITIES),
     Section("alignment", "How was the body aligned", alignment_section.alignment_section, alignment_section.QUANTITIES),
     Section(
@@ -48,10 +50,10 @@ def render_page(analysis: Analysis, whatif: WhatIf | None = None) -> str:
     reported = Reported(analysis, whatif)
     contents = {section: section.render(reported) for section in SECTIONS}
     told = {section: content for section, content in contents.items() if content}
-    links = " ".join(f'<a href="#{section.key}">{escape(section.heading)}</a>' for section in told)
+    links = "".join(f'<li><a href="#{section.key}">{escape(section.heading)}</a></li>' for section in told)
     body = [
         first_screen(reported),
-        f"<nav>{links}</nav>",
+        f'<nav aria-label="Sections"><ol>{links}</ol></nav>',
         *(html.section(section.key, section.heading, content) for section, content in told.items()),
     ]
     return html.document(f"{title_of(analysis)}: {analysis.session.trial.name}", "\n".join(body))

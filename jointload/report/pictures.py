@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,20 +12,40 @@ from jointload.analysis import Analysis
 from jointload.intake.recording import SIDES, Array
 from jointload.landing.landed import Landing
 from jointload.numerics.rotations import rotate_back
-from jointload.report.figures import INK, SIDE_STYLE, SOFT, drawn
-from jointload.report.quantities import SIDE_WORDS
+from jointload.report.figures import INK, SIDE_STYLE, SOFT, Key, Panel, Sheet, drawn
+from jointload.report.quantities import SIDE_WORDS, number_text
 from jointload.report.tables import foot_pressure_centre
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-VIEWS = ((0, "from the rider's right", "forward [m]"), (2, "from behind", "to the rider's right [m]"))
-"""Horizontal axis of the facing frame, name of the view, label of the axis."""
-HALF_WIDTH = 0.75
+
+@dataclass(frozen=True)
+class View:
+    """Horizontal axis of the facing frame, name of the view, label of the axis."""
+
+    axis: int
+    words: str
+    label: str
+
+
+VIEWS = (
+    View(0, "from the rider's right", "forward [m]"),
+    View(2, "from behind", "to the rider's right [m]"),
+)
+INSTANTS = ("Touch-down", "Largest force", "Lowest pelvis")
+MOST_COLUMNS = 4
+BODY_WIDTH, BODY_HEIGHT = 2.3, 3.0
+"""Of a picture of the body [in]."""
+PATH_HEIGHT = 3.4
+"""Of a picture of a foot's centre of pressure [in]."""
+HALF_WIDTH = 0.7
 """Shown to either side of the hips [m]."""
 ARROW_LENGTH, LONGEST_ARROW = 0.45, 0.9
 """Metres of arrow for one body weight, and for the largest force of a picture."""
+LIMB_WIDTH = 9
+"""Of the pale body behind the lines [pt]."""
 ARROW_COLOUR = "#8c1f5c"
 JOINT_DOTS = {
     "r": {"marker": "o", "markerfacecolor": SIDE_STYLE["r"]["color"]},
@@ -31,19 +53,9 @@ JOINT_DOTS = {
 }
 
 
-def body_views(analysis: Analysis) -> bytes:
-    """Stick figures from the rider's right and from behind with ground force arrows."""
-    return drawn(_body_views, analysis)
-
-
-def pressure_paths(analysis: Analysis) -> bytes:
-    """Centre of pressure in each foot's own axes [mm], seen from above."""
-    return drawn(_pressure_paths, analysis)
-
-
-def pressure_bed(analysis: Analysis, whatif: Any) -> bytes:
+def pressure_bed(analysis: Analysis, whatif: Any, form: str = "svg") -> bytes:
     """Added height [mm], and pressure before and after as a share of the largest before [%], seen from above."""
-    return drawn(lambda figure, _: _pressure_bed(figure, whatif), analysis)
+    return drawn(lambda figure, _: _pressure_bed(figure, whatif), analysis, form)
 
 
 def _pressure_bed(figure: Figure, whatif: Any) -> None:
@@ -96,63 +108,96 @@ def _cells(axes: Axes, whatif: Any, values: Array, limits: tuple[float, float], 
 
 def _instants(landing: Landing) -> dict[str, int]:
     """Name -> marker frame of the pictures of the body."""
-    rate, out = landing.poses.rate, {"Touch-down": landing.touchdown_frame()}
+    rate, out = landing.poses.rate, {INSTANTS[0]: landing.touchdown_frame()}
     total = np.nansum(landing.contact.force[1], axis=0)
     windows = [landing.window(side) for side in landing.events.sides]
     start, stop = min(w.start for w in windows), max(w.stop for w in windows)
     if stop > start:
-        out["Largest force"] = start + int(np.argmax(total[start:stop]))
+        out[INSTANTS[1]] = start + int(np.argmax(total[start:stop]))
     if np.isfinite(landing.events.lowest_pelvis):
-        out["Lowest pelvis"] = min(round(landing.events.lowest_pelvis * rate), landing.recording.frames - 1)
+        out[INSTANTS[2]] = min(round(landing.events.lowest_pelvis * rate), landing.recording.frames - 1)
     return out
 
 
-def _body_views(figure: Figure, analysis: Analysis) -> None:
+def body(analysis: Analysis, names: Sequence[str] = ()) -> Sheet:
+    """Stick figures with ground force arrows: from the rider's right at every instant, then from behind; names : of
+    INSTANTS, all when empty."""
     landing = analysis.landing
     instants = _instants(landing)
-    top, metres = _tallest(landing, instants), _metres_per_newton(landing, instants)
-    figure.set_size_inches(10, 2 * 1.95 * (top + 0.2) + 1.6)
-    grid = figure.subplots(2, len(instants), squeeze=False, sharex=True, sharey=True)
-    for row, (axis, view, label) in enumerate(VIEWS):
-        for axes, (name, frame) in zip(grid[row], instants.items(), strict=True):
-            _stick_figure(axes, landing, frame, axis, metres)
-            time = 1000 * (frame / landing.poses.rate - landing.events.first_touchdown)
-            axes.set_title(name if name == "Touch-down" else f"{name}, {time:.0f} ms later")
-            axes.set_aspect("equal")
-            axes.set_xlim(-HALF_WIDTH, HALF_WIDTH)
-            axes.set_ylim(-0.1, top + 0.1)
-            axes.set_xlabel(label)
-            axes.tick_params(labelbottom=True)
-        grid[row, 0].set_ylabel(f"{view}\nheight over the plates [m]")
-    _body_legend(figure, metres * landing.weight)
+    top, metres = _tallest(landing, instants), metres_per_newton(landing, list(instants.values()))
+    chosen = {name: frame for name, frame in instants.items() if name in (names or INSTANTS)}
+    panels = [_body_panel(landing, name, frame, view, top, metres) for view in VIEWS for name, frame in chosen.items()]
+    panels[0] = replace(panels[0], behind=_body_numbers(landing, list(chosen.values())))
+    keys = [
+        Key(f"{SIDE_WORDS[side]} leg", SIDE_STYLE[side]["color"], mark=JOINT_DOTS[side]["marker"], hollow=side == "l",
+            width=2.2)
+        for side in SIDES
+    ]  # fmt: skip
+    length = f"ground force, 1 BW is {100 * metres * landing.weight:.0f} cm"
+    keys.append(Key(length, ARROW_COLOUR, mark=r"$\uparrow$", width=0))
+    columns = len(panels) if len(panels) <= MOST_COLUMNS else len(chosen)
+    return Sheet(tuple(panels), tuple(keys), columns, BODY_HEIGHT, BODY_WIDTH, tuple(chosen))
+
+
+def _body_numbers(landing: Landing, frames: list[int]) -> dict[str, list[str]]:
+    """Time, forces and the angles that make the posture, of every instant."""
+    out = {"ms": [f"{1000 * (k / landing.poses.rate - landing.events.first_touchdown):.0f}" for k in frames]}
+    for side in SIDES:
+        force = np.linalg.norm(landing.contact.force[:, SIDES.index(side), frames], axis=0) / landing.weight
+        out[f"Ground force, {SIDE_WORDS[side]} [BW]"] = [number_text(float(f), "BW") for f in force]
+    for joint in ("ankle", "knee", "hip"):
+        rotation = "dorsiflexion" if joint == "ankle" else "flexion"
+        for side in SIDES:
+            if f"{joint}_{side}" in landing.angles.joints:
+                angle = np.rad2deg(landing.angles.of(f"{joint}_{side}", rotation)[frames])
+                name = f"{joint.capitalize()} {rotation}, {SIDE_WORDS[side]} [deg]"
+                out[name] = [number_text(float(a), "deg") for a in angle]
+    lean = np.rad2deg(landing.alignment.trunk_lean_forward[frames])
+    return {**out, "Trunk lean forward [deg]": [number_text(float(a), "deg") for a in lean]}
+
+
+def _body_panel(landing: Landing, name: str, frame: int, view: View, top: float, metres: float) -> Panel:
+    def draw(axes: Axes) -> None:
+        _stick_figure(axes, landing, frame, view.axis, metres)
+        axes.set_aspect("equal")
+        axes.set_xlim(-HALF_WIDTH, HALF_WIDTH)
+        axes.set_ylim(-0.12, top + 0.1)
+        axes.set_xticks((-0.5, 0.0, 0.5))
+        axes.set_xlabel(view.label)
+        axes.grid(False)
+
+    time = 1000 * (frame / landing.poses.rate - landing.events.first_touchdown)
+    told = f"The body {view.words} at: {name.lower()}, {time:.0f} ms. {_forces_told(landing, frame)}"
+    return Panel(name, f"{time:.0f} ms, {view.words}", draw, told)
+
+
+def _forces_told(landing: Landing, frame: int) -> str:
+    """The arrows in words."""
+    texts = []
+    for side in SIDES:
+        force = landing.contact.force[:, SIDES.index(side), frame]
+        size = number_text(float(np.linalg.norm(force)) / landing.weight, "BW")
+        texts.append(f"{SIDE_WORDS[side]} {size} BW" if np.isfinite(force).all() else f"{SIDE_WORDS[side]} not known")
+    return "Ground force: " + ", ".join(texts) + "."
 
 
 def _tallest(landing: Landing, instants: dict[str, int]) -> float:
     """Height [m] over the plates of the highest point that is drawn."""
-    names = [name for name in ("hip_mid", "l5s1", _trunk_top(landing)) if name in landing.body.points]
+    names = [name for name in ("hip_mid", "l5s1", trunk_top(landing)) if name in landing.body.points]
     heights = [landing.poses.place(landing.body, name)[1, list(instants.values())] for name in names]
     highest = float(np.nanmax(heights, initial=0.5 + landing.contact.floor))
     return highest - landing.contact.floor
 
 
-def _metres_per_newton(landing: Landing, instants: dict[str, int]) -> float:
-    forces = np.linalg.norm(landing.contact.force[:, :, list(instants.values())], axis=0)
+def metres_per_newton(landing: Landing, frames: Sequence[int]) -> float:
+    """Length of an arrow that keeps the largest force of these frames on the picture."""
+    forces = np.linalg.norm(landing.contact.force[:, :, list(frames)], axis=0)
     largest = float(np.nanmax(forces, initial=1.0))
     return min(ARROW_LENGTH / landing.weight, LONGEST_ARROW / largest)
 
 
-def _trunk_top(landing: Landing) -> str:
+def trunk_top(landing: Landing) -> str:
     return next((n for n in ("shoulder_mid", "c7", "suprasternale") if n in landing.body.points), "l5s1")
-
-
-def _body_legend(figure: Figure, body_weight: float) -> None:
-    """body_weight : length [m] of an arrow of one body weight."""
-    from matplotlib.lines import Line2D
-
-    handles = [Line2D([], [], color=SIDE_STYLE[side]["color"], **JOINT_DOTS[side], linewidth=2.2) for side in SIDES]
-    handles.append(Line2D([], [], color=ARROW_COLOUR, marker=r"$\uparrow$", markersize=11, linestyle="none"))
-    labels = [f"{SIDE_WORDS[side]} leg" for side in SIDES]
-    figure.legend(handles, [*labels, f"ground force, 1 BW = {body_weight:.2f} m"], loc="outside upper right", ncols=3)
 
 
 def _stick_figure(axes: Axes, landing: Landing, frame: int, axis: int, metres: float) -> None:
@@ -165,10 +210,11 @@ def _stick_figure(axes: Axes, landing: Landing, frame: int, axis: int, metres: f
 
     def chain(names: tuple[str, ...], **style: Any) -> None:
         x, y = zip(*(on_paper(landing.poses.place(landing.body, name)[:, frame]) for name in names), strict=True)
-        axes.plot(x, y, **{"markersize": 4, "solid_capstyle": "round", "linewidth": 2.2, **style})
+        axes.plot(x, y, color=style["color"], linewidth=LIMB_WIDTH, alpha=0.15, solid_capstyle="round")
+        axes.plot(x, y, **{"markersize": 4, "solid_capstyle": "round", "linewidth": 1.8, **style})
 
     axes.axhline(0.0, color=SOFT, linewidth=1.2)
-    chain(("hip_mid", "l5s1", _trunk_top(landing)), color=INK, marker="o")
+    chain(("hip_mid", "l5s1", trunk_top(landing)), color=INK, marker="o")
     chain(("hip_centre_l", "hip_mid", "hip_centre_r"), color=INK)
     if {"acromion_r", "acromion_l"} <= set(landing.body.points):
         chain(("acromion_l", "acromion_r"), color=INK)
@@ -191,12 +237,18 @@ def _facing(landing: Landing, vector: Array) -> Array:
     return rotate_back(landing.alignment.facing, vector)
 
 
-def _pressure_paths(figure: Figure, analysis: Analysis) -> None:
-    landing = analysis.landing
-    figure.set_size_inches(10, 5)
-    panels = figure.subplots(1, 2, sharey=True)
-    for axes, side in zip(panels, ("l", "r"), strict=True):
-        axes.set_title(f"{SIDE_WORDS[side].capitalize()} foot from above")
+def pressure_paths(analysis: Analysis) -> Sheet:
+    """Centre of pressure in each foot's own axes [mm], seen from above."""
+    panels = tuple(_path_panel(analysis.landing, side) for side in ("l", "r"))
+    keys = (
+        Key("touch-down", SOFT, mark="o", hollow=True, width=0),
+        Key("end of the landing", SOFT, mark="s", hollow=True, width=0),
+    )
+    return Sheet(panels, keys, columns=2, height=PATH_HEIGHT)
+
+
+def _path_panel(landing: Landing, side: str) -> Panel:
+    def draw(axes: Axes) -> None:
         axes.set_xlabel("lateral ←  mm  → medial" if side == "l" else "medial ←  mm  → lateral")
         axes.set_aspect("equal", adjustable="datalim")
         if f"foot_{side}" in landing.body.standing:
@@ -204,7 +256,9 @@ def _pressure_paths(figure: Figure, analysis: Analysis) -> None:
             _pressure_path(axes, landing, side)
         else:
             _say(axes, "the foot is not known")
-    panels[0].set_ylabel("forward of the ankle [mm]")
+
+    title = f"{SIDE_WORDS[side].capitalize()} foot from above"
+    return Panel(title, "mm forward of the ankle", draw, f"{title}. Path of the centre of pressure in the landing.")
 
 
 def _sole_points(axes: Axes, landing: Landing, side: str) -> None:

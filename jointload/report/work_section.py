@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from jointload.report import figures, html
+from jointload.report import landing_curves
 from jointload.report.cells import measure_table
 from jointload.report.section import Reported
+from jointload.report.sheet_html import sheet_figure
 
 QUANTITIES = (
     "ankle_work_negative", "knee_work_negative", "hip_work_negative", "ankle_power_absorbed_peak",
@@ -14,8 +15,7 @@ QUANTITIES = (
 
 def work_section(reported: Reported) -> str:
     analysis = reported.analysis
-    return html.picture(
-        figures.work(analysis),
-        "Curves of joint powers and bars of the energy each joint absorbed",
+    return sheet_figure(
+        landing_curves.powers(analysis),
         "Power of each joint, and the energy that ankle, knee and hip absorbed with their shares.",
     ) + measure_table(analysis, QUANTITIES)

@@ -17,11 +17,19 @@ from jointload.insole.whatif import WhatIf
 from jointload.intake.recording import Finding
 from jointload.landing.landed import Measure
 from jointload.landing.measures import BODY_MEASURES, SIDE_MEASURES
-from jointload.report import figures, pictures
+from jointload.report import landing_curves, pictures
+from jointload.report.figures import Sheet, panel_pictures, sheet_file
 from jointload.report.page import SECTIONS, render_page
+from jointload.report.replay import FOLLOWED, MOST_FRAMES, replay_data, shown_frames
 
-VOID = {"meta", "img", "br"}
-MOST_BYTES = 3_000_000
+VOID = {"meta", "img", "br", "input"}
+MOST_BYTES = 8_000_000
+OWN_SCRIPTS = 3
+"""The replay's data, the drawing library, and what plays it."""
+SHEETS: tuple[Callable[[Analysis], Sheet], ...] = (
+    pictures.body, landing_curves.forces, landing_curves.angles, landing_curves.moments, landing_curves.powers,
+    pictures.pressure_paths,
+)  # fmt: skip
 NASTY = '<script>alert(1)</script>"><img src="http://example.invalid/x.png" onerror=alert(2)>'
 
 
@@ -69,8 +77,10 @@ def test_the_page_needs_nothing_from_elsewhere(page: str) -> None:
     reader = read(page)
     for tag, _, value in reader.links:
         assert value.startswith("#") if tag == "a" else value.startswith("data:image/svg+xml;base64,")
-    assert "script" not in reader.tags and "link" not in reader.tags
-    assert "@import" not in page and "url(" not in page
+    assert reader.tags.count("script") == OWN_SCRIPTS and "link" not in reader.tags
+    without_scripts = re.sub(r"<script.*?</script>", "", page, flags=re.S)
+    assert "@import" not in without_scripts and "url(" not in without_scripts
+    assert "default-src 'none'" in page
     assert len(page.encode()) < MOST_BYTES
 
 
@@ -80,9 +90,10 @@ def test_links_inside_the_page_lead_somewhere(page: str) -> None:
     assert {value[1:] for tag, _, value in reader.links if tag == "a"} <= set(reader.ids)
 
 
-def test_pictures_inside_the_page_load_nothing_either(page: str) -> None:
-    pictures_found = re.findall(r'base64,([^"]+)"', page)
-    assert len(pictures_found) == 8
+def test_pictures_inside_the_page_load_nothing_either(page: str, analysis: Analysis) -> None:
+    sheets = [pictures.body(analysis, pictures.INSTANTS[:2]), *(draw(analysis) for draw in SHEETS[1:])]
+    pictures_found = re.findall(r'svg.xml;base64,([^"]+)"', page)
+    assert len(pictures_found) == sum(len(sheet.panels) for sheet in sheets) + len(FOLLOWED) + 2
     for data in pictures_found:
         for element in ElementTree.fromstring(base64.b64decode(data)).iter():
             for name, value in element.attrib.items():
@@ -104,7 +115,7 @@ def test_texts_from_files_are_escaped(analysis: Analysis, prediction: WhatIf) ->
         landing=replace(analysis.landing, body=replace(analysis.landing.body, calibrated_from=NASTY)),
     )
     reader = read(render_page(nasty, replace(prediction, shape_text=NASTY, response_text=(NASTY,))))
-    assert "script" not in reader.tags
+    assert reader.tags.count("script") == OWN_SCRIPTS
     assert "onerror" not in reader.attributes
     assert all(value.startswith(("#", "data:")) for _, _, value in reader.links)
     assert reader.text.count("<script>alert(1)</script>") > 10
@@ -145,16 +156,19 @@ def test_cautions_and_back_foot_are_told(page: str) -> None:
         assert words in text
 
 
-@pytest.mark.parametrize(
-    "draw",
-    [figures.forces, figures.angles, figures.moments, figures.work, pictures.body_views, pictures.pressure_paths],
-)
-def test_figures_can_be_drawn_again_to_the_same_bytes(draw: Callable[[Analysis], bytes], analysis: Analysis) -> None:
-    assert draw(analysis) == draw(analysis)
+@pytest.mark.parametrize("draw", SHEETS)
+def test_sheets_can_be_drawn_again_to_the_same_bytes(draw: Callable[[Analysis], Sheet], analysis: Analysis) -> None:
+    assert panel_pictures(draw(analysis)) == panel_pictures(draw(analysis))
 
 
-@pytest.mark.parametrize("draw", [figures.angles, figures.moments])
-def test_a_gap_changes_the_figure(draw: Callable[[Analysis], bytes], analysis: Analysis) -> None:
+@pytest.mark.parametrize(("form", "start"), [("svg", b"<?xml"), ("png", b"\x89PNG"), ("pdf", b"%PDF")])
+def test_a_sheet_becomes_one_file_of_the_form_asked_for(form: str, start: bytes, analysis: Analysis) -> None:
+    first = sheet_file(landing_curves.forces(analysis), form)
+    assert first.startswith(start) and first == sheet_file(landing_curves.forces(analysis), form)
+
+
+@pytest.mark.parametrize("draw", [landing_curves.angles, landing_curves.moments])
+def test_a_gap_changes_the_figure(draw: Callable[[Analysis], Sheet], analysis: Analysis) -> None:
     landing = analysis.landing
     knee, gap = (
         landing.angles.joints.index("knee_r"),
@@ -165,8 +179,49 @@ def test_a_gap_changes_the_figure(draw: Callable[[Analysis], bytes], analysis: A
     holed = replace(
         landing, angles=replace(landing.angles, angle=angle), loads=replace(landing.loads, components=components)
     )
-    assert b"not known" in draw(replace(analysis, landing=holed))
-    assert b"not known" not in draw(analysis)
+    whole, broken = draw(analysis), draw(replace(analysis, landing=holed))
+    (place,) = [k for k, panel in enumerate(whole.panels) if panel.title.startswith("Knee") and "side" in panel.title]
+    assert b"not known" in panel_pictures(broken)[place]
+    assert b"not known" not in panel_pictures(whole)[place]
+    assert "with gaps" in broken.panels[place].told and "with gaps" not in whole.panels[place].told
+    name = next(name for name in broken.panels[place].behind if "right" in name)
+    assert "–" in broken.panels[place].behind[name] and "–" not in whole.panels[place].behind[name]
+
+
+def test_curves_are_told_in_words_and_numbers(analysis: Analysis) -> None:
+    vertical = landing_curves.forces(analysis).panels[0]
+    for side, word in (("r", "Right"), ("l", "Left")):
+        (peak,) = [m for m in analysis.measures if (m.quantity, m.side) == ("vertical_force_peak", side)]
+        assert f"highest {peak.value / analysis.landing.weight:.2f} at" in vertical.told.split(word)[1]
+    for sheet in (draw(analysis) for draw in SHEETS):
+        for panel in sheet.panels:
+            assert all(len(cells) == len(sheet.rows) for cells in panel.behind.values())
+            assert len(panel.told) > 40
+
+
+def test_the_replay_holds_the_landing(analysis: Analysis, prediction: WhatIf) -> None:
+    data, landing = replay_data(analysis, prediction), analysis.landing
+    frames = shown_frames(landing)
+    assert len(data["times"]) == len(frames) <= MOST_FRAMES
+    assert data["span"][0] <= data["times"][0] and data["times"][-1] <= data["span"][1]
+    assert [line["name"] for line in data["lines"]] == ["trunk", "right leg", "left leg", "insole"]
+    right = data["lines"][1]["places"]
+    k = frames.index(landing.window("r").start + 5)
+    hip, knee = (np.array([right[k][axis][point] for axis in range(3)]) for point in (0, 1))
+    places = [landing.poses.place(landing.body, f"{name}_centre_r")[:, frames[k]] for name in ("hip", "knee")]
+    assert np.linalg.norm(hip - knee) == pytest.approx(1000 * np.linalg.norm(places[0] - places[1]), abs=2.0)
+    force = np.array([row[k] for row in data["forces"][0]["force"]]) / 100 * landing.weight
+    assert force[2] == pytest.approx(landing.contact.force[1, 0, frames[k]], abs=0.006 * landing.weight)
+    insole = np.array(data["lines"][3]["places"][k])
+    assert np.ptp(insole[:2], axis=1).max() == pytest.approx(1000 * prediction.shape.length, rel=0.15)
+
+
+def test_a_gap_of_the_replay_is_nothing_drawn(analysis: Analysis) -> None:
+    landing = analysis.landing
+    moment = landing.contact.moment.copy()
+    moment[:] = np.nan
+    blind = replace(analysis, landing=replace(landing, contact=replace(landing.contact, moment=moment)))
+    assert {v for row in replay_data(blind)["forces"][0]["force"] for v in row} == {None}
 
 
 def test_one_foot_alone_gives_a_page(analysis: Analysis) -> None:
