@@ -41,6 +41,8 @@ HEADROOM = 0.1
 """Share of a panel's height that is kept free for the names of the phases."""
 TABLE_STEPS = 10
 """Steps of the table behind the curves from first touch-down to the end of the landing."""
+BAND_COLOUR = "#d3d8dc"
+"""Of the band in the legend; each band is a pale shade of its curve."""
 BEFORE, AFTER = 0.10, 0.12
 """Shown before touch-down and after the end of the landing [s]."""
 LEAST_ANGLE, LEAST_MOMENT = 10.0, 0.3
@@ -77,7 +79,7 @@ def angles(analysis: Analysis) -> Sheet:
         lean, up = LEANS[view]
         series = {"": np.rad2deg(getattr(landing.alignment, lean))}
         panels.append(_panel(landing, f"Trunk lean, {view}", f"deg, {up}", series, landing.poses.rate, LEAST_ANGLE))
-    return _sheet(landing, panels, columns=4, body=True)
+    return _sheet(landing, panels, columns=4, body=True, banded=analysis.certainty is not None)
 
 
 def moments(analysis: Analysis) -> Sheet:
@@ -97,7 +99,7 @@ def moments(analysis: Analysis) -> Sheet:
         title, up = f"L5/S1 moment, {view}", f"Nm/kg {kind}, {_signed(name)}"
         bands = _bands(analysis, "moment", "", rotation)
         panels.append(_panel(landing, title, up, {"": lumbar}, landing.poses.rate, LEAST_MOMENT, bands=bands))
-    return _sheet(landing, panels, columns=4, body=True)
+    return _sheet(landing, panels, columns=4, body=True, banded=analysis.certainty is not None)
 
 
 def powers(analysis: Analysis) -> Sheet:
@@ -131,9 +133,10 @@ def zero_of(landing: Landing, side: str) -> float:
 # Pieces -------------------------------------------------------------------------------------------------------------
 
 
-def _sheet(landing: Landing, panels: list[Panel], columns: int = 3, body: bool = False) -> Sheet:
+def _sheet(landing: Landing, panels: list[Panel], columns: int = 3, body: bool = False, banded: bool = False) -> Sheet:
     keys = [_key(SIDE_WORDS[side], SIDE_STYLE[side]) for side in landing.events.sides]
     keys += [_key("whole body", BODY_STYLE)] if body else []
+    keys += [Key("95 % band", BAND_COLOUR, width=7)] if banded else []
     end = "end of the landing" if landing.events.kind == "landing" else "end of the contact"
     keys += [Key("touch-down", SOFT, width=0.9), Key(end, SOFT, (1.5, 1.5), width=0.9)]
     rows = tuple(f"{time:.0f}" for time in _table_times(landing))
