@@ -23,9 +23,13 @@ from jointload.landing.certainty import Certainty
 from jointload.landing.events import find_events, touchdown_frames
 from jointload.landing.landed import Landing, Measure
 from jointload.landing.measures import measure_landing
+from jointload.landing.split_measures import split_findings, with_split_interval
 from jointload.landing.verdict import judge, stop_moments
 from jointload.loads.contact import Lost, foot_contact, standing_weight
+from jointload.loads.deck import under_feet
 from jointload.loads.moments import joint_loads, smooth_loads
+from jointload.loads.shared_plate import share_plates
+from jointload.loads.split_interval import split_interval
 from jointload.settings import Settings, Smoothing
 
 WEIGHT_TOLERANCE = 0.02
@@ -72,13 +76,14 @@ def analyse(session: Session, settings: Settings | None = None, variants: bool =
     landing, landing_findings = descend(session, body, plate_weight, settings)
     verdict = judge(landing)
     landing = stop_moments(landing, verdict.stopped)
-    recording_findings = _recording_findings(session, plate_weight) + weight_findings
+    measures = with_split_interval(measure_landing(landing), landing)
+    findings = _recording_findings(session, plate_weight) + weight_findings + body.findings + landing_findings
     return Analysis(
         session=session,
         landing=landing,
-        measures=measure_landing(landing),
+        measures=measures,
         variants=tuple(_vary(session, body, plate_weight, settings, verdict.stopped)) if variants else (),
-        findings=recording_findings + body.findings + landing_findings + verdict.findings,
+        findings=findings + verdict.findings + split_findings(measures, landing),
     )
 
 
@@ -108,8 +113,11 @@ def descend(
     markers, gap_findings = smooth_markers(trial, body, cutoff, settings.longest_gap, protected)
     poses, pose_findings = track_segments(markers, body, trial.point_rate)
     angles = joint_angles(poses, body, settings.angle_zero)
-    contact = foot_contact(trial, poses, body, cutoff, settings.contact_threshold)
+    plates = under_feet(trial, session.board, poses, body, settings)
+    contact = foot_contact(plates.recording, poses, body, cutoff, settings.contact_threshold, plates.lost)
+    contact, split = share_plates(contact, plates.recording, poses, body, cutoff)
     loads = joint_loads(poses, body, angles, contact.force, contact.moment)
+    interval = split_interval(split, contact, poses, body, angles, loads, settings)
     if settings.smoothing == "after":
         loads, angles = smooth_loads(loads, angles, settings.cutoff, trial.point_rate)
     weight = body.rider.weight
@@ -128,8 +136,10 @@ def descend(
         weight_of_rider=session.rider.weight,
         weight_on_plates=plate_weight,
         settings=settings,
+        split=interval,
     )
-    return landing, gap_findings + pose_findings + gimbal_findings(angles) + contact.findings + events.findings
+    motion_findings = gap_findings + pose_findings + gimbal_findings(angles)
+    return landing, motion_findings + plates.findings + contact.findings + events.findings
 
 
 def fit_body(session: Session, rider: Rider, settings: Settings, errors: BodyErrors | None = None) -> FittedBody:

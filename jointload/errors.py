@@ -5,6 +5,8 @@ JointloadError                  anything jointload raises on purpose
     RecordingError              a C3D file is missing, damaged or of a kind that cannot be read
     LabelError                  a labels.toml names something that is not there
     RiderError                  a rider.toml is incomplete or implausible
+    BoardError                  a board.toml is incomplete or implausible
+    PressureError               a pressure table or a sensor layout cannot be used
     CalibrationError            no body can be fitted to the static trial
     ModelDataError              a file in models/ is missing, lacks its source, or an unknown name was asked for
     SettingError                a setting is outside its range or unknown
@@ -35,6 +37,14 @@ class LabelError(InputError):
 
 class RiderError(InputError):
     """A rider.toml is incomplete or implausible."""
+
+
+class BoardError(InputError):
+    """A board.toml is incomplete or implausible."""
+
+
+class PressureError(InputError):
+    """A pressure table or a sensor layout cannot be used."""
 
 
 class CalibrationError(InputError):

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from jointload.errors import LabelError, expected_found
+from jointload.intake.board import Board, read_board
 from jointload.intake.c3d import read_recording
 from jointload.intake.labels import LabelMap, check_labels, read_labels
 from jointload.intake.recording import Recording
@@ -23,6 +24,7 @@ class Session:
     labels: LabelMap
     rider: Rider
     hip_movement: Recording | None = None
+    board: Board | None = None
 
     @property
     def has_static(self) -> bool:
@@ -38,18 +40,20 @@ def read_session(
     up: str | None = None,
     forward: str | None = None,
     hip_movement: str | Path | None = None,
+    board: str | Path | None = None,
 ) -> Session:
     """Read the files of one landing; every InputError is one line. up, forward overrule the file's axes, such as
     '+z'."""
     label_map, person = read_labels(labels), rider if isinstance(rider, Rider) else read_rider(rider)
+    deck = None if board is None else read_board(board)
     landing = read_recording(trial, up=up, forward=forward)
     swing = None if hip_movement is None else read_recording(hip_movement, up=up, forward=forward)
     if static is None:
         _check_own_labels(label_map, landing)
-        return Session(landing, landing, label_map, person, swing)
+        return Session(landing, landing, label_map, person, swing, deck)
     standing = read_recording(static, up=up, forward=forward)
     check_labels(label_map, [landing, standing])
-    return Session(landing, standing, label_map, person, swing)
+    return Session(landing, standing, label_map, person, swing, deck)
 
 
 def _check_own_labels(label_map: LabelMap, landing: Recording) -> None:

@@ -16,6 +16,7 @@ from jointload.landing.alignment import Alignment
 from jointload.landing.events import LandingEvents, impact_lowpass
 from jointload.loads.contact import Contact
 from jointload.loads.moments import JointLoads
+from jointload.loads.split_interval import SplitInterval
 from jointload.settings import Settings
 
 
@@ -50,6 +51,8 @@ class Landing:
     weight_of_rider: float
     weight_on_plates: float
     settings: Settings
+    split: SplitInterval | None = None
+    """Loads over every way in which two feet may share a plate, None where they do not."""
     _fast: dict[str, Array] = field(default_factory=dict, compare=False)
 
     def window(self, side: str) -> slice:

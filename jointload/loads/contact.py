@@ -34,6 +34,7 @@ STANDING_SECONDS = 0.2
 SHORTEST_CONTACT = 0.03
 """Loading shorter than this [s] is a disturbance, not a contact (choice)."""
 NOBODY, BOTH = -1, 2
+TWO_FEET = "two feet on one plate"
 
 
 @dataclass(frozen=True)
@@ -54,6 +55,7 @@ class Contact:
     fast_force, fast_moment : (3, 2, N) at the force rate, baseline removed, not filtered; NaN likewise
     total : (N,) [N] vertical force of all plates together, known even where its feet are not
     floor : height [m] of the plates' surface
+    shared : (P, F) whether two feet bear each plate together
     """
 
     force: Array
@@ -64,25 +66,35 @@ class Contact:
     fast_rate: float
     floor: float
     lost: tuple[Lost, ...]
+    shared: NDArray[np.bool_]
     findings: tuple[Finding, ...] = ()
 
 
 def foot_contact(
-    recording: Recording, poses: SegmentPoses, body: FittedBody, cutoff: float | None, threshold: float
+    recording: Recording,
+    poses: SegmentPoses,
+    body: FittedBody,
+    cutoff: float | None,
+    threshold: float,
+    unmeasured: tuple[Lost, ...] = (),
 ) -> Contact:
-    """Assign every plate's wrench to the foot that bears it; a recording without plates gives NaN throughout."""
+    """Assign every plate's wrench to the foot that bears it; a recording without plates gives NaN throughout.
+
+    unmeasured : frames in which the plates do not tell what presses on a foot
+    """
     frames = poses.origin.shape[2]
     if not recording.plates:
         nothing = np.full((3, 2, frames), np.nan)
         lost = tuple(Lost(side, 0, frames, "no force plate in the recording") for side in SIDES)
-        return Contact(nothing, nothing, nothing, nothing, nothing[0, 0], recording.point_rate, 0.0, lost)
+        nobody = np.zeros((0, frames), dtype=bool)
+        return Contact(nothing, nothing, nothing, nothing, nothing[0, 0], recording.point_rate, 0.0, lost, nobody)
     floor = float(np.mean([plate.corners[1].mean() for plate in recording.plates]))
     loaded = np.array([_loaded_frames(plate, recording, frames, threshold) for plate in recording.plates])
     feet = _foot_paths(poses, body, np.any(loaded, axis=0))
     owner = np.array(
         [_owners(_bearing(feet, plate, recording, threshold), loaded[p]) for p, plate in enumerate(recording.plates)]
     )
-    lost = _lost_spans(owner, loaded, feet, recording.point_rate)
+    lost = (*unmeasured, *_lost_spans(owner, loaded, feet, recording.point_rate))
     step = recording.samples_per_frame
     wrenches = np.stack([np.stack((plate.force, plate.moment)) for plate in recording.plates])
     slow = zero_lag_lowpass(wrenches, cutoff, recording.force_rate)[..., ::step][..., :frames]
@@ -102,7 +114,8 @@ def foot_contact(
         recording.force_rate,
         floor,
         lost,
-        _findings(lost, recording),
+        owner == BOTH,
+        contact_findings(lost, recording),
     )
 
 
@@ -141,7 +154,7 @@ class _FootPath:
 
     def over(self, plate: Plate) -> NDArray[np.bool_]:
         """(F,) whether any sole point lies over the plate."""
-        return np.any(_inside(plate.corners, self.points), axis=0)
+        return np.any(inside(plate.corners, self.points), axis=0)
 
 
 def _foot_paths(poses: SegmentPoses, body: FittedBody, loaded: NDArray[np.bool_]) -> list[_FootPath]:
@@ -187,9 +200,9 @@ def _padded(series: Array, frames: int) -> Array:
     return np.pad(series, ((0, 0), (0, frames - series.shape[1])), constant_values=np.nan)
 
 
-def _inside(corners: Array, points: Array) -> NDArray[np.bool_]:
-    """Whether (3, P, F) points lie over the convex quadrilateral of (3, 4) corners, seen from above, widened by
-    EDGE_MARGIN."""
+def inside(corners: Array, points: Array, margin: float = EDGE_MARGIN) -> NDArray[np.bool_]:
+    """Whether (3, P, F) points lie over the convex quadrilateral of (3, 4) corners, seen from above, widened by a
+    margin [m]."""
     outline, inside = corners[[0, 2]], np.ones(points.shape[1:], dtype=bool)
     middle = outline.mean(axis=1)
     for k in range(4):
@@ -197,7 +210,7 @@ def _inside(corners: Array, points: Array) -> NDArray[np.bool_]:
         normal = np.array([-edge[1], edge[0]]) / np.linalg.norm(edge)
         normal *= np.sign(normal @ (middle - outline[:, k]))
         with np.errstate(invalid="ignore"):
-            inside &= normal[0] * (points[0] - outline[0, k]) + normal[1] * (points[2] - outline[1, k]) > -EDGE_MARGIN
+            inside &= normal[0] * (points[0] - outline[0, k]) + normal[1] * (points[2] - outline[1, k]) > -margin
     return inside
 
 
@@ -272,7 +285,7 @@ def _lost_spans(
     for side, name in enumerate(SIDES):
         plates_borne = np.sum((owner == side) & loaded, axis=0)
         reasons = (
-            (shared, "two feet on one plate"),
+            (shared, TWO_FEET),
             (plates_borne > 1, "the foot stands on two plates"),
             (feet[side].resting & (plates_borne == 0) & ~shared, "the foot stands on the floor beside the plates"),
             (unknown & (plates_borne == 0), "a loaded plate on which no foot is seen"),
@@ -285,7 +298,8 @@ def _lost_spans(
     return tuple(sorted(out, key=lambda gone: (gone.side, gone.start)))
 
 
-def _findings(lost: tuple[Lost, ...], recording: Recording) -> tuple[Finding, ...]:
+def contact_findings(lost: tuple[Lost, ...], recording: Recording) -> tuple[Finding, ...]:
+    """One finding a foot and reason, with its frames."""
     out = []
     for side in SIDES:
         for reason in dict.fromkeys(gone.reason for gone in lost if gone.side == side):
