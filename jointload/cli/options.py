@@ -72,8 +72,12 @@ def _files(
     hip_movement: Annotated[
         Path | None, typer.Option(help="C3D file in which both thighs swing: hip centres by movement")
     ] = None,
+    board: Annotated[
+        Path | None, typer.Option(help="board.toml: the board under the feet, its mass and markers")
+    ] = None,
 ) -> dict[str, Path]:
     files = {"trial": trial, "static": static, "labels": labels, "rider": rider, "hip_movement": hip_movement}
+    files["board"] = board
     return {role: path for role, path in files.items() if path is not None}
 
 

@@ -63,15 +63,20 @@ SOLE = ("calcaneus", "metatarsal1", "metatarsal5", "forefoot", "toe_tip")
 
 
 def check_saturated(landing: Landing) -> Judgement:
-    """Stops moments while a plate's force stands at its extreme; the recording's own check has told of it."""
+    """Stops moments while a plate's force stands at its extreme; the recording's own check has told of it. A plate that
+    is no foot's own, as it bears two or a board, stops both."""
     recording, contact, reach = landing.recording, landing.contact, filter_reach(landing)
     stopped, step = [], recording.samples_per_frame
     for top in flat_tops(recording):
         measured = recording.plates[top.plate].force[1, top.start : top.stop]
-        for k, side in enumerate(SIDES):
-            if np.array_equal(contact.fast_force[1, k, top.start : top.stop], measured):
-                start, stop = max(0, top.start // step - reach), -(-top.stop // step) + reach
-                stopped.append(Lost(side, start, stop, "the plate is saturated"))
+        own = [
+            side
+            for k, side in enumerate(SIDES)
+            if np.array_equal(contact.fast_force[1, k, top.start : top.stop], measured)
+        ]
+        for side in own or SIDES:
+            start, stop = max(0, top.start // step - reach), -(-top.stop // step) + reach
+            stopped.append(Lost(side, start, stop, "the plate is saturated"))
     return Judgement((), tuple(stopped))
 
 

@@ -8,7 +8,7 @@ with the reason.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,8 +23,8 @@ EDGE_MARGIN = 0.03
 """A sole point may lie this far [m] outside a plate's corners and still press on it (choice: markers sit on the
 shoe's outside)."""
 PASSING_SPEED = 0.6
-"""Two feet that move faster than this [m/s] against each other do not both stand (choice: a swinging foot moves at 2
-to 4 m/s)."""
+"""Two feet that move faster than this [m/s] past each other do not both stand (choice: a swinging foot moves at 2 to 4
+m/s). Falling is not passing: of two feet that land together one may still come down."""
 DOWN_HEIGHT = 0.05
 """A foot whose lowest point is less than this [m] above its standing height may rest on the ground (choice)."""
 REST_SPEED, REST_HEIGHT, REST_SECONDS = 0.3, 0.02, 0.05
@@ -33,6 +33,8 @@ STANDING_SECONDS = 0.2
 """Body weight is read from at least this long a quiet stance [s] (choice)."""
 SHORTEST_CONTACT = 0.03
 """Loading shorter than this [s] is a disturbance, not a contact (choice)."""
+SHORTEST_SINGLE = 0.05
+"""Of two feet that share a plate one does not lift and come back within this time [s] (choice)."""
 NOBODY, BOTH = -1, 2
 TWO_FEET = "two feet on one plate"
 
@@ -66,8 +68,8 @@ class Contact:
     fast_rate: float
     floor: float
     lost: tuple[Lost, ...]
-    shared: NDArray[np.bool_]
     findings: tuple[Finding, ...] = ()
+    shared: NDArray[np.bool_] = field(default_factory=lambda: np.zeros((0, 0), dtype=bool))
 
 
 def foot_contact(
@@ -86,13 +88,15 @@ def foot_contact(
     if not recording.plates:
         nothing = np.full((3, 2, frames), np.nan)
         lost = tuple(Lost(side, 0, frames, "no force plate in the recording") for side in SIDES)
-        nobody = np.zeros((0, frames), dtype=bool)
-        return Contact(nothing, nothing, nothing, nothing, nothing[0, 0], recording.point_rate, 0.0, lost, nobody)
+        return Contact(nothing, nothing, nothing, nothing, nothing[0, 0], recording.point_rate, 0.0, lost)
     floor = float(np.mean([plate.corners[1].mean() for plate in recording.plates]))
     loaded = np.array([_loaded_frames(plate, recording, frames, threshold) for plate in recording.plates])
     feet = _foot_paths(poses, body, np.any(loaded, axis=0))
     owner = np.array(
-        [_owners(_bearing(feet, plate, recording, threshold), loaded[p]) for p, plate in enumerate(recording.plates)]
+        [
+            _owners(_bearing(feet, plate, recording, threshold), loaded[p], recording.point_rate)
+            for p, plate in enumerate(recording.plates)
+        ]
     )
     lost = (*unmeasured, *_lost_spans(owner, loaded, feet, recording.point_rate))
     step = recording.samples_per_frame
@@ -114,8 +118,8 @@ def foot_contact(
         recording.force_rate,
         floor,
         lost,
-        owner == BOTH,
         contact_findings(lost, recording),
+        owner == BOTH,
     )
 
 
@@ -183,7 +187,7 @@ def _bearing(feet: list[_FootPath], plate: Plate, recording: Recording, threshol
     """(2, F) which feet may bear one plate's load."""
     bears = np.stack([foot.low & foot.over(plate) for foot in feet])
     with np.errstate(invalid="ignore"):
-        passing = bears.all(axis=0) & (np.linalg.norm(feet[0].velocity - feet[1].velocity, axis=0) > PASSING_SPEED)
+        passing = bears.all(axis=0) & (np.hypot(*(feet[0].velocity - feet[1].velocity)[[0, 2]]) > PASSING_SPEED)
     if not passing.any():
         return bears
     step, frames = recording.samples_per_frame, bears.shape[1]
@@ -237,14 +241,20 @@ def _loaded_frames(plate: Plate, recording: Recording, frames: int, threshold: f
     return out
 
 
-def _owners(bears: NDArray[np.bool_], loaded: NDArray[np.bool_]) -> NDArray[np.int_]:
-    """Who bears one plate in every frame.
+def _owners(bears: NDArray[np.bool_], loaded: NDArray[np.bool_], rate: float) -> NDArray[np.int_]:
+    """Who bears one plate in every frame; rate : of the frames [Hz].
 
+    One foot alone for less than SHORTEST_SINGLE between both is a foot that still comes down.
     Loaded frames in which nobody can be told go to the nearest told frame of the same loading; unloaded frames go to
     the nearest frame of all, so that the tail of a filtered force stays with its foot.
     """
     right, left = bears[0] & loaded, bears[1] & loaded
     owner = np.where(right & left, BOTH, np.where(right, 0, np.where(left, 1, NOBODY)))
+    shortest = max(1, round(SHORTEST_SINGLE * rate))
+    for start, stop in runs(owner != BOTH):
+        between = start > 0 and stop < owner.size and loaded[start - 1 : stop + 1].all()
+        if between and stop - start < shortest:
+            owner[start:stop] = BOTH
     for start, stop in runs(loaded):
         owner[start:stop] = _nearest_told(owner[start:stop])
     return np.where(loaded, owner, _nearest_told(owner))

@@ -294,7 +294,9 @@ def _ignored(board: Board, trial: Recording, body: FittedBody, settings: Setting
     if np.isfinite(most):
         bound = board.mass * (most + G)
         peak = float(np.max(np.sum([plate.force[1] for plate in trial.plates], axis=0)))
-        evidence += f", at most {bound:.0f} N ({board.mass:g} kg stopped at {most:.0f} m/s2 like the feet on it), "
+        evidence += (
+            f", at most {bound:.0f} N ({board.mass:g} kg stopped at {most:.0f} m/s2 like the fastest foot marker), "
+        )
         evidence += f"{100 * bound / peak:.0f} % of the plates' peak"
     advice = "put three markers on the board and name them in board.toml"
     return Finding("board", "warn", f"{trial.name}: {board.name}", evidence, advice)
@@ -307,9 +309,9 @@ def _largest_stop(trial: Recording, body: FittedBody, settings: Settings) -> flo
     step, most = trial.samples_per_frame, float("nan")
     for side in SIDES:
         labels = [label for label in body.clusters[f"foot_{side}"].labels if label in trial.labels]
-        height = trial.markers[1, [trial.labels.index(label) for label in labels]].mean(axis=0)
+        height = trial.markers[1, [trial.labels.index(label) for label in labels]]
         height = zero_lag_lowpass(height, _cutoff(settings, trial.point_rate), trial.point_rate)
-        stop = np.abs(derivatives(height, 1.0 / trial.point_rate)[1])
+        stop = np.fmax.reduce(np.abs(derivatives(height, 1.0 / trial.point_rate)[1]))
         parts = [stop[start // step : -(-end // step)] for start, end in spans]
         most = float(np.nanmax([most, *(np.nanmax(part) for part in parts if np.isfinite(part).any())]))
     return most

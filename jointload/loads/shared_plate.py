@@ -29,8 +29,9 @@ SOLE_MARGIN, WIDEST_MARGIN = 0.005, 0.025
 (choice)."""
 INSOLE_SHARE = 0.08
 """The insoles' share of the load may be off by this much (choice: the gains of two insoles a third apart)."""
-LEAST_LOAD = 0.05
-"""Below this share of body weight the plate's pressure point is noise and the share is held (choice)."""
+LEAST_LOAD, DOUBTED_LOAD = 0.05, 0.2
+"""Below the first share of body weight the plate's pressure point is noise and the split is held; below the second it
+is held where the point lies under neither sole (choice)."""
 FRICTION = 1.0
 """Largest shear per vertical force between foot and ground (choice: a shoe on a gritted deck)."""
 LIKELY_LEAN = 0.5
@@ -130,9 +131,9 @@ def share_plates(
     least = max(LEAST_LOAD * body.rider.weight, 1.0)
     way, corners, solved, used = problem.solve(frames & (slow[0, 1] > least), insole_share)
     told = _held(way, solved, outline, frames)
+    failed = frames & (slow[0, 1] > DOUBTED_LOAD * body.rider.weight) & ~solved
     if told is None:
-        return _unsplit(contact, recording, frames & (slow[0, 1] > least), outline), None
-    failed = frames & (slow[0, 1] > least) & ~solved
+        return _unsplit(contact, recording, failed, outline), None
     known = frames & ~failed & np.isfinite(told.right).all(axis=0) & np.isfinite(told.left).all(axis=0)
     mine = np.stack(told.on_right(slow[0], slow[1], contact.floor))
     fast_mine = np.stack(told.at(np.arange(held.size) / step).on_right(fast[0], fast[1], contact.floor))

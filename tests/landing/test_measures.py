@@ -110,11 +110,16 @@ def one_plate(clean_session: Session) -> Session:
     return changed(clean_session, replace(clean_session.trial, plates=(both,)))
 
 
-def test_two_feet_on_one_plate_give_angles_and_the_total_force(clean_session: Session, whole: Analysis) -> None:
+def test_two_feet_on_one_plate_give_moments_with_an_interval(clean_session: Session, whole: Analysis) -> None:
     shared = run(one_plate(clean_session))
-    moment = measured(shared, "knee_flexion_moment_peak")
-    assert np.isnan(moment.value)
-    assert "two feet on one plate" in moment.note
+    for name in ("knee_flexion_moment_peak", "knee_adduction_moment_peak", "hip_work_negative", "vertical_force_peak"):
+        split = measured(shared, name)
+        assert split.low < measured(whole, name).value < split.high, "two plates tell what one must leave open"
+        assert split.low <= split.value <= split.high
+        assert "splits of the plate" in split.note
+    lumbar = measured(shared, "l5s1_extension_moment_peak", "")
+    assert np.isnan(lumbar.low), "the lower back bears both feet together, however they share"
+    assert lumbar.value == pytest.approx(measured(whole, "l5s1_extension_moment_peak", "").value, rel=1e-6)
     assert measured(shared, "knee_flexion_peak").value == pytest.approx(
         measured(whole, "knee_flexion_peak").value, abs=0.02
     )

@@ -1,0 +1,115 @@
+"""Landings with both feet on one board and one plate, against the wrenches they were made from."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+import pytest
+from boards import LANDINGS, board_landing, session_of
+
+from jointload.analysis import Analysis, analyse
+from jointload.intake.recording import SIDES
+from jointload.landing.landed import Measure
+from jointload.settings import Settings
+from jointload.synthetic.board import BoardLanding
+
+UNFILTERED = Settings(cutoff=None, impact_cutoff=None)
+ROUNDING = 1e-6
+
+
+@lru_cache(maxsize=4)
+def analysed(which: str, exact: bool) -> tuple[BoardLanding, Analysis]:
+    made = board_landing(which, exact=exact)
+    return made, analyse(session_of(made), UNFILTERED if exact else Settings(), variants=False)
+
+
+def found(analysis: Analysis, quantity: str, side: str) -> Measure:
+    return next(m for m in analysis.measures if (m.quantity, m.side) == (quantity, side))
+
+
+def true_peak(made: BoardLanding, analysis: Analysis, side: str) -> float:
+    events = analysis.landing.events.sides[side]
+    time = made.landing.time
+    span = (time >= events.touchdown) & (time <= events.landing_end)
+    return float(made.landing.loads.of(f"knee_{side}", "adduction")[span].max())
+
+
+@pytest.mark.parametrize("which", LANDINGS)
+def test_both_feet_together_bear_what_the_plate_feels(which: str) -> None:
+    """Net of the board, whatever the split: force and moment about the lab origin. Below the contact threshold of 20 N
+    the board is not yet taken to stand on the plate."""
+    made, analysis = analysed(which, True)
+    force, moment = made.feet()
+    contact, split = analysis.landing.contact, analysis.landing.split
+    assert split is not None
+    inner = np.flatnonzero(made.exact_plates()[0].force[1] > 20.0)[:-2]
+    np.testing.assert_allclose(contact.force.sum(axis=1)[:, inner], force.sum(axis=1)[:, inner], atol=2.0)
+    np.testing.assert_allclose(contact.moment.sum(axis=1)[:, inner], moment.sum(axis=1)[:, inner], atol=1.0)
+
+
+@pytest.mark.parametrize("which", LANDINGS)
+def test_the_true_split_is_one_of_the_feasible_ones(which: str) -> None:
+    """Every component of the true right wrench lies between the corners' extremes while the foot bears load."""
+    made, analysis = analysed(which, True)
+    assert analysis.landing.split is not None
+    split = analysis.landing.split.split
+    force, moment = made.feet()
+    bearing = split.frames & (force[1].sum(axis=0) > 300.0)
+    true = np.concatenate((force[:, 0], moment[:, 0]))[:, bearing]
+    corner = np.concatenate((split.force, split.moment))[..., bearing]
+    slack = 0.01 * np.abs(true).max()
+    inside = (corner.min(axis=1) - slack <= true) & (true <= corner.max(axis=1) + slack)
+    assert inside.mean() > 0.98
+
+
+@pytest.mark.parametrize("which", LANDINGS)
+@pytest.mark.parametrize("exact", [True, False])
+def test_the_interval_holds_the_true_knee_adduction_moment(which: str, exact: bool) -> None:
+    made, analysis = analysed(which, exact)
+    for side in SIDES:
+        measure = found(analysis, "knee_adduction_moment_peak", side)
+        assert measure.low - ROUNDING <= true_peak(made, analysis, side) <= measure.high + ROUNDING
+        assert measure.low <= measure.value <= measure.high
+
+
+def test_the_report_says_that_the_interval_is_too_wide() -> None:
+    _, analysis = analysed("equal", False)
+    said = [finding for finding in analysis.findings if finding.check == "split_interval"]
+    assert len(said) == 2
+    assert all("too wide to compare conditions" in finding.advice for finding in said)
+
+
+def test_the_insoles_share_narrows_the_forces() -> None:
+    """True shares given: the vertical force is known better, and the truth stays inside."""
+    from dataclasses import replace
+
+    from jointload.loads.shared_plate import share_plates
+
+    made, analysis = analysed("back foot heavy", True)
+    landing = analysis.landing
+    assert landing.split is not None
+    wide = landing.split.split
+    vertical = made.feet()[0][1]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = vertical[0] / vertical.sum(axis=0)
+    raw = replace(landing.contact, shared=landing.contact.shared, lost=(), findings=())
+    plates = replace(landing.recording, plates=(whole_plate(made),))
+    _, narrow = share_plates(raw, plates, landing.poses, landing.body, None, share)
+    assert narrow is not None
+    assert "insoles" in narrow.basis
+    both = wide.frames & narrow.frames & (vertical.sum(axis=0) > 300.0)
+    assert np.median((narrow.share_high - narrow.share_low)[both]) < 0.75 * np.median(
+        (wide.share_high - wide.share_low)[both]
+    )
+    assert ((narrow.share_low - 1e-3 <= share) & (share <= narrow.share_high + 1e-3))[both].mean() > 0.98
+
+
+def whole_plate(made: BoardLanding):  # type: ignore[no-untyped-def]
+    """What the plate would feel of the feet alone, at the deck's height."""
+    from dataclasses import replace
+
+    force, moment = made.feet()
+    (plate,) = made.exact_plates()
+    raised = plate.corners + np.array([[0.0], [made.board.deck_height], [0.0]])
+    return replace(plate, corners=raised, force=force.sum(axis=1), moment=moment.sum(axis=1))
