@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -32,6 +32,13 @@ class Measure:
     high: float = float("nan")
     note: str = ""
     word: str = ""
+
+    def widened(self, low: float, high: float) -> Measure:
+        """With another cause of doubt, whose interval is low to high [SI]: the interval reaches as far beyond the value
+        as both reach together."""
+        below = self.value - self.low if np.isfinite(self.low) else 0.0
+        above = self.high - self.value if np.isfinite(self.high) else 0.0
+        return replace(self, low=low - below, high=high + above)
 
 
 @dataclass(frozen=True, eq=False)

@@ -60,12 +60,8 @@ def _widened(measure: Measure, low: dict[tuple[str, str], float], high: dict[tup
     if measure.quantity not in FOLLOWS_LOADS:
         return measure
     ends = [measure.value, low[key], high[key]]
-    below, above = min(ends), max(ends)
-    if np.isfinite(measure.low):
-        below -= measure.value - measure.low
-    if np.isfinite(measure.high):
-        above += measure.high - measure.value
-    return replace(measure, low=below, high=above, note=_joined(measure.note, "interval over the splits of the plate"))
+    note = _joined(measure.note, "interval over the splits of the plate")
+    return replace(measure.widened(min(ends), max(ends)), note=note)
 
 
 def _joined(*notes: str) -> str:

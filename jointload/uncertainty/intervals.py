@@ -11,6 +11,7 @@ from jointload.analysis import Analysis
 from jointload.errors import SettingError, expected_found
 from jointload.landing.certainty import Certainty, Change, Key, UncertainInput, change_between, variance_of
 from jointload.landing.landed import Measure
+from jointload.landing.split_measures import FOLLOWS_LOADS
 from jointload.uncertainty.draws import Streams
 from jointload.uncertainty.pour import Told, pour, quiet
 from jointload.uncertainty.spreads import SOURCES, Source, load_sources
@@ -19,6 +20,8 @@ DRAWS = 500
 ALONE = 0.12
 """Share of the draws that each input gets alone, for its share of the variance."""
 FEWEST_ALONE = 30
+Ends = tuple[float, float]
+"""Low and high of a number."""
 
 
 def with_intervals(
@@ -65,7 +68,20 @@ def changes(before: Analysis, after: Analysis) -> tuple[Change, ...]:
         advice = "analyse both with the same draws, seed and inputs"
         raise SettingError(expected_found("change", "two landings drawn alike", found, "the analyses", advice))
     keys = [(m.quantity, m.side) for m in before.measures if not m.word and (m.quantity, m.side) in second.samples]
-    return tuple(change_between(key, first, second) for key in keys if key in first.samples)
+    told = tuple(change_between(key, first, second) for key in keys if key in first.samples)
+    if before.landing.split is None and after.landing.split is None:
+        return told
+    ends = [{(m.quantity, m.side): (m.low, m.high) for m in one.measures} for one in (before, after)]
+    return tuple(_of_shared_plates(change, *ends) for change in told)
+
+
+def _of_shared_plates(change: Change, before: Mapping[Key, Ends], after: Mapping[Key, Ends]) -> Change:
+    """The feet may have shared their plate differently in either landing: nothing of that drops out."""
+    key = (change.quantity, change.side)
+    if change.quantity not in FOLLOWS_LOADS or not np.isfinite([*before[key], *after[key]]).all():
+        return change
+    (first_low, first_high), (second_low, second_high) = before[key], after[key]
+    return replace(change, low=second_low - first_high, high=second_high - first_low)
 
 
 def detectable_changes(analysis: Analysis) -> dict[Key, float]:
@@ -104,7 +120,7 @@ def _bounded(measure: Measure, certainty: Certainty) -> Measure:
         return measure
     low, high = certainty.interval(key)
     if np.isfinite(low):
-        return replace(measure, low=low, high=high)
+        return measure.widened(low, high)
     lost = int(np.count_nonzero(~np.isfinite(certainty.samples[key])))
     reason = f"no interval: {lost} of {certainty.draws} draws do not give this number"
     return replace(measure, note="; ".join(filter(None, (measure.note, reason))))
