@@ -60,11 +60,12 @@ def test_each_command_shown_exists_with_its_options(line: str) -> None:
 
 
 def test_every_command_is_shown() -> None:
-    shown = {command_of(line) for line in COMMAND_LINES} | {"demo", "models"}
+    shown = {command_of(line) for line in COMMAND_LINES} | {"demo", "models", "explain"}
     assert shown == {
-        "demo", "check", "labels", "analyse", "whatif", "shape", "material", "models", "study run", "study rerun",
+        "demo", "check", "labels", "analyse", "whatif", "shape", "material", "models", "explain", "study run",
+        "study rerun",
     }  # fmt: skip
-    assert "`jointload models`" in README
+    assert "`jointload models`" in README and "`jointload explain`" in README
 
 
 def test_the_files_shown_are_right() -> None:

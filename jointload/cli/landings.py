@@ -8,7 +8,18 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from jointload.cli.app import app
-from jointload.cli.options import USUAL, USUAL_DRAWS, Draws, DrawSeed, LandingWords, Out, Without, of_a_landing
+from jointload.cli.options import (
+    USUAL,
+    USUAL_DRAWS,
+    Draws,
+    DrawSeed,
+    Figures,
+    LandingWords,
+    Out,
+    Without,
+    check_figures,
+    of_a_landing,
+)
 from jointload.cli.terminal import counted, step
 from jointload.errors import SettingError, expected_found
 
@@ -21,10 +32,11 @@ USUAL_LENGTH = 0.265
 
 
 @app.command()
-def demo(out: Out = Path("demo_report")) -> None:
+def demo(out: Out = Path("demo_report"), figures: Figures = "svg") -> None:
     """Analyse the invented sample study that ships with jointload, with a what-if, and write its report."""
     from jointload.modeldata import shipped_folder
 
+    check_figures(figures)
     sample = shipped_folder("sample_c3d")
     files = {
         "trial": sample / "rider_a_landing_flat.c3d",
@@ -35,18 +47,24 @@ def demo(out: Out = Path("demo_report")) -> None:
     landing = LandingWords(files, USUAL)
     analysis = _with_intervals(_analysed(landing))
     answer = _predicted(analysis, _asked("medial:4", "r", "heel", "", "", []))
-    _written(analysis, answer, landing, out)
+    _written(analysis, answer, landing, out, figures)
     typer.echo(f"All recordings of the sample study are in {sample}")
 
 
 @app.command()
 @of_a_landing
 def analyse(
-    landing: LandingWords, out: Out, draws: Draws = USUAL_DRAWS, seed: DrawSeed = 0, without: Without = ""
+    landing: LandingWords,
+    out: Out,
+    draws: Draws = USUAL_DRAWS,
+    seed: DrawSeed = 0,
+    without: Without = "",
+    figures: Figures = "",
 ) -> None:
     """Analyse one landing: angles, moments, forces, alignment, how certain they are, and what to doubt."""
+    check_figures(figures)
     chosen = _kept_inputs(without)
-    _written(_with_intervals(_analysed(landing), draws, seed, chosen), None, landing, out)
+    _written(_with_intervals(_analysed(landing), draws, seed, chosen), None, landing, out, figures)
 
 
 @app.command()
@@ -67,11 +85,13 @@ def whatif(
     draws: Annotated[int, typer.Option(min=50, max=20000, help="drawn persons")] = 200,
     seed: Annotated[int, typer.Option(help="seed of the draws")] = 1,
     interval_draws: Draws = USUAL_DRAWS,
+    figures: Figures = "",
 ) -> None:
     """Analyse one landing and predict what a wedge, a lift or an insole would shift, with an interval."""
+    check_figures(figures)
     asked = _asked(heel_wedge, side, length, heel_lift, thickness, insole or [])
     analysis = _with_intervals(_analysed(landing), interval_draws)
-    _written(analysis, _predicted(analysis, asked, draws, seed), landing, out)
+    _written(analysis, _predicted(analysis, asked, draws, seed), landing, out, figures)
 
 
 def _analysed(landing: LandingWords) -> Analysis:
@@ -139,11 +159,11 @@ def _asked(wedge: str, side: str, length: str, lift: str, thickness: str, insole
     return asked
 
 
-def _written(analysis: Analysis, answer: WhatIf | None, landing: LandingWords, out: Path) -> None:
+def _written(analysis: Analysis, answer: WhatIf | None, landing: LandingWords, out: Path, figures: str) -> None:
     from jointload.report.folder import write_report
     from jointload.report.tables import all_findings
 
     with step("Report"):
-        write_report(analysis, out, whatif=answer, inputs=landing.files)
+        write_report(analysis, out, whatif=answer, inputs=landing.files, figures=figures)
     warned = sum(f.severity != "pass" for f in all_findings(analysis, answer))
     typer.echo(f"Wrote {out / 'report.html'} and the tables beside it; {warned} findings need a look.")

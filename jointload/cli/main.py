@@ -6,7 +6,7 @@ import sys
 
 import typer
 
-from jointload.cli import insoles, landings, provenance, recordings, studies  # noqa: F401  (each enters its commands)
+from jointload.cli import explain, insoles, landings, provenance, recordings, studies  # noqa: F401  (each enters its commands)
 from jointload.cli.app import app
 from jointload.cli.terminal import BAD_INPUT, DONE
 from jointload.errors import InputError, StudyError

@@ -22,6 +22,7 @@ DrawSeed = Annotated[int, typer.Option(min=0, help="seed of these draws")]
 Without = Annotated[
     str, typer.Option(help="inputs taken as exact, with commas, such as skin,placement; see `jointload models`")
 ]
+Figures = Annotated[str, typer.Option("--figures", help="also write every figure as svg, png or pdf, for papers")]
 USUAL_DRAWS = 500
 
 
@@ -133,3 +134,11 @@ def _axes(
     ] = None,
 ) -> dict[str, str | None]:
     return {"up": up, "forward": forward}
+
+
+def check_figures(form: str) -> None:
+    """Refuse a form of figures before anything is read; an empty one asks for none."""
+    if form:
+        from jointload.report.figure_files import check_form
+
+        check_form(form)

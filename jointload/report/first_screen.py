@@ -86,7 +86,8 @@ def _five_numbers(analysis: Analysis) -> str:
             rows = "".join(_card_row(measure, what, analysis) for measure in found)
             unit = escape(what.full_unit)
             cards.append(f"<div><dt>{linked(what)}<br><small>{unit}</small></dt>{rows}</div>")
-    return f'<dl class="cards">{"".join(cards)}</dl>'
+    note = "" if analysis.certainty is None else "<p><small>Small print: 95 % intervals.</small></p>"
+    return f'<dl class="cards">{"".join(cards)}</dl>{note}'
 
 
 def _card_row(measure: Measure, what: Quantity, analysis: Analysis) -> str:
@@ -96,5 +97,5 @@ def _card_row(measure: Measure, what: Quantity, analysis: Analysis) -> str:
         note = measure.note or "not known from this recording"
     else:
         note = " to ".join(number_text(end, what.unit) for end in ends) if np.isfinite(ends).all() else ""
-    side = SIDE_WORDS[measure.side] if measure.side else ""
+    side = SIDE_WORDS[measure.side]
     return f"<dd><span>{side}</span><b>{number}</b><small>{escape(note)}</small></dd>"

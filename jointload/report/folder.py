@@ -9,7 +9,9 @@ from typing import Any
 
 from jointload.analysis import Analysis
 from jointload.report.derived_c3d import write_derived
+from jointload.report.figure_files import FOLDER, write_figures
 from jointload.report.page import render_page
+from jointload.report.section import Reported
 from jointload.report.tables import all_findings, change_table, metrics_table, quality_table, run_record, series_table
 from jointload.report.whole_folder import write_whole
 
@@ -25,13 +27,21 @@ def write_report(
     whatif: Any = None,
     inputs: Mapping[str, Path] | None = None,
     now: str | None = None,
+    figures: str = "",
 ) -> Path:
     """Write report.html, metrics.csv, series.csv, quality.csv, derived.c3d, run.json, and whatif.csv when there is one.
 
     An earlier result in `out` is replaced; any other content is left alone: OutputError. Returns the folder.
     inputs : role -> file, for their SHA-256;  now : the time in UTC to write into run.json
+    figures : 'svg', 'png' or 'pdf' to write every figure as a file, too, into figures/
     """
-    return write_whole(out, RECORD, lambda draft: _fill(draft, analysis, whatif, inputs, now))
+
+    def fill(draft: Path) -> None:
+        _fill(draft, analysis, whatif, inputs, now)
+        if figures:
+            write_figures(Reported(analysis, whatif), draft / FOLDER, figures)
+
+    return write_whole(out, RECORD, fill)
 
 
 def _fill(draft: Path, analysis: Analysis, whatif: Any, inputs: Mapping[str, Path] | None, now: str | None) -> None:

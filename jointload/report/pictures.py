@@ -269,7 +269,11 @@ def _sole_points(axes: Axes, landing: Landing, side: str) -> None:
             places[name[:-2].replace("_", " ")] = (1000 * place[2], 1000 * place[0])
     for name, (x, y) in places.items():
         axes.plot(x, y, "+" if name == "ankle centre" else "s", color=SOFT, markerfacecolor="white", markersize=7)
-        axes.annotate(name, (x, y), xytext=(7, 4), textcoords="offset points", fontsize=8, color=SOFT)
+        outward = 1 if x >= 0 else -1
+        axes.annotate(
+            name, (x, y), xytext=(7 * outward, 3), textcoords="offset points", fontsize="small", color=SOFT,
+            ha="left" if outward > 0 else "right",
+        )  # fmt: skip
 
 
 def _pressure_path(axes: Axes, landing: Landing, side: str) -> None:

@@ -12,7 +12,7 @@
     corner: { eye: { x: 0.9, y: -0.8, z: 0.35 }, up: { x: 0, y: 0, z: 1 } },
   };
   const stillsOfACalmReplay = 10;
-  let frame = 0, playing = false, drawn = false, asked = null, view = "right";
+  let frame = null, playing = false, drawn = false, asked = null, view = "right";
 
   // Traces: the moving ones first, in the order of movingParts()
   function arrow(force, k) {
@@ -98,7 +98,6 @@
         await Plotly.newPlot(stage, traces(), layout(), { displayModeBar: false, scrollZoom: false });
         drawn = true;
         stage.dataset.ready = "true";
-        show(frame);
       } catch (problem) {
         const note = part("note") || stage.appendChild(document.createElement("p"));
         note.textContent = "This browser cannot draw the replay (" + problem.message + "). The pictures above and the curves show the same landing.";
@@ -132,13 +131,14 @@
     });
   }
   function show(k) {
+    const first = frame === null;
     frame = Math.max(0, Math.min(last, k));
     slider.value = String(frame);
     const text = words(frame);
     slider.setAttribute("aria-valuetext", text);
     now.textContent = text;
     stage.dataset.frame = String(frame);
-    moveCursors(data.times[frame]);
+    if (!first) moveCursors(data.times[frame]);
     if (!drawn) return undefined;
     const parts = movingParts(frame), pick = (axis) => parts.map((p) => p[axis]);
     return Plotly.restyle(stage, { x: pick("x"), y: pick("y"), z: pick("z") }, parts.map((_, i) => i));

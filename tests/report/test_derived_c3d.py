@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import pytest
 from jointload.analysis import Analysis
 from jointload.intake.c3d import read_recording
 from jointload.report.derived_c3d import write_derived
+from jointload.report.quantities import of_joint
 
 SINGLE = 6e-8
 """Relative rounding of a 32-bit real."""
@@ -89,3 +91,37 @@ def test_a_marker_named_like_a_derived_one_keeps_its_name(analysis: Analysis, tm
     write_derived(clash, tmp_path / "clash.c3d")
     back = read_recording(tmp_path / "clash.c3d")
     np.testing.assert_allclose(back.marker("knee_angle_r"), trial.markers[:, 0], rtol=SINGLE)
+
+
+def test_a_third_reader_opens_it(derived: Path, analysis: Analysis) -> None:
+    """The c3d package reads the same numbers, lists and events."""
+    c3d = pytest.importorskip("c3d")
+    landing = analysis.landing
+    with warnings.catch_warnings(), derived.open("rb") as handle:
+        warnings.simplefilter("ignore")  # the package warns about parameters it does not know
+        reader = c3d.Reader(handle)
+        labels = [label.strip() for label in reader.point_labels]
+        frames = np.stack([points[:, :4].T for _, points, _ in reader.read_frames()], axis=-1)
+        events = reader.get("EVENT")
+        texts = {name: [text.strip() for text in events.get(name).string_array] for name in ("LABELS", "CONTEXTS")}
+        times = events.get("TIMES").float_array
+        lists = {group: reader.get("POINT").get(group).string_array for group in ("ANGLES", "MOMENTS", "POWERS")}
+        kinds = ("ANGLE", "MOMENT", "POWER")
+        units = [reader.get("POINT").get(f"{kind}_UNITS").string_array[0].strip() for kind in kinds]
+    assert units == ["deg", "Nmm", "W"] and frames.shape[-1] == analysis.session.trial.frames
+    joints = landing.angles.joints
+    for group, what in (("ANGLES", "angle"), ("MOMENTS", "moment"), ("POWERS", "power")):
+        assert [label.strip() for label in lists[group]] == [of_joint(joint, what) for joint in joints]
+    angle = np.rad2deg(landing.angles.angle[:, joints.index("hip_r")])
+    np.testing.assert_allclose(frames[:3, labels.index("hip_angle_r")], angle, rtol=SINGLE, atol=1e-6)
+    power = landing.loads.power[landing.loads.joints.index("hip_r")]
+    stored, _, _, residual = frames[:, labels.index("hip_power_r")]
+    np.testing.assert_array_equal(residual == -1, np.isnan(power))
+    known = np.isfinite(power)
+    np.testing.assert_allclose(stored[known], power[known], rtol=SINGLE, atol=1e-6)
+    assert texts["LABELS"] == ["touch-down", "touch-down", "landing end", "landing end"]
+    assert set(texts["CONTEXTS"]) == {"Right", "Left"}
+    first = next(iter(landing.events.sides.values()))
+    start = (analysis.session.trial.first_frame - 1) / analysis.session.trial.point_rate
+    minutes, seconds = times.reshape(-1, 2)[0]
+    assert 60 * minutes + seconds == pytest.approx(first.touchdown + start, rel=1e-6)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -12,8 +13,10 @@ import pytest
 
 import jointload.report.folder as folder
 from jointload.analysis import Analysis
-from jointload.errors import OutputError
+from jointload.errors import OutputError, SettingError
 from jointload.insole.whatif import WhatIf
+from jointload.report.figure_files import FIGURES
+from jointload.report.figures import PAPER_WIDTH
 from jointload.report.folder import write_report
 
 FILES = {"report.html", "metrics.csv", "series.csv", "quality.csv", "derived.c3d", "run.json"}
@@ -40,6 +43,17 @@ def test_a_result_holds_its_files(analysis: Analysis, prediction: WhatIf, tmp_pa
     assert set(pd.read_csv(out / "quality.csv")["severity"]) <= {"pass", "warn", "refuse"}
     record = json.loads((out / "run.json").read_text())
     assert record["whatif"]["seed"] == prediction.seed
+
+
+@pytest.mark.usefixtures("quick_page")
+def test_every_figure_is_a_file_in_the_form_asked_for(analysis: Analysis, prediction: WhatIf, tmp_path: Path) -> None:
+    out = write_report(analysis, tmp_path / "result", prediction, figures="svg")
+    assert names(out / "figures") == {f"{name}.svg" for name in FIGURES if name != "shapes_compared"}
+    widths = {re.search(r'width="([\d.]+)pt"', file.read_text())[1] for file in (out / "figures").iterdir()}  # type: ignore[index]
+    assert f"{72 * PAPER_WIDTH:g}" in widths
+    with pytest.raises(SettingError, match="one of svg, png, pdf, found 'gif'"):
+        write_report(analysis, tmp_path / "other", figures="gif")
+    assert names(tmp_path) == {"result"}
 
 
 @pytest.mark.usefixtures("quick_page")

@@ -1,0 +1,62 @@
+"""Every figure of a report as a file for papers, in one width and one size of letters."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from jointload.errors import SettingError, expected_found
+from jointload.report import change_figures, landing_curves, pictures
+from jointload.report.figures import FORMS, Sheet, sheet_file
+from jointload.report.section import Reported
+
+FOLDER = "figures"
+
+Draw = Callable[[Reported, str], bytes | None]
+
+
+def _of(sheet: Callable[..., Sheet]) -> Draw:
+    return lambda reported, form: sheet_file(sheet(reported.analysis), form)
+
+
+def _of_prediction(draw: Callable[..., bytes], several: bool = False) -> Draw:
+    """None without a prediction, or without several shapes to compare."""
+
+    def predicted(reported: Reported, form: str) -> bytes | None:
+        whatif = reported.whatif
+        if whatif is None or (several and not whatif.others):
+            return None
+        return draw(reported.analysis, whatif, form)
+
+    return predicted
+
+
+FIGURES: dict[str, Draw] = {
+    "body": _of(pictures.body),
+    "forces": _of(landing_curves.forces),
+    "angles": _of(landing_curves.angles),
+    "moments": _of(landing_curves.moments),
+    "powers": _of(landing_curves.powers),
+    "pressure_paths": _of(pictures.pressure_paths),
+    "predicted_changes": _of_prediction(change_figures.changes),
+    "shapes_compared": _of_prediction(change_figures.comparison, several=True),
+    "predicted_pressure": _of_prediction(pictures.pressure_bed),
+}
+"""File name and how it is drawn in the form asked for; None where the report has no such figure."""
+
+
+def check_form(form: str) -> None:
+    """SettingError unless figures can be written in this form."""
+    if form not in FORMS:
+        expected, advice = "one of " + ", ".join(FORMS), "leave --figures out for none"
+        raise SettingError(expected_found("figures", expected, repr(form), "the command", advice))
+
+
+def write_figures(reported: Reported, folder: Path, form: str) -> None:
+    """Write FIGURES into a new folder."""
+    check_form(form)
+    folder.mkdir()
+    for name, draw in FIGURES.items():
+        drawn = draw(reported, form)
+        if drawn is not None:
+            (folder / f"{name}.{form}").write_bytes(drawn)

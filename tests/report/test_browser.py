@@ -1,0 +1,227 @@
+"""The page in a real browser: it loads nothing, says nothing on the console, plays to its end, and serves everybody."""
+
+from __future__ import annotations
+
+import io
+import json
+import shutil
+from collections.abc import Iterator
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from jointload.analysis import Analysis
+from jointload.insole.whatif import WhatIf
+from jointload.report.page import render_page
+
+webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
+from selenium.webdriver.common.by import By  # noqa: E402
+from selenium.webdriver.common.keys import Keys  # noqa: E402
+from selenium.webdriver.support.ui import WebDriverWait  # noqa: E402
+
+BROWSER, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
+pytestmark = pytest.mark.skipif(
+    not (BROWSER and DRIVER), reason="no chromium with its chromedriver on this machine (apt install chromium-driver)"
+)
+QUIET = (
+    "--headless=new", "--no-sandbox", "--no-first-run", "--disable-background-networking", "--disable-sync",
+    "--disable-component-update", "--disable-quic", "--use-angle=swiftshader", "--enable-unsafe-swiftshader",
+    "--disable-dev-shm-usage", "--window-size=1280,1000",
+)  # fmt: skip
+LONGEST_WAIT = 60
+"""Of a busy machine, for one thing of the page [s]."""
+TELEPHONE = {"width": 390, "height": 844, "deviceScaleFactor": 1, "mobile": True}
+
+
+@pytest.fixture(scope="module")
+def page(analysis: Analysis, prediction: WhatIf, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("page") / "report.html"
+    path.write_text(render_page(analysis, prediction), encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def browser(page: Path) -> Iterator[Any]:
+    options = webdriver.ChromeOptions()
+    options.binary_location = BROWSER
+    for word in QUIET:
+        options.add_argument(word)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    driver = webdriver.Chrome(options=options, service=webdriver.ChromeService(DRIVER))
+    driver.get(page.as_uri())
+    yield driver
+    driver.quit()
+
+
+def wait_until(browser: Any, script: str) -> None:
+    WebDriverWait(browser, LONGEST_WAIT, poll_frequency=0.05).until(lambda b: b.execute_script(f"return {script}"))
+
+
+def stage(browser: Any) -> Any:
+    """The replay's picture, drawn."""
+    found = browser.find_element(By.ID, "replay-stage")
+    browser.execute_script("arguments[0].scrollIntoView()", found)
+    wait_until(browser, "document.getElementById('replay-stage').dataset.ready === 'true'")
+    return found
+
+
+def frame(browser: Any) -> int:
+    return int(browser.find_element(By.ID, "replay-stage").get_attribute("data-frame"))
+
+
+def last_frame(browser: Any) -> int:
+    return int(browser.find_element(By.ID, "replay-time").get_attribute("max"))
+
+
+def test_every_picture_shows_something(browser: Any) -> None:
+    sizes = browser.execute_script(
+        "return [...document.images].map((i) => [i.naturalWidth, i.clientWidth, i.alt.length])"
+    )
+    assert len(sizes) > 30
+    assert all(width > 100 and shown > 100 and words > 40 for width, shown, words in sizes)
+
+
+def test_the_replay_is_drawn(browser: Any) -> None:
+    from matplotlib.image import imread
+
+    picture = imread(io.BytesIO(stage(browser).screenshot_as_png))[..., :3]
+    colours = np.unique((picture * 15).astype(int).reshape(-1, 3), axis=0)
+    assert len(colours) > 20
+    assert (picture.min(axis=-1) < 0.5).mean() > 0.002
+
+
+def test_the_keyboard_alone_moves_the_time(browser: Any) -> None:
+    stage(browser)
+    browser.execute_script("window.scrollTo(0, 0); document.activeElement.blur()")
+    reached: list[str] = []
+    wanted = ["replay-play", "replay-back", "replay-step", "replay-time", "replay-speed"]
+    actions = webdriver.ActionChains(browser)
+    for _ in range(60):
+        actions.send_keys(Keys.TAB).perform()
+        focused = browser.switch_to.active_element
+        reached.append(focused.get_attribute("id") or focused.get_attribute("class"))
+        if reached[-1] == "replay-time":
+            before = frame(browser)
+            actions.send_keys(Keys.ARROW_RIGHT).perform()
+            assert frame(browser) == before + 1
+            actions.send_keys(Keys.END).perform()
+            assert frame(browser) == last_frame(browser)
+        if reached[-1] == "replay-step":
+            before = frame(browser)
+            actions.send_keys(Keys.ENTER).perform()
+            assert frame(browser) == before + 1
+        if reached[-1] == wanted[-1]:
+            break
+    assert reached[0] == "skip"
+    assert [name for name in reached if name in wanted] == wanted
+
+
+def test_the_replay_reaches_its_last_frame(browser: Any) -> None:
+    stage(browser)
+    browser.execute_script(
+        "document.getElementById('replay-speed').value = '1';"
+        "const time = document.getElementById('replay-time'); time.value = 0; time.dispatchEvent(new Event('input'))"
+    )
+    assert frame(browser) == 0
+    browser.find_element(By.ID, "replay-play").click()
+    wait_until(browser, "document.getElementById('replay-stage').dataset.frame === "
+                        "document.getElementById('replay-time').max")  # fmt: skip
+    wait_until(browser, "document.getElementById('replay-play').textContent === 'Play'")
+    assert "after touch-down" in browser.find_element(By.ID, "replay-now").text
+
+
+def test_the_curves_follow_the_replay(browser: Any) -> None:
+    stage(browser)
+    for k in (0, last_frame(browser)):
+        browser.execute_script(
+            "const time = document.getElementById('replay-time'); time.value = arguments[0];"
+            "time.dispatchEvent(new Event('input'))", k,
+        )  # fmt: skip
+        data = json.loads(browser.execute_script("return document.getElementById('replay-data').textContent"))
+        start, end = data["span"]
+        for panel in browser.find_elements(By.CSS_SELECTOR, "[data-axes]"):
+            left, _, width, _ = map(float, panel.get_attribute("data-axes").split())
+            line = panel.find_element(By.CLASS_NAME, "cursor")
+            place = float(line.value_of_css_property("left").removesuffix("px")) / panel.size["width"]
+            assert 100 * place == pytest.approx(left + width * (data["times"][k] - start) / (end - start), abs=0.5)
+
+
+def test_views_turn_the_picture(browser: Any) -> None:
+    found = stage(browser)
+    pictures = []
+    for name in ("right", "behind", "above"):
+        button = browser.find_element(By.CSS_SELECTOR, f"[data-view={name}]")
+        button.click()
+        assert button.get_attribute("aria-pressed") == "true"
+        wait_until(
+            browser, "new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(true))))"
+        )
+        pictures.append(found.screenshot_as_png)
+    assert len(set(pictures)) == 3
+
+
+def test_less_motion_is_stills(browser: Any) -> None:
+    stage(browser)
+    browser.execute_cdp_cmd(
+        "Emulation.setEmulatedMedia", {"features": [{"name": "prefers-reduced-motion", "value": "reduce"}]}
+    )
+    try:
+        seen = browser.execute_async_script(
+            "const done = arguments[0], stage = document.getElementById('replay-stage'), seen = [];"
+            "const time = document.getElementById('replay-time');"
+            "time.value = 0; time.dispatchEvent(new Event('input'));"
+            "const watch = new MutationObserver(() => seen.push(stage.dataset.frame));"
+            "watch.observe(stage, { attributeFilter: ['data-frame'] });"
+            "document.getElementById('replay-play').click();"
+            "setTimeout(() => { document.getElementById('replay-play').click(); done(seen); }, 1600);"
+        )
+    finally:
+        browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})
+    assert len(seen) <= 2 and frame(browser) > 1
+
+
+def test_a_telephone_scrolls_one_way_only(browser: Any) -> None:
+    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", TELEPHONE)
+    try:
+        wide = browser.execute_script(
+            "return [...document.querySelectorAll('main *')].filter((e) => !e.closest('.scroll, .stage') && "
+            "e.getBoundingClientRect().right > 391).map((e) => e.outerHTML.slice(0, 80))"
+        )
+        letters = browser.execute_script(
+            "const panels = [...document.querySelectorAll('.panel img')];"
+            "return Math.min(...panels.map((image) => image.clientWidth / image.naturalWidth))"
+        )
+    finally:
+        browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    assert wide == []
+    assert letters > 0.7
+
+
+def test_no_serious_barrier(browser: Any) -> None:
+    """axe-core's rules (WCAG 2 A and AA and its own best practice)."""
+    pytest.importorskip("axe_core_python", reason="axe-core-python is not installed")
+    browser.execute_script((resources.files("axe_core_python") / "axe.min.js").read_text(encoding="utf-8"))
+    browser.set_script_timeout(LONGEST_WAIT)
+    found = browser.execute_async_script(
+        "const done = arguments[0]; axe.run({ resultTypes: ['violations'] }).then(done, (e) => done(String(e)))"
+    )
+    assert isinstance(found, dict), found
+    serious = [
+        (rule["id"], [node["html"][:120] for node in rule["nodes"][:3]])
+        for rule in found["violations"]
+        if rule["impact"] in ("serious", "critical")
+    ]
+    assert serious == []
+
+
+def test_nothing_was_loaded_and_nothing_complained(browser: Any) -> None:
+    """Last of all: what the tests above made the page do."""
+    complaints = [entry for entry in browser.get_log("browser") if entry["level"] == "SEVERE"]
+    assert complaints == []
+    messages = [json.loads(entry["message"])["message"] for entry in browser.get_log("performance")]
+    asked = [m["params"]["request"]["url"] for m in messages if m["method"] == "Network.requestWillBeSent"]
+    assert asked
+    assert [url[:80] for url in asked if not url.startswith(("file:", "data:", "blob:"))] == []
