@@ -9,6 +9,9 @@ import shutil
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
+import numpy as np
+import pandas
+
 from jointload.modeldata import shipped_folder
 
 
@@ -51,3 +54,92 @@ def every_byte(folder: Path) -> dict[str, str]:
         for path in sorted(folder.rglob("*"))
         if path.is_file()
     }
+
+
+def made_numbers(riders: int, times: int, effect: float = 0.0, seed: int = 1, answers: float = 1.0) -> pandas.DataFrame:
+    """Landings flat and with a wedge: riders differ by 1, in their answers by `answers`, landings by 0.6."""
+    rng = np.random.default_rng(seed)
+    rows = []
+    for rider in range(riders):
+        own = rng.standard_normal()
+        for level, shift in (("flat", 0.0), ("wedge", effect)):
+            answer = answers * rng.standard_normal()
+            rows += [(f"r{rider}", level, own + answer + shift + 0.6 * rng.standard_normal()) for _ in range(times)]
+    return pandas.DataFrame(rows, columns=["rider", "level", "value"])
+
+
+def made_results(folder: Path, riders: int = 14, times: int = 3, effect: float = 0.0, seed: int = 1) -> Path:
+    """A study whose run is made up: `riders` riders with `times` landings flat and with a wedge, no recordings.
+
+    effect : of the wedge on knee_flexion_peak and on the middle of the knee_flexion_angle curve, in standard deviations
+    of a landing.  Returns the study folder; its results stand in `results`
+    """
+    rng = np.random.default_rng(seed)
+    folder.mkdir(parents=True)
+    (folder / "labels.toml").write_text(LABELS, encoding="utf-8")
+    (folder / "study.toml").write_text(PLAN, encoding="utf-8")
+    ids = [f"r{k:02d}" for k in range(riders)]
+    groups = ["guest" if k % 2 else "home" for k in range(riders)]
+    mass = [["id", "mass_kg", "height_m", "sex", "stance", "group"]]
+    write_csv(folder / "riders.csv", mass + [[i, "70", "1.7", "f", "r", g] for i, g in zip(ids, groups, strict=True)])
+    trials, metrics, of_run = [["file", "rider", "kind", "condition"]], [METRICS_HEAD], [TRIALS_HEAD]
+    for rider, group in zip(ids, groups, strict=True):
+        trials.append([f"{rider}.c3d", rider, "static", ""])
+        (folder / f"{rider}.c3d").touch()
+        own = {quantity: rng.standard_normal(2) for quantity in MADE}
+        shape = rng.standard_normal()
+        for condition in ("flat", "wedge"):
+            answer = {quantity: 0.4 * rng.standard_normal(2) for quantity in MADE}
+            for k in range(times):
+                trial = f"{rider}_{condition}_{k}"
+                (folder / f"{trial}.c3d").touch()
+                trials.append([f"{trial}.c3d", rider, "landing", condition])
+                of_trial = [trial, rider, group, "drop", condition, ""]
+                of_run.append([trial, f"{trial}.c3d", *of_trial[1:], "r", "analysed", ""])
+                shift = effect if condition == "wedge" else 0.0
+                for quantity, (middle, unit, spread) in MADE.items():
+                    for s, (side, foot) in enumerate((("r", "back"), ("l", "front"))):
+                        z = own[quantity][s] + answer[quantity][s] + rng.standard_normal()
+                        z += shift if quantity == "knee_flexion_peak" else 0.0
+                        metrics.append(
+                            [*of_trial, side, foot, quantity, f"{middle + spread * z:.7g}", unit, "", "", ""]
+                        )
+                place = folder / "results" / "trials" / trial
+                place.mkdir(parents=True)
+                waves = 2 * np.pi * np.outer(np.arange(1, 4), np.arange(101)) / 101
+                noise = (rng.standard_normal(3) @ np.cos(waves) + rng.standard_normal(3) @ np.sin(waves)) / np.sqrt(3)
+                bump = np.exp(-0.5 * ((np.arange(101) - 50) / 12) ** 2)
+                curve = 60 * np.sin(np.linspace(0.3, 2.0, 101)) + 5 * (shape + noise + 2 * shift * bump)
+                points = [f"p{k}" for k in range(101)]
+                row = ["knee_flexion_angle", "r", "deg", "286", "190", *(f"{v:.5g}" for v in curve)]
+                write_csv(place / "curves.csv", [["quantity", "side", "unit", "start_ms", "duration_ms", *points], row])
+                (place / "run.json").write_text('{"methods": {"Filter": "none, the numbers are made up"}}', "utf-8")
+    write_csv(folder / "trials.csv", trials)
+    write_csv(folder / "results" / "metrics.csv", metrics)
+    write_csv(folder / "results" / "trials.csv", of_run)
+    return folder
+
+
+MADE = {
+    "knee_flexion_peak": (85.0, "deg", 6.0), "knee_flexion_touchdown": (30.0, "deg", 4.0),
+    "vertical_force_peak": (2.8, "BW", 0.3), "knee_adduction_moment_peak": (0.5, "Nm/kg external", 0.15),
+    "time_to_peak": (60.0, "ms", 8.0), "hip_work_negative": (-1.0, "J/kg", 0.1),
+    "knee_work_negative": (-1.5, "J/kg", 0.15), "ankle_work_negative": (-0.7, "J/kg", 0.07),
+}  # fmt: skip
+METRICS_HEAD = [
+    "trial", "rider", "group", "task", "condition", "style", "side", "foot", "quantity", "value", "unit", "low", "high",
+    "note",
+]  # fmt: skip
+TRIALS_HEAD = [
+    "trial", "file", "rider", "group", "task", "condition", "style", "back_foot", "status", "reason"
+]  # fmt: skip
+LABELS = '[landmarks]\nasis_r = "a"\n'
+PLAN = """\
+name = "made up"
+task = "drop"
+baseline = "flat"
+primary = ["knee_flexion_peak_back", "vertical_force_peak_back", "knee_adduction_moment_peak_back"]
+curves = ["knee_flexion_angle"]
+[smallest_change]
+vertical_force_peak = 0.4
+"""

@@ -95,11 +95,19 @@ ORDER = (
     "insole.whatif",
     "synthetic",
     "study.manifest",
+    "study.mixed",
+    "study.effects",
+    "study.permutation",
+    "study.observations",
+    "study.comparison",
+    "study.styles",
+    "study.reference",
     "report",
     "study.trial",
     "study.workers",
     "study.batch",
     "study.rerun",
+    "study.compare",
     "cli",
 )
 """Top to bottom; a room imports only from rooms above it. Rooms of synthetic and report use each other freely."""
@@ -108,17 +116,21 @@ DOORS = {
     "ezc3d": {"report.derived_c3d", "synthetic"},
     "trimesh": {"insole.mesh", "report"},
     "matplotlib": {"report"},
-    "pandas": {"report"},
     "plotly": {"report.replay"},
+    "pandas": {"report", "study"},
     "typer": {"cli"},
     "rich": {"cli"},
     "distributed": {"study.workers"},
     "pyarrow": {"report.joined", "study.batch"},
     "threadpoolctl": {"study.trial"},
+    "statsmodels": {"study.mixed", "study.effects"},
+    "sklearn": {"study.styles"},
 }
 """A third-party package and the only rooms that may import it."""
 
 SLOW = (
+    "statsmodels",
+    "sklearn",
     "scipy.signal",
     "scipy.stats",
     "scipy.interpolate",

@@ -63,6 +63,7 @@ def test_every_command_is_shown() -> None:
     shown = {command_of(line) for line in COMMAND_LINES} | {"demo", "models", "explain"}
     assert shown == {
         "demo", "check", "labels", "analyse", "whatif", "shape", "material", "models", "explain", "study run",
+        "study compare",
         "study rerun",
     }  # fmt: skip
     assert "`jointload models`" in README and "`jointload explain`" in README

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from jointload.cli.app import app
-from jointload.cli.terminal import WARNINGS, console
+from jointload.cli.terminal import WARNINGS, console, watched
 
 if TYPE_CHECKING:
     from jointload.study.trial import Outcome
@@ -65,6 +65,34 @@ def run(
         f"{len(done.refused)} refused."
     )
     raise typer.Exit(SOME_REFUSED if done.refused else 0)
+
+
+@study.command("compare")
+def compare(
+    folder: Folder,
+    by: Annotated[str, typer.Option(help="condition, style or group", show_default=False)],
+    results: Annotated[Path | None, typer.Option(help="what `study run` wrote; DIR/results without it")] = None,
+    out: Annotated[Path | None, typer.Option(help="new folder; compare_BY in the results without it")] = None,
+    task: Annotated[str, typer.Option(help="only landings of this task; needed where there are several")] = "",
+    condition: Annotated[str, typer.Option(help="only landings under this condition")] = "",
+    scheme: Annotated[str, typer.Option(help="curves by 'sign_flip' or 'labels_within_riders'")] = "sign_flip",
+) -> None:
+    """Say what differs, what does not, and how much may be said: tables, figures and one page."""
+    from jointload.errors import SettingError, expected_found
+    from jointload.study.compare import compare_study
+
+    schemes = ("sign_flip", "labels_within_riders")
+    if scheme not in schemes:
+        raise SettingError(expected_found("--scheme", " or ".join(schemes), repr(scheme), "the command", "choose one"))
+    found, written = compare_study(
+        folder, by, results, out, task, condition, scheme == schemes[1], lambda names: watched(names, "Comparing")
+    )
+    for caution in found.cautions:
+        typer.echo(f"Note: {caution}")
+    for row in found.rows:
+        if row.primary:
+            typer.echo(f"{row.name}, {row.contrast.level} against {row.contrast.baseline}: {row.verdict}")
+    typer.echo(f"Wrote {written / 'comparison.html'} with tables, figures and methods beside it.")
 
 
 @study.command("rerun")

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import typer
 
@@ -15,6 +15,7 @@ from jointload.errors import OutputError, expected_found
 if TYPE_CHECKING:
     from jointload.intake.recording import Finding
 
+T = TypeVar("T")
 DONE, WARNINGS, BAD_INPUT = 0, 1, 2
 """Exit codes."""
 
@@ -44,8 +45,8 @@ def counted(words: str, total: int) -> Iterator[Callable[[int], None]]:
         yield lambda done: bar.update(task, advance=done)
 
 
-def watched(files: list[Path], words: str) -> Iterable[Path]:
-    """The files, with a progress bar on a terminal and nothing elsewhere."""
+def watched(files: Sequence[T], words: str) -> Iterable[T]:
+    """The files or other things, with a progress bar on a terminal and nothing elsewhere."""
     if not sys.stderr.isatty():
         return files
     from rich.progress import track

@@ -12,6 +12,7 @@ from jointload.analysis import Analysis
 from jointload.report.curves import curves_table
 from jointload.report.derived_c3d import write_derived
 from jointload.report.folder import DIGITS, RECORD
+from jointload.report.methods import methods_text
 from jointload.report.page import render_page
 from jointload.report.tables import all_findings, metrics_table, quality_table, run_record, series_table
 from jointload.report.whole_folder import write_whole
@@ -25,7 +26,8 @@ def write_trial(
 ) -> Path:
     """Write metrics.csv, curves.csv, quality.csv and run.json; series.csv, derived.c3d and report.html when `full`.
 
-    The folder appears whole or not at all. run.json holds the SHA-256 of every other file and what `extra` adds.
+    The folder appears whole or not at all. run.json holds the methods in words, the SHA-256 of
+    every other file, and what `extra` adds.
     """
 
     def fill(draft: Path) -> None:
@@ -36,7 +38,8 @@ def write_trial(
             series_table(analysis).to_csv(draft / "series.csv", index=False, float_format=DIGITS)
             write_derived(analysis, draft / "derived.c3d")
             (draft / "report.html").write_text(render_page(analysis), encoding="utf-8")
-        record = run_record(analysis, inputs) | dict(extra) | {"outputs": hashes(draft)}
+        methods = {"methods": dict(methods_text(analysis).checklist)}
+        record = run_record(analysis, inputs) | dict(extra) | methods | {"outputs": hashes(draft)}
         (draft / RECORD).write_text(json.dumps(record, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
 
     return write_whole(out, RECORD, fill)

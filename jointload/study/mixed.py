@@ -1,0 +1,155 @@
+"""Differences between conditions, styles or groups, by a linear mixed model with riders as random effects.
+
+A landing is one of several of a rider, and riders answer differently: the model has a random effect of the rider and,
+where a rider has several landings under one condition, one of the rider under that condition. Tests and intervals use
+Student's t with containment degrees of freedom, since the normal distribution is too narrow for a dozen riders; with
+equally many landings everywhere they are those of the paired t-test on the riders' means.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    import pandas
+
+CONFIDENCE = 0.95
+
+
+@dataclass(frozen=True)
+class Contrast:
+    """One level against the baseline, in the unit of the values: estimate with its 95 % interval, degrees of freedom,
+    two-sided p; the standard deviations of the model; NaN with a note where the data do not allow it."""
+
+    level: str
+    baseline: str
+    estimate: float
+    error: float
+    df: int
+    low: float
+    high: float
+    p: float
+    baseline_mean: float
+    between_riders: float
+    rider_by_level: float
+    residual: float
+    riders: int
+    trials: int
+    model: str
+    note: str = ""
+
+
+def contrasts(data: pandas.DataFrame, levels: Sequence[str]) -> list[Contrast]:
+    """Every other level against levels[0].
+
+    data : columns rider, level, value, a row a landing; rows without a value are left out
+    """
+    data = data[np.isfinite(data["value"]) & data["level"].isin(levels)].reset_index(drop=True)
+    why_not = _why_not(data, levels)
+    if why_not:
+        return [_unknown(level, levels[0], data, why_not) for level in levels[1:]]
+    within = bool((data.groupby("rider")["level"].nunique() > 1).any())
+    cells = data.groupby(["rider", "level"]).ngroups
+    repeated = len(data) > (cells if within else data["rider"].nunique())
+    df = _containment(data, len(levels), within)
+    if df < 1:
+        return [_unknown(level, levels[0], data, "too few riders") for level in levels[1:]]
+    codes = {level: f"level_{k}" for k, level in enumerate(levels)}
+    fit, words = _fitted(data.assign(level=data["level"].map(codes)), within, repeated)
+    return [_contrast(fit, words, data, levels[0], level, codes[level], df) for level in levels[1:]]
+
+
+def fit_mixed(formula: str, data: pandas.DataFrame, rider: str = "rider", random: str = "1", cell: str = "") -> Any:
+    """A linear mixed model by restricted maximum likelihood (statsmodels MixedLM).
+
+    random : formula of what varies by rider;  cell : formula of a further variance, such as 0 + C(level)
+    """
+    import statsmodels.formula.api as smf
+    from statsmodels.tools.sm_exceptions import ConvergenceWarning, HessianInversionWarning
+
+    parts = {"cell": cell} if cell else None
+    model = smf.mixedlm(formula, data, groups=rider, re_formula=random, vc_formula=parts)
+    with warnings.catch_warnings():
+        # a variance of zero, at the edge of what is allowed, is an answer here
+        for kind in (ConvergenceWarning, HessianInversionWarning, UserWarning, RuntimeWarning):
+            warnings.simplefilter("ignore", kind)
+        for method in ("nm", "powell") if cell else ("bfgs", "nm", "powell"):
+            fit = model.fit(reml=True, method=method)
+            if fit.converged:
+                break
+    return fit
+
+
+def _why_not(data: pandas.DataFrame, levels: Sequence[str]) -> str:
+    absent = [level for level in levels if not (data["level"] == level).any()]
+    if absent:
+        return f"no value under {', '.join(absent)}"
+    if data["rider"].nunique() < 2:
+        return "one rider: nothing can be said about others"
+    values = data["value"].to_numpy()
+    if np.ptp(values) <= 1e-12 * max(1.0, float(np.abs(values).max())):
+        return "all values are equal"
+    return ""
+
+
+def _containment(data: pandas.DataFrame, levels: int, within: bool) -> int:
+    """Cells of rider and level beyond one a rider and the levels' own, where riders meet several levels; else riders
+    beyond one a level."""
+    riders = data["rider"].nunique()
+    if not within:
+        return int(riders - levels)
+    return int(data.groupby(["rider", "level"]).ngroups - riders - (levels - 1))
+
+
+def _fitted(data: pandas.DataFrame, within: bool, repeated: bool) -> tuple[Any, str]:
+    formula = "value ~ C(level)"
+    if not within and not repeated:
+        import statsmodels.formula.api as smf
+
+        return smf.ols(formula, data).fit(), "ordinary least squares, one landing a rider"
+    if within and repeated:
+        fit = fit_mixed(formula, data, cell="0 + C(level)")
+        return fit, "mixed model, random: rider, and rider under each level"
+    return fit_mixed(formula, data), "mixed model, random: rider"
+
+
+def _contrast(fit: Any, words: str, data: pandas.DataFrame, baseline: str, level: str, code: str, df: int) -> Contrast:
+    from scipy import stats
+
+    mixed = hasattr(fit, "fe_params")
+    estimates, errors = (fit.fe_params, fit.bse_fe) if mixed else (fit.params, fit.bse)
+    name = next(key for key in estimates.index if key.endswith(f"[T.{code}]"))
+    estimate, error = float(estimates[name]), float(errors[name])
+    if mixed and not fit.converged:
+        return _unknown(level, baseline, data, "the model's variances could not be found")
+    if not error > 0:
+        return _unknown(level, baseline, data, "the riders differ by exactly the same amount")
+    half = float(stats.t.isf(0.5 * (1 - CONFIDENCE), df)) * error
+    return Contrast(
+        level=level,
+        baseline=baseline,
+        estimate=estimate,
+        error=error,
+        df=df,
+        low=estimate - half,
+        high=estimate + half,
+        p=float(2 * stats.t.sf(abs(estimate) / error, df)),
+        baseline_mean=float(estimates["Intercept"]),
+        between_riders=float(np.sqrt(np.asarray(fit.cov_re)[0, 0])) if mixed else float("nan"),
+        rider_by_level=float(np.sqrt(fit.vcomp[0])) if mixed and len(fit.vcomp) else float("nan"),
+        residual=float(np.sqrt(fit.scale)),
+        riders=int(data["rider"].nunique()),
+        trials=len(data),
+        model=words,
+    )
+
+
+def _unknown(level: str, baseline: str, data: pandas.DataFrame, why: str) -> Contrast:
+    nan = float("nan")
+    riders = int(data["rider"].nunique())
+    return Contrast(level, baseline, nan, nan, 0, nan, nan, nan, nan, nan, nan, nan, riders, len(data), "none", why)

@@ -1,0 +1,132 @@
+"""The numbers and curves of a study as its run has joined them: one value a landing, quantity and foot."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from jointload.errors import StudyError, expected_found
+from jointload.intake.recording import SIDES, Array
+from jointload.study.manifest import FEET, Study
+
+if TYPE_CHECKING:
+    import pandas
+
+Factor = str
+FACTORS = ("condition", "style", "group")
+NOT_COMPARED = ("body_weight_plate", "body_weight_rider", "fall_acceleration", "residual_force", "flight_time")
+"""Numbers that judge the recording and not the landing."""
+SYMMETRIC = ("vertical_force_peak", "knee_flexion_peak", "knee_flexion_moment_peak", "knee_work_negative")
+"""Quantities whose asymmetry is given (choice)."""
+ASYMMETRY = "(back − front) / larger of both in size × 100 %"
+ASYMMETRY_BY_SIDE = "(right − left) / larger of both in size × 100 %"
+"""At least nine equations are in use and differ by the side they refer to (Bishop et al. (2016) Strength Cond J)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Observations:
+    """What was seen.
+
+    trials : a row a landing: trial, rider, group, task, condition, style, back_foot, status, reason
+    numbers : a row a landing, quantity and foot: trial, rider, group, task, condition, style, quantity, foot, name,
+    value, unit; name is quantity_foot
+    by_stance : feet are back and front; else r and l, since not every rider's stance is known
+    """
+
+    trials: pandas.DataFrame
+    numbers: pandas.DataFrame
+    by_stance: bool
+    results: Path
+
+
+def read_observations(study: Study, results: Path) -> Observations:
+    """StudyError when the results are not there or are not those of this study's trials."""
+    import pandas as pd
+
+    advice = f"run `jointload study run {study.folder}` first, or name its folder with --results"
+    try:
+        trials = pd.read_csv(results / "trials.csv", dtype=str, keep_default_na=False)
+        table = pd.read_csv(results / "metrics.csv", dtype=str, keep_default_na=False)
+    except (OSError, ValueError) as problem:
+        found = getattr(problem, "strerror", None) or str(problem)
+        raise StudyError(
+            [expected_found("results", "trials.csv and metrics.csv", found, str(results), advice)]
+        ) from None
+    wanted, found = {trial.name for trial in study.landings}, set(trials["trial"])
+    if wanted != found:
+        differing = ", ".join(sorted(wanted ^ found)[:5])
+        message = expected_found(
+            "results", "the landings of trials.csv", f"more or fewer: {differing}", str(results), advice
+        )
+        raise StudyError([message])
+    by_stance = all(rider.rider.stance for rider in study.riders.values())
+    table["value"] = pd.to_numeric(table["value"], errors="coerce")
+    table["foot"] = table["foot"] if by_stance else table["side"]
+    numbers = table[~table["quantity"].isin(NOT_COMPARED)]
+    numbers = pd.concat([numbers, _asymmetries(numbers, by_stance)], ignore_index=True)
+    numbers["name"] = [
+        outcome(quantity, foot) for quantity, foot in zip(numbers["quantity"], numbers["foot"], strict=True)
+    ]
+    return Observations(trials, numbers, by_stance, results)
+
+
+def outcome(quantity: str, foot: str) -> str:
+    """knee_flexion_peak, back -> knee_flexion_peak_back."""
+    return f"{quantity}_{foot}" if foot else quantity
+
+
+def asymmetry(first: Array, second: Array) -> Array:
+    """(first - second) / max(|first|, |second|) in percent; positive: the first is larger."""
+    return 100 * (first - second) / np.maximum(np.abs(first), np.abs(second))
+
+
+def _asymmetries(numbers: pandas.DataFrame, by_stance: bool) -> pandas.DataFrame:
+    """Rows of asymmetry of each landing with both feet."""
+    first, second = FEET[:2] if by_stance else SIDES
+    of_trial = ["trial", "rider", "group", "task", "condition", "style"]
+    sided = numbers[numbers["quantity"].isin(SYMMETRIC)]
+    wide = sided.pivot_table(index=[*of_trial, "quantity"], columns="foot", values="value").reset_index()
+    if first not in wide or second not in wide:
+        return numbers.iloc[:0]
+    wide["value"] = asymmetry(wide[first].to_numpy(), wide[second].to_numpy())
+    wide["quantity"] = wide["quantity"] + "_asymmetry"
+    return wide[[*of_trial, "quantity", "value"]].assign(unit="%", foot="", side="", low="", high="", note="")
+
+
+@dataclass(frozen=True, eq=False)
+class Curves:
+    """One series of one foot: a row a landing in the order of trials; values (T, 101) in `unit`."""
+
+    name: str
+    quantity: str
+    foot: str
+    unit: str
+    trials: tuple[str, ...]
+    values: Array
+
+
+def read_curves(seen: Observations, quantities: Collection[str], trials: Iterable[str]) -> tuple[Curves, ...]:
+    """The curves of the named quantities; landings without one are left out of it."""
+    back = dict(zip(seen.trials["trial"], seen.trials["back_foot"], strict=True))
+    rows: dict[tuple[str, str, str], dict[str, Array]] = {}
+    for trial in trials:
+        with (seen.results / "trials" / trial / "curves.csv").open(encoding="utf-8", newline="") as file:
+            for row in csv.reader(file):
+                if row[0] in quantities:
+                    foot = (
+                        row[1] if not seen.by_stance or not row[1] else ("back" if row[1] == back[trial] else "front")
+                    )
+                    values = np.array([float(cell) if cell else np.nan for cell in row[5:]])
+                    if np.isfinite(values).all():
+                        rows.setdefault((row[0], foot, row[2]), {})[trial] = values
+    return tuple(
+        Curves(outcome(quantity, foot), quantity, foot, unit, tuple(found), np.array(list(found.values()), dtype=float))
+        for (quantity, foot, unit), found in sorted(
+            rows.items(), key=lambda item: (list(quantities).index(item[0][0]), item[0])
+        )
+    )

@@ -1,0 +1,147 @@
+"""A comparison from the joined numbers to the folder: what differs, what does not, and what cannot be said."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas
+import pytest
+from made_study import change, every_byte, made_results, sample_study
+
+from jointload.errors import SettingError, StudyError
+from jointload.study.batch import run_study
+from jointload.study.compare import compare_study
+from jointload.study.comparison import DIFFERS, OPEN, SAME, SMALL, Comparison, chosen, compare_curves
+from jointload.study.manifest import read_study
+from jointload.study.observations import read_curves, read_observations
+
+FILES = {
+    "comparison.html", "effects.csv", "curve_tests.csv", "styles.csv", "percentiles.csv", "table.md", "table.tex",
+    "methods.md", "comparison.json", "riders.svg", "effects.svg", "curves_1.svg", "styles.svg",
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def compared(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Comparison, Path]:
+    study = made_results(tmp_path_factory.mktemp("made") / "study", effect=1.5)
+    return study, *compare_study(study, "condition")
+
+
+def test_a_made_effect_is_found_and_its_absence_too(compared: tuple[Path, Comparison, Path]) -> None:
+    """The wedge adds 1.5 x 6 = 9 deg of knee flexion and nothing else; 0.4 BW would matter."""
+    found = compared[1]
+    verdicts = {row.name: row.verdict for row in found.rows if row.primary}
+    assert verdicts == {
+        "knee_flexion_peak_back": SMALL,
+        "vertical_force_peak_back": SAME,
+        "knee_adduction_moment_peak_back": verdicts["knee_adduction_moment_peak_back"],
+    }
+    assert verdicts["knee_adduction_moment_peak_back"] in (OPEN, SAME)
+    flexion = next(row for row in found.rows if row.name == "knee_flexion_peak_back")
+    assert flexion.contrast.low < 9.0 < flexion.contrast.high and flexion.contrast.df == 13
+    assert flexion.size.kind == "d_z within riders" and flexion.adjusted > flexion.contrast.p
+    assert flexion.margin_from == "minimal detectable change of single landings in this study"
+    assert flexion.margin == pytest.approx(1.96 * 2**0.5 * 6.0, rel=0.2), "landings were made with 6 deg of spread"
+    assert next(r for r in found.rows if r.name == "vertical_force_peak_back").margin == 0.4
+
+
+def test_the_curve_is_shaded_where_the_effect_was_made(compared: tuple[Path, Comparison, Path]) -> None:
+    (curve,) = compared[1].curves
+    assert curve.test is not None and curve.test.exact and len(curve.first) == 14
+    assert curve.test.stretches and all(
+        s.first >= 20 and 35 <= s.peak <= 65 and s.last <= 80 for s in curve.test.stretches
+    )
+
+
+def test_the_folder_holds_what_a_paper_needs(compared: tuple[Path, Comparison, Path]) -> None:
+    _, found, out = compared
+    assert {path.name for path in out.iterdir()} == FILES
+    effects = pandas.read_csv(out / "effects.csv")
+    assert len(effects) == len(found.rows) and set(effects["family"]) == {"primary", "exploratory"}
+    page = (out / "comparison.html").read_text(encoding="utf-8")
+    for words in ("Scheme: sign-flip", "does not prove where", "exploratory", "not a medical device"):
+        assert words in page.replace("\n", " ")
+    assert "http://" not in page and "https://" not in page
+    methods = (out / "methods.md").read_text(encoding="utf-8")
+    for item in ("Filter", "Trials attempted, kept and why", "Model", "Multiplicity", "Equivalence", "Asymmetry"):
+        assert f"- **{item}**" in methods
+    assert "84 landings, 84 kept" in methods and "(back − front) / larger" in methods
+    table = (out / "table.tex").read_text(encoding="utf-8")
+    assert table.count(r"\\") == 4 and "−" not in table and table.startswith(r"\begin{tabular}{llrrrrrrl}")
+
+
+def test_labels_within_riders_is_named(compared: tuple[Path, Comparison, Path]) -> None:
+    study = read_study(compared[0])
+    seen = read_observations(study, compared[0] / "results")
+    data, levels = chosen(seen, study.plan, "condition", "", "")
+    (curve,) = compare_curves(read_curves(seen, study.plan.curves, sorted(set(data["trial"]))), data, levels, True)
+    assert curve.test is not None and "landings of each rider" in curve.test.scheme
+    assert curve.test.stretches and not curve.test.exact
+
+
+def test_groups_are_compared_between_riders_and_twice_to_the_byte(
+    compared: tuple[Path, Comparison, Path], tmp_path: Path
+) -> None:
+    found, out = compare_study(compared[0], "group", out=tmp_path / "group", condition="flat")
+    assert found.levels == ("guest", "home") and found.trials == 42
+    flexion = next(row for row in found.rows if row.name == "knee_flexion_peak_back")
+    assert flexion.contrast.df == 12 and flexion.size.kind == "Hedges g between riders"
+    assert found.curves[0].test is not None and "groups" in found.curves[0].test.scheme
+    compare_study(compared[0], "group", out=tmp_path / "again", condition="flat")
+    assert every_byte(tmp_path / "again") == every_byte(out)
+
+
+def test_faults_are_told_together_and_nothing_is_written(tmp_path: Path) -> None:
+    study = made_results(tmp_path / "study", riders=3, times=1)
+
+    def flatten(rows: list[list[str]]) -> None:
+        for cells in rows[1:]:
+            if cells[8] == "vertical_force_peak":
+                cells[9] = "2.5"
+
+    change(study / "results" / "metrics.csv", flatten)
+    with pytest.raises(StudyError) as caught:
+        compare_study(study, "style", out=tmp_path / "out")
+    assert "expected two or more to compare, found none" in caught.value.faults[0]
+    with pytest.raises(StudyError, match=r"_peak_back: expected values that vary, found 2\.5 in all 6"):
+        compare_study(study, "condition", out=tmp_path / "out")
+    with pytest.raises(SettingError, match="--by: expected condition or style or group"):
+        compare_study(study, "shoe", out=tmp_path / "out")
+    assert not (tmp_path / "out").exists()
+
+
+def test_one_rider_is_no_study(tmp_path: Path) -> None:
+    study = made_results(tmp_path / "study", riders=1)
+    with pytest.raises(StudyError, match="riders: expected two or more, found 1"):
+        compare_study(study, "condition")
+
+
+def test_results_of_other_trials_are_not_compared(tmp_path: Path) -> None:
+    study = made_results(tmp_path / "study", riders=3, times=1)
+    with pytest.raises(StudyError, match="run `jointload study run"):
+        compare_study(study, "condition", results=tmp_path / "none")
+    change(study / "trials.csv", lambda rows: rows.pop())
+    with pytest.raises(StudyError, match=r"expected the landings of trials\.csv, found more or fewer: r02_wedge_0"):
+        compare_study(study, "condition")
+
+
+def test_several_tasks_are_not_thrown_together(tmp_path: Path) -> None:
+    study = made_results(tmp_path / "study", riders=4, times=1)
+    change(
+        study / "results" / "metrics.csv", lambda rows: [r.__setitem__(3, "step") for r in rows[1:] if r[1] == "r00"]
+    )
+    with pytest.raises(StudyError, match="task: expected one task, found drop and step"):
+        compare_study(study, "condition")
+    found, _ = compare_study(study, "condition", task="drop")
+    assert found.riders == 3 and found.task == "drop"
+
+
+def test_the_sample_says_how_little_three_riders_can(tmp_path: Path) -> None:
+    study = sample_study(tmp_path / "study")
+    run_study(study)
+    found, out = compare_study(study, "condition")
+    assert any(text.startswith("3 riders") for text in found.cautions)
+    assert any("can give no p below 0.25" in text for text in found.cautions)
+    assert not any(row.verdict == DIFFERS for row in found.rows if row.primary)
+    assert all(curve.test and not curve.test.stretches for curve in found.curves)
+    assert "How much this study can say" in (out / "comparison.html").read_text(encoding="utf-8")

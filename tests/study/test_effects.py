@@ -1,0 +1,78 @@
+"""Effect sizes, equivalence and many tests at once, against general statistics packages."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas
+import pytest
+from made_study import made_numbers as study
+from scipy import stats
+from statsmodels.stats.weightstats import ttost_ind, ttost_paired
+
+from jointload.study.effects import benjamini_hochberg, effect_size, equivalence_p, hedges_g, holm, paired_size
+from jointload.study.mixed import contrasts
+
+BH_1995 = (
+    0.0001, 0.0004, 0.0019, 0.0095, 0.0201, 0.0278, 0.0298, 0.0344, 0.0459, 0.3240, 0.4262, 0.5719, 0.6528, 0.7590, 1.0
+)  # fmt: skip
+"""Benjamini and Hochberg (1995) J R Stat Soc B 57:289-300, the 15 comparisons of their example (from memory)."""
+
+
+def test_the_example_of_benjamini_and_hochberg() -> None:
+    """Four are rejected with the false discovery rate held, three with Holm (from memory)."""
+    assert sum(p <= 0.05 for p in benjamini_hochberg(BH_1995)) == 4
+    assert sum(p <= 0.05 for p in holm(BH_1995)) == 3
+
+
+def test_a_p_that_is_not_known_stays_so_and_counts_for_nothing() -> None:
+    assert holm([0.01, float("nan"), 0.04]) == pytest.approx([0.02, float("nan"), 0.04], nan_ok=True)
+    assert np.isnan(holm([float("nan")])).all() and holm([]) == []
+
+
+def test_equivalence_is_two_one_sided_tests() -> None:
+    data = study(12, 2, effect=0.1)
+    (found,) = contrasts(data, ["flat", "wedge"])
+    means = data.groupby(["rider", "level"])["value"].mean().unstack()
+    for margin in (0.3, 0.8, 2.0):
+        wanted = ttost_paired(means["wedge"].to_numpy(), means["flat"].to_numpy(), -margin, margin)[0]
+        assert equivalence_p(found, margin) == pytest.approx(wanted, rel=1e-3)
+    assert np.isnan(equivalence_p(found, float("nan")))
+
+
+def test_equivalence_between_groups() -> None:
+    data = study(12, 1)
+    data = data[(data["level"] == "flat") == (data["rider"].str[1:].astype(int) < 6)]
+    (found,) = contrasts(data, ["flat", "wedge"])
+    first, second = (data.loc[data["level"] == level, "value"].to_numpy() for level in ("flat", "wedge"))
+    assert equivalence_p(found, 1.5) == pytest.approx(ttost_ind(second, first, -1.5, 1.5)[0])
+
+
+def test_sizes_by_hand() -> None:
+    """d_z of 1, 2, 3 is 2; Hedges' g of (0, 2) and (3, 5): difference 3 over root 2, times 1 - 3 / 7."""
+    assert paired_size(np.array([1.0, 2.0, 3.0])).value == pytest.approx(2.0)
+    assert hedges_g(np.array([0.0, 2.0]), np.array([3.0, 5.0])).value == pytest.approx(3 / np.sqrt(2) * (1 - 3 / 7))
+
+
+def test_intervals_of_an_effect_size_hold_the_true_one() -> None:
+    """400 seeded samples each; the binomial's 99 % range about 95 % of 400 is 368 to 391."""
+    rng = np.random.default_rng(4)
+    paired = [paired_size(0.7 + rng.standard_normal(10)) for _ in range(400)]
+    grouped = [hedges_g(rng.standard_normal(9), 0.7 + rng.standard_normal(12)) for _ in range(400)]
+    for sizes, true in ((paired, 0.7), (grouped, 0.7)):
+        held = sum(size.low < true < size.high for size in sizes)
+        assert stats.binomtest(held, 400, 0.95).pvalue > 0.01
+
+
+def test_the_kind_of_size_follows_from_who_did_what() -> None:
+    data = study(8, 2)
+    assert effect_size(data, "flat", "wedge").kind == "d_z within riders"
+    apart = data[(data["level"] == "flat") == (data["rider"] < "r4")]
+    assert effect_size(apart, "flat", "wedge").kind == "Hedges g between riders"
+    assert effect_size(study(2, 2), "flat", "wedge").kind == "none"
+    same = pandas.DataFrame([(f"r{k}", level, 1.0) for k in range(4) for level in "ab"], columns=list(data))
+    assert np.isnan(effect_size(same, "a", "b").value)
+
+
+def test_a_far_out_effect_has_an_interval() -> None:
+    size = paired_size(np.array([10.0, 10.1, 10.2]))
+    assert np.isfinite([size.low, size.high]).all() and size.low < size.value < size.high
