@@ -75,14 +75,12 @@ def _facts(found: Comparison) -> str:
     primary = [row for row in found.rows if row.primary]
     differing = sum(row.verdict in (DIFFERS, SMALL) for row in primary)
     same = sum(row.verdict in (SAME, SMALL) for row in primary)
-    return html.facts(
-        (
-            ("Riders", str(found.riders), f"{found.trials} landings compared"),
-            ("Landings attempted", str(found.attempted), "refused ones are listed under Methods"),
-            ("Primary tests that differ", f"{differing} of {len(primary)}", "error of the family held at 5 % (Holm)"),
-            ("Shown to be the same", f"{same} of {len(primary)}", "within the smallest change, by two one-sided tests"),
-        )
+    rows = (
+        ("Riders", str(found.riders), f"{found.trials} landings compared, {found.attempted} attempted"),
+        ("Primary tests that differ", f"{differing} of {len(primary)}", "error of the family held at 5 % (Holm)"),
+        ("Shown to be the same", f"{same} of {len(primary)}", "within the smallest change, by two one-sided tests"),
     )
+    return html.table((), rows, (1,))
 
 
 def _cautions(found: Comparison) -> str:
