@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from jointload.report import landing_curves
+from jointload.report import html, landing_curves
+from jointload.report.answers import alignment_answer
 from jointload.report.cells import measure_table
 from jointload.report.section import Reported
 from jointload.report.sheet_html import sheet_figure
@@ -18,8 +19,12 @@ QUANTITIES = (
 
 def alignment_section(reported: Reported) -> str:
     analysis = reported.analysis
-    return sheet_figure(
-        landing_curves.angles(analysis),
-        "Joint angles and the lean of the trunk, with 95 % bands where intervals were drawn. A break in a line is data "
-        "that is not known.",
-    ) + measure_table(analysis, QUANTITIES)
+    return (
+        html.answer(alignment_answer(analysis))
+        + sheet_figure(
+            landing_curves.angles(analysis),
+            "Joint angles and the lean of the trunk, with 95 % bands where intervals were drawn. A break in a line is "
+            "data that is not known.",
+        )
+        + measure_table(analysis, QUANTITIES)
+    )

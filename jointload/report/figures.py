@@ -109,17 +109,24 @@ def panel_axes(sheet: Sheet) -> tuple[float, float, float, float]:
 
 
 def _saved(draw: Callable[[Figure], None], form: str, style: Any) -> bytes:
+    """The figure's file; the SVG canvas is asked itself, as savefig draws every figure twice."""
     from matplotlib import rc_context
     from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
+    out = io.BytesIO()
     with rc_context(style):
         figure = Figure()
-        FigureCanvasAgg(figure)
-        draw(figure)
-        out = io.BytesIO()
-        undated: Any = {"svg": {"Date": None, "Creator": None}, "pdf": {"CreationDate": None}, "png": {}}[form]
-        figure.savefig(out, format=form, metadata=undated, dpi=PAPER_DOTS if form == "png" else 72)
+        if form == "svg":
+            canvas = FigureCanvasSVG(figure)
+            draw(figure)
+            canvas.print_svg(out, metadata={"Date": None, "Creator": None})
+        else:
+            FigureCanvasAgg(figure)
+            draw(figure)
+            undated: Any = {"CreationDate": None} if form == "pdf" else {}
+            figure.savefig(out, format=form, metadata=undated, dpi=PAPER_DOTS)
     return out.getvalue()
 
 

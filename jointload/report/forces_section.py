@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from jointload.report import landing_curves
+from jointload.report import html, landing_curves
+from jointload.report.answers import forces_answer
 from jointload.report.cells import measure_table
 from jointload.report.section import Reported
 from jointload.report.sheet_html import sheet_figure
@@ -18,8 +19,12 @@ QUANTITIES = (
 
 def forces_section(reported: Reported) -> str:
     analysis = reported.analysis
-    return sheet_figure(
-        landing_curves.forces(analysis),
-        "Ground force on each foot in body weights, low-pass filtered for peaks, along the pelvis' forward direction "
-        "at touch-down and across it. Marks stand at the largest vertical force of each foot.",
-    ) + measure_table(analysis, QUANTITIES)
+    return (
+        html.answer(forces_answer(analysis))
+        + sheet_figure(
+            landing_curves.forces(analysis),
+            "Ground force on each foot in body weights, low-pass filtered for peaks, along the pelvis' forward "
+            "direction at touch-down and across it. Marks stand at the largest vertical force of each foot.",
+        )
+        + measure_table(analysis, QUANTITIES)
+    )

@@ -47,6 +47,11 @@ def section(key: str, heading: str, *parts: str) -> str:
     )
 
 
+def answer(text: str) -> str:
+    """What a section says first; nothing where nothing is known."""
+    return f'<p class="lead">{escape(text)}</p>' if text else ""
+
+
 def paragraph(text: str) -> str:
     return f"<p>{escape(text)}</p>"
 

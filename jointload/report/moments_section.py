@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from jointload.report import landing_curves, pictures
+from jointload.report import html, landing_curves, pictures
+from jointload.report.answers import moments_answer
 from jointload.report.cells import measure_table
 from jointload.report.section import Reported
 from jointload.report.sheet_html import sheet_figure
@@ -19,7 +20,8 @@ QUANTITIES = (
 def moments_section(reported: Reported) -> str:
     analysis = reported.analysis
     return (
-        sheet_figure(
+        html.answer(moments_answer(analysis))
+        + sheet_figure(
             landing_curves.moments(analysis),
             "Joint moments per kilogram of body mass. External is the load on the joint, internal the body's answer. "
             "Shaded: 95 % bands, where intervals were drawn.",

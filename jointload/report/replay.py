@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from jointload.analysis import Analysis
+from jointload.body.board import track_board
 from jointload.insole.response import place_foot
 from jointload.insole.whatif import WhatIf
 from jointload.intake.recording import SIDES, Array
@@ -60,7 +61,11 @@ def replay_data(analysis: Analysis, whatif: WhatIf | None = None) -> dict[str, A
     landing = analysis.landing
     frames = shown_frames(landing)
     zero = landing.events.first_touchdown
-    lines = [*_body_lines(landing, frames), *_insole_lines(landing, whatif, frames)]
+    lines = [
+        *_body_lines(landing, frames),
+        *_board_lines(analysis, frames),
+        *_insole_lines(landing, whatif, frames),
+    ]
     return {
         "times": [round(float(1000 * (k / landing.poses.rate - zero)), 1) for k in frames],
         "span": [round(float(t), 1) for t in landing_curves.shown_span(landing)],
@@ -116,6 +121,18 @@ def _chains(landing: Landing, chains: list[tuple[str, ...]], frames: list[int]) 
         parts += [landing.poses.place(landing.body, name)[:, frames] for name in chain]
         parts.append(np.full((3, len(frames)), np.nan))
     return {"places": _seen(landing, np.stack(parts[:-1], axis=1))}
+
+
+def _board_lines(analysis: Analysis, frames: list[int]) -> list[dict[str, Any]]:
+    """Edges of the deck and of what the board stands on."""
+    board, settings, landing = analysis.session.board, analysis.settings, analysis.landing
+    pose = None if board is None else track_board(landing.recording, board, settings.cutoff, settings.longest_gap)
+    if pose is None:
+        return []
+    apart = np.full((3, 1, pose.deck.shape[-1]), np.nan)
+    edges = np.concatenate([pose.deck, pose.deck[:, :1], apart, pose.supports, pose.supports[:, :1]], axis=1)
+    line = {"name": "board", "colour": BOARD_COLOUR, "symbol": "none"}
+    return [{**line, "places": _seen(landing, edges[..., frames])}]
 
 
 def _insole_lines(landing: Landing, whatif: WhatIf | None, frames: list[int]) -> list[dict[str, Any]]:

@@ -19,7 +19,7 @@ JOINTS = ("ankle", "knee", "hip")
 def absorbed_energy(analysis: Analysis) -> Panel:
     """One bar a joint and side [J/kg of body mass], named with its share of the side's sum."""
     sides = list(analysis.landing.events.sides)
-    energy = {side: _absorbed(analysis, side) for side in sides}
+    energy = {side: absorbed(analysis, side) for side in sides}
 
     def draw(axes: Axes) -> None:
         largest = max((v for parts in energy.values() for v in parts.values() if np.isfinite(v)), default=1.0)
@@ -55,7 +55,7 @@ def _amount(parts: dict[str, float], joint: str) -> str:
     return number_text(parts[joint], "J/kg") + share
 
 
-def _absorbed(analysis: Analysis, side: str) -> dict[str, float]:
+def absorbed(analysis: Analysis, side: str) -> dict[str, float]:
     """Joint -> absorbed energy [J/kg], positive."""
     out = {}
     for joint in JOINTS:

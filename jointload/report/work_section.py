@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from jointload.report import landing_curves
+from jointload.report import html, landing_curves
+from jointload.report.answers import work_answer
 from jointload.report.cells import measure_table
 from jointload.report.section import Reported
 from jointload.report.sheet_html import sheet_figure
@@ -15,7 +16,11 @@ QUANTITIES = (
 
 def work_section(reported: Reported) -> str:
     analysis = reported.analysis
-    return sheet_figure(
-        landing_curves.powers(analysis),
-        "Power of each joint, and the energy that ankle, knee and hip absorbed with their shares.",
-    ) + measure_table(analysis, QUANTITIES)
+    return (
+        html.answer(work_answer(analysis))
+        + sheet_figure(
+            landing_curves.powers(analysis),
+            "Power of each joint, and the energy that ankle, knee and hip absorbed with their shares.",
+        )
+        + measure_table(analysis, QUANTITIES)
+    )

@@ -11,13 +11,15 @@ from html.parser import HTMLParser
 
 import numpy as np
 import pytest
+from boards import board_landing, session_of
 
-from jointload.analysis import Analysis
+from jointload.analysis import Analysis, analyse
 from jointload.insole.whatif import WhatIf
 from jointload.intake.recording import Finding
 from jointload.landing.landed import Measure
 from jointload.landing.measures import BODY_MEASURES, SIDE_MEASURES
 from jointload.report import landing_curves, pictures
+from jointload.report.answers import alignment_answer, forces_answer, moments_answer, work_answer
 from jointload.report.figures import Sheet, panel_pictures, sheet_file
 from jointload.report.page import SECTIONS, render_page
 from jointload.report.replay import FOLLOWED, MOST_FRAMES, replay_data, shown_frames
@@ -214,6 +216,32 @@ def test_the_replay_holds_the_landing(analysis: Analysis, prediction: WhatIf) ->
     assert force[2] == pytest.approx(landing.contact.force[1, 0, frames[k]], abs=0.006 * landing.weight)
     insole = np.array(data["lines"][3]["places"][k])
     assert np.ptp(insole[:2], axis=1).max() == pytest.approx(1000 * prediction.shape.length, rel=0.15)
+
+
+def test_sections_begin_with_their_answer(analysis: Analysis, page: str) -> None:
+    shown = {
+        m.side: m.value / analysis.landing.weight for m in analysis.measures if m.quantity == "vertical_force_peak"
+    }
+    text = read(page).text
+    assert f"The ground pushed the right foot with up to {shown['r']:.2f} body weights" in text
+    assert f"the left foot with up to {shown['l']:.2f} body weights" in text
+    unknown = tuple(replace(m, value=np.nan) if m.side == "r" else m for m in analysis.measures)
+    partly = replace(analysis, measures=unknown)
+    assert forces_answer(partly).startswith("The ground pushed the left foot")
+    nothing = replace(analysis, measures=tuple(replace(m, value=np.nan) for m in analysis.measures))
+    for answer in (forces_answer, alignment_answer, moments_answer, work_answer):
+        assert answer(nothing) == ""
+
+
+def test_a_board_is_drawn_under_the_feet() -> None:
+    analysis = analyse(session_of(board_landing("equal")), variants=False)
+    lines = {line["name"]: line["places"] for line in replay_data(analysis)["lines"]}
+    session = analysis.session
+    board = np.array(lines["board"][-1], dtype=float)
+    assert session.board is not None
+    assert np.ptp(board[:2, :4], axis=1).max() == pytest.approx(1000 * session.board.length, rel=0.1)
+    feet = np.array(lines["right leg"][-1], dtype=float)
+    assert 0 < np.nanmin(feet[2]) - np.nanmin(board[2]) < 200
 
 
 def test_a_gap_of_the_replay_is_nothing_drawn(analysis: Analysis) -> None:
