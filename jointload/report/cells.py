@@ -98,7 +98,7 @@ def _cell(measure: Measure, what: Quantity, analysis: Analysis) -> str:
         text = f'<span class="outside">{text}</span>'
     if np.isfinite(measure.low) and np.isfinite(measure.high):
         ends = [shown(v, what, analysis.landing.weight) for v in (measure.low, measure.high)]
-        text += f"<small>{' to '.join(number_text(v, what.unit) for v in ends)}</small>"
+        text += f'<small class="interval">{" to ".join(number_text(v, what.unit) for v in ends)}</small>'
     return text + (f"<small>{escape(measure.note)}</small>" if measure.note else "")
 
 

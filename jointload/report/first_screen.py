@@ -98,4 +98,5 @@ def _card_row(measure: Measure, what: Quantity, analysis: Analysis) -> str:
     else:
         note = " to ".join(number_text(end, what.unit) for end in ends) if np.isfinite(ends).all() else ""
     side = SIDE_WORDS[measure.side]
-    return f"<dd><span>{side}</span><b>{number}</b><small>{escape(note)}</small></dd>"
+    kind = "" if is_unknown(measure) else ' class="interval"'
+    return f"<dd><span>{side}</span><b>{number}</b><small{kind}>{escape(note)}</small></dd>"

@@ -14,8 +14,10 @@ import numpy as np
 import pytest
 
 from jointload.analysis import Analysis
+from jointload.insole.shape import InsoleShape
 from jointload.insole.whatif import WhatIf
 from jointload.report.page import render_page
+from jointload.report.shape_folder import write_shape
 
 webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
 from selenium.webdriver.common.by import By  # noqa: E402
@@ -200,8 +202,8 @@ def test_a_telephone_scrolls_one_way_only(browser: Any) -> None:
     assert letters > 0.7
 
 
-def test_no_serious_barrier(browser: Any) -> None:
-    """axe-core's rules (WCAG 2 A and AA and its own best practice)."""
+def barriers(browser: Any) -> list[tuple[str, list[str]]]:
+    """Serious and critical findings of axe-core's rules: WCAG 2 A and AA, and its own best practice."""
     pytest.importorskip("axe_core_python", reason="axe-core-python is not installed")
     browser.execute_script((resources.files("axe_core_python") / "axe.min.js").read_text(encoding="utf-8"))
     browser.set_script_timeout(LONGEST_WAIT)
@@ -209,12 +211,15 @@ def test_no_serious_barrier(browser: Any) -> None:
         "const done = arguments[0]; axe.run({ resultTypes: ['violations'] }).then(done, (e) => done(String(e)))"
     )
     assert isinstance(found, dict), found
-    serious = [
+    return [
         (rule["id"], [node["html"][:120] for node in rule["nodes"][:3]])
         for rule in found["violations"]
         if rule["impact"] in ("serious", "critical")
     ]
-    assert serious == []
+
+
+def test_no_serious_barrier(browser: Any) -> None:
+    assert barriers(browser) == []
 
 
 def test_nothing_was_loaded_and_nothing_complained(browser: Any) -> None:
@@ -225,3 +230,9 @@ def test_nothing_was_loaded_and_nothing_complained(browser: Any) -> None:
     asked = [m["params"]["request"]["url"] for m in messages if m["method"] == "Network.requestWillBeSent"]
     assert asked
     assert [url[:80] for url in asked if not url.startswith(("file:", "data:", "blob:"))] == []
+
+
+def test_the_sheet_of_an_insole_has_no_serious_barrier(browser: Any, tmp_path: Path) -> None:
+    write_shape([InsoleShape("r", 0.265)], tmp_path / "insole")
+    browser.get((tmp_path / "insole" / "sheet.html").as_uri())
+    assert barriers(browser) == []
