@@ -24,9 +24,11 @@ from jointload.landing.events import find_events, touchdown_frames
 from jointload.landing.landed import Landing, Measure
 from jointload.landing.measures import measure_landing
 from jointload.landing.split_measures import split_findings, with_split_interval
+from jointload.landing.tissue_measures import with_tissue_spreads
 from jointload.landing.verdict import judge, stop_moments
 from jointload.loads.contact import Lost, foot_contact, standing_weight
 from jointload.loads.deck import under_feet
+from jointload.loads.from_above import loads_from_above
 from jointload.loads.moments import joint_loads, smooth_loads
 from jointload.loads.shared_plate import share_plates
 from jointload.loads.split_interval import split_interval
@@ -76,7 +78,7 @@ def analyse(session: Session, settings: Settings | None = None, variants: bool =
     landing, landing_findings = descend(session, body, plate_weight, settings)
     verdict = judge(landing)
     landing = stop_moments(landing, verdict.stopped)
-    measures = with_split_interval(measure_landing(landing), landing)
+    measures = with_split_interval(with_tissue_spreads(measure_landing(landing), landing), landing)
     findings = _recording_findings(session, plate_weight) + weight_findings + body.findings + landing_findings
     return Analysis(
         session=session,
@@ -137,6 +139,9 @@ def descend(
         weight_on_plates=plate_weight,
         settings=settings,
         split=interval,
+        upper=loads_from_above(
+            poses, markers, body, angles, settings.cutoff if settings.smoothing == "after" else None
+        ),
     )
     motion_findings = gap_findings + pose_findings + gimbal_findings(angles)
     return landing, motion_findings + plates.findings + contact.findings + events.findings

@@ -123,6 +123,7 @@ def test_units_follow_from_si_units_and_normaliser():
             assert (unit == si and unit in unchanged) or (unit, si) in {
                 ("deg", "rad"),
                 ("ms", "s"),
+                ("MPa", "Pa"),
                 ("word", "none"),
             }, name
             assert normaliser == "none", name
@@ -130,7 +131,8 @@ def test_units_follow_from_si_units_and_normaliser():
 
 def test_moments_are_external_at_knee_and_hip_and_internal_where_their_literature_is():
     ankle = {"ankle_inversion_moment_peak", "ankle_eversion_moment_peak"}
-    internal = ankle | {"l5s1_extension_moment_peak", "l5s1_lateral_bend_moment_peak"}
+    back = {"extension_moment_peak", "lateral_bend_moment_peak", "extension_impulse", "moment_disagreement"}
+    internal = ankle | {f"l5s1_{name}" for name in back}
     for name, row in glossary().items():
         if "N m" in row["si_unit"]:
             assert row["kind"] == ("internal" if name in internal else "external"), name

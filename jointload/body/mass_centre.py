@@ -39,7 +39,7 @@ def mass_centre(poses: SegmentPoses, markers: dict[str, Array], body: FittedBody
             weighted += part * (origin + rotate(rotation, body.inertia[name].com[..., None]))
             mass = mass + part
     for name, line in body.definition.mass_lines.items():
-        start, end = (_place(point, poses, markers, body) for point in (line.start, line.end))
+        start, end = (line_point(point, poses, markers, body) for point in (line.start, line.end))
         if start is None or end is None:
             missing.append(name)
             continue
@@ -51,8 +51,9 @@ def mass_centre(poses: SegmentPoses, markers: dict[str, Array], body: FittedBody
     return MassCentre(position, share, tuple(missing))
 
 
-def _place(point: str, poses: SegmentPoses, markers: dict[str, Array], body: FittedBody) -> Array | None:
-    """A point of a mass line: seen markers first, a carried point otherwise."""
+def line_point(point: str, poses: SegmentPoses, markers: dict[str, Array], body: FittedBody) -> Array | None:
+    """(3, F) [m] of a point of a mass line: seen markers first, a carried point otherwise; None where there is
+    neither."""
     for choice in body.definition.points.get(point, ((point,),)):
         labels = [body.landmark_labels.get(name, "") for name in choice]
         if all(label in markers for label in labels):

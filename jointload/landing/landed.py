@@ -15,6 +15,7 @@ from jointload.intake.recording import SIDES, Array, Recording
 from jointload.landing.alignment import Alignment
 from jointload.landing.events import LandingEvents, impact_lowpass
 from jointload.loads.contact import Contact
+from jointload.loads.from_above import UpperLoads
 from jointload.loads.moments import JointLoads
 from jointload.loads.split_interval import SplitInterval
 from jointload.settings import Settings
@@ -60,6 +61,8 @@ class Landing:
     settings: Settings
     split: SplitInterval | None = None
     """Loads over every way in which two feet may share a plate, None where they do not."""
+    upper: UpperLoads | None = None
+    """L5/S1 from trunk, head and arms, where it was computed."""
     _fast: dict[str, Array] = field(default_factory=dict, compare=False)
 
     def window(self, side: str) -> slice:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from jointload.intake.recording import Array
-from jointload.landing.landed import Landing, Result, Sided, both_sides_note, largest, whole_window
+from jointload.landing.landed import Landing, Result, Sided, largest
 from jointload.numerics.rotations import dot
 from jointload.numerics.signals import integral
 
@@ -60,18 +60,3 @@ def along(landing: Landing, joint: str, segment: str) -> Array:
 
 def knee_compression_peak(landing: Landing, side: str) -> Result:
     return largest(-along(landing, f"knee_{side}", f"shank_{side}")[landing.window(side)])
-
-
-def l5s1_compression_peak(landing: Landing) -> Result:
-    return largest(along(landing, "l5s1", "pelvis")[whole_window(landing)]), both_sides_note(landing)
-
-
-def l5s1_extension_moment_peak(landing: Landing) -> Result:
-    return largest(-landing.loads.of("l5s1", "flexion", "internal")[whole_window(landing)]), both_sides_note(landing)
-
-
-def l5s1_lateral_bend_moment_peak(landing: Landing) -> Result:
-    moment = landing.loads.of("l5s1", "lateral_bend_right", "internal")[whole_window(landing)]
-    known = moment.size > 0 and np.isfinite(moment).all()
-    value = float(moment[np.argmax(np.abs(moment))]) if known else float("nan")
-    return value, both_sides_note(landing)

@@ -19,6 +19,15 @@ from jointload.landing.angle_measures import (
     series_at_touchdown,
     trunk_flexion_peak,
 )
+from jointload.landing.back_measures import (
+    l5s1_compression_peak,
+    l5s1_extension_impulse,
+    l5s1_extension_moment_peak,
+    l5s1_lateral_bend_moment_peak,
+    l5s1_moment_disagreement,
+    lordosis_at,
+    lordosis_standing,
+)
 from jointload.landing.body_measures import (
     body_weight_plate,
     body_weight_rider,
@@ -47,12 +56,26 @@ from jointload.landing.load_measures import (
     MOMENT_PEAKS,
     impulse,
     knee_compression_peak,
-    l5s1_compression_peak,
-    l5s1_extension_moment_peak,
-    l5s1_lateral_bend_moment_peak,
     moment_peak,
     power_absorbed_peak,
     work_negative,
+)
+from jointload.landing.style_measures import (
+    JOINTS,
+    back_front,
+    leg_impulse,
+    leg_work,
+    right_left,
+    softness,
+    trunk_lean_forward_peak,
+    work_share,
+)
+from jointload.landing.tissue_measures import (
+    BODY_LOADS,
+    SIDE_LOADS,
+    body_load,
+    side_load,
+    tibiofemoral_medial_share,
 )
 
 
@@ -93,10 +116,21 @@ BODY_MEASURES: dict[str, Unsided] = {
     "pelvis_tilt_touchdown": body_at_touchdown("pelvis_tilt"),
     "trunk_lean_touchdown": body_at_touchdown("trunk_lean"),
     "trunk_lean_forward_touchdown": body_at_touchdown("trunk_lean_forward"),
+    "trunk_lean_forward_peak": trunk_lean_forward_peak,
     "trunk_flexion_peak": trunk_flexion_peak,
+    "lordosis_standing": lordosis_standing,
+    "lordosis_touchdown": lordosis_at("touchdown"),
+    "lordosis_force_peak": lordosis_at("force_peak"),
+    "l5s1_extension_impulse": l5s1_extension_impulse,
     "l5s1_extension_moment_peak": l5s1_extension_moment_peak,
     "l5s1_lateral_bend_moment_peak": l5s1_lateral_bend_moment_peak,
     "l5s1_compression_peak": l5s1_compression_peak,
+    "l5s1_moment_disagreement": l5s1_moment_disagreement,
+    **{name: body_load(name) for name in BODY_LOADS},
+    "force_asymmetry_right_left": right_left(leg_impulse),
+    "force_asymmetry_back_front": back_front(leg_impulse),
+    "work_asymmetry_right_left": right_left(leg_work),
+    "work_asymmetry_back_front": back_front(leg_work),
 }
 
 SIDE_MEASURES: dict[str, Sided] = {
@@ -137,4 +171,8 @@ SIDE_MEASURES: dict[str, Sided] = {
     "ankle_work_negative": work_negative("ankle"),
     "knee_work_negative": work_negative("knee"),
     "hip_work_negative": work_negative("hip"),
+    **{f"{joint}_work_share": work_share(joint) for joint in JOINTS},
+    "softness": softness,
+    **{name: side_load(name) for name in SIDE_LOADS},
+    "tibiofemoral_medial_share": tibiofemoral_medial_share,
 }

@@ -69,7 +69,9 @@ def stop_moments(landing: Landing, stopped: tuple[Lost, ...]) -> Landing:
     loads = joint_loads(landing.poses, landing.body, landing.angles, force, moment)
     if settings.smoothing == "after":
         loads, _ = smooth_loads(loads, landing.angles, settings.cutoff, landing.poses.rate)
-    return replace(landing, contact=replace(contact, lost=(*contact.lost, *stopped)), loads=loads)
+    throughout = {gone.side for gone in stopped if gone.start == 0 and gone.stop >= landing.recording.frames}
+    upper = None if throughout == set(SIDES) else landing.upper
+    return replace(landing, contact=replace(contact, lost=(*contact.lost, *stopped)), loads=loads, upper=upper)
 
 
 CHECKS: dict[str, Callable[[Landing], Judgement]] = {

@@ -13,11 +13,11 @@ from jointload.errors import ModelDataError, known_names
 from jointload.intake.rider import G
 from jointload.modeldata import load_model
 
-UNIT_FACTORS = {("rad", "deg"): 180.0 / math.pi, ("s", "ms"): 1000.0, ("m", "mm"): 1000.0}
+UNIT_FACTORS = {("rad", "deg"): 180.0 / math.pi, ("s", "ms"): 1000.0, ("m", "mm"): 1000.0, ("Pa", "MPa"): 1e-6}
 """Shown units in one SI unit; every other pair differs by its normaliser alone."""
 DECIMALS = {
     "deg": 1, "ms": 0, "N": 0, "BW": 2, "BW/s": 1, "BW s": 3, "m": 3, "m/s": 2, "m/s2": 2, "s": 3, "1": 2,
-    "Nm/kg": 2, "Nm s/kg": 3, "J/kg": 2, "W/kg": 1, "mm": 1, "%": 0,
+    "Nm/kg": 2, "Nm s/kg": 3, "J/kg": 2, "W/kg": 1, "mm": 1, "%": 0, "MPa": 1,
 }  # fmt: skip
 """Decimals that a reader can use; CSV files keep every digit."""
 SIDE_WORDS = {"r": "right", "l": "left", "": "body"}

@@ -6,15 +6,20 @@ import pytest
 
 from jointload.intake.rider import Rider
 from jointload.intake.session import Session
-from jointload.synthetic.landing import simulate_landing
+from jointload.synthetic.landing import SyntheticLanding, simulate_landing
 from jointload.synthetic.measurement import as_recording
 from jointload.synthetic.specification import LandingSpec
 from jointload.synthetic.standing import TYPICAL, label_map, static_recording
 
 
 @pytest.fixture(scope="session")
-def clean_session() -> Session:
+def simulated() -> SyntheticLanding:
+    """The landing itself, whose truth is known."""
+    return simulate_landing(LandingSpec(Rider("S3", 70.0, 1.76, "m", stance="r"), settling=0.6, seed=3))
+
+
+@pytest.fixture(scope="session")
+def clean_session(simulated: SyntheticLanding) -> Session:
     """A landing and its static trial, both with camera, skin and plate noise."""
-    rider = Rider("S3", 70.0, 1.76, "m", stance="r")
-    trial = as_recording(simulate_landing(LandingSpec(rider, settling=0.6, seed=3)))
-    return Session(trial, static_recording(rider, TYPICAL, 3), label_map(), rider)
+    rider = simulated.spec.rider
+    return Session(as_recording(simulated), static_recording(rider, TYPICAL, 3), label_map(), rider)

@@ -1,0 +1,140 @@
+"""The load on L5/S1 from what lies above it: the motion of trunk, head and arms, without a plate.
+
+It shares no force and no leg marker with the sum from the feet, so that the two can be held against each other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from jointload.body.angles import JointAngles
+from jointload.body.calibration import FittedBody
+from jointload.body.inertia import PERCENT, SegmentInertia, table_row
+from jointload.body.mass_centre import line_point
+from jointload.body.pose import SegmentPoses
+from jointload.intake.recording import Array
+from jointload.loads.moments import GRAVITY
+from jointload.numerics.rotations import angular_motion, cross, rotate, rotate_back, unit
+from jointload.numerics.signals import derivatives, zero_lag_lowpass
+
+
+@dataclass(frozen=True, eq=False)
+class UpperLoads:
+    """What the pelvis exerts on the trunk at L5/S1, NaN where unknown.
+
+    force : (3, F) [N], lab axes;  components : (3, F) [N m] about e1, e2, e3, named and signed as JointLoads.components
+    missing : parts of the upper body that are not seen; with any, everything is NaN
+    """
+
+    force: Array
+    components: Array
+    missing: tuple[str, ...]
+
+
+def loads_from_above(
+    poses: SegmentPoses,
+    markers: dict[str, Array],
+    body: FittedBody,
+    angles: JointAngles,
+    cutoff_after: float | None = None,
+) -> UpperLoads:
+    """Load of L5/S1 by Newton and Euler over trunk, head and arms.
+
+    markers : label to (3, F) [m];  cutoff_after : low-pass [Hz] of the result, for dynamics on raw data
+
+    F = sum m (a - g),  M = sum (r - p) x m (a - g) + R (J Omega' + Omega x J Omega)_trunk,  p the centre of L5/S1
+
+    The trunk above the pelvis is rigid; head and arms are points on lines between landmarks, whose own rotation (about
+    1 N m at 100 rad/s2) is left out.
+    """
+    parts, missing = _parts(poses, markers, body)
+    trunk = upper_trunk(body)
+    if trunk is None or missing:
+        nothing = np.full((3, poses.origin.shape[2]), np.nan)
+        return UpperLoads(nothing, nothing, tuple(missing) if trunk is not None else ("trunk", *missing))
+    dt, centre = 1.0 / poses.rate, poses.place(body, "l5s1")
+    rotation, origin = poses.of("trunk")
+    force, moment = _pushed(trunk.mass, origin + rotate(rotation, trunk.com[:, None]), centre, dt)
+    moment += _turned(rotation, trunk.tensor, dt)
+    for mass, place in parts:
+        more, turning = _pushed(mass, place, centre, dt)
+        force, moment = force + more, moment + turning
+    j = angles.joints.index("l5s1")
+    components = np.einsum("caf,cf->af", angles.axes[:, :, j], moment) * angles.signs[:, j, None]
+    smooth = [zero_lag_lowpass(each, cutoff_after, poses.rate) for each in (force, components)]
+    return UpperLoads(smooth[0], smooth[1], ())
+
+
+def _parts(
+    poses: SegmentPoses, markers: dict[str, Array], body: FittedBody
+) -> tuple[list[tuple[float, Array]], list[str]]:
+    """Mass [kg] and centre (3, F) [m] of head and each part of the arms; the names of those that are not seen."""
+    parts, missing = [], []
+    for name, line in body.definition.mass_lines.items():
+        if name == "trunk":
+            continue
+        start, end = (line_point(point, poses, markers, body) for point in (line.start, line.end))
+        if start is None or end is None:
+            missing.append(name)
+        else:
+            mass, share = body.line_masses[name]
+            parts.append((mass, start + share * (end - start)))
+    return parts, missing
+
+
+def upper_trunk(body: FittedBody) -> SegmentInertia | None:
+    """The trunk without the pelvis, in the trunk's frame; None where either is not fitted.
+
+    The whole trunk of de Leva (1996) between the middles of shoulders and hips in the static trial, less the pelvis of
+    the table in use, both moved to the common centre of what remains.
+    """
+    points = body.standing_points
+    if "trunk" not in body.standing or "pelvis" not in body.inertia or "shoulder_mid" not in points:
+        return None
+    row = table_row("de_leva_1996", body.rider.sex, body.definition.mass_lines["trunk"].table_segment)
+    whole_mass, share = body.line_masses["trunk"]
+    along = points["hip_mid"] - points["shoulder_mid"]
+    lab_from_trunk, origin = body.standing["trunk"]
+    lab_from_pelvis, pelvis_origin = body.standing["pelvis"]
+    pelvis = body.inertia["pelvis"]
+    whole_com = points["shoulder_mid"] + share * along
+    pelvis_com = pelvis_origin + lab_from_pelvis @ pelvis.com
+    mass = whole_mass - pelvis.mass
+    com = (whole_mass * whole_com - pelvis.mass * pelvis_com) / mass
+    radii = [float(row[f"rg_{axis}_pct"]) * PERCENT for axis in ("sagittal", "longitudinal", "transverse")]
+    across = _axes_along(along, lab_from_trunk)
+    whole = whole_mass * float(along @ along) * across @ np.diag(np.square(radii)) @ across.T
+    tensor = (
+        whole
+        + whole_mass * _shift(whole_com - com)
+        - lab_from_pelvis @ pelvis.tensor @ lab_from_pelvis.T
+        - pelvis.mass * _shift(pelvis_com - com)
+    )
+    return SegmentInertia(mass, lab_from_trunk.T @ (com - origin), lab_from_trunk.T @ tensor @ lab_from_trunk)
+
+
+def _axes_along(along: Array, lab_from_trunk: Array) -> Array:
+    """lab_from_line (3, 3): Y up the line from hips to shoulders, Z near the trunk's own."""
+    y = unit(-along)
+    x = unit(np.cross(y, lab_from_trunk[:, 2]))
+    return np.column_stack([x, y, np.cross(x, y)])
+
+
+def _shift(offset: Array) -> Array:
+    """Parallel axes: tensor (3, 3) per mass of a point at `offset` (3,)."""
+    return float(offset @ offset) * np.eye(3) - np.outer(offset, offset)
+
+
+def _pushed(mass: float | Array, place: Array, centre: Array, dt: float) -> tuple[Array, Array]:
+    """Force (3, F) that moves a mass at `place`, and its moment about `centre`."""
+    force = mass * (derivatives(place, dt)[1] - GRAVITY[:, None])
+    return force, cross(place - centre, force)
+
+
+def _turned(rotation: Array, tensor: Array, dt: float) -> Array:
+    """Rate of a rigid body's own angular momentum (3, F), lab axes."""
+    velocity, acceleration = (rotate_back(rotation, each) for each in angular_motion(rotation, dt))
+    wide = tensor[..., None]
+    return rotate(rotation, rotate(wide, acceleration) + cross(velocity, rotate(wide, velocity)))
