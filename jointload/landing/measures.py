@@ -72,10 +72,10 @@ from jointload.landing.style_measures import (
 )
 from jointload.landing.tissue_measures import (
     BODY_LOADS,
+    MEDIAL_SHARE,
     SIDE_LOADS,
     body_load,
     side_load,
-    tibiofemoral_medial_share,
 )
 
 
@@ -173,6 +173,5 @@ SIDE_MEASURES: dict[str, Sided] = {
     "hip_work_negative": work_negative("hip"),
     **{f"{joint}_work_share": work_share(joint) for joint in JOINTS},
     "softness": softness,
-    **{name: side_load(name) for name in SIDE_LOADS},
-    "tibiofemoral_medial_share": tibiofemoral_medial_share,
+    **{name: side_load(name) for name in (*SIDE_LOADS, MEDIAL_SHARE)},
 }

@@ -19,13 +19,19 @@ FOLLOWS_LOADS = (
     *MOMENT_PEAKS, "knee_adduction_impulse", "knee_abduction_impulse", "knee_flexion_impulse", "hip_adduction_impulse",
     "knee_compression_peak", "ankle_power_absorbed_peak", "knee_power_absorbed_peak", "hip_power_absorbed_peak",
     "ankle_work_negative", "knee_work_negative", "hip_work_negative", "vertical_force_peak",
-    "vertical_force_first_peak", "vertical_force_second_peak", "vertical_impulse_100ms",
+    "vertical_force_first_peak", "vertical_force_second_peak", "vertical_impulse_100ms", "tibiofemoral_force_impulse",
+    "tibiofemoral_medial_force_impulse", "tibiofemoral_force_peak", "tibiofemoral_medial_force_peak",
+    "patellofemoral_force_impulse", "patellofemoral_force_peak", "patellofemoral_stress_peak",
+    "achilles_force_impulse", "achilles_force_peak",
 )  # fmt: skip
 """Quantities that rise, or fall, wherever their series does: the ends of the series give the ends of the number."""
 FOLLOWS_SHARE = (
     "vertical_loading_rate", "time_to_peak", "braking_force_peak", "time_to_braking_peak", "friction_use_peak",
+    "tibiofemoral_lateral_force_peak", "tibiofemoral_medial_share", "ankle_work_share", "knee_work_share",
+    "hip_work_share", "force_asymmetry_right_left", "force_asymmetry_back_front", "work_asymmetry_right_left",
+    "work_asymmetry_back_front",
 )  # fmt: skip
-"""Quantities of one foot's force that depend on the split in no such simple way."""
+"""Quantities that depend on the split in no such simple way."""
 COMPARABLE = 0.21
 """An interval wider than this share of its number cannot tell conditions apart: the largest published effect of a wedge
 on the knee adduction moment (Kang 2013 Orthopedics, 0.380 to 0.299 Nm/kg; read in an excerpt)."""

@@ -95,38 +95,33 @@ BODY_LOADS: dict[str, tuple[str, Reduction]] = {
 """Quantity -> the series it is read from, and how."""
 
 
-def _side_value(name: str, landing: Landing, side: str, factors: Factors) -> Array:
-    """The quantity, () or with drawn factors (D,)."""
-    series, reduction = SIDE_LOADS[name]
-    window = landing.window(side)
-    return reduction(side_series(landing, side, window, factors)[series], 1.0 / landing.poses.rate)
+MEDIAL_SHARE = "tibiofemoral_medial_share"
+TISSUE_MEASURES = (*SIDE_LOADS, MEDIAL_SHARE, *BODY_LOADS)
 
 
-def _body_value(name: str, landing: Landing, factors: Factors) -> Array:
-    series, reduction = BODY_LOADS[name]
-    return reduction(body_series(landing, factors)[series], 1.0 / landing.poses.rate)
+def tissue_value(landing: Landing, name: str, side: str, factors: Factors) -> Array:
+    """A quantity of TISSUE_MEASURES [SI], () or with drawn factors (D,)."""
+    if name == MEDIAL_SHARE:
+        parts = ("tibiofemoral_medial_force_impulse", "tibiofemoral_force_impulse")
+        medial, whole = (tissue_value(landing, part, side, factors) for part in parts)
+        return np.where(whole > 0, medial / np.where(whole > 0, whole, 1.0), np.nan)
+    if name in BODY_LOADS:
+        (series, reduction), found = BODY_LOADS[name], body_series(landing, factors)
+    else:
+        series, reduction = SIDE_LOADS[name]
+        found = side_series(landing, side, landing.window(side), factors)
+    return reduction(found[series], 1.0 / landing.poses.rate)
 
 
 def side_load(name: str) -> Sided:
     def value(landing: Landing, side: str) -> Result:
-        return float(_side_value(name, landing, side, likeliest())), _out_of_range(name, landing, side)
+        return float(tissue_value(landing, name, side, likeliest())), _out_of_range(name, landing, side)
 
     return value
 
 
 def body_load(name: str) -> Unsided:
-    return lambda landing: (float(_body_value(name, landing, likeliest())), lower_back(landing).note)
-
-
-def tibiofemoral_medial_share(landing: Landing, side: str) -> Result:
-    """Medial part of the impulse of the tibiofemoral force."""
-    return float(_medial_share(landing, side, likeliest()))
-
-
-def _medial_share(landing: Landing, side: str, factors: Factors) -> Array:
-    parts = ("tibiofemoral_medial_force_impulse", "tibiofemoral_force_impulse")
-    medial, whole = (_side_value(name, landing, side, factors) for name in parts)
-    return np.where(whole > 0, medial / np.where(whole > 0, whole, 1.0), np.nan)
+    return lambda landing: (float(tissue_value(landing, name, "", likeliest())), lower_back(landing).note)
 
 
 def _out_of_range(name: str, landing: Landing, side: str) -> str:
@@ -153,15 +148,7 @@ def with_tissue_spreads(measures: tuple[Measure, ...], landing: Landing) -> tupl
 
 
 def _bounded(measure: Measure, landing: Landing, factors: Factors) -> Measure:
-    if not np.isfinite(measure.value):
+    if measure.quantity not in TISSUE_MEASURES or not np.isfinite(measure.value):
         return measure
-    if measure.quantity in SIDE_LOADS:
-        values = _side_value(measure.quantity, landing, measure.side, factors)
-    elif measure.quantity in BODY_LOADS:
-        values = _body_value(measure.quantity, landing, factors)
-    elif measure.quantity == "tibiofemoral_medial_share":
-        values = _medial_share(landing, measure.side, factors)
-    else:
-        return measure
-    low, high = np.quantile(values, ENDS)
+    low, high = np.quantile(tissue_value(landing, measure.quantity, measure.side, factors), ENDS)
     return replace(measure, low=min(float(low), measure.value), high=max(float(high), measure.value))

@@ -13,7 +13,8 @@ QUANTITIES = (
     "ankle_dorsiflexion_peak", "knee_flexion_peak", "hip_flexion_peak", "rearfoot_eversion_peak",
     "knee_adduction_peak", "knee_internal_rotation_peak", "hip_adduction_peak", "knee_over_ankle",
     "tibia_inclination_frontal", "pelvis_obliquity_touchdown", "hip_pelvis_angle_touchdown",
-    "pelvis_tilt_touchdown", "trunk_lean_touchdown", "trunk_lean_forward_touchdown", "trunk_flexion_peak",
+    "pelvis_tilt_touchdown", "trunk_lean_touchdown", "trunk_lean_forward_touchdown",
+    "trunk_lean_forward_peak", "trunk_flexion_peak",
 )  # fmt: skip
 
 

@@ -134,8 +134,8 @@ def zero_of(landing: Landing, side: str) -> float:
 
 
 def _sheet(landing: Landing, panels: list[Panel], columns: int = 3, body: bool = False, banded: bool = False) -> Sheet:
-    keys = [_key(SIDE_WORDS[side], SIDE_STYLE[side]) for side in landing.events.sides]
-    keys += [_key("whole body", BODY_STYLE)] if body else []
+    keys = [legend_key(SIDE_WORDS[side], SIDE_STYLE[side]) for side in landing.events.sides]
+    keys += [legend_key("whole body", BODY_STYLE)] if body else []
     keys += [Key("95 % band", BAND_COLOUR, width=7)] if banded else []
     end = "end of the landing" if landing.events.kind == "landing" else "end of the contact"
     keys += [Key("touch-down", SOFT, width=0.9), Key(end, SOFT, (1.5, 1.5), width=0.9)]
@@ -143,7 +143,7 @@ def _sheet(landing: Landing, panels: list[Panel], columns: int = 3, body: bool =
     return Sheet(tuple(panels), tuple(keys), columns, rows=rows)
 
 
-def _key(label: str, style: Mapping[str, Any]) -> Key:
+def legend_key(label: str, style: Mapping[str, Any]) -> Key:
     dashes = {"-": (), "-.": (6, 2, 1, 2)}.get(style["linestyle"]) if isinstance(style["linestyle"], str) else None
     return Key(label, style["color"], style["linestyle"][1] if dashes is None else dashes)
 

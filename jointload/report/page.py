@@ -12,6 +12,7 @@ from jointload.report import (
     forces_section,
     html,
     moments_section,
+    tissue_section,
     trust_section,
     work_section,
 )
@@ -33,6 +34,7 @@ SECTIONS = (
         moments_section.QUANTITIES,
     ),
     Section("work", "Which joints absorbed the landing", work_section.work_section, work_section.QUANTITIES),
+    Section("tissue", "What tissues bore", tissue_section.tissue_section, tissue_section.QUANTITIES),
     Section("change", "What the change of the shoe's inside would shift", change_section.change_section),
     Section("certainty", "How certain the numbers are", certainty_section),
     Section("trust", "What limits trust in it", trust_section.trust_section, trust_section.QUANTITIES),

@@ -10,7 +10,9 @@ from jointload.report.sheet_html import sheet_figure
 
 QUANTITIES = (
     "ankle_work_negative", "knee_work_negative", "hip_work_negative", "ankle_power_absorbed_peak",
-    "knee_power_absorbed_peak", "hip_power_absorbed_peak",
+    "knee_power_absorbed_peak", "hip_power_absorbed_peak", "ankle_work_share", "knee_work_share", "hip_work_share",
+    "softness", "force_asymmetry_right_left", "force_asymmetry_back_front", "work_asymmetry_right_left",
+    "work_asymmetry_back_front",
 )  # fmt: skip
 
 

@@ -18,11 +18,13 @@ from jointload.insole.whatif import WhatIf
 from jointload.intake.recording import Finding
 from jointload.landing.landed import Measure
 from jointload.landing.measures import BODY_MEASURES, SIDE_MEASURES
-from jointload.report import landing_curves, pictures
+from jointload.report import landing_curves, moments_section, pictures
 from jointload.report.answers import alignment_answer, forces_answer, moments_answer, work_answer
 from jointload.report.figures import Sheet, panel_pictures, sheet_file
 from jointload.report.page import SECTIONS, render_page
 from jointload.report.replay import FOLLOWED, MOST_FRAMES, replay_data, shown_frames
+from jointload.report.tissue_figure import tissue_loads
+from jointload.report.tissue_section import KNEE_MOMENTS
 
 VOID = {"meta", "img", "br", "input"}
 MOST_BYTES = 8_000_000
@@ -30,7 +32,7 @@ OWN_SCRIPTS = 3
 """The replay's data, the drawing library, and what plays it."""
 SHEETS: tuple[Callable[[Analysis], Sheet], ...] = (
     pictures.body, landing_curves.forces, landing_curves.angles, landing_curves.moments, landing_curves.powers,
-    pictures.pressure_paths,
+    pictures.pressure_paths, tissue_loads,
 )  # fmt: skip
 NASTY = '<script>alert(1)</script>"><img src="http://example.invalid/x.png" onerror=alert(2)>'
 
@@ -144,7 +146,8 @@ def test_what_is_not_known_is_a_dash_with_its_reason(analysis: Analysis) -> None
         for m in analysis.measures
     )
     page = render_page(replace(analysis, measures=measures))
-    assert page.count("–<small>the foot stands on two plates</small>") == 2
+    shown_in = sum("knee_flexion_moment_peak" in names for names in (moments_section.QUANTITIES, KNEE_MOMENTS))
+    assert page.count("–<small>the foot stands on two plates</small>") == 2 * shown_in
 
 
 def test_the_prediction_is_named_and_shown_only_when_there_is_one(analysis: Analysis, page: str) -> None:
