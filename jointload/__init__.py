@@ -15,7 +15,11 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from jointload.analysis import Analysis, analyse
     from jointload.errors import InputError, JointloadError
+    from jointload.insole.aim import Limits
+    from jointload.insole.fit import Fit, fit
     from jointload.insole.geometry import parse_wedge
+    from jointload.insole.knowledge import known_of
+    from jointload.insole.personal import Known
     from jointload.insole.shape_file import read_shape
     from jointload.insole.whatif import Parts, WhatIf, what_if, what_ifs
     from jointload.intake.c3d import read_recording
@@ -30,8 +34,11 @@ __version__ = "0.1.0"
 
 __all__ = [
     "Analysis",
+    "Fit",
     "InputError",
     "JointloadError",
+    "Known",
+    "Limits",
     "Parts",
     "Session",
     "Settings",
@@ -39,6 +46,8 @@ __all__ = [
     "analyse",
     "changes",
     "detectable_changes",
+    "fit",
+    "known_of",
     "metrics_table",
     "parse_wedge",
     "quality_table",
@@ -54,8 +63,11 @@ __all__ = [
 
 _ROOMS = {
     "Analysis": "analysis",
+    "Fit": "insole.fit",
     "InputError": "errors",
     "JointloadError": "errors",
+    "Known": "insole.personal",
+    "Limits": "insole.aim",
     "Parts": "insole.whatif",
     "Session": "intake.session",
     "Settings": "settings",
@@ -63,6 +75,8 @@ _ROOMS = {
     "analyse": "analysis",
     "changes": "uncertainty.intervals",
     "detectable_changes": "uncertainty.intervals",
+    "fit": "insole.fit",
+    "known_of": "insole.knowledge",
     "metrics_table": "report.tables",
     "parse_wedge": "insole.geometry",
     "quality_table": "report.tables",

@@ -12,10 +12,11 @@ from pathlib import Path
 
 import pytest
 
+from jointload.insole.mesh import load_solid
 from jointload.modeldata import shipped_folder
 
 SAMPLE = shipped_folder("sample_c3d")
-COMMANDS = ("demo", "check", "labels", "analyse", "whatif", "shape", "material", "models")
+COMMANDS = ("demo", "check", "labels", "analyse", "whatif", "fit", "shape", "material", "models")
 RESULT = {"report.html", "metrics.csv", "series.csv", "quality.csv", "derived.c3d", "run.json"}
 
 
@@ -61,7 +62,13 @@ def test_no_words_show_the_help(tmp_path: Path) -> None:
 def test_the_demo_writes_the_whole_result_folder(tmp_path: Path) -> None:
     done = jointload("demo", "--out", "demo_report", where=tmp_path)
     assert done.returncode == 0, done.stderr
-    assert {path.name for path in (tmp_path / "demo_report").iterdir()} == RESULT | {"whatif.csv"}
+    assert {path.name for path in (tmp_path / "demo_report").iterdir()} == RESULT | {
+        "whatif.csv", "fit.csv", "trade_off.csv", "insole", "figures"
+    }  # fmt: skip
+    page = (tmp_path / "demo_report" / "report.html").read_text(encoding="utf-8")
+    assert page.count("pressure before and after") >= 2
+    solid = load_solid(tmp_path / "demo_report" / "insole" / "insole_right_mm.stl")
+    assert solid.open_edges == 0
     assert {path.name for path in tmp_path.iterdir()} == {"demo_report"}
 
 

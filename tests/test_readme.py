@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from jointload.insole.conditions import read_conditions
 from jointload.insole.shape_file import design_from
 from jointload.intake.labels import labels_from
 from jointload.intake.rider import rider_from
@@ -62,7 +63,7 @@ def test_each_command_shown_exists_with_its_options(line: str) -> None:
 def test_every_command_is_shown() -> None:
     shown = {command_of(line) for line in COMMAND_LINES} | {"demo", "models", "explain"}
     assert shown == {
-        "demo", "check", "labels", "analyse", "whatif", "shape", "material", "models", "explain", "study run",
+        "demo", "check", "labels", "analyse", "whatif", "fit", "shape", "material", "models", "explain", "study run",
         "study compare",
         "study rerun",
     }  # fmt: skip
@@ -74,6 +75,16 @@ def test_the_files_shown_are_right() -> None:
     labels_from(labels)
     rider_from(rider)
     assert {shape.side for shape in design_from(insole).shapes} == {"r", "l"}
+
+
+def test_the_table_of_conditions_is_right(tmp_path: Path) -> None:
+    (table,) = blocks("csv")
+    (tmp_path / "conditions.csv").write_text(table)
+    (tmp_path / "insole.toml").write_text('side = "r"\nlength_mm = 260\n')
+    for line in table.splitlines()[1:]:
+        (tmp_path / line.split(",")[0]).touch()
+    rows = read_conditions(tmp_path / "conditions.csv", "r")
+    assert [row.shape is None for row in rows] == [True, False, False, False, False]
 
 
 def test_the_python_runs(tmp_path: Path) -> None:

@@ -20,11 +20,14 @@ from jointload.cli.options import (
     check_figures,
     of_a_landing,
 )
-from jointload.cli.terminal import counted, step
+from jointload.cli.riders import Conditions, analysed, known_rider, with_intervals
+from jointload.cli.terminal import step
 from jointload.errors import SettingError, expected_found
 
 if TYPE_CHECKING:
     from jointload.analysis import Analysis
+    from jointload.insole.fit import Fit
+    from jointload.insole.personal import Known
     from jointload.insole.whatif import Given, WhatIf
 
 USUAL_LENGTH = 0.265
@@ -33,7 +36,8 @@ USUAL_LENGTH = 0.265
 
 @app.command()
 def demo(out: Out = Path("demo_report"), figures: Figures = "svg") -> None:
-    """Analyse the invented sample study that ships with jointload, with a what-if, and write its report."""
+    """Analyse the invented sample study that ships with jointload, with a what-if and a fit, and write its report."""
+    from jointload.insole.fit import fit
     from jointload.modeldata import shipped_folder
 
     check_figures(figures)
@@ -45,9 +49,11 @@ def demo(out: Out = Path("demo_report"), figures: Figures = "svg") -> None:
         "rider": sample / "rider_a.toml",
     }
     landing = LandingWords(files, USUAL)
-    analysis = _with_intervals(_analysed(landing))
+    analysis = with_intervals(analysed(landing))
     answer = _predicted(analysis, _asked("medial:4", "r", "heel", "", "", []))
-    _written(analysis, answer, landing, out, figures)
+    with step("The shape that unloads the Achilles tendon"):
+        found = fit(analysis, "r", "achilles_load")
+    _written(analysis, answer, landing, out, figures, found)
     typer.echo(f"All recordings of the sample study are in {sample}")
 
 
@@ -64,7 +70,7 @@ def analyse(
     """Analyse one landing: angles, moments, forces, alignment, how certain they are, and what to doubt."""
     check_figures(figures)
     chosen = _kept_inputs(without)
-    _written(_with_intervals(_analysed(landing), draws, seed, chosen), None, landing, out, figures)
+    _written(with_intervals(analysed(landing), draws, seed, chosen), None, landing, out, figures)
 
 
 @app.command()
@@ -84,37 +90,16 @@ def whatif(
     ] = None,
     draws: Annotated[int, typer.Option(min=50, max=20000, help="drawn persons")] = 200,
     seed: Annotated[int, typer.Option(help="seed of the draws")] = 1,
+    conditions: Conditions = None,
     interval_draws: Draws = USUAL_DRAWS,
     figures: Figures = "",
 ) -> None:
     """Analyse one landing and predict what a wedge, a lift or an insole would shift, with an interval."""
     check_figures(figures)
     asked = _asked(heel_wedge, side, length, heel_lift, thickness, insole or [])
-    analysis = _with_intervals(_analysed(landing), interval_draws)
-    _written(analysis, _predicted(analysis, asked, draws, seed), landing, out, figures)
-
-
-def _analysed(landing: LandingWords) -> Analysis:
-    from jointload.analysis import analyse as run
-    from jointload.intake.session import read_session
-
-    with step("Reading"):
-        session = read_session(**landing.files, up=landing.up, forward=landing.forward)
-    with step("Angles and moments"):
-        return run(session, landing.settings)
-
-
-def _with_intervals(
-    analysis: Analysis, draws: int = USUAL_DRAWS, seed: int = 0, inputs: tuple[str, ...] | None = None
-) -> Analysis:
-    from jointload.uncertainty.intervals import total_draws, with_intervals
-    from jointload.uncertainty.spreads import SOURCES
-
-    if draws == 0:
-        return analysis
-    chosen = SOURCES if inputs is None else inputs
-    with counted("How certain", total_draws(draws, chosen)) as told:
-        return with_intervals(analysis, draws, seed, chosen, told)
+    analysis = with_intervals(analysed(landing), interval_draws)
+    known = known_rider(landing, analysis, conditions, asked[0].side, seed)
+    _written(analysis, _predicted(analysis, asked, draws, seed, known), landing, out, figures)
 
 
 def _kept_inputs(without: str) -> tuple[str, ...]:
@@ -125,11 +110,13 @@ def _kept_inputs(without: str) -> tuple[str, ...]:
     return tuple(name for name in SOURCES if name not in exact)
 
 
-def _predicted(analysis: Analysis, asked: tuple[Given, ...], draws: int = 200, seed: int = 1) -> WhatIf:
+def _predicted(
+    analysis: Analysis, asked: tuple[Given, ...], draws: int = 200, seed: int = 1, known: Known | None = None
+) -> WhatIf:
     from jointload.insole.whatif import compare
 
     with step("What the shape would shift"):
-        return compare(analysis, asked, draws, seed)
+        return compare(analysis, asked, draws, seed, known)
 
 
 def _asked(wedge: str, side: str, length: str, lift: str, thickness: str, insoles: list[Path]) -> tuple[Given, ...]:
@@ -159,11 +146,18 @@ def _asked(wedge: str, side: str, length: str, lift: str, thickness: str, insole
     return asked
 
 
-def _written(analysis: Analysis, answer: WhatIf | None, landing: LandingWords, out: Path, figures: str) -> None:
+def _written(
+    analysis: Analysis,
+    answer: WhatIf | None,
+    landing: LandingWords,
+    out: Path,
+    figures: str,
+    found: Fit | None = None,
+) -> None:
     from jointload.report.folder import write_report
     from jointload.report.tables import all_findings
 
     with step("Report"):
-        write_report(analysis, out, whatif=answer, inputs=landing.files, figures=figures)
+        write_report(analysis, out, whatif=answer, inputs=landing.files, figures=figures, fit=found)
     warned = sum(f.severity != "pass" for f in all_findings(analysis, answer))
     typer.echo(f"Wrote {out / 'report.html'} and the tables beside it; {warned} findings need a look.")

@@ -6,7 +6,15 @@ import sys
 
 import typer
 
-from jointload.cli import explain, insoles, landings, provenance, recordings, studies  # noqa: F401  (each enters its commands)
+from jointload.cli import (  # noqa: F401  (each enters its commands)
+    explain,
+    fitting,
+    insoles,
+    landings,
+    provenance,
+    recordings,
+    studies,
+)
 from jointload.cli.app import app
 from jointload.cli.terminal import BAD_INPUT, DONE
 from jointload.errors import InputError, StudyError

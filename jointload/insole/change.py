@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -74,13 +74,14 @@ class Drawn:
     instant: str = ""
     reason: str = ""
 
-    def row(self) -> Change:
+    def row(self, calibrated: bool = False) -> Change:
+        """The middle of the draws by the mechanics alone, or of one person where the draws are of this rider."""
         if not np.isfinite(self.changes).all():
             lost = float("nan")
             return Change(
                 self.quantity, self.side, lost, lost, lost, lost, lost, lost, note=self.reason, instant=self.instant
             )
-        before, middle = float(np.median(self.before)), float(np.median(self.changes))
+        before, middle = float(np.median(self.before)), float(np.median(self.person if calibrated else self.changes))
         low, high = np.quantile(self.changes, INTERVAL)
         person_low, person_high = np.quantile(self.person, INTERVAL)
         percent = 100.0 * middle / before if abs(before) > self.near_zero else float("nan")
@@ -135,3 +136,19 @@ class WhatIf:
             if row.quantity == quantity:
                 return row
         raise KeyError(quantity)
+
+    def with_least(self, recording: Least, rider: Least) -> WhatIf:
+        """The same with the smallest changes that the recording and this rider's own landings can show."""
+
+        def told(rows: tuple[Change, ...]) -> tuple[Change, ...]:
+            unknown = float("nan")
+            return tuple(
+                replace(
+                    row,
+                    recording_least=recording.get((row.quantity, row.side), unknown),
+                    rider_least=rider.get((row.quantity, row.side), unknown),
+                )
+                for row in rows
+            )
+
+        return replace(self, rows=told(self.rows))

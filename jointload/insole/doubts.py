@@ -8,6 +8,7 @@ from jointload.insole.asked import Case
 from jointload.insole.bed import REASONS
 from jointload.insole.change import INTERVAL
 from jointload.insole.geometry import Wedge
+from jointload.insole.personal import Known, Personal
 from jointload.insole.response import Settled, Standing, published_response, stable_reasons
 from jointload.insole.shape import InsoleShape
 from jointload.intake.recording import Finding
@@ -47,18 +48,33 @@ def assumptions(standing: Standing, case: Case) -> tuple[str, ...]:
     )
 
 
-def doubts_of(landing: Landing, standing: Standing, settled: Settled, case: Case, task: str) -> tuple[Finding, ...]:
+def doubts_of(
+    landing: Landing,
+    standing: Standing,
+    settled: Settled,
+    case: Case,
+    task: str,
+    known: Known | None = None,
+    personal: Personal | None = None,
+) -> tuple[Finding, ...]:
+    """known : of this rider;  personal : its calibration where it speaks of this shape"""
     given, text = case.given, case.text
+    drawn = (
+        "the spread of other people, none measured on this rider"
+        if personal is None
+        else f"what {personal.landings} landings of this rider tell, and the spread of other people for the rest"
+    )
     out = [
         Finding(
             "prediction",
             "warn",
             text,
-            "mechanics with the spread of other people, none measured on this rider",
+            f"mechanics with {drawn}",
             "a trial of this rider on the shape decides; watch the ankle on the raised side",
         ),
         Finding("lumbar_change", "pass", text, "not predicted", "measure it on the shape"),
     ]
+    out += _personal_findings(known, personal, text)
     out += _load_findings(landing, standing, settled, text, task)
     if isinstance(given, Wedge) and given.angle:
         out.append(_ratio_finding(standing, settled, given, task))
@@ -76,6 +92,17 @@ def doubts_of(landing: Landing, standing: Standing, settled: Settled, case: Case
         lengths = f"{1000 * given.length:.0f} mm insole, {1000 * standing.place.length:.0f} mm foot"
         out.append(Finding("insole_length", "warn", text, lengths, "check the size of the insole or of the foot"))
     return tuple(out)
+
+
+def _personal_findings(known: Known | None, personal: Personal | None, text: str) -> tuple[Finding, ...]:
+    if personal is not None:
+        return personal.findings
+    if known is None or known.personal is None:
+        return ()
+    low, high = np.rad2deg(known.personal.tested)
+    evidence = f"tilted beyond the measured shapes ({low:.1f} to {high:.1f} deg), or under the other foot"
+    advice = "the spread of other people is given instead; nothing personal is claimed beyond what was measured"
+    return (Finding("outside_measured_shapes", "warn", text, evidence, advice),)
 
 
 def _load_findings(landing: Landing, standing: Standing, settled: Settled, text: str, task: str) -> list[Finding]:

@@ -11,7 +11,7 @@ import numpy as np
 from jointload.body.angles import JointAngles
 from jointload.insole.change import Drawn
 from jointload.insole.pouring import Poured
-from jointload.insole.response import FootResponse, Standing
+from jointload.insole.response import FootResponse, Standing, pressure_centre
 from jointload.intake.recording import SIDES, Array
 from jointload.intake.rider import G
 from jointload.landing.landed import Landing
@@ -51,7 +51,13 @@ def readings(landing: Landing, side: str, persons: Mapping[str, Array]) -> dict[
     series = series_of(landing, side, persons)
     out = [
         Reading(f"{name}_peak", series[name], _largest)
-        for name in ("rearfoot_eversion", "knee_adduction", "knee_internal_rotation", "hip_adduction")
+        for name in (
+            "rearfoot_eversion",
+            "rearfoot_inversion",
+            "knee_adduction",
+            "knee_internal_rotation",
+            "hip_adduction",
+        )
     ]
     out.append(Reading("knee_over_ankle", _knee_over_ankle(landing, side), lambda rows: rows[:, flexed]))
     out += [Reading(name, series[name.removesuffix("_peak")], _largest, NEAR_ZERO * mass) for name in MOMENT_PEAKS]
@@ -72,6 +78,7 @@ def series_of(landing: Landing, side: str, persons: Mapping[str, Array]) -> dict
     """Name -> series (D, W), the names of the peaks without their last word."""
     out = {
         "rearfoot_eversion": _angle(f"ankle_{side}", "inversion", -1.0),
+        "rearfoot_inversion": _angle(f"ankle_{side}", "inversion"),
         "knee_adduction": _angle(f"knee_{side}", "adduction"),
         "knee_internal_rotation": _angle(f"knee_{side}", "internal_rotation"),
         "hip_adduction": _angle(f"hip_{side}", "adduction"),
@@ -156,13 +163,20 @@ def named_instants(landing: Landing, side: str) -> dict[str, int]:
 
 def drawn_at_instants(
     landing: Landing, standing: Standing, response: FootResponse, poured: Poured, persons: Mapping[str, Array]
-) -> list[Drawn]:
+) -> tuple[Drawn, ...]:
     """Every series at every named instant."""
-    side, mass, out = standing.side, landing.weight / G, []
+    side, mass = standing.side, landing.weight / G
+    out: list[Drawn] = []
     instants = named_instants(landing, side)
+    frames = landing.window(side).start + np.array(list(instants.values()))
+    forward, medial = pressure_centre(landing, side, standing.place, frames)
+    measured = {"pressure_centre_medial": medial, "pressure_centre_forward": forward}
     for name, values in foot_series(response).items():
-        unknown = np.full(response.draws, np.nan)
-        out += [Drawn(name, side, unknown, values[:, k], values[:, k], instant=word) for word, k in instants.items()]
+        before = measured.get(name, np.full(frames.size, np.nan))
+        out += [
+            Drawn(name, side, np.full(response.draws, old), values[:, k], values[:, k], instant=word)
+            for old, (word, k) in zip(before, instants.items(), strict=True)
+        ]
     after = np.arange(1, poured.rows)
     for name, series in series_of(landing, side, persons).items():
         near_zero = NEAR_ZERO * mass if name.endswith("moment") else np.inf
@@ -175,7 +189,7 @@ def drawn_at_instants(
             Drawn(name, side, before[:, k], (mechanics - before)[:, k], (person - before)[:, k], near_zero, word)
             for word, k in instants.items()
         ]
-    return out
+    return tuple(out)
 
 
 def foot_series(response: FootResponse) -> dict[str, Array]:

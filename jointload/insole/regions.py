@@ -46,13 +46,15 @@ def pressures(standing: Standing, settled: Settled) -> tuple[PressureMap, list[D
     both = np.isfinite(before[..., 0]) & np.isfinite(after[..., 0])
     before, after = (np.where(both[..., None], part, 0.0) for part in (before, after))
     rows = []
-    for name, cells in regions(standing).items():
+    largest = float(np.median(before.max(axis=(1, 2))))
+    for name, cells in (("", np.full(standing.bed.x.shape, True)), *regions(standing).items()):
         old, new = (part[..., cells].max(axis=(1, 2)) for part in (before, after))
-        if np.median(old) < FAINT * float(np.median(before.max(axis=(1, 2)))):
+        if np.median(old) < FAINT * largest:
             continue
         pressed = old > LEAST_PRESSURE
         change = 100.0 * (new[pressed] / old[pressed] - 1.0)
-        rows.append(Drawn(f"peak_pressure_{name}", standing.side, np.full_like(change, np.nan), change, change))
+        quantity = f"peak_pressure_{name}".rstrip("_")
+        rows.append(Drawn(quantity, standing.side, np.full_like(change, np.nan), change, change))
     k = standing.reference if both[:, standing.reference].any() else int(np.argmax(both.sum(axis=0)))
     points = [
         (float(np.nanmedian(pose.cop_x[:, k])), float(np.nanmedian(pose.cop_y[:, k])))

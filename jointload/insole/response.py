@@ -6,7 +6,7 @@ positive. Arrays of the response are (D, F): draws of one person, frames.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -178,14 +178,29 @@ def _marker_length(landing: Landing, side: str) -> tuple[float, str]:
     return LENGTH_SHARE * height, f"{LENGTH_SHARE:g} of body height, no markers that fit"
 
 
-def stand(landing: Landing, side: str, draws: int, seed: int) -> Standing:
-    """The foot's bed, one person's draws, and the measured load at the instants of its landing."""
+def stand(
+    landing: Landing, side: str, draws: int, seed: int, person_of: Callable[[Person], Person] | None = None
+) -> Standing:
+    """The foot's bed, one person's draws, and the measured load at the instants of its landing.
+
+    person_of : turns draws of the population into draws of this rider
+    """
     place = place_foot(landing, side)
-    bed = plain_foot(place.length, size=CELL * place.length)
+    bed = bed_of(place)
     person = draw_person(draws, seed, landing.body.rider.mass, place.length)
+    person = person if person_of is None else person_of(person)
     frames = instants(landing, side)
     load, pulled = bed_load(landing, side, place, bed, frames)
     return Standing(side, place, bed, person, frames, load, pulled, landing.weight)
+
+
+def bed_of(place: FootPlace) -> FootBed:
+    return plain_foot(place.length, size=CELL * place.length)
+
+
+def shape_tilt(landing: Landing, shape: InsoleShape) -> float:
+    """tilt of a shape under the foot of a landing [rad]."""
+    return tilt(bed_of(place_foot(landing, shape.side)), shape)
 
 
 def instants(landing: Landing, side: str) -> NDArray[np.intp]:
@@ -274,10 +289,15 @@ def settle(standing: Standing, shape: InsoleShape, on_flat: BedPose) -> Settled:
 
 def tilt(bed: FootBed, shape: InsoleShape) -> float:
     """The wedge angle [rad] of a shape: the larger mean slope across the rearfoot or the forefoot, medial positive."""
+    return float(np.arctan(max(slopes_across(bed, shape), key=abs)))
+
+
+def slopes_across(bed: FootBed, shape: InsoleShape) -> tuple[float, float]:
+    """Mean slope across the rearfoot and across the forefoot, medial positive."""
     x, step = bed.x * shape.length / bed.length, 0.002
     slope = (shape.heights(x, bed.y + step) - shape.heights(x, bed.y - step)) / (2 * step)
     rear, fore = (np.average(slope[part], weights=bed.area[part]) for part in (bed.x < bed.split, bed.x >= bed.split))
-    return float(np.arctan(max(rear, fore, key=abs)))
+    return float(rear), float(fore)
 
 
 def respond(standing: Standing, settled: Settled, window: slice) -> FootResponse:
@@ -289,17 +309,14 @@ def respond(standing: Standing, settled: Settled, window: slice) -> FootResponse
     """
     use, flat_pose, changed = settled.usable, settled.flat, settled.changed
     values = {name: draws[use] for name, draws in standing.person.values.items()}
-    spread = _between(standing.frames, window)
+    spread = between(standing.frames, window)
     stable = (flat_pose.stable & changed.stable)[use]
 
     def change(name: str) -> Array:
-        return spread(_mended(getattr(changed, name)[use] - getattr(flat_pose, name)[use], stable))
+        return spread(mended(getattr(changed, name)[use] - getattr(flat_pose, name)[use], stable))
 
     roll = change("roll")
-    coupling = values["tibial_transfer"] * np.tan(np.deg2rad(values["axis_inclination"]))
-    coupling = coupling / np.cos(np.deg2rad(values["axis_deviation"]))
-    rotation = -coupling[:, None] * roll
-    size = np.tanh(abs(settled.wedge) / PERSONAL_ANGLE) / np.tanh(1.0)
+    rotation = -tibial_coupling(values)[:, None] * roll
     return FootResponse(
         roll=roll,
         pitch=change("pitch"),
@@ -309,18 +326,29 @@ def respond(standing: Standing, settled: Settled, window: slice) -> FootResponse
         knee_plane=values["knee_plane_share"][:, None] * rotation,
         ankle_height=standing.bed.ankle_height,
         force_following=values["force_following"],
-        personal_arm=values["personal_answer"] * values["personal_lever_arm"] * size,
+        personal_arm=values["personal_answer"] * values["personal_lever_arm"] * personal_size(settled.wedge),
     )
 
 
-def _between(frames: NDArray[np.intp], window: slice) -> Callable[[Array], Array]:
+def tibial_coupling(values: Mapping[str, Array]) -> Array:
+    """C (D,) = tan(inclination) / cos(deviation) T: rotation of the tibia per eversion of the rearfoot."""
+    inclination, deviation = (np.deg2rad(values[f"axis_{name}"]) for name in ("inclination", "deviation"))
+    return np.asarray(values["tibial_transfer"] * np.tan(inclination) / np.cos(deviation))
+
+
+def personal_size(wedge: float | Array) -> float | Array:
+    """How much of one person's own answer a wedge [rad] calls up: 1 at 5 deg, 0 without."""
+    return np.tanh(np.abs(wedge) / PERSONAL_ANGLE) / np.tanh(1.0)
+
+
+def between(frames: NDArray[np.intp], window: slice) -> Callable[[Array], Array]:
     """(D, T) at the instants to (D, F) in the window by straight lines, held beyond the first and last instant."""
     at = np.arange(window.start, window.stop)
     weights = np.stack([np.interp(at, frames, row) for row in np.eye(frames.size)])
     return lambda values: values @ weights
 
 
-def _mended(values: Array, stable: NDArray[np.bool_]) -> Array:
+def mended(values: Array, stable: NDArray[np.bool_]) -> Array:
     """(D, T) with instants that have no stable pose bridged from the stable ones."""
     out, at = values.copy(), np.arange(values.shape[1])
     for d in np.flatnonzero(~stable.all(axis=1)):

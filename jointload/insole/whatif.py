@@ -4,7 +4,7 @@ intervals, that of the mechanics and that of one person."""
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,6 +14,8 @@ from jointload.insole.asked import USUAL_BASE, Case, Given, Parts, case_of, shap
 from jointload.insole.bed import REASONS, BedPose
 from jointload.insole.change import Change, Drawn, PressureMap, WhatIf
 from jointload.insole.doubts import assumptions, doubts_of, task_of
+from jointload.insole.knowledge import known_of
+from jointload.insole.personal import Known, Personal
 from jointload.insole.pouring import Poured, pour_again
 from jointload.insole.readings import drawn_at_instants, drawn_loads, foot_series, readings
 from jointload.insole.regions import pressures, regions
@@ -21,9 +23,11 @@ from jointload.insole.response import (
     FootResponse,
     Settled,
     Standing,
+    place_foot,
     respond,
     settle,
     settle_flat,
+    shape_tilt,
     stable_reasons,
     stand,
 )
@@ -36,39 +40,47 @@ __all__ = [
 ]  # fmt: skip
 
 
-def what_if(analysis: Analysis, shape: Given, draws: int = 200, seed: int = 1) -> WhatIf:
+def what_if(analysis: Analysis, shape: Given, draws: int = 200, seed: int = 1, known: Known | None = None) -> WhatIf:
     """Predict what a shape under one foot would shift in an analysed landing, against a flat insole of equal base, or
     of USUAL_BASE where the thickness is part of the question.
 
+    known : what is known of this rider beside the landing
     The answer is quasi-static: the measured force stays, the foot settles anew on its bed, the pelvis stays where it
     was, and inertia is that of the measured motion. In the first 30 ms of an impact it is an upper bound. A lumbar
     change is not predicted. SettingError when this side has no moments.
     """
-    return what_ifs(analysis, [shape], draws, seed)[0]
+    return what_ifs(analysis, [shape], draws, seed, known)[0]
 
 
-def what_ifs(analysis: Analysis, shapes: Iterable[Given], draws: int = 200, seed: int = 1) -> tuple[WhatIf, ...]:
+def what_ifs(
+    analysis: Analysis, shapes: Iterable[Given], draws: int = 200, seed: int = 1, known: Known | None = None
+) -> tuple[WhatIf, ...]:
     """Several shapes with the same draws of the same person, so that their differences are the shapes'."""
-    standings: dict[str, Standing] = {}
-    flats: dict[tuple[str, InsoleShape], BedPose] = {}
+    known = known or known_of(analysis)
+    standings: dict[tuple[str, bool], Standing] = {}
+    flats: dict[tuple[str, bool, InsoleShape], BedPose] = {}
     out = []
     for given in shapes:
         side = given.side
-        if side not in standings:
-            _require_moments(analysis.landing, side)
-            standings[side] = stand(analysis.landing, side, draws, seed)
-        standing = standings[side]
-        case = case_of(given, standing.place.length)
-        key = (side, case.before)
-        if key not in flats:
-            flats[key] = settle_flat(standing, case.before)
-        out.append(answer_case(analysis.landing, standing, settle(standing, case.after, flats[key]), case, draws, seed))
+        require_moments(analysis.landing, side)
+        case = case_of(given, place_foot(analysis.landing, side).length)
+        personal = known.claim(side, shape_tilt(analysis.landing, case.after))
+        who = (side, personal is not None)
+        if who not in standings:
+            standings[who] = stand(analysis.landing, side, draws, seed, None if personal is None else personal.of)
+        if (*who, case.before) not in flats:
+            flats[*who, case.before] = settle_flat(standings[who], case.before)
+        settled = settle(standings[who], case.after, flats[*who, case.before])
+        drawn = answer_draws(analysis.landing, standings[who], settled, case)
+        out.append(answer_of(analysis.landing, standings[who], settled, case, drawn, (draws, seed), known, personal))
     return tuple(out)
 
 
-def compare(analysis: Analysis, shapes: Iterable[Given], draws: int = 200, seed: int = 1) -> WhatIf:
+def compare(
+    analysis: Analysis, shapes: Iterable[Given], draws: int = 200, seed: int = 1, known: Known | None = None
+) -> WhatIf:
     """what_ifs of several shapes under one foot as one answer: the first, with the others beside it."""
-    first, *others = what_ifs(analysis, shapes, draws, seed)
+    first, *others = what_ifs(analysis, shapes, draws, seed, known)
     if any(other.side != first.side for other in others):
         raise SettingError(
             expected_found("shapes", "one foot", "both feet", "the comparison", "ask for one foot at a time")
@@ -76,7 +88,7 @@ def compare(analysis: Analysis, shapes: Iterable[Given], draws: int = 200, seed:
     return replace(first, others=tuple(others))
 
 
-def _require_moments(landing: Landing, side: str) -> None:
+def require_moments(landing: Landing, side: str) -> None:
     if side not in landing.events.sides or not _has_moments(landing, side):
         raise SettingError(
             expected_found(
@@ -89,33 +101,56 @@ def _require_moments(landing: Landing, side: str) -> None:
         )
 
 
-def answer_case(landing: Landing, standing: Standing, settled: Settled, case: Case, draws: int, seed: int) -> WhatIf:
-    """The whole answer to one case whose foot has settled."""
-    side, text = standing.side, case.text
+@dataclass(frozen=True, eq=False)
+class AnswerDraws:
+    """Every quantity of every drawn person: at the landing's extremes, and at named instants; the pressure map."""
+
+    extremes: tuple[Drawn, ...]
+    instants: tuple[Drawn, ...]
+    pressure: PressureMap
+
+
+def answer_draws(landing: Landing, standing: Standing, settled: Settled, case: Case) -> AnswerDraws:
+    """What the drawn persons answer to one case whose foot has settled."""
+    side = standing.side
     if not settled.usable.any():
         expected, found = "a foot that stands on it", f"{REASONS[stable_reasons(settled)[0]]}"
-        raise SettingError(expected_found("what-if", expected, found, text, "choose a lower shape"))
+        raise SettingError(expected_found("what-if", expected, found, case.text, "choose a lower shape"))
     response = respond(standing, settled, landing.window(side))
     poured = pour_again(landing, side, response.with_none_first())
     persons = {name: values[settled.usable] for name, values in standing.person.values.items()}
     maps, by_region = pressures(standing, settled)
     loads = [drawn_loads(reading, poured, side) for reading in readings(landing, side, persons).values()]
-    extremes = [*_foot_at_reference(landing, standing, response), *loads, *by_region, *_stacks(case)]
-    instants = drawn_at_instants(landing, standing, response, poured, persons)
-    task = task_of(landing, side)
+    extremes = (*_foot_at_reference(landing, standing, response), *loads, *by_region, *_stacks(case))
+    return AnswerDraws(extremes, drawn_at_instants(landing, standing, response, poured, persons), maps)
+
+
+def answer_of(
+    landing: Landing,
+    standing: Standing,
+    settled: Settled,
+    case: Case,
+    drawn: AnswerDraws,
+    draws_and_seed: tuple[int, int],
+    known: Known,
+    personal: Personal | None,
+) -> WhatIf:
+    """The draws of one case as an answer; personal : the calibration by which they are draws of this rider."""
+    task = task_of(landing, standing.side)
+    draws, seed = draws_and_seed
     return WhatIf(
         shape=case.after,
-        shape_text=text,
-        side=side,
+        shape_text=case.text,
+        side=standing.side,
         task=task,
         draws=draws,
         seed=seed,
-        rows=tuple(drawn.row() for drawn in extremes),
-        at_instants=tuple(drawn.row() for drawn in instants),
+        rows=tuple(one.row(personal is not None) for one in drawn.extremes),
+        at_instants=tuple(one.row(personal is not None) for one in drawn.instants),
         response_text=assumptions(standing, case),
-        findings=doubts_of(landing, standing, settled, case, task),
-        pressure=maps,
-    )
+        findings=doubts_of(landing, standing, settled, case, task, known, personal),
+        pressure=drawn.pressure,
+    ).with_least(known.recording_least, known.rider_least)
 
 
 def _has_moments(landing: Landing, side: str) -> bool:

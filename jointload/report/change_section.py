@@ -6,18 +6,19 @@ from html import escape
 from typing import Any
 
 from jointload.analysis import Analysis
+from jointload.insole.ledger import ledger, reading_of
+from jointload.insole.whatif import Change, WhatIf
 from jointload.report import change_figures, html, pictures
 from jointload.report.cells import findings_table, linked, unit_text
 from jointload.report.quantities import SIDE_WORDS, number_text, quantity, shown
 from jointload.report.section import Reported
-from jointload.report.tables import distinguishable, ordered_changes, worst_first
+from jointload.report.tables import ordered_changes, worst_first
 
 
 def change_section(reported: Reported) -> str:
     analysis, whatif = reported.analysis, reported.whatif
     if whatif is None:
         return ""
-    head = ("Quantity", "Before", "After", "Change", "Per cent", "Mechanics", "One person", "Unit", "Reading")
     assumed = "".join(f"<li>{escape(text)}</li>" for text in whatif.response_text)
     return (
         f"<p><b>Prediction</b>, not a measurement: {escape(whatif.shape_text)}, against a flat insole. {whatif.draws} "
@@ -25,7 +26,8 @@ def change_section(reported: Reported) -> str:
         "leave open; one person's interval adds how differently people answer the same shape. Knee adduction and knee "
         "flexion moment stand together, as a change that lowers one may raise the other. A lumbar change is not "
         "predicted.</p>"
-        + html.table(head, [_change_cells(analysis, row) for row in ordered_changes(whatif)], numeric=range(1, 7))
+        + change_table_html(analysis, whatif)
+        + instants_html(analysis, whatif)
         + html.picture(
             change_figures.changes(analysis, whatif),
             "Predicted changes as dots with their 95 % intervals",
@@ -82,7 +84,25 @@ def _compared_cell(analysis: Analysis, what: Any, row: Any) -> str:
     return f"{change}<small>{low} to {high}</small>"
 
 
-def _change_cells(analysis: Analysis, row: Any) -> tuple[str, ...]:
+def change_table_html(analysis: Analysis, answer: WhatIf, targets: tuple[str, ...] = ()) -> str:
+    """One table for one rider: the target first, then the change at every joint, each with its intervals."""
+    head = ("Joint", "Quantity", "Before", "After", "Change", "Per cent", "Mechanics", "One person", "Unit", "Reading")
+    rows, last = [], ""
+    for entry in ledger(answer, targets):
+        joint = "target" if entry.aimed_at else entry.joint
+        rows.append((f"<b>{joint}</b>" if joint != last else "", *_change_cells(analysis, entry.row)))
+        last = joint
+    told = "Lower back: not predicted. " if analysis.landing.body.points.get("l5s1") else ""
+    return html.table(head, rows, numeric=range(2, 8)) + f"<p><small>{told}{LEAST}</small></p>"
+
+
+LEAST = (
+    "A change smaller than what this recording can show, or than this rider's own landings differ by, says so where "
+    "that is known."
+)
+
+
+def _change_cells(analysis: Analysis, row: Change) -> tuple[str, ...]:
     """Changes get one decimal more than values."""
     what = quantity(row.quantity)
     before, after, change, *ends = (
@@ -92,12 +112,22 @@ def _change_cells(analysis: Analysis, row: Any) -> tuple[str, ...]:
     name = f"{linked(what)}, {SIDE_WORDS[row.side]}"
     percent = number_text(row.percent, "%")
     intervals = (f"{ends[0]} to {ends[1]}", f"{ends[2]} to {ends[3]}")
-    return (name, before, after, change, percent, *intervals, unit_text(what), escape(_reading(row)))
+    return (name, before, after, change, percent, *intervals, unit_text(what), escape(reading_of(row)))
 
 
-def _reading(row: Any) -> str:
-    text = "not distinguishable from no change"
-    if distinguishable(row):
-        way, share = ("falls", row.share_lower) if row.change < 0 else ("rises", 1.0 - row.share_lower)
-        text = f"{way} in {100 * share:.0f} % of the drawn persons"
-    return f"{text}; {row.note}" if row.note else text
+def instants_html(analysis: Analysis, answer: WhatIf) -> str:
+    """The change of every series at the named instants, and one person's interval, folded away."""
+    instants = list(dict.fromkeys(row.instant for row in answer.at_instants))
+    found = {(row.quantity, row.instant): row for row in answer.at_instants}
+    rows = []
+    for name in dict.fromkeys(row.quantity for row in answer.at_instants):
+        what = quantity(name)
+        cells = [_compared_cell(analysis, what, found.get((name, instant))) for instant in instants]
+        rows.append((linked(what), *cells, unit_text(what)))
+    head = ("Change", *instants, "Unit")
+    note = html.paragraph(
+        "At touch-down the foot hardly bears: the answer of the first loaded instant is held, and the first 30 ms of "
+        "an impact are an upper bound."
+    )
+    table = html.table(head, rows, numeric=range(1, len(instants) + 1))
+    return html.folded("The same at named instants of the landing", note + table)

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from jointload.errors import SettingError, expected_found
-from jointload.report import change_figures, landing_curves, pictures
+from jointload.report import change_figures, fit_figures, landing_curves, pictures
 from jointload.report.figures import FORMS, Sheet, sheet_file
 from jointload.report.section import Reported
 
@@ -31,6 +31,18 @@ def _of_prediction(draw: Callable[..., bytes], several: bool = False) -> Draw:
     return predicted
 
 
+def _of_fit(draw: Callable[..., bytes], of_answer: bool = False) -> Draw:
+    """None without a fit whose shape changes anything."""
+
+    def fitted(reported: Reported, form: str) -> bytes | None:
+        fit = reported.fit
+        if fit is None or fit.answer is None:
+            return None
+        return draw(reported.analysis, fit.answer if of_answer else fit, form)
+
+    return fitted
+
+
 FIGURES: dict[str, Draw] = {
     "body": _of(pictures.body),
     "forces": _of(landing_curves.forces),
@@ -41,6 +53,8 @@ FIGURES: dict[str, Draw] = {
     "predicted_changes": _of_prediction(change_figures.changes),
     "shapes_compared": _of_prediction(change_figures.comparison, several=True),
     "predicted_pressure": _of_prediction(pictures.pressure_bed),
+    "fit_trade_off": _of_fit(fit_figures.trade_off),
+    "fit_pressure": _of_fit(pictures.pressure_bed, of_answer=True),
 }
 """File name and how it is drawn in the form asked for; None where the report has no such figure."""
 

@@ -8,8 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from jointload.analysis import Analysis
+from jointload.insole.fit import Fit
 from jointload.report.derived_c3d import write_derived
 from jointload.report.figure_files import FOLDER, write_figures
+from jointload.report.fit_folder import fit_record, write_fit
 from jointload.report.page import render_page
 from jointload.report.section import Reported
 from jointload.report.tables import all_findings, change_table, metrics_table, quality_table, run_record, series_table
@@ -28,8 +30,10 @@ def write_report(
     inputs: Mapping[str, Path] | None = None,
     now: str | None = None,
     figures: str = "",
+    fit: Fit | None = None,
 ) -> Path:
-    """Write report.html, metrics.csv, series.csv, quality.csv, derived.c3d, run.json, and whatif.csv when there is one.
+    """Write report.html, metrics.csv, series.csv, quality.csv, derived.c3d, run.json, and whatif.csv when there is one;
+    of a fit fit.csv, trade_off.csv and, where a shape helps, the folder insole with its solid.
 
     An earlier result in `out` is replaced; any other content is left alone: OutputError. Returns the folder.
     inputs : role -> file, for their SHA-256;  now : the time in UTC to write into run.json
@@ -37,24 +41,35 @@ def write_report(
     """
 
     def fill(draft: Path) -> None:
-        _fill(draft, analysis, whatif, inputs, now)
+        _fill(draft, analysis, whatif, inputs, now, fit)
         if figures:
-            write_figures(Reported(analysis, whatif), draft / FOLDER, figures)
+            write_figures(Reported(analysis, whatif, fit), draft / FOLDER, figures)
 
     return write_whole(out, RECORD, fill)
 
 
-def _fill(draft: Path, analysis: Analysis, whatif: Any, inputs: Mapping[str, Path] | None, now: str | None) -> None:
+def _fill(
+    draft: Path,
+    analysis: Analysis,
+    whatif: Any,
+    inputs: Mapping[str, Path] | None,
+    now: str | None,
+    fit: Fit | None,
+) -> None:
     metrics_table(analysis).to_csv(draft / "metrics.csv", index=False, float_format=DIGITS)
     series_table(analysis).to_csv(draft / "series.csv", index=False, float_format=DIGITS)
     quality_table(all_findings(analysis, whatif)).to_csv(draft / "quality.csv", index=False)
     if whatif is not None:
         change_table(analysis, whatif).to_csv(draft / "whatif.csv", index=False, float_format=DIGITS)
+    if fit is not None:
+        write_fit(analysis, fit, draft, DIGITS)
     write_derived(analysis, draft / "derived.c3d")
-    (draft / "report.html").write_text(render_page(analysis, whatif), encoding="utf-8")
+    (draft / "report.html").write_text(render_page(analysis, whatif, fit), encoding="utf-8")
     record = run_record(analysis, inputs, now)
     if whatif is not None:
         record["whatif"] = {"shape": whatif.shape_text, "side": whatif.side, "draws": whatif.draws, "seed": whatif.seed}
         if whatif.others:
             record["whatif"]["compared_with"] = [other.shape_text for other in whatif.others]
+    if fit is not None:
+        record["fit"] = fit_record(fit)
     (draft / RECORD).write_text(json.dumps(record, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")

@@ -15,7 +15,9 @@ def glossary_section(reported: Reported) -> str:
     divisors = {"BW": "body weight", "body_mass": "body mass", "none": "nothing"}
     rows = []
     names = [measure.quantity for measure in analysis.measures]
-    names += [] if whatif is None else [row.quantity for row in whatif.rows]
+    fitted = None if reported.fit is None else reported.fit.answer
+    answers = [answer for answer in (whatif, fitted) if answer is not None]
+    names += [row.quantity for answer in answers for row in (*answer.rows, *answer.at_instants)]
     for name in dict.fromkeys(names):
         what = quantity(name)
         texts = (what.definition, what.positive, what.frame, divisors[what.normaliser], what.source)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from html import escape
 
 from jointload.analysis import Analysis
+from jointload.insole.fit import Fit
 from jointload.insole.whatif import WhatIf
 from jointload.report import (
     alignment_section,
@@ -20,6 +21,7 @@ from jointload.report.cautions_section import cautions_section
 from jointload.report.certainty_section import certainty_section
 from jointload.report.choices_section import choices_section
 from jointload.report.first_screen import first_screen, title_of
+from jointload.report.fit_section import fit_section
 from jointload.report.glossary_section import glossary_section
 from jointload.report.methods_section import measured_section, methods_section
 from jointload.report.replay import replay_section
@@ -36,6 +38,7 @@ SECTIONS = (
     Section("work", "Which joints absorbed the landing", work_section.work_section, work_section.QUANTITIES),
     Section("tissue", "What tissues bore", tissue_section.tissue_section, tissue_section.QUANTITIES),
     Section("change", "What the change of the shoe's inside would shift", change_section.change_section),
+    Section("fit", "The shape that serves this rider", fit_section),
     Section("certainty", "How certain the numbers are", certainty_section),
     Section("trust", "What limits trust in it", trust_section.trust_section, trust_section.QUANTITIES),
     Section("choices", "How choices shift the numbers", choices_section),
@@ -47,9 +50,9 @@ SECTIONS = (
 """In the order of the page; a section that has nothing to tell is left out."""
 
 
-def render_page(analysis: Analysis, whatif: WhatIf | None = None) -> str:
-    """The whole report as HTML; whatif : a prediction made for the same analysis, or None."""
-    reported = Reported(analysis, whatif)
+def render_page(analysis: Analysis, whatif: WhatIf | None = None, fit: Fit | None = None) -> str:
+    """The whole report as HTML; whatif, fit : made for the same analysis, or None."""
+    reported = Reported(analysis, whatif, fit)
     contents = {section: section.render(reported) for section in SECTIONS}
     told = {section: content for section, content in contents.items() if content}
     links = "".join(f'<li><a href="#{section.key}">{escape(section.heading)}</a></li>' for section in told)

@@ -6,15 +6,17 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from jointload.analysis import Analysis
+from jointload.insole.fit import Fit
 from jointload.insole.whatif import WhatIf
 
 
 @dataclass(frozen=True, eq=False)
 class Reported:
-    """All that one report tells of; whatif : a prediction made for the same analysis, None when none was asked for."""
+    """All that one report tells of; whatif, fit : made for the same analysis, None when none was asked for."""
 
     analysis: Analysis
     whatif: WhatIf | None = None
+    fit: Fit | None = None
 
 
 @dataclass(frozen=True)

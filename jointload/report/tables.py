@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from jointload.analysis import Analysis
+from jointload.insole.ledger import ledger, reading_of
 from jointload.intake.plates import centre_of_pressure
 from jointload.intake.recording import SIDES, Array, Finding, Recording
 from jointload.intake.rider import G
@@ -41,8 +42,6 @@ MAIN_QUANTITIES = (
     "knee_abduction_moment_peak", "hip_flexion_moment_peak", "l5s1_extension_moment_peak", "knee_work_negative",
 )  # fmt: skip
 """The numbers whose dependence on the settings is shown."""
-ALWAYS_TOGETHER = ("knee_adduction_moment_peak", "knee_abduction_moment_peak", "knee_flexion_moment_peak")
-"""A prediction shows these first and never one without the other: a change that unloads one may load the other."""
 MOMENT_KINDS = {(joint, rotation): kind for joint, rotation, kind, _ in MOMENT_PEAKS.values()}
 LUMBAR_MOMENTS = {"flexion": ("extension", -1.0)}
 """Lower-back moments are internal; extension is the direction that is named, as in the glossary."""
@@ -154,33 +153,39 @@ def variants_table(analysis: Analysis) -> pandas.DataFrame:
 
 
 def change_table(analysis: Analysis, whatif: Any) -> pandas.DataFrame:
-    """Predicted changes, a row a shape and quantity: before, after and change with two 95 % intervals, in shown units.
+    """Predicted changes, a row a shape and quantity: before, after and change with two 95 % intervals, in shown units,
+    first at the landing's extremes, then at the named instants.
 
     low, high : of the mechanics;  person_low, person_high : of one person;  percent : empty where before is near zero
+    recording_least, rider_least : smallest change that the recording, and this rider's own landings, can show
     """
     import pandas as pd
 
     rows = []
-    for answer, row in [(one, row) for one in (whatif, *whatif.others) for row in ordered_changes(one)]:
-        what = quantity(row.quantity)
-        numbers = [
-            shown(v, what, analysis.landing.weight)
-            for v in (row.before, row.after, row.change, row.low, row.high, row.person_low, row.person_high)
-        ]
-        rows.append(
-            (analysis.session.trial.name, analysis.session.rider.id, answer.shape_text, row.side, row.quantity)
-            + (*numbers, what.full_unit, row.percent, row.share_lower, _change_note(row))
-        )
+    for answer in (whatif, *whatif.others):
+        for row in (*ordered_changes(answer), *answer.at_instants):
+            what = quantity(row.quantity)
+            numbers, leasts = (
+                [shown(v, what, analysis.landing.weight) for v in values]
+                for values in (
+                    (row.before, row.after, row.change, row.low, row.high, row.person_low, row.person_high),
+                    (row.recording_least, row.rider_least),
+                )
+            )
+            rows.append(
+                (analysis.session.trial.name, analysis.session.rider.id, answer.shape_text, row.side, row.quantity)
+                + (row.instant, *numbers, what.full_unit, row.percent, row.share_lower, *leasts, _change_note(row))
+            )
     columns = [
-        "recording", "rider", "condition", "side", "quantity", "before", "after", "change", "low", "high",
-        "person_low", "person_high", "unit", "percent", "share_lower", "note",
+        "recording", "rider", "condition", "side", "quantity", "instant", "before", "after", "change", "low", "high",
+        "person_low", "person_high", "unit", "percent", "share_lower", "recording_least", "rider_least", "note",
     ]  # fmt: skip
     return pd.DataFrame(rows, columns=columns)
 
 
 def ordered_changes(whatif: Any) -> list[Any]:
-    """Rows of a prediction, with the moments that are always read together first."""
-    return sorted(whatif.rows, key=lambda row: row.quantity not in ALWAYS_TOGETHER)
+    """Rows of a prediction joint by joint, the knee's moments first, as they are always read together."""
+    return [entry.row for entry in ledger(whatif)]
 
 
 def distinguishable(row: Any) -> bool:
@@ -254,8 +259,7 @@ def _by_key(measures: Iterable[Measure]) -> dict[tuple[str, str], float]:
 
 
 def _change_note(row: Any) -> str:
-    verdict = "prediction" if distinguishable(row) else "prediction; not distinguishable from no change"
-    return f"{verdict}; {row.note}" if row.note else verdict
+    return f"prediction; {reading_of(row)}"
 
 
 def _ground_series(landing: Landing, side: str) -> dict[str, tuple[str, Array]]:

@@ -22,6 +22,10 @@ from jointload.report.folder import write_report
 FILES = {"report.html", "metrics.csv", "series.csv", "quality.csv", "derived.c3d", "run.json"}
 
 
+NOT_ASKED_FOR = {"shapes_compared", "fit_trade_off", "fit_pressure"}
+"""Figures of answers that these results do not hold."""
+
+
 def names(path: Path) -> set[str]:
     return {entry.name for entry in path.iterdir()}
 
@@ -29,7 +33,7 @@ def names(path: Path) -> set[str]:
 @pytest.fixture
 def quick_page(monkeypatch: pytest.MonkeyPatch) -> None:
     """Drawing is not what these tests are about."""
-    monkeypatch.setattr(folder, "render_page", lambda analysis, whatif: "<!DOCTYPE html>")
+    monkeypatch.setattr(folder, "render_page", lambda analysis, whatif, fit: "<!DOCTYPE html>")
 
 
 def test_a_result_holds_its_files(analysis: Analysis, prediction: WhatIf, tmp_path: Path) -> None:
@@ -48,7 +52,7 @@ def test_a_result_holds_its_files(analysis: Analysis, prediction: WhatIf, tmp_pa
 @pytest.mark.usefixtures("quick_page")
 def test_every_figure_is_a_file_in_the_form_asked_for(analysis: Analysis, prediction: WhatIf, tmp_path: Path) -> None:
     out = write_report(analysis, tmp_path / "result", prediction, figures="svg")
-    assert names(out / "figures") == {f"{name}.svg" for name in FIGURES if name != "shapes_compared"}
+    assert names(out / "figures") == {f"{name}.svg" for name in set(FIGURES) - NOT_ASKED_FOR}
     widths = {re.search(r'width="([\d.]+)pt"', file.read_text())[1] for file in (out / "figures").iterdir()}  # type: ignore[index]
     assert f"{72 * PAPER_WIDTH:g}" in widths
     with pytest.raises(SettingError, match="one of svg, png, pdf, found 'gif'"):

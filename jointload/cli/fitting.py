@@ -1,0 +1,80 @@
+"""The shape that serves one rider: `jointload fit`."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from jointload.cli.app import app
+from jointload.cli.options import USUAL_DRAWS, Draws, Figures, LandingWords, Out, check_figures, of_a_landing
+from jointload.cli.riders import Conditions, analysed, known_rider, with_intervals
+from jointload.cli.terminal import step
+from jointload.errors import SettingError, expected_found
+
+if TYPE_CHECKING:
+    from jointload.insole.aim import Limits
+
+
+@app.command()
+@of_a_landing
+def fit(
+    landing: LandingWords,
+    out: Out,
+    side: Annotated[str, typer.Option(help="r or l, the foot the shape is for", show_default=False)],
+    target: Annotated[
+        str,
+        typer.Option(
+            help="what to lower: knee_adduction_moment, knee_adduction_impulse, rearfoot_eversion, knee_over_ankle, "
+            "achilles_load, peak_pressure or peak_pressure_REGION; with weights knee_adduction_moment:2,achilles_load:1"
+        ),
+    ] = "knee_adduction_moment",
+    stack: Annotated[str, typer.Option(help="most height under heel and ball")] = "8mm",
+    posting: Annotated[float, typer.Option(help="most posting [deg]")] = 8.0,
+    lift: Annotated[str, typer.Option(help="most heel lift")] = "10mm",
+    inversion: Annotated[float, typer.Option(help="most that the ankle's inversion may rise by [deg]")] = 3.0,
+    knee_rise: Annotated[float, typer.Option(help="most that the other knee moment may rise by [%]")] = 10.0,
+    pressure_rise: Annotated[float, typer.Option(help="most that the largest pressure may rise by [%]")] = 10.0,
+    conditions: Conditions = None,
+    draws: Annotated[int, typer.Option(min=50, max=2000, help="drawn persons")] = 200,
+    seed: Annotated[int, typer.Option(help="seed of the draws and of the search")] = 1,
+    interval_draws: Draws = USUAL_DRAWS,
+    figures: Figures = "",
+) -> None:
+    """Search the insole that lowers a load most within limits, judged at the worse end of its interval."""
+    from jointload.insole.aim import parse_target
+    from jointload.insole.fit import fit as search
+    from jointload.report.fit_section import target_words
+    from jointload.report.folder import write_report
+
+    check_figures(figures)
+    if side not in ("r", "l"):
+        raise SettingError(expected_found("side", "r or l", repr(side), "the command", "add --side r or --side l"))
+    aim, limits = parse_target(target), _limits(stack, posting, lift, inversion, knee_rise, pressure_rise)
+    analysis = with_intervals(analysed(landing), interval_draws)
+    known = known_rider(landing, analysis, conditions, side, seed)
+    with step("Searching the shape"):
+        found = search(analysis, side, aim, limits, draws, seed, known)
+    with step("Report"):
+        write_report(analysis, out, inputs=landing.files, figures=figures, fit=found)
+    typer.echo(found.verdict)
+    if found.answer is not None:
+        typer.echo(f"Change of the {aim.text}: {target_words(found, analysis)}, a prediction.")
+    insole = " and the insole's solid, drawing and sheet" if found.shape is not None else ""
+    typer.echo(f"Wrote {out / 'report.html'}{insole}.")
+
+
+def _limits(stack: str, posting: float, lift: str, inversion: float, knee: float, pressure: float) -> Limits:
+    from math import radians
+
+    from jointload.insole.aim import Limits
+    from jointload.insole.compression import LENGTH_UNITS, parse_quantity
+
+    return Limits(
+        stack=parse_quantity(stack, LENGTH_UNITS, "stack"),
+        posting=radians(posting),
+        lift=parse_quantity(lift, LENGTH_UNITS, "heel lift"),
+        inversion=radians(inversion),
+        knee_rise=knee / 100,
+        pressure_rise=pressure / 100,
+    )

@@ -1,0 +1,67 @@
+"""A rider's landing analysed, and what further landings of the same rider tell."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from jointload.cli.options import USUAL_DRAWS, LandingWords
+from jointload.cli.terminal import counted, step, watched
+
+if TYPE_CHECKING:
+    from jointload.analysis import Analysis
+    from jointload.insole.personal import Known
+
+Conditions = Annotated[
+    Path | None,
+    typer.Option(help="conditions.csv with the columns file and shape: landings of this rider on known shapes"),
+]
+
+
+def analysed(landing: LandingWords) -> Analysis:
+    """The landing of a command, analysed."""
+    from jointload.analysis import analyse as run
+    from jointload.intake.session import read_session
+
+    with step("Reading"):
+        session = read_session(**landing.files, up=landing.up, forward=landing.forward)
+    with step("Angles and moments"):
+        return run(session, landing.settings)
+
+
+def with_intervals(
+    analysis: Analysis, draws: int = USUAL_DRAWS, seed: int = 0, inputs: tuple[str, ...] | None = None
+) -> Analysis:
+    """The analysis with intervals; 0 draws leave it as it is."""
+    from jointload.uncertainty.intervals import total_draws
+    from jointload.uncertainty.intervals import with_intervals as drawn
+    from jointload.uncertainty.spreads import SOURCES
+
+    if draws == 0:
+        return analysis
+    chosen = SOURCES if inputs is None else inputs
+    with counted("How certain", total_draws(draws, chosen)) as told:
+        return drawn(analysis, draws, seed, chosen, told)
+
+
+def known_rider(landing: LandingWords, analysis: Analysis, table: Path | None, side: str, seed: int) -> Known:
+    """What the recording can show, and what the landings of a table of conditions tell of this rider; of each file its
+    first landing."""
+    from jointload.analysis import analyse as run
+    from jointload.insole.conditions import read_conditions
+    from jointload.insole.knowledge import known_of
+    from jointload.intake.session import read_session
+
+    if table is None:
+        return known_of(analysis)
+    rows = read_conditions(table, side)
+    others = []
+    for row in watched(rows, "Landings on known shapes"):
+        files = landing.files | {"trial": row.file}
+        session = read_session(**files, up=landing.up, forward=landing.forward)
+        others.append((row.shape, run(session, replace(landing.settings, landing=1), variants=False)))
+    with step("Calibration to this rider"):
+        return known_of(analysis, side, others, seed)
