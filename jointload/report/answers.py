@@ -5,9 +5,19 @@ from __future__ import annotations
 import numpy as np
 
 from jointload.analysis import Analysis
+from jointload.insole.change import Change
+from jointload.insole.whatif import WhatIf
 from jointload.report.cells import is_unknown, shown_value
-from jointload.report.quantities import SIDE_WORDS, number_text, quantity
+from jointload.report.quantities import SIDE_WORDS, number_text, quantity, shown
+from jointload.report.tables import distinguishable
 from jointload.report.work_bars import JOINTS, absorbed
+
+TOLD_CHANGES = (
+    "rearfoot_roll", "pressure_centre_medial", "rearfoot_eversion_peak", "knee_over_ankle",
+    "knee_adduction_moment_peak", "knee_flexion_moment_peak", "ankle_inversion_moment_peak",
+    "ankle_eversion_moment_peak", "hip_adduction_moment_peak",
+)  # fmt: skip
+"""Where a shape acts, and every joint above it: no target without what it may cost elsewhere."""
 
 
 def forces_answer(analysis: Analysis) -> str:
@@ -52,6 +62,23 @@ def work_answer(analysis: Analysis) -> str:
             shares = ", ".join(f"{joint} {100 * parts[joint] / total:.0f} %" for joint in JOINTS)
             texts.append(f"The {SIDE_WORDS[side]} leg absorbed {number_text(total, 'J/kg')} J/kg: {shares}")
     return _sentences(*texts)
+
+
+def change_answer(analysis: Analysis, whatif: WhatIf) -> str:
+    """What moves whoever the rider is, then which of the moments might not move at all."""
+    rows = [row for row in whatif.rows if row.quantity in TOLD_CHANGES and np.isfinite(row.change)]
+    moved = [_change_text(row, analysis) for row in rows if distinguishable(row)]
+    open_rows = [_change_text(row, analysis) for row in rows if not distinguishable(row)]
+    return _sentences(
+        f"Predicted for one person, with the interval clear of zero: {', '.join(moved)}" if moved else "",
+        f"Not distinguishable from no change: {', '.join(open_rows)}" if open_rows else "",
+    )
+
+
+def _change_text(row: Change, analysis: Analysis) -> str:
+    what = quantity(row.quantity)
+    number = number_text(shown(row.change, what, analysis.landing.weight), what.unit, extra=1)
+    return f"{what.plain_name} {'+' if row.change > 0 else ''}{number} {what.unit}"
 
 
 def _sided(analysis: Analysis, start: str, clause: str, *names: str, between: str = " and ") -> str:

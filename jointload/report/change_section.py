@@ -9,6 +9,7 @@ from jointload.analysis import Analysis
 from jointload.insole.ledger import ledger, reading_of
 from jointload.insole.whatif import Change, WhatIf
 from jointload.report import change_figures, html, pictures
+from jointload.report.answers import change_answer
 from jointload.report.cells import findings_table, linked, unit_text
 from jointload.report.quantities import SIDE_WORDS, number_text, quantity, shown
 from jointload.report.section import Reported
@@ -21,11 +22,12 @@ def change_section(reported: Reported) -> str:
         return ""
     assumed = "".join(f"<li>{escape(text)}</li>" for text in whatif.response_text)
     return (
-        f"<p><b>Prediction</b>, not a measurement: {escape(whatif.shape_text)}, against a flat insole. {whatif.draws} "
-        f"drawn persons, seed {whatif.seed}. Mechanics is the 95 % interval of what the uncertain foot, shoe and limb "
-        "leave open; one person's interval adds how differently people answer the same shape. Knee adduction and knee "
-        "flexion moment stand together, as a change that lowers one may raise the other. A lumbar change is not "
-        "predicted.</p>"
+        html.answer(change_answer(analysis, whatif))
+        + f"<p><b>Prediction</b>, not a measurement: {escape(whatif.shape_text)}, against a flat insole. "
+        f"{whatif.draws} drawn persons, seed {whatif.seed}. Mechanics is the 95 % interval of what the uncertain foot, "
+        "shoe and limb leave open; one person's interval adds how differently people answer the same shape. Knee "
+        "adduction and knee flexion moment stand together, as a change that lowers one may raise the other. A lumbar "
+        "change is not predicted.</p>"
         + change_table_html(analysis, whatif)
         + instants_html(analysis, whatif)
         + html.picture(

@@ -19,7 +19,7 @@ from jointload.intake.recording import Finding
 from jointload.landing.landed import Measure
 from jointload.landing.measures import BODY_MEASURES, SIDE_MEASURES
 from jointload.report import landing_curves, moments_section, pictures
-from jointload.report.answers import alignment_answer, forces_answer, moments_answer, work_answer
+from jointload.report.answers import alignment_answer, change_answer, forces_answer, moments_answer, work_answer
 from jointload.report.figures import Sheet, panel_pictures, sheet_file
 from jointload.report.page import SECTIONS, render_page
 from jointload.report.replay import FOLLOWED, MOST_FRAMES, replay_data, shown_frames
@@ -221,7 +221,7 @@ def test_the_replay_holds_the_landing(analysis: Analysis, prediction: WhatIf) ->
     assert np.ptp(insole[:2], axis=1).max() == pytest.approx(1000 * prediction.shape.length, rel=0.15)
 
 
-def test_sections_begin_with_their_answer(analysis: Analysis, page: str) -> None:
+def test_sections_begin_with_their_answer(analysis: Analysis, prediction: WhatIf, page: str) -> None:
     shown = {
         m.side: m.value / analysis.landing.weight for m in analysis.measures if m.quantity == "vertical_force_peak"
     }
@@ -232,6 +232,8 @@ def test_sections_begin_with_their_answer(analysis: Analysis, page: str) -> None
     partly = replace(analysis, measures=unknown)
     assert forces_answer(partly).startswith("The ground pushed the left foot")
     nothing = replace(analysis, measures=tuple(replace(m, value=np.nan) for m in analysis.measures))
+    (roll,) = [row for row in prediction.rows if row.quantity == "rearfoot_roll"]
+    assert f"rearfoot roll +{np.rad2deg(roll.change):.2f} deg" in change_answer(analysis, prediction)
     for answer in (forces_answer, alignment_answer, moments_answer, work_answer):
         assert answer(nothing) == ""
 
