@@ -59,7 +59,7 @@ def work_answer(analysis: Analysis) -> str:
         parts = absorbed(analysis, side)
         total = sum(parts.values())
         if np.isfinite(total) and total > 0:
-            shares = ", ".join(f"{joint} {100 * parts[joint] / total:.0f} %" for joint in JOINTS)
+            shares = ", ".join(f"{joint} {100 * parts[joint] / total:.0f}\u00a0%" for joint in JOINTS)
             texts.append(f"The {SIDE_WORDS[side]} leg absorbed {number_text(total, 'J/kg')} J/kg: {shares}")
     return _sentences(*texts)
 

@@ -7,9 +7,8 @@ import difflib
 from jointload.errors import SettingError, expected_found
 from jointload.modeldata import load_model
 from jointload.report.page import SECTIONS
-from jointload.report.quantities import Quantity, glossary
+from jointload.report.quantities import DIVISOR_WORDS, Quantity, glossary
 
-DIVISORS = {"BW": "body weight", "body_mass": "body mass", "none": "nothing"}
 MOST_SUGGESTED = 5
 WORTH_SUGGESTING = 0.5
 """Likeness of a name, 0 to 1, from which it is suggested (choice)."""
@@ -47,7 +46,7 @@ def _nearest(asked: str) -> list[str]:
 def _lines(what: Quantity) -> list[tuple[str, str]]:
     unit = "a word, no number" if what.unit == "word" else what.full_unit
     if what.normaliser != "none":
-        unit += f", divided by {DIVISORS[what.normaliser]}"
+        unit += f", divided by {DIVISOR_WORDS[what.normaliser]}"
     lines = [("definition", what.definition), ("unit", unit), ("positive", what.positive), ("frame", what.frame)]
     lines = [(key, text) for key, text in lines if text != "none"]
     return [*lines, ("source", what.source), *_published(what)]

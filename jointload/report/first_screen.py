@@ -59,7 +59,9 @@ def _arrival(analysis: Analysis) -> str:
     order = sorted((e.touchdown, side) for side, e in analysis.landing.events.sides.items())
     (first, side), *others = order
     words = f"{SIDE_WORDS[side]} foot first"
-    words += "".join(f", {SIDE_WORDS[other]} {1000 * (time - first):.0f} ms later" for time, other in others)
+    for time, other in others:
+        late = round(1000 * (time - first))
+        words = f"{words}, {SIDE_WORDS[other]} {late} ms later" if late else "both feet together"
     texts.append(words if texts else words[:1].upper() + words[1:])
     return ", ".join(texts) + "."
 

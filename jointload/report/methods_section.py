@@ -48,8 +48,6 @@ def _touchdown_text(analysis: Analysis) -> str:
 def methods_section(reported: Reported) -> str:
     methods = methods_text(reported.analysis)
     rows = [(f"<b>{escape(item)}</b>", escape(text)) for item, text in methods.checklist]
-    return (
-        html.paragraph(methods.paragraph)
-        + "<h3>Checklist of what a paper must say</h3>"
-        + html.table(("Item", "Here"), rows)
+    return html.paragraph(methods.paragraph) + html.folded(
+        "Checklist of what a paper must say", html.table(("Item", "Here"), rows)
     )

@@ -20,6 +20,7 @@ DECIMALS = {
     "Nm/kg": 2, "Nm s/kg": 3, "J/kg": 2, "W/kg": 1, "mm": 1, "%": 0, "MPa": 1,
 }  # fmt: skip
 """Decimals that a reader can use; CSV files keep every digit."""
+DIVISOR_WORDS = {"BW": "body weight", "body_mass": "body mass", "none": "nothing"}
 SIDE_WORDS = {"r": "right", "l": "left", "": "body"}
 
 

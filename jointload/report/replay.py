@@ -81,10 +81,11 @@ def replay_data(analysis: Analysis, whatif: WhatIf | None = None) -> dict[str, A
 
 
 def shown_frames(landing: Landing) -> list[int]:
-    """Marker frames of the time that the curves show, thinned to MOST_FRAMES."""
-    rate, zero = landing.poses.rate, landing.events.first_touchdown
-    left, right = ((t / 1000 + zero) * rate for t in landing_curves.shown_span(landing))
-    first, last = max(math.ceil(left), 0), min(math.floor(right), landing.recording.frames - 1)
+    """Marker frames of the time that the curves of both sides show, thinned to MOST_FRAMES."""
+    rate, (left, right) = landing.poses.rate, landing_curves.shown_span(landing)
+    zeros = [landing_curves.zero_of(landing, side) for side in landing.events.sides]
+    first = max(math.ceil((left / 1000 + min(zeros)) * rate), 0)
+    last = min(math.floor((right / 1000 + max(zeros)) * rate), landing.recording.frames - 1)
     return list(range(first, last + 1, max(1, -(-(last + 1 - first) // MOST_FRAMES))))
 
 
