@@ -224,20 +224,24 @@ def _style_section(styles: Styles, figures: Mapping[str, bytes]) -> str:
         f"<ul>{words}</ul>" if words else "",
         picture,
         html.folded("the numbers of each rider", style_table(styles)) if len(styles.features) else "",
-        html.paragraph("A style belongs to the task it was seen in and is never carried to another one."),
+        html.paragraph(
+            "A style belongs to the task it was seen in and is never carried to another one. Softness is the "
+            "continuous score: 0 is the mean of stiff landings, 1 that of soft ones (DeVita and Skelly 1992)."
+        ),
     )
 
 
 def style_table(styles: Styles) -> str:
     units = {feature.name: feature.unit for feature in FEATURES}
     names = [str(name) for name in styles.features.columns]
-    head = ["Rider", "Noted style"] + (["Cluster", "Fit"] if styles.labels is not None else [])
+    head = ["Rider", "Noted style", "Softness"] + (["Cluster", "Fit"] if styles.labels is not None else [])
     count = min(2, styles.scores.shape[1])
     head += [f"Component {k + 1}" for k in range(count)] + [f"{title_of(n, '')} ({units[n]})" for n in names]
-    values = styles.features.to_numpy(float)
+    values, softness = styles.features.to_numpy(float), styles.cells["softness"].to_numpy(float)
     rows = []
     for k in range(len(styles.features)):
-        row = [escape(str(styles.cells["rider"].iloc[k])), escape(str(styles.cells["style"].iloc[k]))]
+        row = [escape(str(styles.cells[name].iloc[k])) for name in ("rider", "style")]
+        row.append(number(softness[k], "1", 0))
         if styles.labels is not None and styles.fits is not None:
             row += [str(int(styles.labels[k]) + 1), f"{styles.fits[k]:.2f}".replace("-", "−")]
         row += [f"{styles.scores[k, c]:.2f}".replace("-", "−") for c in range(count)]

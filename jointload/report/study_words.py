@@ -11,9 +11,9 @@ from pathlib import Path
 import numpy as np
 
 from jointload.report.folder import RECORD
-from jointload.report.quantities import number_text
+from jointload.report.quantities import number_text, quantity
 from jointload.study.comparison import Comparison
-from jointload.study.observations import ASYMMETRY, ASYMMETRY_BY_SIDE
+from jointload.study.observations import OF_SIDE, OF_STANCE
 from jointload.study.permutation import CurveTest
 from jointload.study.styles import Styles
 
@@ -72,10 +72,9 @@ def _of_study(found: Comparison, styles: Styles, refused: Mapping[str, str]) -> 
     kept = found.attempted - len(refused)
     why = "; ".join(f"{name}: {reason}" for name, reason in list(refused.items())[:MOST_REASONS])
     more = f"; and {len(refused) - MOST_REASONS} more in trials.csv" if len(refused) > MOST_REASONS else ""
-    asymmetry = ASYMMETRY if found.by_stance else ASYMMETRY_BY_SIDE
+    asymmetry = quantity(f"force_asymmetry{OF_STANCE if found.by_stance else OF_SIDE}")
     models = sorted({row.contrast.model for row in found.rows if row.contrast.model != "none"})
     schemes = sorted({scheme_text(curve.test) for curve in found.curves if curve.test is not None})
-    foot = "back" if found.by_stance else "right"
     return {
         "Trials attempted, kept and why": f"{found.attempted} landings, {kept} kept"
         + (f"; refused: {why}{more}" if why else ""),
@@ -84,7 +83,7 @@ def _of_study(found: Comparison, styles: Styles, refused: Mapping[str, str]) -> 
         "Feet": "back and front by the rider's stance"
         if found.by_stance
         else "right and left, as not every rider's stance is known",
-        "Asymmetry": f"{asymmetry}; positive: the {foot} foot has the larger value",
+        "Asymmetry": f"{asymmetry.definition}; positive: {asymmetry.positive}; {asymmetry.source}",
         "Model": f"{'; '.join(models) or 'none could be fitted'} (restricted maximum likelihood, statsmodels); "
         "Student's t with containment degrees of freedom; intervals at 95 %",
         "Effect size": "within riders d_z, the mean over the standard deviation of the riders' differences; between "
@@ -96,7 +95,8 @@ def _of_study(found: Comparison, styles: Styles, refused: Mapping[str, str]) -> 
         "Curves": "101 points from touch-down to landing end; largest |t| along the curve by permutation: "
         f"{'; '.join(schemes) or 'not possible'}; the error is held along one curve, not over several curves; a "
         "stretch's p is that of its peak and does not prove where the stretch starts or ends",
-        "Styles": f"means of each rider and noted style, standardised, principal components; {styles.finding}",
+        "Styles": f"means of each rider and noted style, standardised; clusters on the first two "
+        f"principal components; {styles.finding}",
         "Software of the study": ", ".join(f"{name} {metadata.version(name)}" for name in LIBRARIES),
     }
 

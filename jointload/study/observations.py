@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from jointload.errors import StudyError, expected_found
-from jointload.intake.recording import SIDES, Array
-from jointload.study.manifest import FEET, Study
+from jointload.intake.recording import Array
+from jointload.study.manifest import Study
 
 if TYPE_CHECKING:
     import pandas
@@ -21,11 +21,8 @@ Factor = str
 FACTORS = ("condition", "style", "group")
 NOT_COMPARED = ("body_weight_plate", "body_weight_rider", "fall_acceleration", "residual_force", "flight_time")
 """Numbers that judge the recording and not the landing."""
-SYMMETRIC = ("vertical_force_peak", "knee_flexion_peak", "knee_flexion_moment_peak", "knee_work_negative")
-"""Quantities whose asymmetry is given (choice)."""
-ASYMMETRY = "(back − front) / larger of both in size × 100 %"
-ASYMMETRY_BY_SIDE = "(right − left) / larger of both in size × 100 %"
-"""At least nine equations are in use and differ by the side they refer to (Bishop et al. (2016) Strength Cond J)."""
+OF_STANCE, OF_SIDE = "_back_front", "_right_left"
+"""Endings of asymmetries that refer to the back foot and to the right one."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,8 +64,8 @@ def read_observations(study: Study, results: Path) -> Observations:
     by_stance = all(rider.rider.stance for rider in study.riders.values())
     table["value"] = pd.to_numeric(table["value"], errors="coerce")
     table["foot"] = table["foot"] if by_stance else table["side"]
-    numbers = table[~table["quantity"].isin(NOT_COMPARED)]
-    numbers = pd.concat([numbers, _asymmetries(numbers, by_stance)], ignore_index=True)
+    other_asymmetry = table["quantity"].str.endswith(OF_SIDE if by_stance else OF_STANCE)
+    numbers = table[~table["quantity"].isin(NOT_COMPARED) & ~other_asymmetry].reset_index(drop=True)
     numbers["name"] = [
         outcome(quantity, foot) for quantity, foot in zip(numbers["quantity"], numbers["foot"], strict=True)
     ]
@@ -78,24 +75,6 @@ def read_observations(study: Study, results: Path) -> Observations:
 def outcome(quantity: str, foot: str) -> str:
     """knee_flexion_peak, back -> knee_flexion_peak_back."""
     return f"{quantity}_{foot}" if foot else quantity
-
-
-def asymmetry(first: Array, second: Array) -> Array:
-    """(first - second) / max(|first|, |second|) in percent; positive: the first is larger."""
-    return 100 * (first - second) / np.maximum(np.abs(first), np.abs(second))
-
-
-def _asymmetries(numbers: pandas.DataFrame, by_stance: bool) -> pandas.DataFrame:
-    """Rows of asymmetry of each landing with both feet."""
-    first, second = FEET[:2] if by_stance else SIDES
-    of_trial = ["trial", "rider", "group", "task", "condition", "style"]
-    sided = numbers[numbers["quantity"].isin(SYMMETRIC)]
-    wide = sided.pivot_table(index=[*of_trial, "quantity"], columns="foot", values="value").reset_index()
-    if first not in wide or second not in wide:
-        return numbers.iloc[:0]
-    wide["value"] = asymmetry(wide[first].to_numpy(), wide[second].to_numpy())
-    wide["quantity"] = wide["quantity"] + "_asymmetry"
-    return wide[[*of_trial, "quantity", "value"]].assign(unit="%", foot="", side="", low="", high="", note="")
 
 
 @dataclass(frozen=True, eq=False)

@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 LEAST_CELLS = 12
 """Fewer riders or styles are shown, but no clusters are looked for (choice)."""
 MOST_CLUSTERS = 4
-KEPT_VARIANCE = 0.8
-"""Share of the variance that the principal components keep (choice)."""
+MAPPED = 2
+"""Principal components in which clusters are looked for: those of the map that people see (choice)."""
 NULL_DRAWS, BOOTSTRAPS = 199, 100
 ALPHA = 0.05
 STABLE = 0.75
@@ -48,9 +48,8 @@ FEATURES = (
     Feature("time_to_peak", "ms", "early force peak", "late force peak"),
     Feature("hip_to_ankle_work", "log ratio", "ankle absorbs more than the hip", "hip absorbs more than the ankle"),
     Feature("knee_to_others_work", "log ratio", "knee absorbs less of the work", "knee absorbs more of the work"),
-    Feature(
-        "vertical_force_peak_asymmetry", "%", "front (or left) foot loaded more", "back (or right) foot loaded more"
-    ),
+    Feature("force_asymmetry_back_front", "1", "front foot loaded more", "back foot loaded more"),
+    Feature("force_asymmetry_right_left", "1", "left foot loaded more", "right foot loaded more"),
     Feature("trunk_lean_forward_touchdown", "deg", "trunk upright", "trunk leaning forward"),
     Feature("trunk_lean_touchdown", "deg", "trunk leaning left", "trunk leaning right"),
 )
@@ -60,7 +59,7 @@ FEATURES = (
 class Styles:
     """The style of every cell: one rider under one noted style in one task, over all its landings.
 
-    features : a row a cell, columns task's FEATURES that are known;  cells : rider and style of each row
+    features : a row a cell, columns those of FEATURES that are known;  cells : rider, style and softness of each row
     scores (C, P) : principal components;  loadings (P, features);  explained (P,) : share of variance of each
     labels (C,) : cluster of each cell, None when the data hold none;  fits (C,) : silhouette of each cell
     """
@@ -88,14 +87,14 @@ def find_styles(numbers: pandas.DataFrame, task: str, seed: int = 1) -> Styles:
     table = feature_table(numbers[numbers["task"] == task])
     known = table.dropna(axis="columns", thresh=max(1, int(0.8 * len(table)))).dropna()
     known = known.loc[:, known.std(ddof=0) > 1e-9 * known.abs().max()] if len(known) else known
-    cells = known.index.to_frame(index=False)
+    cells = known.index.to_frame(index=False).assign(softness=_softness(numbers, task).reindex(known.index).to_numpy())
     if len(known) < 3 or known.shape[1] < 2:
         empty = np.zeros((len(known), 0))
         nothing = "too few riders with known features to lay them beside each other"
         return Styles(task, cells, known, empty, empty, np.zeros(0), None, None, np.nan, np.nan, (), (), nothing)
     standard = ((known - known.mean()) / known.std(ddof=0)).to_numpy(float)
     scores, loadings, explained = _components(standard)
-    kept = scores[:, : int(np.searchsorted(np.cumsum(explained), KEPT_VARIANCE)) + 1]
+    kept = scores[:, :MAPPED]
     if len(known) < LEAST_CELLS:
         finding = f"{len(known)} riders or styles: too few to look for clusters (at least {LEAST_CELLS})"
         return Styles(task, cells, known, scores, loadings, explained, None, None, np.nan, np.nan, (), (), finding)
@@ -133,6 +132,12 @@ def feature_table(numbers: pandas.DataFrame) -> pandas.DataFrame:
         means["hip_to_ankle_work"] = hip - ankle
         means["knee_to_others_work"] = knee - 0.5 * (hip + ankle)
     return means.reindex(columns=[feature.name for feature in FEATURES])
+
+
+def _softness(numbers: pandas.DataFrame, task: str) -> pandas.Series:
+    """The stiff to soft continuum of each rider and noted style, which stands beside any label."""
+    mine = numbers[(numbers["task"] == task) & (numbers["quantity"] == "softness")]
+    return mine.groupby(["rider", "style"])["value"].mean()
 
 
 def _components(standard: Array) -> tuple[Array, Array, Array]:

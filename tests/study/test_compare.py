@@ -65,7 +65,7 @@ def test_the_folder_holds_what_a_paper_needs(compared: tuple[Path, Comparison, P
     methods = (out / "methods.md").read_text(encoding="utf-8")
     for item in ("Filter", "Trials attempted, kept and why", "Model", "Multiplicity", "Equivalence", "Asymmetry"):
         assert f"- **{item}**" in methods
-    assert "84 landings, 84 kept" in methods and "(back − front) / larger" in methods
+    assert "84 landings, 84 kept" in methods and "(back - front) / (back + front)" in methods
     table = (out / "table.tex").read_text(encoding="utf-8")
     assert table.count(r"\\") == 4 and "−" not in table and table.startswith(r"\begin{tabular}{llrrrrrrl}")
 

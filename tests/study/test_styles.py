@@ -7,14 +7,14 @@ import pandas
 import pytest
 from scipy.stats import percentileofscore
 
-from jointload.study.observations import asymmetry
 from jointload.study.reference import percentiles
 from jointload.study.styles import FEATURES, LEAST_CELLS, STABLE, feature_table, find_styles
 
 TYPICAL = {
     "sole_angle_touchdown": (-10, 5), "knee_flexion_touchdown": (30, 5), "knee_flexion_peak": (85, 10),
     "time_to_peak": (60, 10), "trunk_lean_forward_touchdown": (10, 4), "trunk_lean_touchdown": (0, 3),
-    "hip_work_negative": (-1.0, 0.2), "knee_work_negative": (-1.5, 0.2), "ankle_work_negative": (-0.7, 0.1),
+    "softness": (0.2, 0.25), "force_asymmetry_back_front": (0.1, 0.1), "hip_work_negative": (-1.0, 0.2),
+    "knee_work_negative": (-1.5, 0.2), "ankle_work_negative": (-0.7, 0.1),
 }  # fmt: skip
 SOFT = ("knee_flexion_peak", "time_to_peak", "trunk_lean_forward_touchdown")
 
@@ -45,7 +45,7 @@ def test_one_cloud_holds_no_clusters_and_the_finding_says_so() -> None:
     found = find_styles(landings(30, apart=0.0, seed=3), "drop")
     assert found.labels is None and found.words == ()
     assert found.finding.startswith("these data hold no clusters") and "Riders differ by degrees" in found.finding
-    assert found.scores.shape[0] == 30, "the continuous scores stand in any case"
+    assert found.scores.shape[0] == 30 and np.isfinite(found.cells["softness"]).all(), "continuous scores stand"
 
 
 def test_the_same_data_give_the_same_styles() -> None:
@@ -90,12 +90,6 @@ def test_riders_without_features_are_left_out_not_guessed() -> None:
     found = find_styles(numbers, "drop")
     assert "r03" not in set(found.cells["rider"]) and len(found.cells) == 13
     assert find_styles(numbers.iloc[:0], "drop").finding.startswith("too few riders")
-
-
-def test_asymmetry_by_hand() -> None:
-    assert asymmetry(np.array([3.0, 2.0, -4.0]), np.array([2.0, 3.0, -2.0])).tolist() == pytest.approx(
-        [100 / 3, -100 / 3, -50]
-    )
 
 
 def test_percentiles_are_among_the_others() -> None:
