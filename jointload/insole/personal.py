@@ -27,8 +27,8 @@ FAR_MISS = 3.0
 KNEE = "knee_adduction_moment"
 LEAST_CONDITIONS = 2
 """Shapes beside the flat insole from which on a claim about one person is made."""
-CALIBRATION_DRAWS = 100
-"""Persons over whom the mechanics is linearised (choice, for speed)."""
+CALIBRATION_DRAWS, DRAWS_A_NUMBER = 100, 5
+"""Persons over whom the mechanics is linearised, at least, and for every measured number (choice, for speed)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -161,7 +161,8 @@ def calibrate(base: Landing, trials: Trials, seed: int = 1) -> Personal:
                 "one condition alone never makes a personal claim; record another shape, or leave the table out",
             )
         )  # fmt: skip
-    population = stand(base, trials.side, CALIBRATION_DRAWS, seed)
+    draws = max(CALIBRATION_DRAWS, DRAWS_A_NUMBER * len(OBSERVED) * len(trials.conditions))
+    population = stand(base, trials.side, draws, seed)
     prior = traits_of(population.person)
     mean, covariance = prior.mean(axis=0), np.cov(prior.T)
     seen, noise = _changes(trials, mass_of(base))

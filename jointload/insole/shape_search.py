@@ -141,26 +141,24 @@ def search(problem: Problem, quantile: float, stack: float, seed: int, free: tup
     )  # fmt: skip
     polished = low + np.clip(near.x, 0.0, 1.0) * (high - low)
     best = polished if near.fun < found.fun else found.x
-    return cut(problem, simplified(problem, whole(best[:, None])[0], quantile, stack, flat), stack, flat)
+    return simplified(problem, cut(problem, whole(best[:, None])[0], stack, flat), quantile, stack, flat)
 
 
 def simplified(problem: Problem, values: Array, quantile: float, stack: float, flat: Array) -> Array:
-    """Without the parts that hardly add to the target, the weakest first."""
+    """Without the parts that hardly add to the target, the weakest first; `values` keep the limits."""
 
     def judged(one: Array) -> float:
         fits = problem.overrun(one[None], stack).max() <= EXCESS
         return float(np.quantile(problem.target_changes(one[None]), quantile)) if fits else np.inf
 
     best = judged(values)
-    allowed = best + SIMPLER * abs(best)
-    while True:
-        without = {
-            k: np.where(np.arange(len(flat)) == k, flat, values) for k in range(len(flat)) if values[k] != flat[k]
-        }
-        least, k = min(((judged(one), k) for k, one in without.items()), default=(np.inf, 0))
-        if not least <= allowed:
-            return values
-        values = without[k]
+    while added := [k for k in range(len(flat)) if values[k] != flat[k]]:
+        without = [np.where(np.arange(len(flat)) == k, flat, values) for k in added]
+        answers = [judged(one) for one in without]
+        if min(answers) > best + SIMPLER * abs(best):
+            break
+        values = without[int(np.argmin(answers))]
+    return values
 
 
 def cut(problem: Problem, values: Array, stack: float, flat: Array) -> Array:

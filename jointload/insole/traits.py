@@ -65,15 +65,17 @@ class LinearModel:
 
     @classmethod
     def over(cls, traits: Array, values: Array) -> LinearModel:
-        """By least squares over drawn persons: traits (D, 5), values (D, m)."""
+        """By least squares over drawn persons: traits (D, 5), values (D, m), D well above m.
+
+        The scatter's inverse is what learning uses; of few persons it would come out too sure, so the scatter is raised
+        by n / (n - m - 1) with n degrees of freedom (Hartlap, Simon and Schneider 2007 Astron Astrophys 464:399).
+        """
         design = np.column_stack([np.ones(len(traits)), traits])
         solution, *_ = np.linalg.lstsq(design, values, rcond=None)
         left = values - design @ solution
-        return cls(
-            np.asarray(solution[0]),
-            np.asarray(solution[1:].T),
-            np.asarray(left.T @ left) / (len(traits) - design.shape[1]),
-        )
+        freedom = len(traits) - design.shape[1]
+        scatter = np.asarray(left.T @ left) / (freedom - values.shape[1] - 1)
+        return cls(np.asarray(solution[0]), np.asarray(solution[1:].T), scatter)
 
     def mean(self, traits: Array) -> Array:
         return np.asarray(self.offset + self.slope @ traits)

@@ -10,6 +10,9 @@ import pytest
 from jointload.analysis import Analysis, analyse
 from jointload.errors import SettingError
 from jointload.insole.geometry import Wedge, parse_wedge
+from jointload.insole.ledger import ledger, reading_of
+from jointload.insole.personal import Known
+from jointload.insole.readings import named_instants
 from jointload.insole.response import FootResponse, place_foot, pressure_centre, published_response, stand
 from jointload.insole.shape import ArchFill, HeelLift, InsoleShape
 from jointload.insole.whatif import Change, Parts, WhatIf, compare, pour_again, regions, what_if, what_ifs
@@ -278,6 +281,39 @@ def test_thickness_alone_raises_the_rider_and_hardly_turns_the_knee(analysis: An
     knee = row(answer, "knee_adduction_moment_peak")
     assert 0 < abs(knee.percent) < 1.0
     assert abs(change(answer, "rearfoot_roll")) < np.deg2rad(0.2)
+
+
+def test_named_instants_hold_the_extremes(analysis: Analysis) -> None:
+    """At its own instant a moment is its peak; the pelvis is lowest at the landing's end."""
+    answer = what_if(analysis, parse_wedge("lateral:4", "r", "full"), draws=50)
+    found = {(row.quantity, row.instant): row for row in answer.at_instants}
+    for name, instant in (("adduction", "largest knee adduction moment"), ("flexion", "largest knee flexion moment")):
+        peak = row(answer, f"knee_{name}_moment_peak")
+        assert found[f"knee_{name}_moment", instant].before == pytest.approx(peak.before, rel=1e-12)
+    assert {instant for _, instant in found} == set(named_instants(analysis.landing, "r"))
+    assert {"touch-down", "largest vertical force", "lowest pelvis"} < {instant for _, instant in found}
+    window = analysis.landing.window("r")
+    assert named_instants(analysis.landing, "r")["lowest pelvis"] == window.stop - window.start - 1
+    assert found["rearfoot_roll", "largest vertical force"].change < 0
+
+
+def test_the_table_of_a_rider_has_the_target_first_and_every_change_once(analysis: Analysis) -> None:
+    answer = what_if(analysis, parse_wedge("lateral:4", "r", "full"), draws=50)
+    entries = ledger(answer, ("hip_adduction_moment_peak",))
+    assert entries[0].aimed_at and entries[0].row.quantity == "hip_adduction_moment_peak"
+    assert sorted(entry.row.quantity for entry in entries) == sorted(row.quantity for row in answer.rows)
+    assert {"knee", "ankle", "hip", "foot", "sole", "shoe"} == {entry.joint for entry in entries}
+    readings = {entry.row.quantity: entry.reading for entry in entries}
+    assert readings["knee_adduction_moment_peak"] == "not distinguishable from no change"
+    assert readings["peak_pressure_medial_heel"].startswith("gain: falls")
+
+
+def test_what_a_recording_cannot_show_is_said(analysis: Analysis) -> None:
+    key = ("rearfoot_eversion_peak", "r")
+    known = Known(recording_least={key: np.deg2rad(3.0)}, rider_least={("knee_over_ankle", "r"): np.deg2rad(3.0)})
+    answer = what_if(analysis, parse_wedge("lateral:4", "r", "full"), draws=50, known=known)
+    assert reading_of(row(answer, key[0])).endswith("below what this recording can show")
+    assert reading_of(row(answer, "knee_over_ankle")).startswith("no recommendation")
 
 
 def test_the_pressure_map_carries_the_force_before_and_after(analysis: Analysis) -> None:
