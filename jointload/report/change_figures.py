@@ -21,12 +21,12 @@ COMPARED = (
 """Quantities of the comparison of shapes: the knee in both planes, what it may cost elsewhere, and the foot."""
 
 
-def changes(analysis: Analysis, whatif: WhatIf, form: str = "svg") -> bytes:
+def changes(analysis: Analysis, whatif: WhatIf, form: str = "") -> bytes:
     """Predicted changes with both 95 % intervals, one panel a unit."""
     return drawn(lambda figure, _: _changes(figure, analysis, whatif), analysis, form)
 
 
-def comparison(analysis: Analysis, whatif: WhatIf, form: str = "svg") -> bytes:
+def comparison(analysis: Analysis, whatif: WhatIf, form: str = "") -> bytes:
     """Predicted changes of several shapes beside each other with both 95 % intervals, one panel a quantity."""
     return drawn(lambda figure, _: _comparison(figure, analysis, whatif), analysis, form)
 

@@ -9,6 +9,7 @@ from jointload.errors import SettingError, expected_found
 from jointload.report import change_figures, fit_figures, landing_curves, pictures
 from jointload.report.figures import FORMS, Sheet, sheet_file
 from jointload.report.section import Reported
+from jointload.report.tissue_figure import tissue_loads
 
 FOLDER = "figures"
 
@@ -49,6 +50,7 @@ FIGURES: dict[str, Draw] = {
     "angles": _of(landing_curves.angles),
     "moments": _of(landing_curves.moments),
     "powers": _of(landing_curves.powers),
+    "tissue_loads": _of(tissue_loads),
     "pressure_paths": _of(pictures.pressure_paths),
     "predicted_changes": _of_prediction(change_figures.changes),
     "shapes_compared": _of_prediction(change_figures.comparison, several=True),

@@ -34,6 +34,7 @@ PAPER_WIDTH, PAPER_FONT, PAPER_DOTS = 7.1, 7.0, 300
 """A figure file is two columns of a journal wide [in], with this size of letters [pt]; dots an inch of a PNG."""
 LEAST_PAPER_HEIGHT = 1.7
 """Of a row of panels in a figure file [in]."""
+PAPER_STYLE: Any = {**STYLE, "font.size": PAPER_FONT, "lines.linewidth": 1.2, "lines.markersize": 4}
 PANEL_WIDTH, PANEL_HEIGHT = 3.5, 2.4
 """A panel of the page [in]; a telephone shows it at about this size."""
 MARGINS = {"left": 0.50, "right": 0.10, "top": 0.44, "bottom": 0.42}
@@ -82,15 +83,25 @@ class Sheet:
     rows: tuple[str, ...] = ()
 
 
-def drawn(draw: Callable[[Figure, Analysis], None], analysis: Analysis, form: str = "svg") -> bytes:
-    """Draw a whole figure in this package's style as 'svg', 'png' or 'pdf'; the same analysis gives the same bytes."""
-    return _saved(lambda figure: draw(figure, analysis), form, STYLE)
+def drawn(draw: Callable[[Figure, Analysis], None], analysis: Analysis, form: str = "") -> bytes:
+    """A whole figure: the page's wide SVG where `form` is empty, else the file of that form for a paper.
+
+    The same analysis gives the same bytes.
+    """
+    if not form:
+        return _saved(lambda figure: draw(figure, analysis), "svg", STYLE)
+
+    def narrowed(figure: Figure) -> None:
+        draw(figure, analysis)
+        width, height = figure.get_size_inches()
+        figure.set_size_inches(PAPER_WIDTH, height * PAPER_WIDTH / width)
+
+    return _saved(narrowed, form, PAPER_STYLE)
 
 
 def sheet_file(sheet: Sheet, form: str = "svg") -> bytes:
     """All panels of a sheet as one figure for a paper: one width and one size of letters for every sheet."""
-    style = {**STYLE, "font.size": PAPER_FONT, "lines.linewidth": 1.2, "lines.markersize": 4}
-    return _saved(lambda figure: _composed(figure, sheet), form, style)
+    return _saved(lambda figure: _composed(figure, sheet), form, PAPER_STYLE)
 
 
 def panel_pictures(sheet: Sheet) -> list[bytes]:

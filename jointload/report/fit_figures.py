@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
-def trade_off(analysis: Analysis, fit: Fit, form: str = "svg") -> bytes:
+def trade_off(analysis: Analysis, fit: Fit, form: str = "") -> bytes:
     """Change of the target over the stack heights, with one person's interval."""
     return drawn(lambda figure, _: _trade_off(figure, analysis, fit), analysis, form)
 

@@ -31,8 +31,8 @@ class View:
 
 
 VIEWS = (
-    View(0, "from the rider's right", "forward [m]"),
-    View(2, "from behind", "to the rider's right [m]"),
+    View(0, "from the rider's right", "forward, height up [m]"),
+    View(2, "from behind", "to the right, height up [m]"),
 )
 INSTANTS = ("Touch-down", "Largest force", "Lowest pelvis")
 MOST_COLUMNS = 4
@@ -53,7 +53,7 @@ JOINT_DOTS = {
 }
 
 
-def pressure_bed(analysis: Analysis, whatif: Any, form: str = "svg") -> bytes:
+def pressure_bed(analysis: Analysis, whatif: Any, form: str = "") -> bytes:
     """Added height [mm], and pressure before and after as a share of the largest before [%], seen from above."""
     return drawn(lambda figure, _: _pressure_bed(figure, whatif), analysis, form)
 

@@ -42,7 +42,8 @@ FOLLOWED = ("Vertical force", "Knee angle, side view", "Knee moment, side view")
 def replay_section(reported: Reported) -> str:
     """Stage, controls and the curves that its time follows; empty when fewer than two frames can be shown."""
     analysis = reported.analysis
-    data = replay_data(analysis, reported.whatif)
+    fitted = None if reported.fit is None else reported.fit.answer
+    data = replay_data(analysis, reported.whatif or fitted)
     if len(data["times"]) < 2:
         return ""
     controls, script = html.shipped_text("replay.html"), html.shipped_text("replay.js")

@@ -54,7 +54,7 @@ def test_every_figure_is_a_file_in_the_form_asked_for(analysis: Analysis, predic
     out = write_report(analysis, tmp_path / "result", prediction, figures="svg")
     assert names(out / "figures") == {f"{name}.svg" for name in set(FIGURES) - NOT_ASKED_FOR}
     widths = {re.search(r'width="([\d.]+)pt"', file.read_text())[1] for file in (out / "figures").iterdir()}  # type: ignore[index]
-    assert f"{72 * PAPER_WIDTH:g}" in widths
+    assert widths == {f"{72 * PAPER_WIDTH:g}"}
     with pytest.raises(SettingError, match="one of svg, png, pdf, found 'gif'"):
         write_report(analysis, tmp_path / "other", figures="gif")
     assert names(tmp_path) == {"result"}
