@@ -30,6 +30,7 @@ from jointload.loads.contact import Lost, foot_contact, standing_weight
 from jointload.loads.deck import under_feet
 from jointload.loads.from_above import loads_from_above
 from jointload.loads.moments import joint_loads, smooth_loads
+from jointload.loads.pressed_soles import match_insoles
 from jointload.loads.shared_plate import share_plates
 from jointload.loads.split_interval import split_interval
 from jointload.settings import Settings, Smoothing
@@ -117,7 +118,8 @@ def descend(
     angles = joint_angles(poses, body, settings.angle_zero)
     plates = under_feet(trial, session.board, poses, body, settings)
     contact = foot_contact(plates.recording, poses, body, cutoff, settings.contact_threshold, plates.lost)
-    contact, split = share_plates(contact, plates.recording, poses, body, cutoff)
+    pressed = match_insoles(session.insoles, contact, trial.time)
+    contact, split = share_plates(contact, plates.recording, poses, body, cutoff, pressed)
     loads = joint_loads(poses, body, angles, contact.force, contact.moment)
     interval = split_interval(split, contact, poses, body, angles, loads, settings)
     if settings.smoothing == "after":
@@ -142,9 +144,11 @@ def descend(
         upper=loads_from_above(
             poses, markers, body, angles, settings.cutoff if settings.smoothing == "after" else None
         ),
+        pressed=pressed,
     )
     motion_findings = gap_findings + pose_findings + gimbal_findings(angles)
-    return landing, motion_findings + plates.findings + contact.findings + events.findings
+    force_findings = plates.findings + contact.findings + (pressed.findings if pressed else ())
+    return landing, motion_findings + force_findings + events.findings
 
 
 def fit_body(session: Session, rider: Rider, settings: Settings, errors: BodyErrors | None = None) -> FittedBody:

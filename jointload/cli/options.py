@@ -76,9 +76,13 @@ def _files(
     board: Annotated[
         Path | None, typer.Option(help="board.toml: the board under the feet, its mass and markers")
     ] = None,
+    pressure_right: Annotated[Path | None, typer.Option(help="CSV of the right pressure insole")] = None,
+    pressure_left: Annotated[Path | None, typer.Option(help="CSV of the left pressure insole")] = None,
+    pressure_layout: Annotated[Path | None, typer.Option(help="CSV of where the insoles' sensors lie")] = None,
 ) -> dict[str, Path]:
     files = {"trial": trial, "static": static, "labels": labels, "rider": rider, "hip_movement": hip_movement}
-    files["board"] = board
+    files |= {"board": board, "pressure_right": pressure_right, "pressure_left": pressure_left}
+    files["pressure_layout"] = pressure_layout
     return {role: path for role, path in files.items() if path is not None}
 
 

@@ -17,6 +17,7 @@ from jointload.landing.events import LandingEvents, impact_lowpass
 from jointload.loads.contact import Contact
 from jointload.loads.from_above import UpperLoads
 from jointload.loads.moments import JointLoads
+from jointload.loads.pressed_soles import PressedSoles
 from jointload.loads.split_interval import SplitInterval
 from jointload.settings import Settings
 
@@ -63,6 +64,8 @@ class Landing:
     """Loads over every way in which two feet may share a plate, None where they do not."""
     upper: UpperLoads | None = None
     """L5/S1 from trunk, head and arms, where it was computed."""
+    pressed: PressedSoles | None = None
+    """What pressure insoles measured, None without them."""
     _fast: dict[str, Array] = field(default_factory=dict, compare=False)
 
     def window(self, side: str) -> slice:

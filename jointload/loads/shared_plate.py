@@ -20,6 +20,7 @@ from jointload.body.pose import SegmentPoses
 from jointload.intake.recording import SIDES, Array, Finding, Recording
 from jointload.loads.contact import TWO_FEET, Contact, Lost, contact_findings
 from jointload.loads.feasible_splits import constraint_rows, drawn_inside, split_corners
+from jointload.loads.pressed_soles import PressedSoles
 from jointload.loads.soles import sole_outlines
 from jointload.numerics.rotations import cross
 from jointload.numerics.signals import runs, zero_lag_lowpass
@@ -107,12 +108,12 @@ def share_plates(
     poses: SegmentPoses,
     body: FittedBody,
     cutoff: float | None,
-    insole_share: Array | None = None,
+    pressed: PressedSoles | None = None,
 ) -> tuple[Contact, Split | None]:
     """The contact with a wrench on each foot where two feet bear plates together, and the set of feasible splits; the
     contact itself and None where they do not.
 
-    recording : whose plates the feet press on;  insole_share : (F,) right foot's share, NaN where it is not known
+    recording : whose plates the feet press on;  pressed : insoles, whose share of the load is used where they have one
     """
     frames = _frames_to_split(contact, recording)
     if not frames.any():
@@ -129,7 +130,9 @@ def share_plates(
     outline = sole_outlines(poses, body)
     problem = _Problem(slow[0], slow[1], contact.floor, outline, _hip_height(poses, body, contact.floor))
     least = max(LEAST_LOAD * body.rider.weight, 1.0)
-    way, corners, solved, used = problem.solve(frames & (slow[0, 1] > least), insole_share)
+    way, corners, solved, used = problem.solve(
+        frames & (slow[0, 1] > least), None if pressed is None else pressed.share
+    )
     told = _held(way, solved, outline, frames)
     failed = frames & (slow[0, 1] > DOUBTED_LOAD * body.rider.weight) & ~solved
     if told is None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -9,8 +10,10 @@ import pytest
 from boards import LANDINGS, board_landing, session_of
 
 from jointload.analysis import Analysis, analyse
-from jointload.intake.recording import SIDES
+from jointload.intake.recording import SIDES, Plate
 from jointload.landing.landed import Measure
+from jointload.loads.pressed_soles import PressedSoles
+from jointload.loads.shared_plate import share_plates
 from jointload.settings import Settings
 from jointload.synthetic.board import BoardLanding
 
@@ -82,10 +85,6 @@ def test_the_report_says_that_the_interval_is_too_wide() -> None:
 
 def test_the_insoles_share_narrows_the_forces() -> None:
     """True shares given: the vertical force is known better, and the truth stays inside."""
-    from dataclasses import replace
-
-    from jointload.loads.shared_plate import share_plates
-
     made, analysis = analysed("back foot heavy", True)
     landing = analysis.landing
     assert landing.split is not None
@@ -93,9 +92,10 @@ def test_the_insoles_share_narrows_the_forces() -> None:
     vertical = made.feet()[0][1]
     with np.errstate(invalid="ignore", divide="ignore"):
         share = vertical[0] / vertical.sum(axis=0)
+    insoles = PressedSoles({}, 0.0, 0.0, share, ())
     raw = replace(landing.contact, shared=landing.contact.shared, lost=(), findings=())
     plates = replace(landing.recording, plates=(whole_plate(made),))
-    _, narrow = share_plates(raw, plates, landing.poses, landing.body, None, share)
+    _, narrow = share_plates(raw, plates, landing.poses, landing.body, None, insoles)
     assert narrow is not None
     assert "insoles" in narrow.basis
     both = wide.frames & narrow.frames & (vertical.sum(axis=0) > 300.0)
@@ -105,10 +105,8 @@ def test_the_insoles_share_narrows_the_forces() -> None:
     assert ((narrow.share_low - 1e-3 <= share) & (share <= narrow.share_high + 1e-3))[both].mean() > 0.98
 
 
-def whole_plate(made: BoardLanding):  # type: ignore[no-untyped-def]
+def whole_plate(made: BoardLanding) -> Plate:
     """What the plate would feel of the feet alone, at the deck's height."""
-    from dataclasses import replace
-
     force, moment = made.feet()
     (plate,) = made.exact_plates()
     raised = plate.corners + np.array([[0.0], [made.board.deck_height], [0.0]])
