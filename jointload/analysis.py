@@ -118,7 +118,7 @@ def descend(
     angles = joint_angles(poses, body, settings.angle_zero)
     plates = under_feet(trial, session.board, poses, body, settings)
     contact = foot_contact(plates.recording, poses, body, cutoff, settings.contact_threshold, plates.lost)
-    pressed = match_insoles(session.insoles, contact, trial.time)
+    pressed = match_insoles(session.insoles, contact, trial.time, cutoff)
     contact, split = share_plates(contact, plates.recording, poses, body, cutoff, pressed)
     loads = joint_loads(poses, body, angles, contact.force, contact.moment)
     interval = split_interval(split, contact, poses, body, angles, loads, settings)

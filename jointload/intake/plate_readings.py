@@ -28,6 +28,9 @@ CLEAR = 1.25
 """A reading is told from another when the force passes the body at least so many times farther off by the other
 (choice: in 59 loaded plates of published and invented trials the nearest other turn of the corners is at worst 1.31
 times as far off, in the median 2.5 times)."""
+OVERRULED = 0.05
+"""[m] by which the stored reading must also be the worse one before another is used: the mean of the markers is this
+near to the middle of the body, and on a plate under its middle every reading passes near it (choice)."""
 SAME_POINT = 0.005
 """[m] two readings whose forces pass this near to each other, at the plate and a metre above it, count as one."""
 LOOKED_AT = 64
@@ -209,7 +212,8 @@ def _best(readings: _Readings) -> int:
     if readings.miss[best] == 0.0:
         alone = readings.same_as(best)[np.isfinite(readings.miss)].all()
         return best if alone else 0
-    return best if readings.told_from(best)[0] else 0
+    overruled = readings.told_from(best)[0] and readings.miss[0] > readings.miss[best] + OVERRULED
+    return best if overruled else 0
 
 
 @dataclass(frozen=True, eq=False)

@@ -37,10 +37,15 @@ class Measure:
 
     def widened(self, low: float, high: float) -> Measure:
         """With another cause of doubt, whose interval is low to high [SI]: the interval reaches as far beyond the value
-        as both reach together."""
-        below = self.value - self.low if np.isfinite(self.low) else 0.0
-        above = self.high - self.value if np.isfinite(self.high) else 0.0
-        return replace(self, low=low - below, high=high + above)
+        as both reach together, and beyond zero only where one of them does."""
+        if not np.isfinite(self.low + self.high):
+            return replace(self, low=low, high=high)
+        lowest, highest = self.low + low - self.value, self.high + high - self.value
+        if min(self.low, low) >= 0.0:
+            lowest = max(lowest, 0.0)
+        if max(self.high, high) <= 0.0:
+            highest = min(highest, 0.0)
+        return replace(self, low=lowest, high=highest)
 
 
 @dataclass(frozen=True, eq=False)

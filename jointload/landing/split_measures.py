@@ -32,6 +32,7 @@ FOLLOWS_SHARE = (
     "work_asymmetry_back_front",
 )  # fmt: skip
 """Quantities that depend on the split in no such simple way."""
+SHARED = "shared plate"
 COMPARABLE = 0.21
 """An interval wider than this share of its number cannot tell conditions apart: the largest published effect of a wedge
 on the knee adduction moment (Kang 2013 Orthopedics, 0.380 to 0.299 Nm/kg; read in an excerpt)."""
@@ -62,11 +63,11 @@ def _widened(measure: Measure, low: dict[tuple[str, str], float], high: dict[tup
     if not np.isfinite(measure.value):
         return measure
     if measure.quantity in FOLLOWS_SHARE:
-        return replace(measure, note=_joined(measure.note, "of the likely split of a shared plate, without interval"))
+        return replace(measure, note=_joined(measure.note, f"{SHARED}, without interval"))
     if measure.quantity not in FOLLOWS_LOADS:
         return measure
     ends = [measure.value, low[key], high[key]]
-    note = _joined(measure.note, "interval over the splits of the plate")
+    note = _joined(measure.note, SHARED)
     return replace(measure.widened(min(ends), max(ends)), note=note)
 
 

@@ -80,10 +80,21 @@ def _corners(planes: Array, heights: Array, constraints: int) -> Array:
     return np.where(inside, kept, np.where(inside[0], kept[:, :1].swapaxes(0, 1), np.nan).swapaxes(0, 1))
 
 
-def drawn_inside(point: Array, middle: Array, rows: Array, limits: Array) -> Array:
-    """(3, F) points moved towards a middle (3, F) of the set as far as it takes to be inside."""
-    outside = np.einsum("rif,if->rf", rows, point) - limits
-    depth = np.einsum("rif,if->rf", rows, middle) - limits
-    with np.errstate(invalid="ignore", divide="ignore"):
-        way = np.where(outside > 0, outside / (outside - depth), 0.0)
-    return np.asarray(point + np.clip(way, 0.0, 1.0).max(axis=0) * (middle - point))
+def nearest_inside(point: Array, rows: Array, limits: Array, spread: Array) -> Array:
+    """(3, F) the points of the set nearest to points (3, F), distances counted in units of `spread` (3,).
+
+    Least distance programming by non-negative least squares, a frame after the other; a point inside stays. Lawson CL,
+    Hanson RJ (1974) Solving Least Squares Problems, chapter 23 (from memory).
+    """
+    from scipy.optimize import nnls
+
+    scaled = rows * spread[:, None]
+    beyond = np.einsum("rif,if->rf", rows, point) - limits
+    out = point.copy()
+    target = np.array([0.0, 0.0, 0.0, 1.0])
+    for f in np.flatnonzero((beyond > 0.0).any(axis=0)):
+        dual = np.vstack((-scaled[..., f].T, beyond[:, f]))
+        multipliers, _ = nnls(dual, target)
+        left = dual @ multipliers - target
+        out[:, f] -= spread * left[:3] / left[3]
+    return out

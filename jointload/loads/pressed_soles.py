@@ -61,11 +61,13 @@ class PressedSoles:
     findings: tuple[Finding, ...]
 
 
-def match_insoles(insoles: tuple[PressureRecording, ...], contact: Contact, frame_time: Array) -> PressedSoles | None:
+def match_insoles(
+    insoles: tuple[PressureRecording, ...], contact: Contact, frame_time: Array, cutoff: float | None
+) -> PressedSoles | None:
     """Insoles on the plates' clock and scale, None without insoles.
 
-    contact : of the feet, the board taken out;  frame_time : (F,) [s] of the marker frames. Both tables are taken to
-    run on one clock.
+    contact : of the feet, the board taken out;  frame_time : (F,) [s] of the marker frames;  cutoff : low-pass [Hz] of
+    the wrenches that the share is for. Both tables are taken to run on one clock.
     """
     if not insoles:
         return None
@@ -96,7 +98,7 @@ def match_insoles(insoles: tuple[PressureRecording, ...], contact: Contact, fram
             continue
         said.append(Finding("pressure_scale", "pass", insole.name, evidence, "its own total is not used as a force"))
         soles[insole.side] = PressedSole(insole, insole.time + clock.lag, factor * insole.pressure, factor)
-    share = _share(soles, frame_time) if len(soles) == len(SIDES) else unknown
+    share = _share(soles, frame_time, cutoff) if len(soles) == len(SIDES) else unknown
     return PressedSoles(soles, clock.lag, clock.spread, share, tuple(said))
 
 
@@ -227,9 +229,15 @@ def _ratio(force: Array, load: Array) -> float:
     return float(np.sum(force[known])) / total if total > 0 else float("nan")
 
 
-def _share(soles: dict[str, PressedSole], frame_time: Array) -> Array:
-    """(F,) right foot's share of the insoles' own load, as they say it."""
-    right, left = (at_times(soles[side].recording.force, soles[side].time, frame_time) for side in SIDES)
+def _share(soles: dict[str, PressedSole], frame_time: Array, cutoff: float | None) -> Array:
+    """(F,) right foot's share of the insoles' own load, as they say it, smoothed like the wrench it divides."""
+    right, left = (_smoothed(soles[side], frame_time, cutoff) for side in SIDES)
     total = right + left
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.where(total > LEAST_SHARE_LOAD * np.nanmax(total, initial=0.0), right / total, np.nan)
+
+
+def _smoothed(sole: PressedSole, frame_time: Array, cutoff: float | None) -> Array:
+    rate = sole.recording.rate
+    highest = None if cutoff is None or cutoff >= 0.45 * rate else cutoff
+    return at_times(zero_lag_lowpass(sole.recording.force, highest, rate), sole.time, frame_time)

@@ -19,7 +19,7 @@ from jointload.body.calibration import FittedBody
 from jointload.body.pose import SegmentPoses
 from jointload.intake.recording import SIDES, Array, Finding, Recording
 from jointload.loads.contact import TWO_FEET, Contact, Lost, contact_findings
-from jointload.loads.feasible_splits import constraint_rows, drawn_inside, split_corners
+from jointload.loads.feasible_splits import constraint_rows, nearest_inside, split_corners
 from jointload.loads.pressed_soles import PressedSoles
 from jointload.loads.soles import sole_outlines
 from jointload.numerics.rotations import cross
@@ -30,9 +30,14 @@ SOLE_MARGIN, WIDEST_MARGIN = 0.005, 0.025
 (choice)."""
 INSOLE_SHARE = 0.08
 """The insoles' share of the load may be off by this much (choice: the gains of two insoles a third apart)."""
+LIKELY_SPREAD = np.array([0.05, 0.02, 0.02])
+"""How much share, and first moment per force [m] along lab X and Z, the likely split is moved alike to fit (choice)."""
 LEAST_LOAD, DOUBTED_LOAD = 0.05, 0.2
 """Below the first share of body weight the plate's pressure point is noise and the split is held; below the second it
 is held where the point lies under neither sole (choice)."""
+SHORT_DOUBT = 0.02
+"""So long [s] the split is held through an impact that throws the pressure point off the soles (choice: a board that
+strikes with one end first)."""
 FRICTION = 1.0
 """Largest shear per vertical force between foot and ground (choice: a shoe on a gritted deck)."""
 LIKELY_LEAN = 0.5
@@ -134,7 +139,8 @@ def share_plates(
         frames & (slow[0, 1] > least), None if pressed is None else pressed.share
     )
     told = _held(way, solved, outline, frames)
-    failed = frames & (slow[0, 1] > DOUBTED_LOAD * body.rider.weight) & ~solved
+    doubted = frames & (slow[0, 1] > DOUBTED_LOAD * body.rider.weight) & ~solved
+    failed = _lasting(doubted, round(SHORT_DOUBT * recording.point_rate))
     if told is None:
         return _unsplit(contact, recording, failed, outline), None
     known = frames & ~failed & np.isfinite(told.right).all(axis=0) & np.isfinite(told.left).all(axis=0)
@@ -205,8 +211,8 @@ class _Problem:
             rows, limits = constraint_rows(self.outline[..., at], self.pressed[:, at], share[:, at], margin)
             corners, found = split_corners(rows, limits)
             rows, limits, corners, at = rows[..., found], limits[:, found], corners[..., found], at[found]
-            start = self._lever_rule(at, share)
-            likely[:, at] = drawn_inside(start, corners.mean(axis=1), rows, limits)
+            start = self._lever_rule(at, insole_share)
+            likely[:, at] = nearest_inside(start, rows, limits, LIKELY_SPREAD)
             solved[at] = True
             parts.append((at, corners))
             by_insole += int(np.sum(told[at])) if attempt == 0 and insole_share is not None else 0
@@ -225,17 +231,14 @@ class _Problem:
                 )
             )
 
-    def _lever_rule(self, at: NDArray[np.intp], share: Array) -> Array:
-        """(3, T) the split in which both pressure points lie equally far, the same way, from the middle of their sole.
-
-        share : (2, F) bounds; the middle of close ones is taken, within wide ones the lever decides.
-        """
+    def _lever_rule(self, at: NDArray[np.intp], insole_share: Array | None) -> Array:
+        """(3, T) the split in which both pressure points lie equally far, the same way, from the middle of their sole;
+        its share is the insoles' where they tell it, else what brings the points nearest to the middles."""
         right, left = self.outline[:, 0].mean(axis=1)[:, at], self.outline[:, 1].mean(axis=1)[:, at]
-        pressed, (low, high) = self.pressed[:, at], share[:, at]
-        apart = right - left
-        lever = np.sum((pressed - left) * apart, axis=0) / np.sum(apart**2, axis=0)
-        given = np.where(high - low < 1.0, 0.5 * (low + high), lever)
-        mine = np.clip(given, low, high)
+        pressed, apart = self.pressed[:, at], right - left
+        mine = np.clip(np.sum((pressed - left) * apart, axis=0) / np.sum(apart**2, axis=0), 0.0, 1.0)
+        if insole_share is not None:
+            mine = np.where(np.isfinite(insole_share[at]), insole_share[at], mine)
         off = pressed - mine * right - (1.0 - mine) * left
         return np.concatenate((mine[None], mine * (right + off)))
 
@@ -282,6 +285,14 @@ def _basis(by_insole: int, solved: int) -> str:
     if by_insole == solved:
         return "the pressure insoles' share of the load"
     return f"the pressure insoles' share of the load in {100 * by_insole / solved:.0f} % of the frames, else {plate}"
+
+
+def _lasting(mask: NDArray[np.bool_], shortest: int) -> NDArray[np.bool_]:
+    """The mask without runs of up to `shortest` frames."""
+    out = mask.copy()
+    for start, stop in runs(mask):
+        out[start:stop] = stop - start > shortest
+    return out
 
 
 def _held(way: _Way, solved: NDArray[np.bool_], outline: Array, frames: NDArray[np.bool_]) -> _Way | None:

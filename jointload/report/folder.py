@@ -14,6 +14,7 @@ from jointload.report.figure_files import FOLDER, write_figures
 from jointload.report.fit_folder import fit_record, write_fit
 from jointload.report.page import render_page
 from jointload.report.section import Reported
+from jointload.report.sole_table import regions_table
 from jointload.report.tables import all_findings, change_table, metrics_table, quality_table, run_record, series_table
 from jointload.report.whole_folder import write_whole
 
@@ -32,8 +33,9 @@ def write_report(
     figures: str = "",
     fit: Fit | None = None,
 ) -> Path:
-    """Write report.html, metrics.csv, series.csv, quality.csv, derived.c3d, run.json, and whatif.csv when there is one;
-    of a fit fit.csv, trade_off.csv and, where a shape helps, the folder insole with its solid.
+    """Write report.html, metrics.csv, series.csv, quality.csv, derived.c3d, run.json, whatif.csv when there is one, and
+    regions.csv where there are pressure insoles; of a fit fit.csv, trade_off.csv and, where a shape helps, the folder
+    insole with its solid.
 
     An earlier result in `out` is replaced; any other content is left alone: OutputError. Returns the folder.
     inputs : role -> file, for their SHA-256;  now : the time in UTC to write into run.json
@@ -59,6 +61,8 @@ def _fill(
     metrics_table(analysis).to_csv(draft / "metrics.csv", index=False, float_format=DIGITS)
     series_table(analysis).to_csv(draft / "series.csv", index=False, float_format=DIGITS)
     quality_table(all_findings(analysis, whatif)).to_csv(draft / "quality.csv", index=False)
+    if analysis.landing.pressed is not None:
+        regions_table(analysis).to_csv(draft / "regions.csv", index=False, float_format=DIGITS)
     if whatif is not None:
         change_table(analysis, whatif).to_csv(draft / "whatif.csv", index=False, float_format=DIGITS)
     if fit is not None:

@@ -17,6 +17,7 @@ from jointload.report import (
     trust_section,
     work_section,
 )
+from jointload.report.board_section import board_section
 from jointload.report.cautions_section import cautions_section
 from jointload.report.certainty_section import certainty_section
 from jointload.report.choices_section import choices_section
@@ -24,6 +25,7 @@ from jointload.report.first_screen import first_screen, title_of
 from jointload.report.fit_section import fit_section
 from jointload.report.glossary_section import glossary_section
 from jointload.report.methods_section import measured_section, methods_section
+from jointload.report.pressure_section import pressure_section
 from jointload.report.replay import replay_section
 from jointload.report.section import Reported, Section
 
@@ -35,6 +37,8 @@ SECTIONS = (
         "loads", "What ankle, knee, hip and lower back bore", moments_section.moments_section,
         moments_section.QUANTITIES,
     ),
+    Section("board", "What stood under the feet", board_section),
+    Section("pressure", "Where on the foot the load was", pressure_section),
     Section("work", "Which joints absorbed the landing", work_section.work_section, work_section.QUANTITIES),
     Section("tissue", "What tissues bore", tissue_section.tissue_section, tissue_section.QUANTITIES),
     Section("change", "What the change of the shoe's inside would shift", change_section.change_section),

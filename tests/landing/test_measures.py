@@ -116,7 +116,7 @@ def test_two_feet_on_one_plate_give_moments_with_an_interval(clean_session: Sess
         split = measured(shared, name)
         assert split.low < measured(whole, name).value < split.high, "two plates tell what one must leave open"
         assert split.low <= split.value <= split.high
-        assert "splits of the plate" in split.note
+        assert "shared plate" in split.note
     lumbar = measured(shared, "l5s1_extension_moment_peak", "")
     assert np.isnan(lumbar.low), "the lower back bears both feet together, however they share"
     assert lumbar.value == pytest.approx(measured(whole, "l5s1_extension_moment_peak", "").value, rel=1e-6)

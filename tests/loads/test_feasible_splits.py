@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.optimize import linprog
+from scipy.optimize import linprog, minimize
 from scipy.sparse import block_diag
 
-from jointload.loads.feasible_splits import constraint_rows, drawn_inside, split_corners
+from jointload.loads.feasible_splits import constraint_rows, nearest_inside, split_corners
 from jointload.loads.soles import off_sole, sole_edges
 
 FRAMES = 40
@@ -77,19 +77,27 @@ def test_between_points_the_lever_decides() -> None:
     np.testing.assert_allclose(corners[0], np.broadcast_to(share, corners[0].shape), atol=1e-3)
 
 
-def test_a_point_is_drawn_no_further_than_the_edge() -> None:
+def test_the_nearest_point_is_that_of_a_general_solver() -> None:
+    """Against scipy.optimize.minimize (SLSQP) frame by frame; points inside stay where they are."""
     rng = np.random.default_rng(8)
     outline = soles(rng)
-    pressed = pressed_between(outline, rng)
     free = np.array([[0.0], [1.0]]) + np.zeros(FRAMES)
-    rows, limits = constraint_rows(outline, pressed, free, 0.01)
+    rows, limits = constraint_rows(outline, pressed_between(outline, rng), free, 0.01)
     corners, _ = split_corners(rows, limits)
-    middle = corners.mean(axis=1)
-    outside = middle + rng.standard_normal(middle.shape)
-    drawn = drawn_inside(outside, middle, rows, limits)
-    tightest = np.max(np.einsum("rif,if->rf", rows, drawn) - limits, axis=0)
-    np.testing.assert_allclose(tightest, 0.0, atol=1e-9)
-    np.testing.assert_allclose(drawn_inside(middle, middle, rows, limits), middle)
+    middle, spread = corners.mean(axis=1), np.array([0.05, 0.02, 0.02])
+    outside = middle + 0.2 * rng.standard_normal(middle.shape)
+    near = nearest_inside(outside, rows, limits, spread)
+    for f in range(0, FRAMES, 4):
+        best = minimize(
+            lambda x, f=f: np.sum(((x - outside[:, f]) / spread) ** 2),
+            middle[:, f],
+            jac=lambda x, f=f: 2.0 * (x - outside[:, f]) / spread**2,
+            constraints={"type": "ineq", "fun": lambda x, f=f: limits[:, f] - rows[..., f] @ x},
+            method="SLSQP",
+            options={"ftol": 1e-12, "maxiter": 200},
+        )
+        np.testing.assert_allclose(near[:, f], best.x, atol=1e-5)
+    np.testing.assert_allclose(nearest_inside(middle, rows, limits, spread), middle)
 
 
 def test_edges_face_outwards() -> None:
