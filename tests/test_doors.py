@@ -123,12 +123,14 @@ ORDER = (
     "study.comparison",
     "study.styles",
     "study.reference",
+    "study.strain_dose",
     "report",
     "study.trial",
     "study.workers",
     "study.batch",
     "study.rerun",
     "study.compare",
+    "study.dose",
     "cli",
 )
 """Top to bottom; a room imports only from rooms above it. Rooms of synthetic and report use each other freely."""

@@ -95,6 +95,28 @@ def compare(
     typer.echo(f"Wrote {written / 'comparison.html'} with tables, figures and methods beside it.")
 
 
+@study.command("dose")
+def dose(
+    folder: Folder,
+    exposures: Annotated[Path | None, typer.Option(help="exposure table; DIR/exposures.csv without it")] = None,
+    results: Annotated[Path | None, typer.Option(help="what `study run` wrote; DIR/results without it")] = None,
+    out: Annotated[Path | None, typer.Option(help="new folder; dose in the results without it")] = None,
+    condition: Annotated[str, typer.Option(help="that of the usual landings; study.toml's baseline without it")] = "",
+    scale_heights: Annotated[
+        bool, typer.Option("--scale-heights", help="heights without a landing: the nearest, by the height's root")
+    ] = False,
+) -> None:
+    """Add up what riders' landings do to knee, tendon and lower back over years, under several exponents."""
+    from jointload.study.dose import dose_study
+
+    found, written = dose_study(folder, exposures, results, out, condition, scale_heights)
+    typer.echo("Note: for research; no number here says that a landing, a rider or an insole is safe or unsafe.")
+    for row in found.doses:
+        if (row["basis"], row["kind"]) == ("impulse", "linear") and not row["dose"] > 0:
+            typer.echo(f"{row['rider']}, {row['tissue'].replace('_', ' ')}: not known: {row['note']}")
+    typer.echo(f"Wrote {written / 'dose.html'} with dose.csv, shares.csv, savings.csv and figures beside it.")
+
+
 @study.command("rerun")
 def rerun(
     record: Annotated[Path, typer.Argument(help="run.json of a trial of a study", show_default=False)],

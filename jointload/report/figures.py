@@ -99,6 +99,11 @@ def drawn(draw: Callable[[Figure, Analysis], None], analysis: Analysis, form: st
     return _saved(narrowed, form, PAPER_STYLE)
 
 
+def drawn_alone(draw: Callable[[Figure], None]) -> bytes:
+    """Draw a figure of anything in this package's style and return the SVG."""
+    return _saved(draw, "svg", STYLE)
+
+
 def sheet_file(sheet: Sheet, form: str = "svg") -> bytes:
     """All panels of a sheet as one figure for a paper: one width and one size of letters for every sheet."""
     return _saved(lambda figure: _composed(figure, sheet), form, PAPER_STYLE)

@@ -1,0 +1,373 @@
+"""Strain over years: what a rider's landings add up to, tissue by tissue, under several exponents.
+
+dose = sum over landings of (load / reference) ^ m,  in landings of the study's mean load. Which m holds in a living
+person is not known, so that every answer is given for several. Edwards WB (2018) Exerc Sport Sci Rev 46:224; Miller RH,
+Krupenevich RL (2020) PeerJ 8:e9676.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from jointload.errors import StudyError, expected_found
+from jointload.intake.recording import Array
+from jointload.modeldata import load_model
+
+if TYPE_CHECKING:
+    import pandas
+
+Row = dict[str, Any]
+BASES = ("impulse", "peak")
+SOFT, STIFF = "soft", "stiff"
+FEWER = 0.5
+"""Share of the landings of a rider's highest class that 'fewer hard landings' leaves out (choice)."""
+LIGHTER = 0.04
+"""How much lighter each landing is in the change that shows what the exponent alone does (choice)."""
+
+
+@dataclass(frozen=True)
+class Exposure:
+    """One row of the exposure table: landings from heights in [from_m, to_m) of one rider in one activity."""
+
+    rider: str
+    activity: str
+    from_m: float
+    to_m: float
+    landings_per_session: float
+    sessions_per_week: float
+    weeks_per_year: float
+    years: float
+
+    @property
+    def landings(self) -> float:
+        return self.landings_per_session * self.sessions_per_week * self.weeks_per_year * self.years
+
+
+@dataclass(frozen=True)
+class Tissue:
+    """One tissue of models/tissue/dose.toml."""
+
+    name: str
+    title: str
+    impulse: str
+    peak: str
+    exponent: float
+    basis: str
+    source: str
+
+    @property
+    def exponents(self) -> dict[str, float]:
+        """Kind -> exponent: linear, squared, fourth, published."""
+        usual = load_model("tissue", "dose").content["exponents"]
+        return {key: usual[key] for key in ("linear", "squared", "fourth")} | {"published": self.exponent}
+
+
+@dataclass(frozen=True, eq=False)
+class Dose:
+    """Tables of a dose, one row each; value, low and high, and a note where a number is not known.
+
+    doses : rider, tissue, kind, exponent, basis, reference [unit], unit, landings, known_landings, dose, low, high,
+    note; dose in landings of the reference load, which is the mean of the study's usual landings and feet
+    shares : rider, tissue, kind, exponent, by ('activity' or 'style'), name, share, low, high, note
+    savings : rider, tissue, kind, exponent, change, saving, low, high, note
+    """
+
+    doses: tuple[Row, ...]
+    shares: tuple[Row, ...]
+    savings: tuple[Row, ...]
+    exposures: tuple[Exposure, ...]
+    baseline: str
+    scaled: bool
+
+
+@lru_cache(maxsize=1)
+def tissues() -> dict[str, Tissue]:
+    """Every tissue by name."""
+    rows = load_model("tissue", "dose").content["tissue"]
+    return {name: Tissue(name, **row) for name, row in rows.items()}
+
+
+def read_exposures(path: Path, riders: Iterable[str]) -> tuple[Exposure, ...]:
+    """The exposure table; StudyError holds every fault of it."""
+    names = [field.name for field in fields(Exposure)]
+    try:
+        lines = path.read_text(encoding="utf-8-sig").splitlines()
+    except (OSError, UnicodeDecodeError) as problem:
+        found = getattr(problem, "strerror", None) or str(problem)
+        advice = "write it with the columns " + ", ".join(names)
+        raise StudyError([expected_found("exposures", "a readable CSV file", found, str(path), advice)]) from None
+    reader = csv.DictReader(line for line in lines if not line.startswith("#"))
+    missing = [name for name in names if name not in (reader.fieldnames or [])]
+    if missing:
+        found = "no " + ", ".join(missing)
+        raise StudyError([expected_found("exposures", ", ".join(names), found, str(path), "correct the first line")])
+    faults: list[str] = []
+    known = set(riders)
+    rows = [_exposure(row, f"{path} row {number}", known, faults) for number, row in enumerate(reader, start=1)]
+    if not rows and not faults:
+        faults.append(expected_found("exposures", "one row or more", "none", str(path), "fill it in"))
+    if faults:
+        raise StudyError(faults)
+    return tuple(row for row in rows if row is not None)
+
+
+def _exposure(row: dict[str, Any], where: str, riders: set[str], faults: list[str]) -> Exposure | None:
+    before = len(faults)
+    words = {name: str(row[name] or "").strip() for name in ("rider", "activity")}
+    if words["rider"] not in riders:
+        expected = "a rider of the study (" + ", ".join(sorted(riders)[:8]) + ")"
+        faults.append(expected_found("rider", expected, repr(words["rider"]), where, "correct it"))
+    numbers: dict[str, float] = {}
+    for field in fields(Exposure)[2:]:
+        try:
+            numbers[field.name] = float(row[field.name])
+        except (TypeError, ValueError):
+            numbers[field.name] = np.nan
+        least = field.name == "from_m" and numbers[field.name] == 0
+        if not np.isfinite(numbers[field.name]) or not (numbers[field.name] > 0 or least):
+            found = repr(row[field.name])
+            faults.append(expected_found(field.name, "a number above 0", found, where, "correct it or drop the row"))
+    for name, most in (("weeks_per_year", 53), ("sessions_per_week", 50), ("years", 80)):
+        if numbers[name] > most:
+            faults.append(expected_found(name, f"at most {most}", f"{numbers[name]:g}", where, "correct it"))
+    if len(faults) == before and not numbers["from_m"] < numbers["to_m"]:
+        found = f"{numbers['from_m']:g} to {numbers['to_m']:g}"
+        faults.append(expected_found("heights", "from_m below to_m", found, where, "correct them"))
+    given: dict[str, Any] = words | numbers
+    return Exposure(**given) if len(faults) == before else None
+
+
+def landing_loads(metrics: pandas.DataFrame) -> pandas.DataFrame:
+    """One row a landing, tissue, foot and basis: trial, rider, condition, height [m], style, tissue, foot, basis,
+    value, low, high, from a study's joined numbers.
+
+    style : soft or stiff by the largest knee flexion, mean of both legs
+    """
+    import pandas as pd
+
+    table = metrics.assign(**{name: pd.to_numeric(metrics[name], errors="coerce") for name in ("value", "low", "high")})
+    height = table[table["quantity"] == "drop_height"].set_index("trial")["value"]
+    flexion = table[table["quantity"] == "knee_flexion_peak"].groupby("trial")["value"].mean()
+    cut = load_model("tissue", "dose").content["style"]["cut"]
+    parts = []
+    for tissue in tissues().values():
+        for basis in BASES:
+            part = table[table["quantity"] == getattr(tissue, basis)]
+            parts.append(part.assign(tissue=tissue.name, basis=basis))
+    out = pd.concat(parts, ignore_index=True)
+    out["height"] = out["trial"].map(height)
+    bent = out["trial"].map(flexion)
+    out["style"] = np.where(bent.isna(), "", np.where(bent >= cut, SOFT, STIFF))
+    columns = ["trial", "rider", "condition", "height", "style", "tissue", "side", "basis", "value", "low", "high"]
+    return out[[*columns, "note"]]
+
+
+def strain_dose(metrics: pandas.DataFrame, exposures: Sequence[Exposure], baseline: str, scaled: bool = False) -> Dose:
+    """Dose, shares and savings of every rider of the exposure table.
+
+    metrics : a study's joined numbers;  baseline : the condition that stands for the rider's usual landings
+    scaled : a height without a measured landing takes the rider's nearest one, load times the square root of the
+    heights' ratio; without it such landings have no number
+    """
+    loads = landing_loads(metrics)
+    usual = loads[loads["condition"] == baseline]
+    out: dict[str, list[Row]] = {"doses": [], "shares": [], "savings": []}
+    for rider in dict.fromkeys(e.rider for e in exposures):
+        rows = [e for e in exposures if e.rider == rider]
+        for tissue in tissues().values():
+            for basis in BASES:
+                reference = usual[(usual["tissue"] == tissue.name) & (usual["basis"] == basis)]["value"].mean()
+                own = _select(loads, rider, tissue.name, basis)
+                pieces = _Pieces.of(own[own["condition"] == baseline], rows, reference, scaled)
+                for kind, exponent in tissue.exponents.items():
+                    key = {"rider": rider, "tissue": tissue.name, "kind": kind, "exponent": exponent}
+                    of_basis = {"basis": basis, "reference": reference, "unit": "BW s" if basis == "impulse" else "BW"}
+                    out["doses"].append(_dose_row(key | of_basis, pieces, exponent))
+                    if basis == "impulse":
+                        out["shares"] += _share_rows(key, pieces, exponent)
+                        out["savings"] += _saving_rows(key, pieces, own, baseline, exponent)
+    doses, shares, savings = (tuple(rows) for rows in out.values())
+    return Dose(doses, shares, savings, tuple(exposures), baseline, scaled)
+
+
+def _select(loads: pandas.DataFrame, rider: str, tissue: str, basis: str) -> pandas.DataFrame:
+    return loads[(loads["rider"] == rider) & (loads["tissue"] == tissue) & (loads["basis"] == basis)]
+
+
+@dataclass(frozen=True, eq=False)
+class _Pieces:
+    """What a rider's dose is summed from, (P,) each: one measured load of one foot standing for some landings.
+
+    load, low, high : over the reference;  landings : for which it stands, shared between both feet;  exposure : its row
+    unmatched : landings of each exposure row without a measured load;  note : why
+    """
+
+    load: Array
+    low: Array
+    high: Array
+    landings: Array
+    exposure: Array
+    style: tuple[str, ...]
+    rows: tuple[Exposure, ...]
+    unmatched: Array
+    note: str
+
+    @classmethod
+    def of(cls, own: pandas.DataFrame, rows: Sequence[Exposure], reference: float, scaled: bool) -> _Pieces:
+        whole = own.groupby("trial")["value"].transform(lambda values: values.notna().all()).astype(bool)
+        known = own[whole & np.isfinite(own["height"])]
+        parts: list[tuple[float, float, float, float, int, str]] = []
+        unmatched = np.zeros(len(rows))
+        for k, row in enumerate(rows):
+            fitting, factor = _fitting(known, row, scaled)
+            if fitting.empty:
+                unmatched[k] = row.landings
+                continue
+            for values in fitting[["value", "low", "high", "style"]].itertuples(index=False):
+                ends = [factor * v / reference for v in values[:3]]
+                parts.append((ends[0], ends[1], ends[2], row.landings / len(fitting), k, values[3]))
+        columns = list(zip(*parts, strict=True)) if parts else [()] * 6
+        load, low, high, landings = (np.array(column, dtype=float) for column in columns[:4])
+        note = _unmatched_note(own, rows, unmatched)
+        exposure = np.array(columns[4], dtype=int)
+        return cls(load, low, high, landings, exposure, tuple(columns[5]), tuple(rows), unmatched, note)
+
+    def dose(self, exponent: float, which: str = "load") -> Array:
+        """(P,) parts of the dose at the likeliest load, or at its 'low' or 'high'."""
+        return self.landings * np.asarray(getattr(self, which)) ** exponent
+
+
+def _fitting(known: pandas.DataFrame, row: Exposure, scaled: bool) -> tuple[pandas.DataFrame, float]:
+    """Loads of landings from the row's heights, else those nearest to its middle, and their factor."""
+    fitting = known[(known["height"] >= row.from_m) & (known["height"] < row.to_m)]
+    if not fitting.empty or not scaled or known.empty:
+        return fitting, 1.0
+    middle = 0.5 * (row.from_m + row.to_m)
+    nearest = known["height"].iloc[int(np.argmin(np.abs(known["height"] - middle)))]
+    power = load_model("tissue", "dose").content["height_law"]["exponent"]
+    return known[known["height"] == nearest], float((middle / nearest) ** power)
+
+
+def _unmatched_note(own: pandas.DataFrame, rows: Sequence[Exposure], unmatched: Array) -> str:
+    lost = float(unmatched.sum())
+    if not lost:
+        return ""
+    total = sum(row.landings for row in rows)
+    heights = ", ".join(
+        dict.fromkeys(f"{r.from_m:g} to {r.to_m:g} m" for r, n in zip(rows, unmatched, strict=True) if n)
+    )
+    unknown = own[own["value"].isna()]
+    fitting = [
+        note
+        for height, note in unknown[["height", "note"]].itertuples(index=False)
+        if any(n and r.from_m <= height < r.to_m for r, n in zip(rows, unmatched, strict=True))
+    ]
+    text = f"{100 * lost / total:.0f} % of the landings ({heights}) have no known load"
+    return text + (f": {fitting[0]}" if fitting else ": none was recorded from there")
+
+
+def _dose_row(key: Row, pieces: _Pieces, exponent: float) -> Row:
+    total = sum(row.landings for row in pieces.rows)
+    known = total - float(pieces.unmatched.sum())
+    value, low, high = (
+        float(pieces.dose(exponent, which).sum()) if known else np.nan for which in ("load", "low", "high")
+    )
+    note = pieces.note
+    if known and not np.isfinite([low, high]).all():
+        note = "; ".join(filter(None, (note, "no interval: the study's numbers carry none")))
+    return key | {
+        "landings": total, "known_landings": known, "dose": value, "low": low, "high": high, "note": note,
+    }  # fmt: skip
+
+
+def _share_rows(key: Row, pieces: _Pieces, exponent: float) -> list[Row]:
+    """Parts of the known dose; low and high where all loads lie at that end of their interval."""
+    doses = {which: pieces.dose(exponent, which) for which in ("load", "low", "high")}
+    activities = np.array([pieces.rows[k].activity for k in pieces.exposure])
+    out = []
+    for by, names in (("activity", activities), ("style", np.array(pieces.style))):
+        for name in sorted(set(names.tolist())):
+            shares = [float(dose[names == name].sum() / dose.sum()) for dose in doses.values()]
+            low, high = (min(shares), max(shares)) if np.isfinite(shares).all() else (np.nan, np.nan)
+            row = {"by": by, "name": name or "not known", "share": shares[0], "low": low, "high": high}
+            out.append(key | row | {"note": pieces.note})
+    return out
+
+
+# What one change would save ---------------------------------------------------------------------------------------
+
+
+def saving_of_ratio(ratio: float | Array, exponent: float) -> Array:
+    """Share of a dose that is saved when every load is `ratio` times what it was: 1 - ratio^m."""
+    return 1.0 - np.asarray(ratio) ** exponent
+
+
+def _saving_rows(key: Row, pieces: _Pieces, own: pandas.DataFrame, baseline: str, exponent: float) -> list[Row]:
+    usual = own[own["condition"] == baseline]
+    out = [_exact(key, f"each landing {100 * LIGHTER:.0f} % lighter", float(saving_of_ratio(1 - LIGHTER, exponent)))]
+    for condition in sorted(set(own["condition"]) - {baseline}):
+        other = own[own["condition"] == condition]
+        out.append(_measured(key, f"{condition} in place of {baseline}", usual, other, exponent))
+    stiff, soft = (usual[usual["style"] == style] for style in (STIFF, SOFT))
+    out.append(_measured(key, "stiff landings as soft as this rider's soft ones", stiff, soft, exponent))
+    out.append(_fewer(key, pieces, exponent))
+    return out
+
+
+def _exact(key: Row, change: str, saving: float) -> Row:
+    return key | {"change": change, "saving": saving, "low": saving, "high": saving, "note": "by definition"}
+
+
+def _measured(key: Row, change: str, before: pandas.DataFrame, after: pandas.DataFrame, exponent: float) -> Row:
+    """From the ratio of mean loads of two kinds of landings; the tissue's own numbers drop out of it."""
+    first, second = (_log_loads(each) for each in (before, after))
+    row = key | {"change": change, "saving": np.nan, "low": np.nan, "high": np.nan}
+    if not first.size or not second.size:
+        return row | {"note": "this rider has no landing of the one or of the other kind with a known load"}
+    ratio = second.mean() - first.mean()
+    row["saving"] = float(saving_of_ratio(np.exp(ratio), exponent))
+    if min(first.size, second.size) < 2:
+        return row | {"note": "no interval: one landing of a kind cannot tell a change from chance; record several"}
+    from scipy.stats import t
+
+    parts = np.array([first.var(ddof=1) / first.size, second.var(ddof=1) / second.size])
+    if not parts.any():
+        return row | {"note": "no interval: the landings of a kind are alike"}
+    freedom = parts.sum() ** 2 / (parts**2 / np.array([first.size - 1, second.size - 1])).sum()
+    half = float(t.ppf(0.975, freedom) * np.sqrt(parts.sum()))
+    row["low"], row["high"] = (float(saving_of_ratio(np.exp(ratio + sign * half), exponent)) for sign in (1, -1))
+    return row | {"note": "95 % interval from the spread of the rider's own landings"}
+
+
+def _log_loads(loads: pandas.DataFrame) -> Array:
+    """(T,) mean logarithm of the feet's loads of each landing in which all of them are known."""
+    kept = loads.groupby("trial")["value"].apply(lambda v: float(np.log(v).mean()) if (v > 0).all() else np.nan)
+    values = np.asarray(kept.to_numpy(), dtype=float)
+    return values[np.isfinite(values)]
+
+
+def _fewer(key: Row, pieces: _Pieces, exponent: float) -> Row:
+    """Some of the landings of the rider's highest class left out."""
+    change = f"{100 * FEWER:.0f} % of the landings from the highest class left out"
+    highest = max(row.from_m for row in pieces.rows)
+    chosen = np.array([pieces.rows[k].from_m == highest for k in pieces.exposure], dtype=bool)
+    unknown = sum(n for row, n in zip(pieces.rows, pieces.unmatched, strict=True) if row.from_m == highest)
+    row = key | {"change": change, "saving": np.nan, "low": np.nan, "high": np.nan}
+    if unknown or not chosen.any():
+        return row | {"note": f"landings from {highest:g} m and higher have no known load"}
+    savings = []
+    for which in ("load", "low", "high"):
+        dose = pieces.dose(exponent, which)
+        savings.append(FEWER * float(dose[chosen].sum() / dose.sum()))
+    row["saving"] = savings[0]
+    if np.isfinite(savings).all():
+        row["low"], row["high"] = min(savings), max(savings)
+    only = "" if len({row.from_m for row in pieces.rows}) > 1 else "the rider's only class of heights"
+    return row | {"note": "; ".join(filter(None, (only, pieces.note)))}
