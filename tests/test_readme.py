@@ -66,6 +66,7 @@ def test_every_command_is_shown() -> None:
         "demo", "check", "labels", "analyse", "whatif", "fit", "shape", "material", "models", "explain", "study run",
         "study compare",
         "study rerun",
+        "study dose",
     }  # fmt: skip
     assert "`jointload models`" in README and "`jointload explain`" in README
 
