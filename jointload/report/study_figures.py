@@ -110,7 +110,8 @@ def _riders(figure: Figure, found: Comparison) -> None:
         places = np.arange(len(found.levels))
         for _, values in means.iterrows():
             axes.plot(places, values.to_numpy(), color=SOFT, linewidth=0.9, marker="o", markersize=4, alpha=0.75)
-        axes.plot(places, means.mean().to_numpy(), color=FIRST["color"], linewidth=2.4, marker="D", markersize=6)
+        joined = "-" if (means.notna().sum(axis=1) > 1).any() else ""
+        axes.plot(places, means.mean(), color=FIRST["color"], linewidth=2.4, linestyle=joined, marker="D", markersize=6)
         axes.set_xticks(places, found.levels)
         axes.set_xlim(-0.4, len(places) - 0.6)
         axes.set_title(_wrapped(title_of(rows[0].quantity, rows[0].foot)), fontsize=9)

@@ -98,7 +98,7 @@ def _primary(found: Comparison, figures: Mapping[str, bytes]) -> str:
         html.picture(
             figures["riders"],
             "each rider's mean under each level, one panel a primary quantity",
-            "Each thin line is one rider's mean; the thick line with diamonds is the mean of the riders.",
+            "Each dot is one rider's mean, joined where a rider met both; diamonds are the means of the riders.",
         )
         if "riders" in figures
         else ""

@@ -44,13 +44,14 @@ def compare_study(
     kept = list(dict.fromkeys(data["trial"]))
     curves = compare_curves(read_curves(seen, study.plan.curves, kept), data, levels, within_riders)
     riders = int(data["rider"].nunique())
+    together = [] if by == "condition" else sorted(set(data["condition"]))
     found = Comparison(
         by=by,
         levels=tuple(levels),
         task=str(data["task"].iloc[0]),
         rows=rows,
         curves=curves,
-        cautions=cautions(rows, curves, riders),
+        cautions=cautions(rows, curves, riders, together),
         data=data,
         riders=riders,
         trials=len(kept),

@@ -186,8 +186,8 @@ def _margin(name: str, quantity: str, contrast: Contrast, plan: Plan) -> tuple[f
     for key in (name, quantity):
         if key in plan.smallest_change:
             return plan.smallest_change[key], "study.toml"
-    if "level" in contrast.model and contrast.residual > 0:
-        return DETECTABLE * contrast.residual, "minimal detectable change of single landings in this study"
+    if contrast.repeated and contrast.residual > 0:
+        return DETECTABLE * contrast.residual, "detectable in single landings"
     return float("nan"), "not known: no smallest_change, no repeated landings"
 
 
@@ -253,9 +253,13 @@ def _compared(curve: Curves, facts: pandas.DataFrame, baseline: str, level: str,
     )
 
 
-def cautions(rows: Sequence[Row], curves: Sequence[CurveRow], riders: int) -> tuple[str, ...]:
-    """What limits this comparison, in words."""
+def cautions(
+    rows: Sequence[Row], curves: Sequence[CurveRow], riders: int, conditions: Sequence[str]
+) -> tuple[str, ...]:
+    """What limits this comparison, in words.  conditions : those taken together without being compared"""
     out = []
+    if len(conditions) > 1:
+        out.append(f"Landings of {' and '.join(conditions)} are taken together; --condition keeps one of them.")
     if riders < FEW_RIDERS:
         out.append(
             f"{riders} riders: intervals are wide, a difference can hide in them, other riders may answer otherwise."

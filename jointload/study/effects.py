@@ -84,7 +84,8 @@ def _noncentral(t: float, df: int) -> tuple[float, float]:
     reach = abs(t) + 10 * np.sqrt(1 + t * t / (2 * df)) + 10
 
     def share_below(delta: float) -> float:
-        share = float(stats.nct.cdf(t, df, delta))
+        with np.errstate(invalid="ignore"):
+            share = float(stats.nct.cdf(t, df, delta))
         return share if np.isfinite(share) else float(delta < t)  # far out in its tails scipy gives NaN
 
     def solve(share: float) -> float:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -24,7 +24,10 @@ CONFIDENCE = 0.95
 @dataclass(frozen=True)
 class Contrast:
     """One level against the baseline, in the unit of the values: estimate with its 95 % interval, degrees of freedom,
-    two-sided p; the standard deviations of the model; NaN with a note where the data do not allow it."""
+    two-sided p; the standard deviations of the model; NaN with a note where the data do not allow it.
+
+    repeated : whether `residual` is that of landings repeated by one rider under one level
+    """
 
     level: str
     baseline: str
@@ -41,6 +44,7 @@ class Contrast:
     riders: int
     trials: int
     model: str
+    repeated: bool = False
     note: str = ""
 
 
@@ -61,7 +65,8 @@ def contrasts(data: pandas.DataFrame, levels: Sequence[str]) -> list[Contrast]:
         return [_unknown(level, levels[0], data, "too few riders") for level in levels[1:]]
     codes = {level: f"level_{k}" for k, level in enumerate(levels)}
     fit, words = _fitted(data.assign(level=data["level"].map(codes)), within, repeated)
-    return [_contrast(fit, words, data, levels[0], level, codes[level], df) for level in levels[1:]]
+    found = [_contrast(fit, words, data, levels[0], level, codes[level], df) for level in levels[1:]]
+    return [replace(one, repeated=repeated) for one in found]
 
 
 def fit_mixed(formula: str, data: pandas.DataFrame, rider: str = "rider", random: str = "1", cell: str = "") -> Any:
@@ -152,4 +157,6 @@ def _contrast(fit: Any, words: str, data: pandas.DataFrame, baseline: str, level
 def _unknown(level: str, baseline: str, data: pandas.DataFrame, why: str) -> Contrast:
     nan = float("nan")
     riders = int(data["rider"].nunique())
-    return Contrast(level, baseline, nan, nan, 0, nan, nan, nan, nan, nan, nan, nan, riders, len(data), "none", why)
+    return Contrast(
+        level, baseline, nan, nan, 0, nan, nan, nan, nan, nan, nan, nan, riders, len(data), "none", False, why
+    )

@@ -40,7 +40,7 @@ def test_a_made_effect_is_found_and_its_absence_too(compared: tuple[Path, Compar
     flexion = next(row for row in found.rows if row.name == "knee_flexion_peak_back")
     assert flexion.contrast.low < 9.0 < flexion.contrast.high and flexion.contrast.df == 13
     assert flexion.size.kind == "d_z within riders" and flexion.adjusted > flexion.contrast.p
-    assert flexion.margin_from == "minimal detectable change of single landings in this study"
+    assert flexion.margin_from == "detectable in single landings"
     assert flexion.margin == pytest.approx(1.96 * 2**0.5 * 6.0, rel=0.2), "landings were made with 6 deg of spread"
     assert next(r for r in found.rows if r.name == "vertical_force_peak_back").margin == 0.4
 
@@ -86,6 +86,8 @@ def test_groups_are_compared_between_riders_and_twice_to_the_byte(
     assert found.levels == ("guest", "home") and found.trials == 42
     flexion = next(row for row in found.rows if row.name == "knee_flexion_peak_back")
     assert flexion.contrast.df == 12 and flexion.size.kind == "Hedges g between riders"
+    assert flexion.margin == pytest.approx(1.96 * 2**0.5 * 6.0, rel=0.2), "from the landings each rider repeated"
+    assert not any("taken together" in text for text in found.cautions)
     assert found.curves[0].test is not None and "groups" in found.curves[0].test.scheme
     compare_study(compared[0], "group", out=tmp_path / "again", condition="flat")
     assert every_byte(tmp_path / "again") == every_byte(out)
