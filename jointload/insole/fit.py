@@ -185,7 +185,8 @@ class _Task:
         slopes = slopes_of(landing, standing, parts, sorted(wanted))
         low, high = -limits.posting, limits.posting
         if personal is not None and own:
-            low, high = max(low, personal.tested[0]), min(high, personal.tested[1])
+            lowest, highest = np.round(np.array(personal.tested) / STEP_ANGLE) * STEP_ANGLE
+            low, high = max(low, float(lowest)), min(high, float(highest))
         problem = Problem(slopes, target, limits, landing.weight / G, (low, high), {})
         return cls(analysis, problem, slopes, acting(problem), known, own, draws, seed)
 
@@ -247,9 +248,11 @@ class _Task:
         """The best shape within every stack height up to the limit."""
         lowest = max(self.slopes.parts.plain.minimum * 2, 0.5 * self.problem.limits.stack)
         stacks = np.linspace(lowest, self.problem.limits.stack, LEVELS)
-        shapes = [search(self.problem, quantile, float(stack), self.seed, self.free) for stack in stacks[:-1]]
+        shapes = [found]
+        for stack in stacks[-2::-1]:
+            shapes.append(search(self.problem, quantile, float(stack), self.seed, self.free, shapes[-1]))
         out = []
-        for stack, values in zip(stacks, [*shapes, found], strict=True):
+        for stack, values in zip(stacks, reversed(shapes), strict=True):
             low, change, high = _ends(self.problem.target_changes(values[None])[0])
             out.append(TradeOff(float(stack), self.slopes.parts.shape(values), change, low, high))
         return tuple(out)

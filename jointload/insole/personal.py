@@ -99,16 +99,17 @@ class Personal:
 
     @property
     def findings(self) -> tuple[Finding, ...]:
+        foot = "right foot" if self.side == "r" else "left foot"
         told = f"{len(self.conditions)} shapes and the flat insole, {self.landings} landings"
         if not self.missed:
             evidence = f"{told}; every shape left out was foretold from the others"
-            return (Finding("personal_calibration", "pass", self.side, evidence, "nothing beyond them is claimed"),)
+            return (Finding("personal_calibration", "pass", foot, evidence, "nothing beyond them is claimed"),)
         worst = max(self.missed, key=lambda row: row.miss)
         number = worst.quantity.replace("_", " ")
         evidence = f"{told}; left out, {worst.condition} was missed by {worst.miss:.1f} standard units ({number})"
         wider = f"the spread of the personal arm was raised {self.widened:.1f} times; " if self.widened > 1 else ""
         advice = f"{wider}repeat that shape, or read the personal interval with doubt"
-        return (Finding("personal_calibration", "warn", self.side, evidence, advice),)
+        return (Finding("personal_calibration", "warn", foot, evidence, advice),)
 
 
 @dataclass(frozen=True, eq=False)

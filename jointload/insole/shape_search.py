@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,8 +20,9 @@ ACTS = 0.02
 """A parameter acts when one of its ends changes the target by this share of the strongest one's change (choice)."""
 PENALTY = 20.0
 """Cost of a limit exceeded by its own size, where a target is worth its value before (choice, far above any gain)."""
-POPULATION, GENERATIONS = 10, 45
-"""Size per parameter and length of the search (choice; longer ones find the same shapes)."""
+POPULATION, GENERATIONS, GENERATIONS_NEAR = 10, 45, 15
+"""Size per parameter and length of the search (choice; longer ones find the same shapes), and of one that starts near
+an answer."""
 SIMPLER = 0.05
 """A part is left out when the target loses less than this share of its gain (choice)."""
 STEP_ANGLE, STEP_HEIGHT = np.deg2rad(0.1), 1e-4
@@ -110,15 +111,17 @@ def acting(problem: Problem) -> tuple[int, ...]:
     return tuple(k for k in range(len(low)) if (strong[k] and high[k] > low[k]) or k == BASE)
 
 
-def search(problem: Problem, quantile: float, stack: float, seed: int, free: tuple[int, ...]) -> Array:
+def search(
+    problem: Problem, quantile: float, stack: float, seed: int, free: tuple[int, ...], near: Array | None = None
+) -> Array:
     """Parameters (K,) whose quantile of the target's change is lowest within the limits; the flat insole where no
-    shape is better."""
-    from scipy.optimize import differential_evolution, minimize
-
+    shape is better. near : parameters of a like problem, from which a shorter search starts"""
     low, high = (ends[list(free)] for ends in problem.low_high)
     flat = problem.flat
     flat[BASE] = min(flat[BASE], stack)
     high = np.where(np.array(free) == BASE, np.minimum(high, stack), high)
+    start = (flat if near is None else near)[list(free)]
+    generations = GENERATIONS if near is None else GENERATIONS_NEAR
 
     def whole(some: Array) -> Array:
         values = np.tile(flat, (some.shape[1], 1))
@@ -130,18 +133,29 @@ def search(problem: Problem, quantile: float, stack: float, seed: int, free: tup
         gain = np.quantile(problem.target_changes(values), quantile, axis=1) / problem.worth
         return gain + PENALTY * np.maximum(problem.overrun(values, stack), 0.0).sum(axis=1)
 
-    found = differential_evolution(
-        cost, list(zip(low, high, strict=True)), popsize=POPULATION, maxiter=GENERATIONS, tol=1e-4, polish=False,
-        vectorized=True, updating="deferred", seed=np.random.default_rng(seed), x0=flat[list(free)],
-    )  # fmt: skip
-    near = minimize(
-        lambda x: float(cost(np.clip(x, 0.0, 1.0)[:, None] * (high - low)[:, None] + low[:, None])[0]),
-        (found.x - low) / (high - low), method="Nelder-Mead",
-        options={"maxfev": 60 * len(free), "xatol": 1e-3, "fatol": 1e-6},
-    )  # fmt: skip
-    polished = low + np.clip(near.x, 0.0, 1.0) * (high - low)
-    best = polished if near.fun < found.fun else found.x
+    best = _lowest(cost, low, high, start, generations, seed)
     return simplified(problem, cut(problem, whole(best[:, None])[0], stack, flat), quantile, stack, flat)
+
+
+def _lowest(
+    cost: Callable[[Array], Array], low: Array, high: Array, start: Array, generations: int, seed: int
+) -> Array:
+    """Where a cost of many places at once (N, S) -> (S,) is lowest between low and high (N,): a search of the whole,
+    then downhill."""
+    from scipy.optimize import differential_evolution, minimize
+
+    width = high - low
+    inside = np.clip(start, low + 1e-9 * width, high - 1e-9 * width)
+    found = differential_evolution(
+        cost, list(zip(low, high, strict=True)), popsize=POPULATION, maxiter=generations, tol=1e-4, polish=False,
+        vectorized=True, updating="deferred", seed=np.random.default_rng(seed), x0=inside,
+    )  # fmt: skip
+    downhill = minimize(
+        lambda share: float(cost((low + np.clip(share, 0.0, 1.0) * width)[:, None])[0]),
+        (found.x - low) / width, method="Nelder-Mead",
+        options={"maxfev": 60 * len(low), "xatol": 1e-3, "fatol": 1e-6},
+    )  # fmt: skip
+    return np.asarray(low + np.clip(downhill.x, 0.0, 1.0) * width if downhill.fun < found.fun else found.x)
 
 
 def simplified(problem: Problem, values: Array, quantile: float, stack: float, flat: Array) -> Array:

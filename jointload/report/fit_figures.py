@@ -32,4 +32,4 @@ def _trade_off(figure: Figure, analysis: Analysis, fit: Fit) -> None:
     axes.set_xlabel("allowed stack height [mm]")
     axes.set_ylabel(f"change of the target [{unit}]")
     axes.set_title(f"{fit.target.text[:1].upper()}{fit.target.text[1:]}")
-    axes.legend(loc="best")
+    figure.legend(loc="outside lower center", ncols=2)

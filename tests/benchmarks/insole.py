@@ -15,8 +15,9 @@ from collections.abc import Callable  # noqa: E402
 
 import numpy as np  # noqa: E402
 
-from jointload.analysis import analyse  # noqa: E402
+from jointload.analysis import Analysis, analyse  # noqa: E402
 from jointload.insole.bed import GRAVITY, REASONS, BedLoad, BedPose  # noqa: E402
+from jointload.insole.fit import fit  # noqa: E402
 from jointload.insole.foundation import (  # noqa: E402
     baseline_pose,
     changed_pose,
@@ -32,7 +33,7 @@ from jointload.modeldata import shipped_folder  # noqa: E402
 MASS, LENGTH, THICK = 70.0, 0.260, 0.012
 DRAWS, INSTANTS, DEGREES = 1000, 10, 5.0
 WANTED = 6.0
-ANSWER_DRAWS, ANSWER_WANTED = 200, 3.0
+ANSWER_DRAWS, ANSWER_WANTED, FIT_WANTED = 200, 3.0, 10.0
 WALKING, RUNNING = 1.05, 2.4
 
 
@@ -93,12 +94,16 @@ def magnitudes() -> None:
         print(f"{task:8s} 18 mm heel lift, pitch [deg] {quantiles(np.rad2deg(after.pitch - before.pitch))}")
 
 
-def one_answer() -> None:
-    """A whole what-if on the shipped sample landing, and what three more shapes cost."""
+def sample_landing() -> Analysis:
     sample = shipped_folder("sample_c3d")
     files = {"labels": sample / "labels.toml", "rider": sample / "rider_a.toml"}
     session = read_session(sample / "rider_a_landing_flat.c3d", sample / "rider_a_static.c3d", **files)
-    analysis = analyse(session, variants=False)
+    return analyse(session, variants=False)
+
+
+def one_answer() -> None:
+    """A whole what-if on the shipped sample landing, and what three more shapes cost."""
+    analysis = sample_landing()
     for count in (1, 4):
         wedges = [parse_wedge(f"lateral:{2 * k + 2}", "r", "full") for k in range(count)]
         start = time.perf_counter()
@@ -107,7 +112,18 @@ def one_answer() -> None:
         print(f"{words:34s} {time.perf_counter() - start:6.2f} s   (one wanted under {ANSWER_WANTED:g} s)")
 
 
+def one_fit() -> None:
+    """A whole fit on the shipped sample landing: slopes, five searches, the full answer."""
+    analysis = sample_landing()
+    for target in ("achilles_load", "knee_adduction_moment"):
+        start = time.perf_counter()
+        found = fit(analysis, "r", target, draws=ANSWER_DRAWS)
+        seconds = time.perf_counter() - start
+        print(f"{'fit of ' + target:34s} {seconds:6.2f} s   (wanted under {FIT_WANTED:g} s)   {found.verdict[:40]}")
+
+
 if __name__ == "__main__":
     speed()
     one_answer()
+    one_fit()
     magnitudes()
