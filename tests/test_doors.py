@@ -79,6 +79,7 @@ ORDER = (
     "uncertainty.skin",
     "uncertainty.pour",
     "uncertainty.intervals",
+    "uncertainty.repeats",
     "insole.geometry",
     "insole.bed",
     "insole.bed_search",

@@ -9,16 +9,16 @@ import numpy as np
 
 from jointload.intake.recording import Array
 
-COVERED = 0.95
-"""Share of landings whose interval is to hold the true value."""
 LIKELY = 1.96
-"""Standard deviations to either side that hold COVERED of a normal distribution."""
+"""Standard deviations to either side that hold 95 % of a normal distribution."""
 LEAST_KNOWN = 0.95
 """An interval needs this share of the draws to give the number (choice)."""
 SETTLED = 0.10
 """A width is settled once it stays this near to its last value (choice)."""
 FEWEST = 40
 """Draws below which no width is looked at."""
+ROUNDING = 1e-9
+"""Draws that differ by less than this share of their size do not differ."""
 
 Key = tuple[str, str]
 """Quantity and side ('r', 'l' or '')."""
@@ -54,7 +54,7 @@ class Certainty:
 
     def interval(self, key: Key) -> tuple[float, float]:
         """The 95 % interval of a number, NaN where the draws do not give one."""
-        return mirrored_interval(self.values[key], self.samples[key])
+        return drawn_interval(self.values[key], self.samples[key])
 
     def variance(self, key: Key) -> float:
         """Of all inputs together."""
@@ -80,12 +80,12 @@ class Certainty:
 
     def draws_needed(self) -> int:
         """Draws from which on the widths of 95 % of all numbers stay within SETTLED of their last value."""
-        moving = [s for s in self.samples.values() if np.isfinite(s).all() and np.ptp(s) > 0]
+        moving = [s for s in self.samples.values() if np.isfinite(s).all() and variance_of(s) > 0]
         if not moving:
             return 0
         counts = np.unique(np.linspace(min(FEWEST, self.draws), self.draws, 24).astype(int))
         stack = np.stack(moving)
-        widths = np.stack([np.diff(np.quantile(stack[:, :n], _ends(), axis=1), axis=0)[0] for n in counts])
+        widths = np.stack([stack[:, :n].std(axis=1) for n in counts])
         away = np.quantile(np.abs(widths / widths[-1] - 1.0), 0.95, axis=1)
         unsettled = np.flatnonzero(away > SETTLED)
         return int(counts[unsettled[-1] + 1]) if unsettled.size else int(counts[0])
@@ -112,23 +112,18 @@ class Change:
         return bool(self.low > 0.0 or self.high < 0.0)
 
 
-def mirrored_interval(value: float, samples: Array) -> tuple[float, float]:
-    """The interval [2 v - q97.5, 2 v - q2.5] of a value v from draws of it, widened to hold v.
+def drawn_interval(value: float, samples: Array) -> tuple[float, float]:
+    """The value and LIKELY standard deviations of its draws to either side, but not beyond zero where no draw is.
 
-    The draws are to the value as the value is to the truth, so what they shift it by is taken off: a peak of a noisy
-    series is too high, and that of the series with drawn noise again as much. An interval does not reach beyond zero
-    where no draw does. NaN where v, or too many draws, are unknown. Davison AC, Hinkley DV (1997) Bootstrap Methods
-    and their Application, section 5.2, basic interval (from memory).
+    NaN where the value, or too many draws, are unknown. On landings of known truth this holds the truth as often as it
+    should; quantiles of the draws do not for peaks, whose draws noise shifts and skews (README, tests/benchmarks).
     """
     known = samples[np.isfinite(samples)]
-    if not np.isfinite(value) or known.size < LEAST_KNOWN * samples.size or not known.size:
+    if not np.isfinite(value) or known.size < max(LEAST_KNOWN * samples.size, 2):
         return float("nan"), float("nan")
-    below, above = np.quantile(known, _ends())
-    low, high = min(2.0 * value - above, value), max(2.0 * value - below, value)
-    if value >= 0.0 and known.min() >= 0.0:
-        low = max(low, 0.0)
-    if value <= 0.0 and known.max() <= 0.0:
-        high = min(high, 0.0)
+    half = LIKELY * np.sqrt(variance_of(known))
+    low = max(value - half, 0.0) if value >= 0.0 and known.min() >= 0.0 else value - half
+    high = min(value + half, 0.0) if value <= 0.0 and known.max() <= 0.0 else value + half
     return float(low), float(high)
 
 
@@ -146,23 +141,16 @@ def joined_ends(value: float, one: tuple[float, float], other: tuple[float, floa
 def change_between(key: Key, before: Certainty, after: Certainty) -> Change:
     """The change of one number; the draws of both belong together, so what both bear alike takes itself off."""
     first, second = before.values[key], after.values[key]
-    low, high = _ends_of_change(second - first, after.samples[key] - before.samples[key])
-    return Change(*key, first, second, low, high)
-
-
-def _ends_of_change(change: float, samples: Array) -> tuple[float, float]:
-    known = samples[np.isfinite(samples)]
-    if not np.isfinite(change) or known.size < LEAST_KNOWN * samples.size:
-        return float("nan"), float("nan")
-    below, above = np.quantile(known, _ends())
-    return float(min(2.0 * change - above, change)), float(max(2.0 * change - below, change))
-
-
-def _ends() -> tuple[float, float]:
-    return 0.5 * (1.0 - COVERED), 0.5 * (1.0 + COVERED)
+    drawn = after.samples[key] - before.samples[key]
+    known = drawn[np.isfinite(drawn)]
+    half = LIKELY * np.sqrt(variance_of(known)) if known.size >= max(LEAST_KNOWN * drawn.size, 2) else float("nan")
+    return Change(*key, first, second, float(second - first - half), float(second - first + half))
 
 
 def variance_of(samples: Array) -> float:
-    """Of the draws that are known."""
+    """Of the draws that are known; what is rounding only is nothing."""
     known = samples[np.isfinite(samples)]
-    return float(np.var(known, ddof=1)) if known.size > 1 else float("nan")
+    if known.size < 2:
+        return float("nan")
+    variance = float(np.var(known, ddof=1))
+    return variance if variance > (ROUNDING * np.abs(known).max()) ** 2 else 0.0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import isnan
 
 import numpy as np
 
@@ -69,7 +70,7 @@ class LandingEvents:
 
     @property
     def first_touchdown(self) -> float:
-        return float(np.nanmin([events.touchdown for events in self.sides.values()]))
+        return min(side.touchdown for side in self.sides.values() if not isnan(side.touchdown))
 
     @property
     def last_end(self) -> float:

@@ -46,10 +46,10 @@ def certainty_section(reported: Reported) -> str:
 
 def _what_an_interval_is(certainty: Certainty) -> str:
     return (
-        f"The small print below a number is its 95 % interval: {certainty.draws} times (seed {certainty.seed}) the "
-        "uncertain inputs were drawn from their spreads and the whole analysis was made again. From "
-        f"{certainty.draws_needed()} draws on the widths of 95 of 100 intervals stay within a tenth of what they are "
-        "now. Bands in the figures are 1.96 standard deviations of the draws."
+        f"The small print below a number is its 95 % interval. The uncertain inputs were drawn {certainty.draws} times "
+        f"(seed {certainty.seed}) from their spreads and the whole analysis was made again; intervals, and the bands in "
+        "the figures, are 1.96 standard deviations of the draws to either side. From "
+        f"{certainty.draws_needed()} draws on, 95 of 100 widths stay within a tenth of what they are now."
     )
 
 

@@ -28,13 +28,13 @@ def exact_markers(landing: SyntheticLanding) -> dict[str, Array]:
     """Label to (3, F) [m] of every landing marker fixed to its segment, at the marker rate."""
     every = round(landing.spec.force_rate / landing.spec.marker_rate)
     out = {}
-    for label, (segment, local) in _placed(landing).items():
+    for label, (segment, local) in placed_markers(landing).items():
         rotation, origin = landing.poses.of(segment)
         out[label] = origin[:, ::every] + rotate(rotation[:, :, ::every], local[:, None])
     return out
 
 
-def _placed(landing: SyntheticLanding) -> dict[str, tuple[str, Array]]:
+def placed_markers(landing: SyntheticLanding) -> dict[str, tuple[str, Array]]:
     """Label to (segment, place (3,) [m] in it) of the landing markers."""
     body, labels = landing.body, label_map()
     carrier = {label: segment for segment, cluster in labels.clusters.items() for label in cluster}
@@ -53,7 +53,7 @@ def as_recording(landing: SyntheticLanding) -> Recording:
     spec = landing.spec
     rng = np.random.default_rng(spec.seed)
     markers = exact_markers(landing)
-    carried = _placed(landing)
+    carried = placed_markers(landing)
     time = np.arange(next(iter(markers.values())).shape[1]) / spec.marker_rate
     every = round(spec.force_rate / spec.marker_rate)
     for segment in landing.poses.segments:

@@ -9,6 +9,7 @@ import numpy as np
 
 from jointload.analysis import Analysis
 from jointload.errors import SettingError, expected_found
+from jointload.intake.recording import Array
 from jointload.landing.certainty import Certainty, Change, Key, UncertainInput, change_between, joined_ends, variance_of
 from jointload.landing.landed import Measure
 from jointload.landing.split_measures import FOLLOWS_LOADS
@@ -21,6 +22,8 @@ DRAWS = 500
 ALONE = 0.12
 """Share of the draws that each input gets alone, for its share of the variance."""
 FEWEST_ALONE = 30
+TIMES = ("flight_time", "time_to_stabilisation", "time_to_peak", "time_to_braking_peak")
+"""Quantities no better known than the time from one force sample to the next."""
 Ends = tuple[float, float]
 """Low and high of a number."""
 
@@ -106,13 +109,24 @@ def _certainty(analysis: Analysis, sources: Mapping[str, Source], draws: int, se
     session, landing = analysis.session, analysis.landing
     streams = Streams.of(session, seed)
     poured = pour(session, landing, sources, streams, draws, told)
+    samples = _timed(poured.samples, streams, landing.contact.fast_rate)
     alone = []
     for name, source in sources.items():
         one = pour(session, landing, {name: source}, streams, _alone(draws), told)
         variance = {key: variance_of(samples) for key, samples in one.samples.items()}
         alone.append(UncertainInput(name, source.title, variance, 1.0 - source.repeatable))
     values = {(measure.quantity, measure.side): measure.value for measure in analysis.measures}
-    return Certainty(draws, seed, tuple(alone), values, poured.samples, poured.angle, poured.moment)
+    return Certainty(draws, seed, tuple(alone), values, samples, poured.angle, poured.moment)
+
+
+def _timed(samples: Mapping[Key, Array], streams: Streams, rate: float) -> dict[Key, Array]:
+    """The samples with those of times spread over the one force sample that a time is read from."""
+    out = dict(samples)
+    for key in samples:
+        if key[0] in TIMES:
+            chance = streams.generator(Source("sampling", "", "recording", 0.0, {}), "recording", " ".join(key))
+            out[key] = samples[key] + (chance.random(samples[key].size) - 0.5) / rate
+    return out
 
 
 def _bounded(measure: Measure, certainty: Certainty) -> Measure:

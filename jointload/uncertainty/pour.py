@@ -139,7 +139,7 @@ class _Markers:
         """(3, M, D, F) [m]."""
         shape = (*self.exact.shape[:2], which.stop - which.start, self.exact.shape[2])
         if self.noise:
-            out = self.noise * self.generator.standard_normal(shape) + self.exact[:, :, None]
+            out = self.noise * self.generator.standard_normal(shape, dtype=np.float32) + self.exact[:, :, None]
         else:
             out = np.broadcast_to(self.exact[:, :, None], shape).copy()
         if self.skin is not None:

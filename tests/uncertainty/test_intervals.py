@@ -9,7 +9,7 @@ import pytest
 
 from jointload.analysis import Analysis
 from jointload.errors import SettingError
-from jointload.landing.certainty import change_between, mirrored_interval
+from jointload.landing.certainty import change_between, drawn_interval
 from jointload.uncertainty.draws import Streams
 from jointload.uncertainty.intervals import changes, detectable_changes, total_draws, with_intervals
 from jointload.uncertainty.pour import pour
@@ -136,16 +136,22 @@ def test_changes_want_one_rider_drawn_alike(flat: Analysis, certain: Analysis, c
         changes(certain_again, fewer)
 
 
-def test_the_interval_takes_off_what_noise_adds_to_a_peak() -> None:
-    """A peak read too high by noise: draws shift it up again by as much, the interval reaches as far down."""
-    samples = 10.0 + 1.0 + np.linspace(-2.0, 2.0, 401)
-    low, high = mirrored_interval(10.0, samples)
-    assert low == pytest.approx(7.1) and high == pytest.approx(10.9)
+def test_the_interval_is_the_deviation_of_the_draws() -> None:
+    samples = 11.0 + np.linspace(-2.0, 2.0, 401)
+    low, high = drawn_interval(10.0, samples)
+    half = 1.96 * 4.0 / np.sqrt(12.0)
+    assert low == pytest.approx(10.0 - half, rel=0.01) and high == pytest.approx(10.0 + half, rel=0.01)
+
+
+def test_a_time_is_no_better_known_than_a_sample(certain: Analysis) -> None:
+    """Evenly spread over one sample of 1000 Hz: 1.96 / sqrt(12) of it to either side, 0.57 ms."""
+    measure = next(m for m in certain.measures if m.quantity == "time_to_peak" and m.side == "l")
+    assert measure.high - measure.value > 0.0005
 
 
 def test_an_interval_stays_on_its_side_of_zero_and_needs_draws() -> None:
-    assert mirrored_interval(0.5, np.linspace(0.0, 4.0, 100))[0] == 0.0
-    assert mirrored_interval(-0.5, -np.linspace(0.0, 4.0, 100))[1] == 0.0
+    assert drawn_interval(0.5, np.linspace(0.0, 4.0, 100))[0] == 0.0
+    assert drawn_interval(-0.5, -np.linspace(0.0, 4.0, 100))[1] == 0.0
     known = np.linspace(0.0, 1.0, 100)
-    assert np.isnan(mirrored_interval(0.5, np.where(known < 0.2, np.nan, known))[0])
-    assert np.isnan(mirrored_interval(np.nan, known)[0])
+    assert np.isnan(drawn_interval(0.5, np.where(known < 0.2, np.nan, known))[0])
+    assert np.isnan(drawn_interval(np.nan, known)[0])
