@@ -21,6 +21,7 @@ from jointload.landing.events import find_events, impact_lowpass
 from jointload.landing.landed import Landing
 from jointload.landing.measures import measure_landing
 from jointload.loads.contact import Contact
+from jointload.loads.from_above import loads_from_above
 from jointload.loads.moments import joint_loads, smooth_loads
 from jointload.modeldata import load_model
 from jointload.numerics.rotations import rotate
@@ -207,10 +208,10 @@ def _drawn_landings(
     )
     impact = impact_lowpass(contact.fast_force, settings, contact.fast_rate)
     for d in range(which.stop - which.start):
-        yield _one(together, impact, d, float(inputs.weight[which.start + d]))
+        yield _one(together, {name: path[:, d] for name, path in markers.items()}, impact, d, inputs.weight[which][d])
 
 
-def _one(together: Landing, impact: Array, d: int, weight: float) -> Landing:
+def _one(together: Landing, markers: dict[str, Array], impact: Array, d: int, weight: float) -> Landing:
     """One of the drawn landings, with events of its own; weight : factor of the body weight on the plates."""
     contact = together.contact
     own = replace(
@@ -222,7 +223,8 @@ def _one(together: Landing, impact: Array, d: int, weight: float) -> Landing:
         total=contact.total[d],
     )
     body, poses, angles = together.body.drawn(d), together.poses.drawn(d), together.angles.drawn(d)
-    borne, name = weight * together.weight, together.recording.name
+    borne, name, settings = weight * together.weight, together.recording.name, together.settings
+    after = settings.cutoff if settings.smoothing == "after" else None
     return replace(
         together,
         body=body,
@@ -231,10 +233,11 @@ def _one(together: Landing, impact: Array, d: int, weight: float) -> Landing:
         alignment=together.alignment.drawn(d),
         contact=own,
         loads=together.loads.drawn(d),
-        events=find_events(own, poses, body, angles, borne, together.settings, name),
+        events=find_events(own, poses, body, angles, borne, settings, name),
         centre=replace(together.centre, position=together.centre.position[:, d]),
         weight=borne,
         weight_on_plates=weight * together.weight_on_plates,
+        upper=loads_from_above(poses, markers, body, angles, after),
         _fast=dict(zip(SIDES, np.moveaxis(impact[:, :, d], 1, 0), strict=True)),
     )
 
