@@ -127,17 +127,6 @@ def drawn_interval(value: float, samples: Array) -> tuple[float, float]:
     return float(low), float(high)
 
 
-def joined_ends(value: float, one: tuple[float, float], other: tuple[float, float]) -> tuple[float, float]:
-    """The interval of a value from two that hold it and whose reasons have nothing to do with each other: distances to
-    the ends add as squares. It does not reach beyond zero where neither does."""
-    low, high = (value + sign * float(np.hypot(one[k] - value, other[k] - value)) for k, sign in enumerate((-1.0, 1.0)))
-    if min(one[0], other[0]) >= 0.0:
-        low = max(low, 0.0)
-    if max(one[1], other[1]) <= 0.0:
-        high = min(high, 0.0)
-    return low, high
-
-
 def change_between(key: Key, before: Certainty, after: Certainty) -> Change:
     """The change of one number; the draws of both belong together, so what both bear alike takes itself off."""
     first, second = before.values[key], after.values[key]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -101,27 +102,40 @@ TISSUE_MEASURES = (*SIDE_LOADS, MEDIAL_SHARE, *BODY_LOADS)
 
 def tissue_value(landing: Landing, name: str, side: str, factors: Factors) -> Array:
     """A quantity of TISSUE_MEASURES [SI], () or with drawn factors (D,)."""
+    return _read(_series(landing, side, factors), name, 1.0 / landing.poses.rate)
+
+
+def _series(landing: Landing, side: str, factors: Factors) -> dict[str, Array]:
+    """Loads over the landing of one leg, or of the body for ''."""
+    return side_series(landing, side, landing.window(side), factors) if side else body_series(landing, factors)
+
+
+@lru_cache(maxsize=4)
+def _likely_series(landing: Landing, side: str) -> dict[str, Array]:
+    return _series(landing, side, likeliest())
+
+
+def _read(series: dict[str, Array], name: str, dt: float) -> Array:
     if name == MEDIAL_SHARE:
-        parts = ("tibiofemoral_medial_force_impulse", "tibiofemoral_force_impulse")
-        medial, whole = (tissue_value(landing, part, side, factors) for part in parts)
+        medial, whole = (integral(series[f"tibiofemoral_{part}force"], dt) for part in ("medial_", ""))
         return np.where(whole > 0, medial / np.where(whole > 0, whole, 1.0), np.nan)
-    if name in BODY_LOADS:
-        (series, reduction), found = BODY_LOADS[name], body_series(landing, factors)
-    else:
-        series, reduction = SIDE_LOADS[name]
-        found = side_series(landing, side, landing.window(side), factors)
-    return reduction(found[series], 1.0 / landing.poses.rate)
+    of, reduction = (BODY_LOADS if name in BODY_LOADS else SIDE_LOADS)[name]
+    return reduction(series[of], dt)
+
+
+def _likely(landing: Landing, name: str, side: str) -> float:
+    return float(_read(_likely_series(landing, side), name, 1.0 / landing.poses.rate))
 
 
 def side_load(name: str) -> Sided:
     def value(landing: Landing, side: str) -> Result:
-        return float(tissue_value(landing, name, side, likeliest())), _out_of_range(name, landing, side)
+        return _likely(landing, name, side), _out_of_range(name, landing, side)
 
     return value
 
 
 def body_load(name: str) -> Unsided:
-    return lambda landing: (float(tissue_value(landing, name, "", likeliest())), lower_back(landing).note)
+    return lambda landing: (_likely(landing, name, ""), lower_back(landing).note)
 
 
 def _out_of_range(name: str, landing: Landing, side: str) -> str:
@@ -144,11 +158,14 @@ def with_tissue_spreads(measures: tuple[Measure, ...], landing: Landing) -> tupl
     """The measures with low and high of every tissue load: 95 % of draws of the tissue's own numbers (arms, areas,
     slopes), everything measured held as it is."""
     factors = drawn(DRAWS, SEED)
-    return tuple(_bounded(measure, landing, factors) for measure in measures)
-
-
-def _bounded(measure: Measure, landing: Landing, factors: Factors) -> Measure:
-    if measure.quantity not in TISSUE_MEASURES or not np.isfinite(measure.value):
-        return measure
-    low, high = np.quantile(tissue_value(landing, measure.quantity, measure.side, factors), ENDS)
-    return replace(measure, low=min(float(low), measure.value), high=max(float(high), measure.value))
+    series: dict[str, dict[str, Array]] = {}
+    out = []
+    for measure in measures:
+        if measure.quantity in TISSUE_MEASURES and np.isfinite(measure.value):
+            if measure.side not in series:
+                series[measure.side] = _series(landing, measure.side, factors)
+            values = _read(series[measure.side], measure.quantity, 1.0 / landing.poses.rate)
+            low, high = np.quantile(values, ENDS)
+            measure = measure.widened(min(float(low), measure.value), max(float(high), measure.value))
+        out.append(measure)
+    return tuple(out)

@@ -10,10 +10,9 @@ import numpy as np
 from jointload.analysis import Analysis
 from jointload.errors import SettingError, expected_found
 from jointload.intake.recording import Array
-from jointload.landing.certainty import Certainty, Change, Key, UncertainInput, change_between, joined_ends, variance_of
+from jointload.landing.certainty import Certainty, Change, Key, UncertainInput, change_between, variance_of
 from jointload.landing.landed import Measure
 from jointload.landing.split_measures import FOLLOWS_LOADS
-from jointload.landing.tissue_measures import TISSUE_MEASURES
 from jointload.uncertainty.draws import Streams
 from jointload.uncertainty.pour import Told, pour, quiet
 from jointload.uncertainty.spreads import SOURCES, Source, load_sources
@@ -134,12 +133,9 @@ def _bounded(measure: Measure, certainty: Certainty) -> Measure:
     if measure.word or key not in certainty.samples or not np.isfinite(measure.value):
         return measure
     low, high = certainty.interval(key)
-    own = (measure.low, measure.high)
     if np.isfinite(low):
-        if measure.quantity in TISSUE_MEASURES and np.isfinite(own).all():
-            low, high = joined_ends(measure.value, (low, high), own)
         return measure.widened(low, high)
     lost = int(np.count_nonzero(~np.isfinite(certainty.samples[key])))
-    which = "interval of the tissue's own numbers alone" if np.isfinite(own).all() else "no interval"
+    which = "interval of other causes alone" if np.isfinite(measure.low) else "no interval"
     reason = f"{which}: {lost} of {certainty.draws} draws do not give this number"
     return replace(measure, note="; ".join(filter(None, (measure.note, reason))))
