@@ -282,3 +282,34 @@ def test_an_unwritable_folder_is_told(tmp_path: Path) -> None:
     assert done.returncode == 2
     assert done.stderr.splitlines()[-1].startswith("jointload: ")
     assert not list(locked.iterdir())
+
+
+def test_a_fit_with_landings_on_known_shapes(tmp_path: Path) -> None:
+    """The invented wedge landing, and the flat one taken for a lift's; hashes of all of them are in the record."""
+    for name in ("rider_a_landing_wedge.c3d", "rider_a_landing_flat.c3d"):
+        (tmp_path / name).write_bytes((SAMPLE / name).read_bytes())
+    table = "file,shape\nrider_a_landing_wedge.c3d,medial:4\nrider_a_landing_flat.c3d,lift:8mm\n"
+    (tmp_path / "conditions.csv").write_text(table)
+    words = ("--side", "r", "--target", "achilles_load", "--draws", "50", "--interval-draws", "0")
+    done = jointload("fit", *inputs(), *words, "--conditions", "conditions.csv", where=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "a prediction" in done.stdout and "A shape within your limits" in done.stdout
+    record = json.loads((tmp_path / "result" / "run.json").read_text())
+    assert len(record["fit"]["measured_shapes"]) == 2
+    assert {"conditions", "condition_1", "condition_2"} <= set(record["inputs"])
+    assert {path.name for path in (tmp_path / "result").iterdir()} == RESULT | {"fit.csv", "trade_off.csv", "insole"}
+    assert "Does the calibration foretell this rider" in (tmp_path / "result" / "report.html").read_text()
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [(["--side", "x"], "r or l"), (["--side", "r", "--target", "speed"], "knee_adduction_moment"),
+     (["--side", "r", "--stack", "8"], "stack"), (["--side", "r", "--posting", "40"], "posting"),
+     (["--side", "r", "--conditions", "nowhere.csv"], "nowhere.csv")],
+)  # fmt: skip
+def test_a_fit_that_cannot_be_asked_is_one_line(words: list[str], said: str, tmp_path: Path) -> None:
+    done = jointload("fit", *inputs(), *words, "--interval-draws", "0", where=tmp_path)
+    assert done.returncode == 2
+    last = done.stderr.strip().splitlines()[-1]
+    assert last.startswith("jointload: ") and said in last
+    assert not (tmp_path / "result").exists()

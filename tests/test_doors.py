@@ -93,6 +93,7 @@ ORDER = (
     "insole.shape_file",
     "insole.mesh",
     "insole.scan",
+    "insole.published_ratio",
     "insole.asked",
     "insole.change",
     "insole.response",

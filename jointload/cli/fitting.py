@@ -8,7 +8,7 @@ import typer
 
 from jointload.cli.app import app
 from jointload.cli.options import USUAL_DRAWS, Draws, Figures, LandingWords, Out, check_figures, of_a_landing
-from jointload.cli.riders import Conditions, analysed, known_rider, with_intervals
+from jointload.cli.riders import Conditions, analysed, known_rider, with_conditions, with_intervals
 from jointload.cli.terminal import step
 from jointload.errors import SettingError, expected_found
 
@@ -56,7 +56,7 @@ def fit(
     with step("Searching the shape"):
         found = search(analysis, side, aim, limits, draws, seed, known)
     with step("Report"):
-        write_report(analysis, out, inputs=landing.files, figures=figures, fit=found)
+        write_report(analysis, out, inputs=with_conditions(landing, conditions, side), figures=figures, fit=found)
     typer.echo(found.verdict)
     if found.answer is not None:
         typer.echo(f"Change of the {aim.text}: {target_words(found, analysis)}, a prediction.")

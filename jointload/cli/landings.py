@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -20,7 +21,7 @@ from jointload.cli.options import (
     check_figures,
     of_a_landing,
 )
-from jointload.cli.riders import Conditions, analysed, known_rider, with_intervals
+from jointload.cli.riders import Conditions, analysed, known_rider, with_conditions, with_intervals
 from jointload.cli.terminal import step
 from jointload.errors import SettingError, expected_found
 
@@ -99,6 +100,7 @@ def whatif(
     asked = _asked(heel_wedge, side, length, heel_lift, thickness, insole or [])
     analysis = with_intervals(analysed(landing), interval_draws)
     known = known_rider(landing, analysis, conditions, asked[0].side, seed)
+    landing = replace(landing, files=with_conditions(landing, conditions, asked[0].side))
     _written(analysis, _predicted(analysis, asked, draws, seed, known), landing, out, figures)
 
 
@@ -159,5 +161,5 @@ def _written(
 
     with step("Report"):
         write_report(analysis, out, whatif=answer, inputs=landing.files, figures=figures, fit=found)
-    warned = sum(f.severity != "pass" for f in all_findings(analysis, answer))
+    warned = sum(f.severity != "pass" for f in all_findings(analysis, answer, found))
     typer.echo(f"Wrote {out / 'report.html'} and the tables beside it; {warned} findings need a look.")

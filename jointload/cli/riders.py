@@ -65,3 +65,13 @@ def known_rider(landing: LandingWords, analysis: Analysis, table: Path | None, s
         others.append((row.shape, run(session, replace(landing.settings, landing=1), variants=False)))
     with step("Calibration to this rider"):
         return known_of(analysis, side, others, seed)
+
+
+def with_conditions(landing: LandingWords, table: Path | None, side: str) -> dict[str, Path]:
+    """The files of a command by their role, with a table of conditions and the recordings it names."""
+    from jointload.insole.conditions import read_conditions
+
+    if table is None:
+        return landing.files
+    named = {f"condition_{k}": row.file for k, row in enumerate(read_conditions(table, side), start=1)}
+    return {**landing.files, "conditions": table, **named}

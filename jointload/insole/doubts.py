@@ -9,7 +9,8 @@ from jointload.insole.bed import REASONS
 from jointload.insole.change import INTERVAL
 from jointload.insole.geometry import Wedge
 from jointload.insole.personal import Known, Personal
-from jointload.insole.response import Settled, Standing, published_response, stable_reasons
+from jointload.insole.published_ratio import published_response
+from jointload.insole.response import Settled, Standing, stable_reasons
 from jointload.insole.shape import InsoleShape
 from jointload.intake.recording import Finding
 from jointload.landing.landed import Landing

@@ -4,16 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from jointload.analysis import Analysis
 from jointload.insole.asked import Given
 from jointload.insole.change import Least
 from jointload.insole.personal import Known, calibrate, measured
-from jointload.landing.certainty import LIKELY
-
-LEAST_REPEATS = 3
-"""Landings on the flat insole from which on their scatter is told (choice)."""
+from jointload.uncertainty.repeats import FEWEST_REPEATS, minimal_detectable_change, own_variation, repeated_values
 
 Measured = tuple[Given | None, Analysis]
 """A further landing of the same rider, and the shape it was made on; None for the flat insole."""
@@ -40,16 +35,12 @@ def recording_least(analysis: Analysis) -> Least:
 
 
 def rider_least(landings: Sequence[Analysis]) -> Least:
-    """(quantity, side) -> minimal detectable change [SI] of one landing, 1.96 sqrt(2) SD of landings in one condition;
-    empty for fewer than three."""
-    if len(landings) < LEAST_REPEATS:
+    """(quantity, side) -> minimal detectable change [SI] of one landing by the scatter of landings in one condition; of
+    those that every landing gives, and empty for fewer than three landings."""
+    if len(landings) < FEWEST_REPEATS:
         return {}
-    values: dict[tuple[str, str], list[float]] = {}
-    for analysis in landings:
-        for measure in analysis.measures:
-            values.setdefault((measure.quantity, measure.side), []).append(measure.value)
     return {
-        key: float(LIKELY * np.sqrt(2.0) * np.std(numbers, ddof=1))
-        for key, numbers in values.items()
-        if len(numbers) == len(landings) and np.isfinite(numbers).all()
+        key: minimal_detectable_change(own_variation(values).sd)
+        for key, values in repeated_values(landings).items()
+        if values.size == len(landings)
     }

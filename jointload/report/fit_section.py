@@ -18,6 +18,10 @@ from jointload.report.section import Reported
 
 HARDLY = 0.95
 """Trials that leave more of the spread than this are not worth the day (choice)."""
+CAUTION = (
+    "A design study for a qualified prescriber, never a prescription. If it is worn, then introduced gradually, an "
+    "hour or two a day at first; a raised side can raise the risk of an ankle sprain. Stop when anything hurts."
+)
 OBSERVED_UNITS = dict(
     zip(
         OBSERVED,
@@ -35,6 +39,7 @@ def fit_section(reported: Reported) -> str:
     return (
         f'<p class="verdict"><b>{escape(fit.verdict)}</b></p>'
         + html.paragraph(_found(fit, analysis))
+        + html.paragraph(CAUTION)
         + _limits(fit)
         + (_shape(analysis, fit) if fit.answer is not None else "")
         + _next_trials(fit)

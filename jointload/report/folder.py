@@ -60,7 +60,7 @@ def _fill(
 ) -> None:
     metrics_table(analysis).to_csv(draft / "metrics.csv", index=False, float_format=DIGITS)
     series_table(analysis).to_csv(draft / "series.csv", index=False, float_format=DIGITS)
-    quality_table(all_findings(analysis, whatif)).to_csv(draft / "quality.csv", index=False)
+    quality_table(all_findings(analysis, whatif, fit)).to_csv(draft / "quality.csv", index=False)
     if analysis.landing.pressed is not None:
         regions_table(analysis).to_csv(draft / "regions.csv", index=False, float_format=DIGITS)
     if whatif is not None:

@@ -125,9 +125,10 @@ def quality_table(findings: Iterable[Finding]) -> pandas.DataFrame:
     return pd.DataFrame(rows, columns=list(FINDING_COLUMNS))
 
 
-def all_findings(analysis: Analysis, whatif: Any = None) -> list[Finding]:
-    """Findings of the analysis and of the prediction, the worst first."""
+def all_findings(analysis: Analysis, whatif: Any = None, fit: Any = None) -> list[Finding]:
+    """Findings of the analysis, of the prediction and of the fitted shape, the worst first."""
     answers = () if whatif is None else (whatif, *whatif.others)
+    answers += () if fit is None or fit.answer is None else (fit.answer,)
     return worst_first([*analysis.findings, *(finding for answer in answers for finding in answer.findings)])
 
 

@@ -12,8 +12,9 @@ from jointload.errors import SettingError
 from jointload.insole.geometry import Wedge, parse_wedge
 from jointload.insole.ledger import ledger, reading_of
 from jointload.insole.personal import Known
+from jointload.insole.published_ratio import published_response
 from jointload.insole.readings import named_instants
-from jointload.insole.response import FootResponse, place_foot, pressure_centre, published_response, stand
+from jointload.insole.response import FootResponse, place_foot, pressure_centre, stand
 from jointload.insole.shape import ArchFill, HeelLift, InsoleShape
 from jointload.insole.whatif import Change, Parts, WhatIf, compare, pour_again, regions, what_if, what_ifs
 from jointload.intake.recording import Recording
