@@ -117,6 +117,7 @@ ORDER = (
     "insole.fit",
     "insole.shape_text",
     "synthetic",
+    "study.plan",
     "study.manifest",
     "study.mixed",
     "study.effects",

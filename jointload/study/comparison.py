@@ -11,10 +11,10 @@ import numpy as np
 from jointload.errors import StudyError, expected_found
 from jointload.intake.recording import Array
 from jointload.study.effects import EffectSize, benjamini_hochberg, effect_size, equivalence_p, holm
-from jointload.study.manifest import Plan, split_foot
 from jointload.study.mixed import Contrast, contrasts
 from jointload.study.observations import Curves, Observations
 from jointload.study.permutation import ALPHA, CurveTest, labels_between, labels_within, sign_flip
+from jointload.study.plan import Plan, split_foot
 
 if TYPE_CHECKING:
     import pandas

@@ -10,8 +10,7 @@ import hashlib
 import json
 import platform
 import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
 from functools import lru_cache
 from importlib import metadata
@@ -92,26 +91,12 @@ def job_of(study: Study, trial: Trial, out: Path, full: bool) -> Job:
 
 def inspect(job: Job) -> Outcome:
     """'unchanged' when the result stands, 'readable' when the trial's files can be read, else why not."""
-    with _watched(job) as found:
-        if not found:
-            if is_current(job):
-                found.append(Outcome(job.name, "unchanged"))
-            else:
-                _session(job)
-                found.append(Outcome(job.name, "readable"))
-    return found[0]
+    return _outcome(job, "readable", _session)
 
 
 def run(job: Job) -> Outcome:
     """Analyse the trial and write its result folder, unless the result stands."""
-    with _watched(job) as found:
-        if not found:
-            if is_current(job):
-                found.append(Outcome(job.name, "unchanged"))
-            else:
-                write(job, job.result)
-                found.append(Outcome(job.name, "analysed"))
-    return found[0]
+    return _outcome(job, "analysed", lambda job: write(job, job.result))
 
 
 def write(job: Job, out: Path) -> None:
@@ -181,23 +166,24 @@ def _hash_of(path: str, *_: int) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-@contextmanager
-def _watched(job: Job) -> Iterator[list[Outcome]]:
-    """One trial at a time and on one thread; what goes wrong becomes the outcome."""
-    found: list[Outcome] = []
+def _outcome(job: Job, done: Status, work: Callable[[Job], object]) -> Outcome:
+    """Work on one trial at a time and on one thread; what goes wrong becomes the outcome."""
     with _ONE_AT_A_TIME:
         limit_threads()
         stop = _why_not_here(job)
         if stop:
-            found.append(Outcome(job.name, "stop", stop))
+            return Outcome(job.name, "stop", stop)
         try:
-            yield found
+            if is_current(job):
+                return Outcome(job.name, "unchanged")
+            work(job)
         except OutputError as problem:
-            found[:] = [Outcome(job.name, "stop", str(problem))]
+            return Outcome(job.name, "stop", str(problem))
         except InputError as problem:
-            found[:] = [Outcome(job.name, "refused", str(problem))]
+            return Outcome(job.name, "refused", str(problem))
         except Exception as problem:  # one trial's fault must not cost the others
-            found[:] = [Outcome(job.name, "refused", f"unforeseen {type(problem).__name__}: {problem}")]
+            return Outcome(job.name, "refused", f"unforeseen {type(problem).__name__}: {problem}")
+        return Outcome(job.name, done)
 
 
 def _why_not_here(job: Job) -> str:

@@ -55,7 +55,7 @@ def test_a_worker_is_killed_and_the_study_ends_the_same(
     cluster: tuple[str, list[subprocess.Popen[bytes]]], tmp_path: Path
 ) -> None:
     address, workers = cluster
-    study = sample_study(tmp_path / "study", times=4)
+    study = sample_study(tmp_path / "study", times=2)
     seen = []
 
     def kill_one(outcomes: Iterator[Outcome], words: str, _: int) -> Iterable[Outcome]:
@@ -69,7 +69,7 @@ def test_a_worker_is_killed_and_the_study_ends_the_same(
     with on_cluster(address) as over_tcp:
         done = run_study(study, tmp_path / "out", over_tcp, watch=kill_one)
     workers[0].wait(timeout=START)
-    assert workers[1].poll() is None and done.analysed + done.unchanged == 24 and not done.refused
+    assert workers[1].poll() is None and done.analysed + done.unchanged == 12 and not done.refused
     run_study(study, tmp_path / "here")
     assert every_byte(tmp_path / "out") == every_byte(tmp_path / "here")
 

@@ -11,7 +11,8 @@ from made_study import change, sample_study
 from jointload.errors import StudyError
 from jointload.modeldata import shipped_folder
 from jointload.study.batch import run_study
-from jointload.study.manifest import read_study, split_foot
+from jointload.study.manifest import read_study
+from jointload.study.plan import split_foot
 
 Row = list[str]
 
