@@ -101,7 +101,7 @@ def rows(landings: int, size: float, draws: int) -> list[Judged]:
         except InputError as problem:
             print(f"landing {number}: {problem}")
             continue
-        out += [one for one in found if one.key[1] in ("", "rl"[number % 2])]
+        out += [one for one in found if one.key[1] in ("", "rl"[(number // 2) % 2])]
     return out
 
 
@@ -127,7 +127,7 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--landings", type=int, default=300)
     parser.add_argument("--size", type=float, default=1.0)
-    parser.add_argument("--draws", type=int, default=250)
+    parser.add_argument("--draws", type=int, default=150)
     parser.add_argument("--keep", help="write every judged number to this CSV file")
     chosen = parser.parse_args()
     found = rows(chosen.landings, chosen.size, chosen.draws)
