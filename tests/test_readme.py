@@ -12,6 +12,7 @@ import pytest
 
 from jointload.insole.conditions import read_conditions
 from jointload.insole.shape_file import design_from
+from jointload.intake.board import board_from
 from jointload.intake.labels import labels_from
 from jointload.intake.rider import rider_from
 from jointload.modeldata import shipped_folder
@@ -72,9 +73,10 @@ def test_every_command_is_shown() -> None:
 
 
 def test_the_files_shown_are_right() -> None:
-    labels, rider, insole = (tomllib.loads(text) for text in blocks("toml"))
+    labels, rider, insole, board = (tomllib.loads(text) for text in blocks("toml"))
     labels_from(labels)
     rider_from(rider)
+    assert len(board_from(board).markers) == 3
     assert {shape.side for shape in design_from(insole).shapes} == {"r", "l"}
 
 
