@@ -98,7 +98,8 @@ def made_results(folder: Path, riders: int = 14, times: int = 3, effect: float =
                 of_run.append([trial, f"{trial}.c3d", *of_trial[1:], "r", "analysed", ""])
                 shift = effect if condition == "wedge" else 0.0
                 for quantity, (middle, unit, spread) in MADE.items():
-                    for s, (side, foot) in enumerate((("r", "back"), ("l", "front"))):
+                    feet = (("r", "back"), ("l", "front")) if quantity.startswith("knee") else (("r", "back"),)
+                    for s, (side, foot) in enumerate(feet):
                         z = own[quantity][s] + answer[quantity][s] + rng.standard_normal()
                         z += shift if quantity == "knee_flexion_peak" else 0.0
                         metrics.append(

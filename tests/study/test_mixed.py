@@ -118,7 +118,7 @@ def test_what_cannot_be_tested_says_why(data: pandas.DataFrame, note: str) -> No
 
 
 def test_false_alarms_are_as_many_as_promised() -> None:
-    """40 studies without an effect, riders answering differently: tests/benchmarks/study_truth.py has 400."""
-    p = [contrasts(study(8, 2, seed=seed, answers=0.5), ["flat", "wedge"])[0].p for seed in range(40)]
-    assert stats.binomtest(sum(value < 0.05 for value in p), 40, 0.05).pvalue > 0.01
+    """30 studies without an effect, riders answering differently: tests/benchmarks/study_truth.py has 400."""
+    p = [contrasts(study(8, 2, seed=seed, answers=0.5), ["flat", "wedge"])[0].p for seed in range(30)]
+    assert stats.binomtest(sum(value < 0.05 for value in p), 30, 0.05).pvalue > 0.01
     assert stats.kstest(p, "uniform").pvalue > 0.01
