@@ -101,8 +101,8 @@ TISSUE_MEASURES = (*SIDE_LOADS, MEDIAL_SHARE, *BODY_LOADS)
 
 
 def tissue_value(landing: Landing, name: str, side: str, factors: Factors) -> Array:
-    """A quantity of TISSUE_MEASURES [SI], () or with drawn factors (D,)."""
-    return _read(_series(landing, side, factors), name, 1.0 / landing.poses.rate)
+    """A quantity of TISSUE_MEASURES [SI], () or with drawn factors (D,); those of the body whatever the side."""
+    return _read(_series(landing, "" if name in BODY_LOADS else side, factors), name, 1.0 / landing.poses.rate)
 
 
 def _series(landing: Landing, side: str, factors: Factors) -> dict[str, Array]:

@@ -189,7 +189,7 @@ def _assumptions(found: Dose) -> str:
     content = load_model("tissue", "dose").content
     rows = [
         (
-            escape(f"Exponent of {t.title.lower()}"), f"{t.exponent:g}", escape(f"{t.basis}: {t.source}"),
+            escape(f"Exponent: {t.title}"), f"{t.exponent:g}", escape(f"{t.basis}: {t.source}"),
             escape(f"{100 * LIGHTER:.0f} % lighter landings save {_lighter(t.exponent)}"),
         )
         for t in tissues().values()
@@ -203,6 +203,8 @@ def _assumptions(found: Dose) -> str:
         ("Load of a landing", "impulse", "choice; Bisseling and Hof (2006) on peaks", escape(_basis_effect(found))),
         ("Arms, areas and slopes behind the loads", "see each landing's report", "models/tissue",
          escape(_interval_effect(found))),
+        ("Errors of markers, joint centres and plates", "not in these intervals", "study run draws none",
+         "see 'How certain the numbers are' in a landing's own report; they would widen every interval"),
         ("No muscle works against another", "", "choice: not seen by markers and plates",
          "every load and dose is a lower bound; shares and savings change only if it differs between landings"),
         ("Landings count each for themselves", f"power {cycles['spine']:g} in the spine", escape(cycles["source"]),
