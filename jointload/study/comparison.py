@@ -15,12 +15,11 @@ from jointload.study.mixed import Contrast, contrasts
 from jointload.study.observations import Curves, Observations
 from jointload.study.permutation import ALPHA, CurveTest, labels_between, labels_within, sign_flip
 from jointload.study.plan import Plan, split_foot
+from jointload.uncertainty.repeats import minimal_detectable_change
 
 if TYPE_CHECKING:
     import pandas
 
-DETECTABLE = 1.96 * np.sqrt(2.0)
-"""Minimal detectable change at 95 % in standard errors of measurement (common practice)."""
 Verdict = str
 DIFFERS, SAME, SMALL, OPEN, NOT_KNOWN = (
     "differs", "the same within the smallest change", "differs, within the smallest change", "not decided", "not known",
@@ -187,7 +186,7 @@ def _margin(name: str, quantity: str, contrast: Contrast, plan: Plan) -> tuple[f
         if key in plan.smallest_change:
             return plan.smallest_change[key], "study.toml"
     if contrast.repeated and contrast.residual > 0:
-        return DETECTABLE * contrast.residual, "detectable in single landings"
+        return minimal_detectable_change(contrast.residual), "detectable in single landings"
     return float("nan"), "not known: no smallest_change, no repeated landings"
 
 
