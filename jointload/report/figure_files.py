@@ -6,9 +6,13 @@ from collections.abc import Callable
 from pathlib import Path
 
 from jointload.errors import SettingError, expected_found
+from jointload.landing.landed import Landing
+from jointload.landing.sole_regions import sole_loads
 from jointload.report import change_figures, fit_figures, landing_curves, pictures
+from jointload.report.board_section import split_curves
 from jointload.report.figures import FORMS, Sheet, sheet_file
 from jointload.report.section import Reported
+from jointload.report.soles import sole_pressures
 from jointload.report.tissue_figure import tissue_loads
 
 FOLDER = "figures"
@@ -18,6 +22,11 @@ Draw = Callable[[Reported, str], bytes | None]
 
 def _of(sheet: Callable[..., Sheet]) -> Draw:
     return lambda reported, form: sheet_file(sheet(reported.analysis), form)
+
+
+def _of_landing(sheet: Callable[..., Sheet], told: Callable[[Landing], bool]) -> Draw:
+    """None for a landing that has no such figure."""
+    return lambda reported, form: _of(sheet)(reported, form) if told(reported.analysis.landing) else None
 
 
 def _of_prediction(draw: Callable[..., bytes], several: bool = False) -> Draw:
@@ -52,6 +61,8 @@ FIGURES: dict[str, Draw] = {
     "powers": _of(landing_curves.powers),
     "tissue_loads": _of(tissue_loads),
     "pressure_paths": _of(pictures.pressure_paths),
+    "plate_split": _of_landing(split_curves, lambda landing: landing.split is not None),
+    "sole_pressures": _of_landing(sole_pressures, lambda landing: any(s.regions for s in sole_loads(landing))),
     "predicted_changes": _of_prediction(change_figures.changes),
     "shapes_compared": _of_prediction(change_figures.comparison, several=True),
     "predicted_pressure": _of_prediction(pictures.pressure_bed),
