@@ -52,9 +52,13 @@ def parse_target(text: str) -> Target:
             )
         found[name] = _weight(weight or "1", name) + found.get(name, 0.0)
     total = sum(found.values())
-    words = [f"{name.replace('_', ' ')} ({100 * weight / total:.0f} %)" for name, weight in found.items()]
-    plain = next(iter(found)).replace("_", " ") if len(found) == 1 else " and ".join(words)
+    words = [f"{_plain(name)} ({100 * weight / total:.0f} %)" for name, weight in found.items()]
+    plain = _plain(next(iter(found))) if len(found) == 1 else " and ".join(words)
     return Target(tuple((TARGETS[name], weight / total) for name, weight in found.items()), plain)
+
+
+def _plain(name: str) -> str:
+    return name.replace("_", " ").replace("achilles", "Achilles")
 
 
 def _weight(text: str, name: str) -> float:

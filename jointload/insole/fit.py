@@ -82,8 +82,10 @@ class Fit:
 
     @property
     def shape(self) -> InsoleShape | None:
-        """The shape that helps, None where none does."""
-        return self.answer.shape if self.helps and self.answer is not None else None
+        """The shape that helps, None where none does or where this rider's own landings differ by more."""
+        if not self.helps or self.answer is None or _targets(self.answer, self.target, "below_rider"):
+            return None
+        return self.answer.shape
 
 
 def fit(
@@ -276,12 +278,16 @@ def _person(drawn: Iterable[Drawn], quantity: str) -> Array:
 
 
 def _verdict(helps: bool, answer: WhatIf, target: Target) -> str:
-    """In one sentence; a change below what can be told from none is no recommendation."""
+    """In a sentence; a change below what this rider's own landings differ by is no recommendation."""
     if not helps:
         return "No shape within your limits helps distinguishably."
-    rows = [row for row in answer.rows if row.quantity in target.quantities]
-    if any(row.below_rider for row in rows):
+    if _targets(answer, target, "below_rider"):
         return "No recommendation: below this rider's detectable change."
-    if any(row.below_recording for row in rows):
-        return "No recommendation: below what this recording can show."
-    return f"A shape within your limits lowers the {target.text}: {shape_text(answer.shape)}."
+    text = f"A shape within your limits lowers the {target.text}: {shape_text(answer.shape)}."
+    unseen = " By less than a second recording like this one could show."
+    return text + (unseen if _targets(answer, target, "below_recording") else "")
+
+
+def _targets(answer: WhatIf, target: Target, what: str) -> bool:
+    """Whether one of the target's changes is below_rider or below_recording."""
+    return any(getattr(row, what) for row in answer.rows if row.quantity in target.quantities)

@@ -65,7 +65,7 @@ def test_a_lift_within_the_stack_unloads_the_tendon(unloaded: Fit) -> None:
     row = unloaded.answer.row("achilles_force_peak")
     assert 0.2 < -row.percent / (1000 * unloaded.shape.lift.height) < 1.4
     assert row.person_high == pytest.approx(unloaded.high) and unloaded.high < -LEAST_GAIN * row.before
-    assert "lowers the achilles load" in unloaded.verdict
+    assert "lowers the Achilles load" in unloaded.verdict
 
 
 def test_the_full_answer_keeps_every_limit(analysis: Analysis, unloaded: Fit) -> None:
@@ -132,7 +132,9 @@ def test_a_change_below_what_can_be_told_is_no_recommendation(analysis: Analysis
     assert unloaded.answer is not None and "No recommendation" not in unloaded.verdict
     key = ("achilles_force_peak", "r")
     found = fit(analysis, "r", "achilles_load", draws=DRAWS, known=Known(rider_least={key: 1e4}))
-    assert found.verdict == "No recommendation: below this rider's detectable change."
+    assert found.verdict == "No recommendation: below this rider's detectable change." and found.shape is None
+    unseen = fit(analysis, "r", "achilles_load", draws=DRAWS, known=Known(recording_least={key: 1e4}))
+    assert unseen.shape == unloaded.shape and unseen.verdict.endswith("could show.")
     row = unloaded.answer.with_least({key: 1e4}, {}).row(key[0])
     assert reading_of(row).startswith("gain") and reading_of(row).endswith("below what this recording can show")
     row = unloaded.answer.with_least({}, {key: 1e4}).row(key[0])
