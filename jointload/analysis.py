@@ -15,7 +15,7 @@ from jointload.body.mass_centre import mass_centre
 from jointload.body.pose import moving_hip_centres, smooth_markers, track_segments
 from jointload.errors import SettingError, expected_found
 from jointload.intake.quality import inspect_recording
-from jointload.intake.recording import Finding, Severity
+from jointload.intake.recording import Finding, Recording, Severity
 from jointload.intake.rider import G, Rider
 from jointload.intake.session import Session
 from jointload.landing.alignment import alignment
@@ -106,14 +106,7 @@ def descend(
     """Markers to poses to angles; plates to foot wrenches; both to joint loads; all to events and alignment."""
     trial = session.trial
     cutoff = settings.cutoff if settings.smoothing == "before" else None
-    protected = tuple(
-        frame
-        for plate in trial.plates
-        for frame in touchdown_frames(
-            plate.force[1], trial.force_rate, settings.contact_threshold, trial.samples_per_frame
-        )
-    )
-    markers, gap_findings = smooth_markers(trial, body, cutoff, settings.longest_gap, protected)
+    markers, gap_findings = smooth_markers(trial, body, cutoff, settings.longest_gap, never_bridged(trial, settings))
     poses, pose_findings = track_segments(markers, body, trial.point_rate)
     angles = joint_angles(poses, body, settings.angle_zero)
     plates = under_feet(trial, session.board, poses, body, settings)
@@ -149,6 +142,12 @@ def descend(
     motion_findings = gap_findings + pose_findings + gimbal_findings(angles)
     force_findings = plates.findings + contact.findings + (pressed.findings if pressed else ())
     return landing, motion_findings + force_findings + events.findings
+
+
+def never_bridged(trial: Recording, settings: Settings) -> tuple[int, ...]:
+    """Frames in which a plate begins to bear load: no gap across one is filled by a spline."""
+    rate, threshold, step = trial.force_rate, settings.contact_threshold, trial.samples_per_frame
+    return tuple(frame for plate in trial.plates for frame in touchdown_frames(plate.force[1], rate, threshold, step))
 
 
 def fit_body(session: Session, rider: Rider, settings: Settings, errors: BodyErrors | None = None) -> FittedBody:

@@ -77,6 +77,7 @@ ORDER = (
     "uncertainty.spreads",
     "uncertainty.draws",
     "uncertainty.skin",
+    "uncertainty.around",
     "uncertainty.pour",
     "uncertainty.intervals",
     "uncertainty.repeats",

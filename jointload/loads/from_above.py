@@ -5,7 +5,7 @@ It shares no force and no leg marker with the sum from the feet, so that the two
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,7 +16,16 @@ from jointload.body.mass_centre import line_point
 from jointload.body.pose import SegmentPoses
 from jointload.intake.recording import Array
 from jointload.loads.moments import GRAVITY
-from jointload.numerics.rotations import angular_motion, cross, rotate, rotate_back, unit
+from jointload.numerics.rotations import (
+    angular_motion,
+    compose,
+    cross,
+    dot,
+    from_axes,
+    inverse,
+    rotate,
+    rotate_back,
+)
 from jointload.numerics.signals import derivatives, zero_lag_lowpass
 
 
@@ -32,6 +41,10 @@ class UpperLoads:
     components: Array
     missing: tuple[str, ...]
 
+    def drawn(self, draw: int) -> UpperLoads:
+        """One draw of many."""
+        return replace(self, force=self.force[:, draw], components=self.components[:, draw])
+
 
 def loads_from_above(
     poses: SegmentPoses,
@@ -42,7 +55,8 @@ def loads_from_above(
 ) -> UpperLoads:
     """Load of L5/S1 by Newton and Euler over trunk, head and arms.
 
-    markers : label to (3, F) [m];  cutoff_after : low-pass [Hz] of the result, for dynamics on raw data
+    markers : label to (3, F) [m], or (3, D, F) with D draws of body and poses;  cutoff_after : low-pass [Hz] of the
+    result, for dynamics on raw data
 
     F = sum m (a - g),  M = sum (r - p) x m (a - g) + R (J Omega' + Omega x J Omega)_trunk,  p the centre of L5/S1
 
@@ -52,17 +66,18 @@ def loads_from_above(
     parts, missing = _parts(poses, markers, body)
     trunk = upper_trunk(body)
     if trunk is None or missing:
-        nothing = np.full((3, poses.origin.shape[2]), np.nan)
+        nothing = np.full((3, *poses.origin.shape[2:]), np.nan)
         return UpperLoads(nothing, nothing, tuple(missing) if trunk is not None else ("trunk", *missing))
     dt, centre = 1.0 / poses.rate, poses.place(body, "l5s1")
     rotation, origin = poses.of("trunk")
-    force, moment = _pushed(trunk.mass, origin + rotate(rotation, trunk.com[:, None]), centre, dt)
+    force, moment = _pushed(trunk.mass, origin + rotate(rotation, trunk.com[..., None]), centre, dt)
     moment += _turned(rotation, trunk.tensor, dt)
     for mass, place in parts:
         more, turning = _pushed(mass, place, centre, dt)
         force, moment = force + more, moment + turning
     j = angles.joints.index("l5s1")
-    components = np.einsum("caf,cf->af", angles.axes[:, :, j], moment) * angles.signs[:, j, None]
+    signs = angles.signs[:, j].reshape(3, *(1,) * (moment.ndim - 1))
+    components = np.einsum("ca...,c...->a...", angles.axes[:, :, j], moment) * signs
     smooth = [zero_lag_lowpass(each, cutoff_after, poses.rate) for each in (force, components)]
     return UpperLoads(smooth[0], smooth[1], ())
 
@@ -100,36 +115,32 @@ def upper_trunk(body: FittedBody) -> SegmentInertia | None:
     lab_from_pelvis, pelvis_origin = body.standing["pelvis"]
     pelvis = body.inertia["pelvis"]
     whole_com = points["shoulder_mid"] + share * along
-    pelvis_com = pelvis_origin + lab_from_pelvis @ pelvis.com
+    pelvis_com = pelvis_origin + rotate(lab_from_pelvis, pelvis.com)
     mass = whole_mass - pelvis.mass
     com = (whole_mass * whole_com - pelvis.mass * pelvis_com) / mass
     radii = [float(row[f"rg_{axis}_pct"]) * PERCENT for axis in ("sagittal", "longitudinal", "transverse")]
-    across = _axes_along(along, lab_from_trunk)
-    whole = whole_mass * float(along @ along) * across @ np.diag(np.square(radii)) @ across.T
+    across = from_axes(-along, lab_from_trunk[:, 2], "y", "z")
+    squares = np.square(radii).reshape(3, *(1,) * (across.ndim - 2))
+    whole = whole_mass * dot(along, along) * compose(across * squares, inverse(across))
     tensor = (
         whole
         + whole_mass * _shift(whole_com - com)
-        - lab_from_pelvis @ pelvis.tensor @ lab_from_pelvis.T
+        - compose(compose(lab_from_pelvis, pelvis.tensor), inverse(lab_from_pelvis))
         - pelvis.mass * _shift(pelvis_com - com)
     )
-    return SegmentInertia(mass, lab_from_trunk.T @ (com - origin), lab_from_trunk.T @ tensor @ lab_from_trunk)
-
-
-def _axes_along(along: Array, lab_from_trunk: Array) -> Array:
-    """lab_from_line (3, 3): Y up the line from hips to shoulders, Z near the trunk's own."""
-    y = unit(-along)
-    x = unit(np.cross(y, lab_from_trunk[:, 2]))
-    return np.column_stack([x, y, np.cross(x, y)])
+    in_trunk = compose(compose(inverse(lab_from_trunk), tensor), lab_from_trunk)
+    return SegmentInertia(mass, rotate_back(lab_from_trunk, com - origin), in_trunk)
 
 
 def _shift(offset: Array) -> Array:
-    """Parallel axes: tensor (3, 3) per mass of a point at `offset` (3,)."""
-    return float(offset @ offset) * np.eye(3) - np.outer(offset, offset)
+    """Parallel axes: tensor (3, 3, ...) per mass of a point at `offset` (3, ...)."""
+    return np.multiply.outer(np.eye(3), dot(offset, offset)) - offset[:, None] * offset[None]
 
 
 def _pushed(mass: float | Array, place: Array, centre: Array, dt: float) -> tuple[Array, Array]:
     """Force (3, F) that moves a mass at `place`, and its moment about `centre`."""
-    force = mass * (derivatives(place, dt)[1] - GRAVITY[:, None])
+    fall = GRAVITY.reshape(3, *(1,) * (place.ndim - 1))
+    force = np.asarray(mass)[..., None] * (derivatives(place, dt)[1] - fall)
     return force, cross(place - centre, force)
 
 

@@ -8,7 +8,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from jointload.analysis import fit_body
+from jointload.analysis import fit_body, never_bridged
 from jointload.body.angles import joint_angles
 from jointload.body.calibration import FittedBody
 from jointload.body.mass_centre import mass_centre
@@ -27,6 +27,7 @@ from jointload.modeldata import load_model
 from jointload.numerics.rotations import rotate
 from jointload.numerics.signals import delayed, zero_lag_lowpass
 from jointload.settings import Settings
+from jointload.uncertainty.around import NearLanding, around_landing
 from jointload.uncertainty.draws import MM, Draws, Streams, draw_inputs
 from jointload.uncertainty.skin import SkinMotion, draw_skin
 from jointload.uncertainty.spreads import Source
@@ -47,7 +48,8 @@ def quiet(done: int) -> None:
 @dataclass(frozen=True, eq=False)
 class Poured:
     """samples : (quantity, side) -> (D,) SI units, NaN where a draw does not give the quantity
-    angle, moment : (3, J, F) [rad], [N m] standard deviations of the draws, as JointAngles and JointLoads have them"""
+    angle, moment : (3, J, F) [rad], [N m] standard deviations of the draws, as JointAngles and JointLoads have them,
+    NaN away from the landing"""
 
     samples: dict[Key, Array]
     angle: Array
@@ -66,16 +68,33 @@ def pour(
     chunk = max(1, min(LARGEST_CHUNK, draws // LEAST_CHUNKS)) if "cutoff" in sources else LARGEST_CHUNK
     inputs = draw_inputs(session, landing, sources, streams, draws, chunk)
     body = fit_body(session, landing.body.rider, landing.settings, inputs.body)
-    markers = _Markers.of(landing, sources, streams, draws)
+    near = _near(landing, float(inputs.cutoff.min()))
+    markers = _Markers.of(landing, near, sources, streams, draws)
     spread = _Spread()
     samples: dict[Key, Array] = {}
     for start in range(0, draws, chunk):
         which = slice(start, min(start + chunk, draws))
-        for number, drawn in enumerate(_drawn_landings(landing, body, markers, inputs, which, spread), which.start):
+        for number, drawn in enumerate(
+            _drawn_landings(near.landing, body, markers, inputs, which, spread), which.start
+        ):
             for key, value in _values(drawn, landing.weight).items():
                 samples.setdefault(key, np.full(draws, np.nan))[number] = value
         told(which.stop - which.start)
-    return Poured(samples, spread.of("angle"), spread.of("moment"))
+    angle, moment = (_in_recording(spread.of(name), near.frames, landing) for name in ("angle", "moment"))
+    return Poured(samples, angle, moment)
+
+
+def _near(landing: Landing, lowest: float) -> NearLanding:
+    """What is poured of the landing; lowest : factor of its cut-off."""
+    cutoff = landing.settings.cutoff
+    return around_landing(landing, None if cutoff is None else lowest * cutoff)
+
+
+def _in_recording(series: Array, frames: slice, landing: Landing) -> Array:
+    """Series of some frames as one of all (..., F), NaN elsewhere."""
+    out = np.full((*series.shape[:-1], landing.recording.frames), np.nan)
+    out[..., frames] = series
+    return out
 
 
 def _values(landing: Landing, weight: float) -> dict[Key, float]:
@@ -114,17 +133,18 @@ class _Markers:
     generator: np.random.Generator
 
     @classmethod
-    def of(cls, landing: Landing, sources: Mapping[str, Source], streams: Streams, draws: int) -> _Markers:
-        trial, body, settings = landing.recording, landing.body, landing.settings
-        protected = tuple(round(e.touchdown * trial.point_rate) for e in landing.events.sides.values())
-        labels, exact, _ = complete_markers(trial, body, settings.longest_gap, protected)
+    def of(
+        cls, landing: Landing, near: NearLanding, sources: Mapping[str, Source], streams: Streams, draws: int
+    ) -> _Markers:
+        trial, body, settings, part = landing.recording, landing.body, landing.settings, near.landing
+        labels, exact, _ = complete_markers(trial, body, settings.longest_gap, never_bridged(trial, settings))
         where, arms, rotation = {}, {}, {}
         for name, cluster in body.clusters.items():
             seen = [label for label in cluster.labels if label in labels]
             if seen:
                 local = cluster.local[:, [cluster.labels.index(label) for label in seen]]
                 where[name], arms[name] = [labels.index(n) for n in seen], local - local.mean(axis=1, keepdims=True)
-                rotation[name] = np.nan_to_num(landing.poses.of(name)[0])
+                rotation[name] = np.nan_to_num(part.poses.of(name)[0])
         skin, noise = None, 0.0
         if "skin" in sources:
             skin = draw_skin(sources["skin"], streams, draws, {name: len(rows) for name, rows in where.items()})
@@ -132,9 +152,9 @@ class _Markers:
         if "camera" in sources:
             noise = MM * sources["camera"].content["spread"]["noise_mm"]
             generator = streams.generator(sources["camera"], "recording")
-        since = trial.time - landing.events.first_touchdown
-        peak = _largest_force(landing) / landing.weight
-        return cls(labels, exact, rotation, where, arms, since, peak, skin, noise, generator)
+        since = part.recording.time - part.events.first_touchdown
+        peak = _largest_force(part) / part.weight
+        return cls(labels, exact[..., near.frames], rotation, where, arms, since, peak, skin, noise, generator)
 
     def disturbed(self, which: slice) -> Array:
         """(3, M, D, F) [m]."""
@@ -189,10 +209,11 @@ def _drawn_landings(
     markers = dict(zip(source.labels, smooth.swapaxes(0, 1), strict=True))
     poses, _ = track_segments(markers, body, rate)
     angles = joint_angles(poses, body, settings.angle_zero)
-    contact = _contact(landing.contact, inputs, which, before, landing.recording.samples_per_frame)
+    contact = _contact(landing, inputs, which, before)
     loads = joint_loads(poses, body, angles, contact.force, contact.moment)
     if settings.smoothing == "after":
         loads, angles = smooth_loads(loads, angles, settings.cutoff, rate)
+    after = settings.cutoff if settings.smoothing == "after" else None
     spread.add("angle", angles.angle)
     spread.add("moment", loads.components)
     together = replace(
@@ -205,13 +226,14 @@ def _drawn_landings(
         loads=loads,
         centre=mass_centre(poses, markers, body),
         settings=settings,
+        upper=None if landing.upper is None else loads_from_above(poses, markers, body, angles, after),
     )
     impact = impact_lowpass(contact.fast_force, settings, contact.fast_rate)
     for d in range(which.stop - which.start):
-        yield _one(together, {name: path[:, d] for name, path in markers.items()}, impact, d, inputs.weight[which][d])
+        yield _one(together, impact, d, float(inputs.weight[which.start + d]))
 
 
-def _one(together: Landing, markers: dict[str, Array], impact: Array, d: int, weight: float) -> Landing:
+def _one(together: Landing, impact: Array, d: int, weight: float) -> Landing:
     """One of the drawn landings, with events of its own; weight : factor of the body weight on the plates."""
     contact = together.contact
     own = replace(
@@ -224,7 +246,6 @@ def _one(together: Landing, markers: dict[str, Array], impact: Array, d: int, we
     )
     body, poses, angles = together.body.drawn(d), together.poses.drawn(d), together.angles.drawn(d)
     borne, name, settings = weight * together.weight, together.recording.name, together.settings
-    after = settings.cutoff if settings.smoothing == "after" else None
     return replace(
         together,
         body=body,
@@ -237,7 +258,7 @@ def _one(together: Landing, markers: dict[str, Array], impact: Array, d: int, we
         centre=replace(together.centre, position=together.centre.position[:, d]),
         weight=borne,
         weight_on_plates=weight * together.weight_on_plates,
-        upper=loads_from_above(poses, markers, body, angles, after),
+        upper=None if together.upper is None else together.upper.drawn(d),
         _fast=dict(zip(SIDES, np.moveaxis(impact[:, :, d], 1, 0), strict=True)),
     )
 
@@ -254,16 +275,27 @@ def _with_factor(settings: Settings, factor: float, rate: float, fast_rate: floa
     )
 
 
-def _contact(contact: Contact, inputs: Draws, which: slice, cutoff: float | None, step: int) -> Contact:
+def _contact(landing: Landing, inputs: Draws, which: slice, cutoff: float | None) -> Contact:
     """The wrenches under the draws, on the feet that bear them; a wrench that is lost or stopped stays so."""
-    plates = inputs.plates.drawn(which)
-    fast_force, fast_moment = plates.disturbed(contact.fast_force, contact.fast_moment)
-    force, moment = (
-        zero_lag_lowpass(each, cutoff, contact.fast_rate)[..., ::step][..., : contact.force.shape[2]].copy()
-        for each in (fast_force, fast_moment)
-    )
+    contact, plates = landing.contact, inputs.plates.drawn(which)
+    force, moment = plates.disturbed(*_at_cutoff(landing, cutoff))
     for gone in contact.lost:
         side = SIDES.index(gone.side)
         force[:, side, :, gone.start : gone.stop] = moment[:, side, :, gone.start : gone.stop] = np.nan
+    fast_force, fast_moment = plates.disturbed(contact.fast_force, contact.fast_moment)
     total = contact.total + np.einsum("sd,sn->dn", plates.gain - 1.0, np.nan_to_num(contact.fast_force[1]))
     return replace(contact, force=force, moment=moment, fast_force=fast_force, fast_moment=fast_moment, total=total)
+
+
+def _at_cutoff(landing: Landing, cutoff: float | None) -> tuple[Array, Array]:
+    """Force and moment (3, 2, F) as analysed, and what another cut-off changes of them."""
+    contact, analysed, step = landing.contact, landing.settings.cutoff, landing.recording.samples_per_frame
+    pairs = ((contact.force, contact.fast_force), (contact.moment, contact.fast_moment))
+    if cutoff is None or cutoff == analysed:
+        return contact.force, contact.moment
+
+    def changed(slow: Array, fast: Array) -> Array:
+        new, old = (zero_lag_lowpass(fast, f, contact.fast_rate) for f in (cutoff, analysed))
+        return np.asarray(slow + np.nan_to_num(new - old)[..., ::step][..., : slow.shape[-1]])
+
+    return changed(*pairs[0]), changed(*pairs[1])
