@@ -210,7 +210,7 @@ def _drawn_landings(
     poses, _ = track_segments(markers, body, rate)
     angles = joint_angles(poses, body, settings.angle_zero)
     contact = _contact(landing, inputs, which, before)
-    loads = joint_loads(poses, body, angles, contact.force, contact.moment)
+    loads = joint_loads(poses, body, angles, *_unstopped(contact))
     if settings.smoothing == "after":
         loads, angles = smooth_loads(loads, angles, settings.cutoff, rate)
     after = settings.cutoff if settings.smoothing == "after" else None
@@ -276,15 +276,21 @@ def _with_factor(settings: Settings, factor: float, rate: float, fast_rate: floa
 
 
 def _contact(landing: Landing, inputs: Draws, which: slice, cutoff: float | None) -> Contact:
-    """The wrenches under the draws, on the feet that bear them; a wrench that is lost or stopped stays so."""
+    """The wrenches under the draws, on the feet that bear them; a wrench that is lost stays so."""
     contact, plates = landing.contact, inputs.plates.drawn(which)
     force, moment = plates.disturbed(*_at_cutoff(landing, cutoff))
-    for gone in contact.lost:
-        side = SIDES.index(gone.side)
-        force[:, side, :, gone.start : gone.stop] = moment[:, side, :, gone.start : gone.stop] = np.nan
     fast_force, fast_moment = plates.disturbed(contact.fast_force, contact.fast_moment)
     total = contact.total + np.einsum("sd,sn->dn", plates.gain - 1.0, np.nan_to_num(contact.fast_force[1]))
     return replace(contact, force=force, moment=moment, fast_force=fast_force, fast_moment=fast_moment, total=total)
+
+
+def _unstopped(contact: Contact) -> tuple[Array, Array]:
+    """Force and moment that the joints bear: NaN where the verdict on the recording stops moments, too."""
+    force, moment = contact.force.copy(), contact.moment.copy()
+    for gone in contact.lost:
+        side = SIDES.index(gone.side)
+        force[:, side, :, gone.start : gone.stop] = moment[:, side, :, gone.start : gone.stop] = np.nan
+    return force, moment
 
 
 def _at_cutoff(landing: Landing, cutoff: float | None) -> tuple[Array, Array]:
