@@ -96,8 +96,12 @@ def _with_events(cut: Landing, touchdown: float) -> Landing:
 
 
 def _poses(poses: SegmentPoses, frames: slice) -> SegmentPoses:
-    series = (part[..., frames] for part in (poses.rotation, poses.origin, poses.residual))
-    return SegmentPoses(poses.segments, *series, poses.rate)
+    return replace(
+        poses,
+        rotation=poses.rotation[..., frames],
+        origin=poses.origin[..., frames],
+        residual=poses.residual[..., frames],
+    )
 
 
 def _samples(frames: slice, recording: Recording) -> slice:
