@@ -46,13 +46,18 @@ def sole_pressures(analysis: Analysis) -> Sheet:
     panels = tuple(_panel(soles[side], top, stance) for side in ("l", "r") if side in soles)
     step = top / len(CLASSES)
     keys = [
-        Key(f"{step * k:.0f} to {step * (k + 1):.0f} kPa", colour, mark="s", width=0)
+        Key(
+            f"{step * k:.0f}–{step * (k + 1):.0f}" + (" kPa" if k == len(CLASSES) - 1 else ""),
+            colour,
+            mark="s",
+            width=0,
+        )
         for k, colour in enumerate(CLASSES)
     ]
     keys += [
-        Key("path of the centre of pressure", INK, width=1.4),
+        Key("pressure centre", INK, width=1.4),
         Key("touch-down", INK, mark="o", hollow=True, width=0),
-        Key("end of the landing", INK, mark="^", hollow=True, width=0),
+        Key("end", INK, mark="^", hollow=True, width=0),
     ]
     return Sheet(panels, tuple(keys), columns=2, height=PANEL_HEIGHT)
 
