@@ -55,7 +55,7 @@ def sole_pressures(analysis: Analysis) -> Sheet:
         for k, colour in enumerate(CLASSES)
     ]
     keys += [
-        Key("pressure centre", INK, width=1.4),
+        Key("path", INK, width=1.4),
         Key("touch-down", INK, mark="o", hollow=True, width=0),
         Key("end", INK, mark="^", hollow=True, width=0),
     ]
