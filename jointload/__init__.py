@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from jointload.intake.session import read_session as read
     from jointload.report.folder import write_report
     from jointload.report.tables import metrics_table, quality_table, series_table
+    from jointload.report.two_landings import changes_table
     from jointload.settings import Settings
     from jointload.uncertainty.intervals import changes, detectable_changes, with_intervals
 
@@ -45,6 +46,7 @@ __all__ = [
     "WhatIf",
     "analyse",
     "changes",
+    "changes_table",
     "detectable_changes",
     "fit",
     "known_of",
@@ -74,6 +76,7 @@ _ROOMS = {
     "WhatIf": "insole.whatif",
     "analyse": "analysis",
     "changes": "uncertainty.intervals",
+    "changes_table": "report.two_landings",
     "detectable_changes": "uncertainty.intervals",
     "fit": "insole.fit",
     "known_of": "insole.knowledge",

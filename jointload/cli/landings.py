@@ -70,6 +70,7 @@ def analyse(
 ) -> None:
     """Analyse one landing: angles, moments, forces, alignment, how certain they are, and what to doubt."""
     check_figures(figures)
+    _check_free(out)
     chosen = _kept_inputs(without)
     _written(with_intervals(analysed(landing), draws, seed, chosen), None, landing, out, figures)
 
@@ -97,11 +98,19 @@ def whatif(
 ) -> None:
     """Analyse one landing and predict what a wedge, a lift or an insole would shift, with an interval."""
     check_figures(figures)
+    _check_free(out)
     asked = _asked(heel_wedge, side, length, heel_lift, thickness, insole or [])
     analysis = with_intervals(analysed(landing), interval_draws)
     known = known_rider(landing, analysis, conditions, asked[0].side, seed)
     landing = replace(landing, files=with_conditions(landing, conditions, asked[0].side))
     _written(analysis, _predicted(analysis, asked, draws, seed, known), landing, out, figures)
+
+
+def _check_free(out: Path) -> None:
+    """A folder that cannot be the result's is told before the work."""
+    from jointload.report.folder import check_free
+
+    check_free(out)
 
 
 def _kept_inputs(without: str) -> tuple[str, ...]:

@@ -16,12 +16,17 @@ from jointload.report.page import render_page
 from jointload.report.section import Reported
 from jointload.report.sole_table import regions_table
 from jointload.report.tables import all_findings, change_table, metrics_table, quality_table, run_record, series_table
-from jointload.report.whole_folder import write_whole
+from jointload.report.whole_folder import check_replaceable, write_whole
 
 DIGITS = "%.7g"
 """Seven digits carry every measurement and hide rounding."""
 RECORD = "run.json"
 """The file by which an earlier result is known."""
+
+
+def check_free(out: str | Path) -> None:
+    """OutputError when no report may be written to `out`; to be asked before long work."""
+    check_replaceable(Path(out).absolute(), RECORD)
 
 
 def write_report(

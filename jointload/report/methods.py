@@ -61,6 +61,7 @@ def methods_text(analysis: Analysis) -> Methods:
         ("Normaliser", _normaliser(analysis)),
         ("Events", _events(analysis)),
         ("Landing phase", _phase(analysis)),
+        ("Intervals", _intervals(analysis)),
         ("Trials", "one; a person's own spread needs several landings of the same kind"),
         ("Software", _software()),
     )  # fmt: skip
@@ -76,7 +77,8 @@ def _paragraph(item: dict[str, str]) -> str:
         f"Filter: {item['Filter']}. {_capital(item['Force peaks and loading rates'])}. "
         f"{_capital(item['Inverse dynamics'])}. "
         f"{_capital(item['Internal or external'])}; {item['Sign']}. {_capital(item['Normaliser'])}. "
-        f"{_capital(item['Events'])}. {_capital(item['Landing phase'])}. {item['Software']}."
+        f"{_capital(item['Events'])}. {_capital(item['Landing phase'])}. "
+        f"{_capital(item['Intervals'])}. {item['Software']}."
     )
 
 
@@ -180,6 +182,22 @@ def _events(analysis: Analysis) -> str:
 
 def _phase(analysis: Analysis) -> str:
     return f"from touch-down of each foot to {LANDING_ENDS[analysis.landing.events.landing_end]}"
+
+
+def _intervals(analysis: Analysis) -> str:
+    certainty = analysis.certainty
+    if certainty is None:
+        return "no intervals were drawn"
+    inputs = "; ".join(f"{each.title} ({_where_from(each.name)})" for each in certainty.inputs)
+    return (
+        f"95 % intervals are 1.96 standard deviations of {certainty.draws} draws (Latin hypercube, seed "
+        f"{certainty.seed}) of the uncertain inputs through the whole analysis: {inputs}"
+    )
+
+
+def _where_from(name: str) -> str:
+    """What the spread of an uncertain input rests on, up to its first full clause."""
+    return load_model("uncertainty", name).provenance["source"].split(";")[0].split(": ")[0]
 
 
 def _software() -> str:

@@ -17,7 +17,7 @@ def write_whole(out: str | Path, record: str, fill: Callable[[Path], None]) -> P
     Returns the folder. OutputError when it cannot be written.
     """
     out = Path(out).absolute()
-    _check_replaceable(out, record)
+    check_replaceable(out, record)
     made = [folder for folder in out.parents if not folder.exists()]
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
@@ -35,7 +35,8 @@ def write_whole(out: str | Path, record: str, fill: Callable[[Path], None]) -> P
     return out
 
 
-def _check_replaceable(out: Path, record: str) -> None:
+def check_replaceable(out: Path, record: str) -> None:
+    """OutputError when `out` holds something else than an earlier result, known by its file `record`."""
     try:
         if out.is_dir():
             found = f"other files and no {record}" if any(out.iterdir()) and not (out / record).is_file() else ""

@@ -1,0 +1,46 @@
+"""The table of changes says what is not distinguishable, in the units of the report."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from jointload.analysis import Analysis, analyse
+from jointload.intake.session import read_session
+from jointload.modeldata import shipped_folder
+from jointload.report.two_landings import UNCLEAR, changes_table
+from jointload.uncertainty.intervals import changes, with_intervals
+
+DRAWS = 25
+INPUTS = ("skin", "placement", "plate_force")
+
+
+@pytest.fixture(scope="module")
+def pair() -> tuple[Analysis, Analysis]:
+    folder = shipped_folder("sample_c3d")
+    files = {
+        "labels": folder / "labels.toml",
+        "rider": folder / "rider_a.toml",
+        "static": folder / "rider_a_static.c3d",
+    }
+    sessions = (read_session(folder / f"rider_a_landing_{c}.c3d", **files) for c in ("flat", "wedge"))
+    first, second = (with_intervals(analyse(s, variants=False), DRAWS, inputs=INPUTS) for s in sessions)
+    return first, second
+
+
+def test_every_change_has_an_interval_and_a_verdict(pair: tuple[Analysis, Analysis]) -> None:
+    table = changes_table(*pair)
+    known = table.dropna(subset=["change", "low"])
+    assert len(known) > 80
+    assert (known["low"] <= known["change"]).all() and (known["change"] <= known["high"]).all()
+    unclear = (known["low"] <= 0) & (known["high"] >= 0)
+    assert (known.loc[unclear, "note"] == UNCLEAR).all() and (known.loc[~unclear, "note"] == "").all()
+    assert unclear.any() and not unclear.all()
+
+
+def test_changes_are_in_shown_units(pair: tuple[Analysis, Analysis]) -> None:
+    table = changes_table(*pair).set_index(["quantity", "side"])
+    one = next(c for c in changes(*pair) if c.quantity == "knee_flexion_peak" and c.side == "r")
+    row = table.loc[("knee_flexion_peak", "r")]
+    np.testing.assert_allclose([row["change"], row["low"], row["high"]], np.rad2deg([one.change, one.low, one.high]))
+    assert row["unit"] == "deg"
