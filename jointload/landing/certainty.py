@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -42,6 +42,7 @@ class Certainty:
     values : as analysed;  samples : (D,) drawn, NaN where a draw does not give the number
     angle, moment : (3, J, F) [rad], [N m] standard deviations in the order of JointAngles.angle and
     JointLoads.components
+    sampling : (quantity, side) -> variance [s2] of a time that is read from one force sample, part of its samples
     """
 
     draws: int
@@ -51,6 +52,7 @@ class Certainty:
     samples: Mapping[Key, Array]
     angle: Array
     moment: Array
+    sampling: Mapping[Key, float] = field(default_factory=dict)
 
     def interval(self, key: Key) -> tuple[float, float]:
         """The 95 % interval of a number, NaN where the draws do not give one."""
@@ -75,7 +77,8 @@ class Certainty:
         """Smallest change [SI] between two recordings of one rider, with the same markers in place, that their inputs'
         errors alone would not make in 95 of 100 pairs: 1.96 sqrt(2 v), v the variance that is new in every recording.
         """
-        new = sum(each.new_share * each.variance.get(key, np.nan) for each in self.inputs)
+        new = self.sampling.get(key, 0.0)
+        new += sum(each.new_share * each.variance.get(key, np.nan) for each in self.inputs)
         return float(LIKELY * np.sqrt(2.0 * new)) if self.inputs else float("nan")
 
     def draws_needed(self) -> int:

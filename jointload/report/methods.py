@@ -15,6 +15,7 @@ from jointload.intake.rider import G
 from jointload.loads.contact import SHORTEST_CONTACT
 from jointload.modeldata import load_model, model_names
 from jointload.settings import Settings
+from jointload.uncertainty.spreads import load_source
 
 LANDING_ENDS = {
     "lowest_pelvis": "the lowest position of the middle of the hips",
@@ -188,16 +189,11 @@ def _intervals(analysis: Analysis) -> str:
     certainty = analysis.certainty
     if certainty is None:
         return "no intervals were drawn"
-    inputs = "; ".join(f"{each.title} ({_where_from(each.name)})" for each in certainty.inputs)
+    inputs = "; ".join(f"{each.title} ({load_source(each.name).cited})" for each in certainty.inputs)
     return (
         f"95 % intervals are 1.96 standard deviations of {certainty.draws} draws (Latin hypercube, seed "
         f"{certainty.seed}) of the uncertain inputs through the whole analysis: {inputs}"
     )
-
-
-def _where_from(name: str) -> str:
-    """What the spread of an uncertain input rests on, up to its first full clause."""
-    return load_model("uncertainty", name).provenance["source"].split(";")[0].split(": ")[0]
 
 
 def _software() -> str:

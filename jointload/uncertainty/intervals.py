@@ -115,7 +115,8 @@ def _certainty(analysis: Analysis, sources: Mapping[str, Source], draws: int, se
         variance = {key: variance_of(samples) for key, samples in one.samples.items()}
         alone.append(UncertainInput(name, source.title, variance, 1.0 - source.repeatable))
     values = {(measure.quantity, measure.side): measure.value for measure in analysis.measures}
-    return Certainty(draws, seed, tuple(alone), values, samples, poured.angle, poured.moment)
+    sampling = {key: 1.0 / (12.0 * landing.contact.fast_rate**2) for key in samples if key[0] in TIMES}
+    return Certainty(draws, seed, tuple(alone), values, samples, poured.angle, poured.moment, sampling)
 
 
 def _timed(samples: Mapping[Key, Array], streams: Streams, rate: float) -> dict[Key, Array]:
@@ -123,7 +124,7 @@ def _timed(samples: Mapping[Key, Array], streams: Streams, rate: float) -> dict[
     out = dict(samples)
     for key in samples:
         if key[0] in TIMES:
-            chance = streams.generator(Source("sampling", "", "recording", 0.0, {}), "recording", " ".join(key))
+            chance = streams.generator(Source("sampling", "", "", "recording", 0.0, {}), "recording", " ".join(key))
             out[key] = samples[key] + (chance.random(samples[key].size) - 0.5) / rate
     return out
 

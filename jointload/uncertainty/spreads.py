@@ -28,12 +28,14 @@ SAME_FOR = ("recording", "static trial", "rider", "laboratory")
 class Source:
     """One uncertain input.
 
+    cited : what its spread rests on, in few words
     same_for : what must be the same for two recordings to bear the same error of it
     repeatable : share [1] of its variance that is then the same; the rest is drawn anew for every recording
     """
 
     name: str
     title: str
+    cited: str
     same_for: str
     repeatable: float
     content: dict[str, Any]
@@ -45,12 +47,12 @@ def load_source(name: str) -> Source:
         raise SettingError(f"uncertain input {name!r} is unknown; the known ones are {known_names(SOURCES)}")
     content = load_model("uncertainty", name).content
     same_for = content.get("same_for")
-    if same_for not in SAME_FOR or not content.get("title"):
+    if same_for not in SAME_FOR or not content.get("title") or not content.get("cited"):
         where = f"models/uncertainty/{name}.toml"
-        expected = f"a title, and same_for one of {', '.join(SAME_FOR)}"
+        expected = f"a title, what is cited, and same_for one of {', '.join(SAME_FOR)}"
         raise ModelDataError(expected_found("uncertain input", expected, f"same_for {same_for!r}", where, "add them"))
     repeatable = 0.0 if same_for == "recording" else float(content.get("repeatable", 1.0))
-    return Source(name, content["title"], same_for, repeatable, content)
+    return Source(name, content["title"], content["cited"], same_for, repeatable, content)
 
 
 def load_sources(names: Iterable[str] = SOURCES) -> dict[str, Source]:

@@ -160,6 +160,7 @@ def test_a_time_is_no_better_known_than_a_sample(certain: Analysis) -> None:
     """Evenly spread over one sample of 1000 Hz: 1.96 / sqrt(12) of it to either side, 0.57 ms."""
     measure = next(m for m in certain.measures if m.quantity == "time_to_peak" and m.side == "l")
     assert measure.high - measure.value > 0.0005
+    assert detectable_changes(certain)["time_to_peak", "l"] > 0.0005 * np.sqrt(2.0)
 
 
 def test_an_interval_stays_on_its_side_of_zero_and_needs_draws() -> None:

@@ -27,6 +27,7 @@ def test_every_input_says_what_is_published_and_what_is_not(name: str) -> None:
     """A value that nobody published says so: from memory, choice, or computed; the rest names a paper's year."""
     provenance = load_model("uncertainty", name).provenance
     text = " ".join(provenance.values())
+    assert load_source(name).cited and load_source(name).title
     assert any(word in text for word in ("from memory", "choice", "computed")) or "(19" in text or "(20" in text
     assert 0.0 <= load_source(name).repeatable <= 1.0
 
@@ -47,7 +48,9 @@ def test_a_file_without_its_stream_is_refused(tmp_path, monkeypatch) -> None:
     monkeypatch.setattr(modeldata, "shipped_folder", lambda name: tmp_path)
     load_model.cache_clear()
     try:
-        with pytest.raises(ModelDataError, match=r"expected a title, and same_for one of recording, static trial"):
+        with pytest.raises(
+            ModelDataError, match=r"expected a title, what is cited, and same_for one of recording, static trial"
+        ):
             load_source("camera")
     finally:
         load_model.cache_clear()
