@@ -54,6 +54,7 @@ ORDER = (
     "loads.shared_plate",
     "loads.split_interval",
     "loads.from_above",
+    "landing.filtered",
     "landing.events",
     "landing.alignment",
     "landing.landed",

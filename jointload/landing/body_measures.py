@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from jointload.intake.rider import G
-from jointload.landing.events import impact_lowpass, touchdown_speed
+from jointload.landing.events import touchdown_speed
 from jointload.landing.landed import Landing, Result, largest, reasons_of_all, whole_window
 from jointload.numerics.signals import derivatives, zero_lag_lowpass
 
@@ -29,8 +29,7 @@ def vertical_force_total_peak(landing: Landing) -> Result:
     rate, end = landing.contact.fast_rate, landing.events.last_end
     if not np.isfinite(end):
         return float("nan"), reasons_of_all(landing)
-    total = impact_lowpass(landing.contact.total, landing.settings, rate)
-    return largest(total[round(landing.events.first_touchdown * rate) : round(end * rate) + 1])
+    return largest(landing.filtered.total[round(landing.events.first_touchdown * rate) : round(end * rate) + 1])
 
 
 def touchdown_speed_of(landing: Landing) -> Result:

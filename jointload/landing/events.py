@@ -13,8 +13,9 @@ from jointload.body.pose import SegmentPoses
 from jointload.errors import RecordingError, SettingError, expected_found
 from jointload.intake.recording import SIDES, Array, Finding, Side
 from jointload.intake.rider import G
+from jointload.landing.filtered import FilteredForces, filtered_forces
 from jointload.loads.contact import Contact, loaded_spans
-from jointload.numerics.signals import runs, zero_lag_lowpass
+from jointload.numerics.signals import runs
 from jointload.settings import Settings
 
 SHORTEST_FLIGHT = 0.15
@@ -97,13 +98,16 @@ def find_events(
     weight: float,
     settings: Settings,
     name: str,
+    filtered: FilteredForces | None = None,
 ) -> LandingEvents:
     """Events of the landing that follows a flight (the first one, or settings.landing), else of each foot's first step.
 
     weight : body weight [N]. A foot whose own force is unknown in the landing takes its touch-down from the plates'
-    total force. RecordingError when nothing touches down, SettingError when there are fewer landings than asked for.
+    total force. filtered : of the contact, where they are known already.
+    RecordingError when nothing touches down, SettingError when there are fewer landings than asked for.
     """
     rate, threshold = contact.fast_rate, settings.contact_threshold
+    filtered = filtered or filtered_forces(contact, settings)
     spans = {side: loaded_spans(contact.fast_force[1, k], rate, threshold) for k, side in enumerate(SIDES)}
     flights = _flights(contact, loaded_spans(contact.total, rate, threshold))
     flight = _chosen_flight(flights, settings.landing, name)
@@ -118,9 +122,7 @@ def find_events(
     for k, side in enumerate(SIDES):
         span = chosen[side]
         if span is not None:
-            sides[side] = _side_events(
-                span, impact_lowpass(contact.fast_force[1, k], settings, rate), contact, k, weight, flight, ends, side
-            )
+            sides[side] = _side_events(span, filtered.force[1, k], contact, k, weight, flight, ends, side)
         elif flight and side in unknown:
             sides[side] = _events_without_force(flight[1] / rate, unknown[side], ends, side)
     first = min(events.touchdown for events in sides.values())
@@ -130,7 +132,7 @@ def find_events(
         flight_start=_flight_start(flight, contact, threshold),
         flight_end=flight[1] / rate if flight else float("nan"),
         lowest_pelvis=lowest.time,
-        stabilised=_stabilised(contact, first, weight),
+        stabilised=_stabilised(contact, filtered.settling, first, weight),
         threshold=threshold,
         landing_end=settings.landing_end if flight else "end of the contact",
         findings=_findings(flights, flight, spans, sides, contact, name),
@@ -203,12 +205,6 @@ def _no_landing(contact: Contact, settings: Settings, name: str) -> RecordingErr
     expected = f"a foot that touches down on a plate with more than {settings.contact_threshold:g} N"
     advice = "give a trial that holds the landing, with one foot on one plate"
     return RecordingError(expected_found("landing", expected, found, name, advice))
-
-
-def impact_lowpass(force: Array, settings: Settings, rate: float) -> Array:
-    """A force (..., N) at the force rate [Hz] with the impact cut-off, kept below half the rate."""
-    cutoff = settings.impact_cutoff
-    return zero_lag_lowpass(force, None if cutoff is None else min(cutoff, 0.45 * rate), rate)
 
 
 def _takeoff_of_all(chosen: dict[Side, Span | None], contact: Contact) -> float:
@@ -320,10 +316,10 @@ def _impact_end(vertical: Array, start: int, stop: int, peaks: list[int], rate: 
     return min(latest, stop) / rate
 
 
-def _stabilised(contact: Contact, first: float, weight: float) -> float:
+def _stabilised(contact: Contact, total: Array, first: float, weight: float) -> float:
     """Start [s] of the first steady stretch of the total vertical force after touch-down, NaN when there is none."""
     known = np.isfinite(contact.fast_force[1]).all(axis=0)
-    steady = known & (np.abs(zero_lag_lowpass(contact.total, 20.0, contact.fast_rate) - weight) < STEADY_SHARE * weight)
+    steady = known & (np.abs(total - weight) < STEADY_SHARE * weight)
     steady[: round(first * contact.fast_rate)] = False
     long_enough = [a for a, b in runs(steady) if (b - a) / contact.fast_rate >= STEADY_SECONDS]
     return long_enough[0] / contact.fast_rate if long_enough else float("nan")

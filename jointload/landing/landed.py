@@ -13,7 +13,8 @@ from jointload.body.mass_centre import MassCentre
 from jointload.body.pose import SegmentPoses
 from jointload.intake.recording import SIDES, Array, Recording
 from jointload.landing.alignment import Alignment
-from jointload.landing.events import LandingEvents, impact_lowpass
+from jointload.landing.events import LandingEvents
+from jointload.landing.filtered import FilteredForces, filtered_forces
 from jointload.loads.contact import Contact
 from jointload.loads.from_above import UpperLoads
 from jointload.loads.moments import JointLoads
@@ -71,7 +72,7 @@ class Landing:
     """L5/S1 from trunk, head and arms, where it was computed."""
     pressed: PressedSoles | None = None
     """What pressure insoles measured, None without them."""
-    _fast: dict[str, Array] = field(default_factory=dict, compare=False)
+    _filtered: list[FilteredForces] = field(default_factory=list, compare=False)
 
     def window(self, side: str) -> slice:
         """Marker frames of one foot's landing, none when its end is not known."""
@@ -92,10 +93,13 @@ class Landing:
 
     def impact_force(self, side: str) -> Array:
         """(3, N) [N] force on one foot with the impact cut-off."""
-        if side not in self._fast:
-            force = self.contact.fast_force[:, SIDES.index(side)]
-            self._fast[side] = impact_lowpass(force, self.settings, self.contact.fast_rate)
-        return self._fast[side]
+        return self.filtered.force[:, SIDES.index(side)]
+
+    @property
+    def filtered(self) -> FilteredForces:
+        if not self._filtered:
+            self._filtered.append(filtered_forces(self.contact, self.settings))
+        return self._filtered[0]
 
 
 Result = float | tuple[float, str]

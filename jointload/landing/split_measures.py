@@ -55,7 +55,7 @@ def _at(landing: Landing, loads: JointLoads, vertical: Array) -> Landing:
     """The landing at one end of the interval, with no force of its own remembered."""
     fast = landing.contact.fast_force.copy()
     fast[1] = vertical
-    return replace(landing, loads=loads, contact=replace(landing.contact, fast_force=fast), _fast={})
+    return replace(landing, loads=loads, contact=replace(landing.contact, fast_force=fast), _filtered=[])
 
 
 def _widened(measure: Measure, low: dict[tuple[str, str], float], high: dict[tuple[str, str], float]) -> Measure:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import lru_cache
 
 import numpy as np
 
@@ -37,6 +38,7 @@ def softness(landing: Landing, side: str) -> Result:
     return (flexion - STIFF_FLEXION) / (SOFT_FLEXION - STIFF_FLEXION), note
 
 
+@lru_cache(maxsize=4)
 def leg_work(landing: Landing, side: str) -> float:
     """Negative work [J] of ankle, knee and hip of one leg."""
     return sum(_value(work_negative(joint), landing, side) for joint in JOINTS)

@@ -53,7 +53,7 @@ def around_landing(landing: Landing, lowest_cutoff: float | None) -> NearLanding
         contact=contact,
         split=None,
         pressed=None,
-        _fast={},
+        _filtered=[],
     )
     return NearLanding(frames, _with_events(cut, landing.events.first_touchdown - start / rate))
 

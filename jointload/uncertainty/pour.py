@@ -17,7 +17,8 @@ from jointload.intake.recording import SIDES, Array
 from jointload.intake.session import Session
 from jointload.landing.alignment import alignment
 from jointload.landing.certainty import Key
-from jointload.landing.events import find_events, impact_lowpass
+from jointload.landing.events import find_events
+from jointload.landing.filtered import FilteredForces, filtered_forces
 from jointload.landing.landed import Landing
 from jointload.landing.measures import measure_landing
 from jointload.loads.contact import Contact
@@ -78,7 +79,9 @@ def pour(
             _drawn_landings(near.landing, body, markers, inputs, which, spread), which.start
         ):
             for key, value in _values(drawn, landing.weight).items():
-                samples.setdefault(key, np.full(draws, np.nan))[number] = value
+                if key not in samples:
+                    samples[key] = np.full(draws, np.nan)
+                samples[key][number] = value
         told(which.stop - which.start)
     angle, moment = (_in_recording(spread.of(name), near.frames, landing) for name in ("angle", "moment"))
     return Poured(samples, angle, moment)
@@ -228,12 +231,12 @@ def _drawn_landings(
         settings=settings,
         upper=None if landing.upper is None else loads_from_above(poses, markers, body, angles, after),
     )
-    impact = impact_lowpass(contact.fast_force, settings, contact.fast_rate)
+    filtered = filtered_forces(contact, settings)
     for d in range(which.stop - which.start):
-        yield _one(together, impact, d, float(inputs.weight[which.start + d]))
+        yield _one(together, filtered.drawn(d), d, float(inputs.weight[which.start + d]))
 
 
-def _one(together: Landing, impact: Array, d: int, weight: float) -> Landing:
+def _one(together: Landing, filtered: FilteredForces, d: int, weight: float) -> Landing:
     """One of the drawn landings, with events of its own; weight : factor of the body weight on the plates."""
     contact = together.contact
     own = replace(
@@ -254,12 +257,12 @@ def _one(together: Landing, impact: Array, d: int, weight: float) -> Landing:
         alignment=together.alignment.drawn(d),
         contact=own,
         loads=together.loads.drawn(d),
-        events=find_events(own, poses, body, angles, borne, settings, name),
+        events=find_events(own, poses, body, angles, borne, settings, name, filtered),
         centre=replace(together.centre, position=together.centre.position[:, d]),
         weight=borne,
         weight_on_plates=weight * together.weight_on_plates,
         upper=None if together.upper is None else together.upper.drawn(d),
-        _fast=dict(zip(SIDES, np.moveaxis(impact[:, :, d], 1, 0), strict=True)),
+        _filtered=[filtered],
     )
 
 
