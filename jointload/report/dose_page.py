@@ -203,8 +203,7 @@ def _assumptions(found: Dose) -> str:
         ("Load of a landing", "impulse", "choice; Bisseling and Hof (2006) on peaks", escape(_basis_effect(found))),
         ("Arms, areas and slopes behind the loads", "see each landing's report", "models/tissue",
          escape(_interval_effect(found))),
-        ("Errors of markers, joint centres and plates", "not in these intervals", "study run draws none",
-         "see 'How certain the numbers are' in a landing's own report; they would widen every interval"),
+        ("Errors of markers, joint centres and plates", *_errors(found)),
         ("No muscle works against another", "", "choice: not seen by markers and plates",
          "every load and dose is a lower bound; shares and savings change only if it differs between landings"),
         ("Landings count each for themselves", f"power {cycles['spine']:g} in the spine", escape(cycles["source"]),
@@ -223,6 +222,14 @@ def _assumptions(found: Dose) -> str:
         "What is assumed, from where, and what it does",
         html.table(("Assumption", "Value", "Source", "Effect"), rows),
     )
+
+
+def _errors(found: Dose) -> tuple[str, str, str]:
+    """What the intervals hold of errors of the recordings: value, source, effect."""
+    if found.draws:
+        return f"{found.draws} draws a landing", "models/uncertainty", "inside every interval"
+    effect = "see 'How certain the numbers are' in a landing's own report; they would widen every interval"
+    return "not in these intervals", "no draws in study.toml", effect
 
 
 def _lighter(exponent: float) -> str:

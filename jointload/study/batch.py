@@ -167,6 +167,7 @@ def _join(study: Study, out: Path, refused: dict[str, str], full: bool, parquet:
         "study": study.plan.name,
         "program": program(),
         "settings": study.plan.settings.as_dict(),
+        "draws": study.plan.draws,
         "full": full,
         "riders": len(study.riders),
         "landings": len(rows),

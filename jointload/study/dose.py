@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from jointload.errors import SettingError, expected_found
@@ -43,7 +44,7 @@ def dose_study(
         raise SettingError(
             expected_found("condition", " or ".join(conditions), repr(usual), str(results / "metrics.csv"), advice)
         )
-    found = strain_dose(metrics, rows, usual, scaled)
+    found = replace(strain_dose(metrics, rows, usual, scaled), draws=study.plan.draws)
     record = {
         "program": program(),
         "condition": usual,

@@ -13,10 +13,12 @@ from jointload.modeldata import load_model
 from jointload.settings import Settings
 
 FEET = ("back", "front", "r", "l")
-STUDY_KEYS = ("name", "task", "baseline", "primary", "curves", "up", "forward", "settings", "smallest_change")
+STUDY_KEYS = ("name", "task", "baseline", "primary", "curves", "up", "forward", "settings", "smallest_change", "draws")
 USUAL_PRIMARY = ("vertical_force_peak", "knee_flexion_peak", "knee_flexion_moment_peak", "knee_adduction_moment_peak")
 """Compared first where study.toml names nothing else: how hard, how bent, what the knee bore in two planes (choice)."""
 USUAL_CURVES = ("vertical_force", "knee_flexion_angle", "knee_flexion_moment", "knee_adduction_moment")
+FEWEST_DRAWS = 50
+"""Fewer give an interval by chance (choice)."""
 
 
 @dataclass(frozen=True)
@@ -26,6 +28,7 @@ class Plan:
     baseline : the condition, style or group that the others are compared with; the first by name without it
     primary : quantities over which the error of the whole family is held;  curves : series compared as whole curves
     smallest_change : quantity -> change in shown units below which a difference does not matter
+    draws : of the uncertain inputs of every landing, for the interval of each number; 0 for none
     """
 
     name: str
@@ -37,6 +40,7 @@ class Plan:
     up: str | None = None
     forward: str | None = None
     smallest_change: dict[str, float] = field(default_factory=dict)
+    draws: int = 0
 
 
 def read_plan(path: Path, faults: list[str]) -> Plan:
@@ -70,6 +74,7 @@ def read_plan(path: Path, faults: list[str]) -> Plan:
         up=content.get("up"),
         forward=content.get("forward"),
         smallest_change={str(k): float(v) for k, v in smallest.items() if _is_number(v)},
+        draws=_draws(content.get("draws", 0), path, faults),
     )
 
 
@@ -105,6 +110,14 @@ def _settings(given: dict[str, Any], path: Path, faults: list[str]) -> Settings:
     except SettingError as problem:
         faults.append(f"{path}: {problem}")
     return Settings()
+
+
+def _draws(given: Any, path: Path, faults: list[str]) -> int:
+    if isinstance(given, int) and not isinstance(given, bool) and (given == 0 or given >= FEWEST_DRAWS):
+        return given
+    wanted = f"0, or a whole number from {FEWEST_DRAWS} on"
+    faults.append(expected_found("study draws", wanted, repr(given), str(path), "choose 500, or 0 for no intervals"))
+    return 0
 
 
 def _check_quantities(primary: Iterable[str], smallest: dict[str, Any], path: Path, faults: list[str]) -> None:

@@ -77,6 +77,7 @@ class Dose:
     note; dose in landings of the reference load, which is the mean of the study's usual landings and feet
     shares : rider, tissue, kind, exponent, by ('activity' or 'style'), name, share, low, high, note
     savings : rider, tissue, kind, exponent, change, saving, low, high, note
+    draws : of markers, joint centres and plates behind the loads' intervals
     """
 
     doses: tuple[Row, ...]
@@ -85,6 +86,7 @@ class Dose:
     exposures: tuple[Exposure, ...]
     baseline: str
     scaled: bool
+    draws: int = 0
 
 
 @lru_cache(maxsize=1)

@@ -27,6 +27,7 @@ from jointload.report.study_trial import hashes, write_trial
 from jointload.report.tables import LIBRARIES
 from jointload.settings import Settings
 from jointload.study.manifest import Study, Trial
+from jointload.uncertainty.intervals import with_intervals
 
 Status = Literal["analysed", "unchanged", "readable", "refused", "stop"]
 _ONE_AT_A_TIME = threading.Lock()
@@ -47,6 +48,7 @@ class Job:
     up: str | None
     forward: str | None
     full: bool
+    draws: int
     program: str
 
     @property
@@ -85,6 +87,7 @@ def job_of(study: Study, trial: Trial, out: Path, full: bool) -> Job:
         up=study.plan.up,
         forward=study.plan.forward,
         full=full,
+        draws=study.plan.draws,
         program=program(),
     )
 
@@ -102,7 +105,7 @@ def run(job: Job) -> Outcome:
 def write(job: Job, out: Path) -> None:
     """Analyse the trial and write its result folder at `out`."""
     address = address_of(job)
-    analysis = analyse(_session(job), Settings(**job.settings), variants=job.full)
+    analysis = with_intervals(analyse(_session(job), Settings(**job.settings), variants=job.full), job.draws)
     inputs = {"labels": job.path("labels")} | (
         {"hip_movement": job.path("hip_movement")} if "hip_movement" in job.inputs else {}
     )

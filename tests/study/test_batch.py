@@ -23,6 +23,7 @@ from jointload.modeldata import shipped_folder
 from jointload.report.tables import metrics_table
 from jointload.study import trial as one_trial
 from jointload.study.batch import run_study
+from jointload.study.manifest import read_study
 from jointload.study.rerun import rerun
 from jointload.study.trial import Job, Outcome
 from jointload.study.workers import DIED, in_processes
@@ -84,7 +85,7 @@ def test_another_program_makes_new_results(ran: tuple[Path, Path], monkeypatch: 
     def address(program: str) -> str:
         folder = str(ran[0])
         inputs = {"trial": "rider_a_landing_flat_0.c3d"}
-        return one_trial.address_of(Job("x", folder, "", inputs, {}, {}, "", None, None, False, program))
+        return one_trial.address_of(Job("x", folder, "", inputs, {}, {}, "", None, None, False, 0, program))
 
     assert address("jointload 1") == address("jointload 1") != address("jointload 2")
 
@@ -188,7 +189,7 @@ def die_on_flat(job: Job) -> Outcome:
 
 def test_a_trial_that_kills_its_worker_is_the_only_one_refused() -> None:
     names = [f"rider_{r}_landing_{c}" for r in "abc" for c in ("flat", "wedge")]
-    jobs = [Job(name, "", "", {}, {}, {}, "", None, None, False, "") for name in names]
+    jobs = [Job(name, "", "", {}, {}, {}, "", None, None, False, 0, "") for name in names]
     with in_processes(2) as workers:
         found = {outcome.name: outcome for outcome in workers(die_on_flat, jobs)}
     assert {name: found[name].status for name in names if name != "rider_b_landing_flat"} == {
@@ -238,3 +239,15 @@ def test_parquet_holds_the_same_numbers(ran: tuple[Path, Path], tmp_path: Path) 
     pandas.testing.assert_series_equal(parquet.value, numbers, check_names=False)
     words = parquet[parquet.word.notna()]
     assert set(words.quantity) == {"first_contact_zone"}
+
+
+def test_draws_of_the_plan_give_every_number_its_interval(tmp_path: Path) -> None:
+    study = sample_study(tmp_path / "study")
+    plan = study / "study.toml"
+    plan.write_text("draws = 50\n" + plan.read_text(encoding="utf-8"), encoding="utf-8")
+    known = read_study(study)
+    job = one_trial.job_of(known, known.landings[0], tmp_path / "out", full=False)
+    assert one_trial.run(job).status == "analysed"
+    numbers = pandas.read_csv(job.result / "metrics.csv").set_index("quantity")
+    peaks = numbers.loc["knee_flexion_moment_peak", ["low", "value", "high"]].astype(float)
+    assert (peaks.low < peaks.value).all() and (peaks.value < peaks.high).all()

@@ -121,6 +121,7 @@ TOML_FAULTS = {
     "name = ": "expected TOML",
     "nmae = 'x'": "found nmae",
     "primary = ['knee_bend']": "found 'knee_bend'",
+    "draws = 3": "a whole number from 50 on",
     "primary = 'knee_flexion_peak'": "study primary: expected a list of names",
     "[settings]\ncutof = 6": "found 'cutof'",
     "[settings]\ncutoff = 'six'": "setting cutoff: expected a number, found 'six'",
