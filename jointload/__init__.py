@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from jointload.intake.c3d import read_recording
     from jointload.intake.session import Session
     from jointload.intake.session import read_session as read
+    from jointload.report.before_after import before_after_table
     from jointload.report.folder import write_report
     from jointload.report.tables import metrics_table, quality_table, series_table
     from jointload.report.two_landings import changes_table
@@ -45,6 +46,7 @@ __all__ = [
     "Settings",
     "WhatIf",
     "analyse",
+    "before_after_table",
     "changes",
     "changes_table",
     "detectable_changes",
@@ -75,6 +77,7 @@ _ROOMS = {
     "Settings": "settings",
     "WhatIf": "insole.whatif",
     "analyse": "analysis",
+    "before_after_table": "report.before_after",
     "changes": "uncertainty.intervals",
     "changes_table": "report.two_landings",
     "detectable_changes": "uncertainty.intervals",

@@ -61,10 +61,11 @@ def _changes_table(analysis: Analysis, certainty: Certainty) -> str:
             key = (name, side)
             if not np.isfinite(certainty.values.get(key, np.nan)):
                 continue
-            value, low, high, change = (
+            value, low, high = (
                 number_text(shown(v, what, analysis.landing.weight), what.unit)
-                for v in (certainty.values[key], *certainty.interval(key), certainty.detectable_change(key))
+                for v in (certainty.values[key], *certainty.interval(key))
             )
+            change = _digit_more(shown(certainty.detectable_change(key), what, analysis.landing.weight), what.unit)
             rows.append(
                 (linked(what), SIDE_WORDS[side], value, f"{low} to {high}", change, unit_text(what))
                 + (escape(_largest_shares(certainty, key)),)
@@ -73,10 +74,19 @@ def _changes_table(analysis: Analysis, certainty: Certainty) -> str:
     return html.table(head, rows, numeric=(2, 3, 4))
 
 
+def _digit_more(value: float, unit: str) -> str:
+    """A number that is not nothing never reads as 0."""
+    text = number_text(value, unit)
+    return number_text(value, unit, extra=1) if value > 0.0 and not text.strip("0.") else text
+
+
 def _largest_shares(certainty: Certainty, key: Key) -> str:
     titles = {each.name: each.title for each in certainty.inputs}
     shares = sorted(certainty.shares(key).items(), key=lambda item: -item[1])
-    return ", ".join(f"{titles[name]} {100 * share:.0f} %" for name, share in shares if share >= LEAST_SHOWN)
+    named = [f"{titles[name]} {100 * share:.0f}\u00a0%" for name, share in shares if share >= LEAST_SHOWN]
+    if not named and certainty.variance(key) > 0.0:
+        return "the time from one force sample to the next"
+    return ", ".join(named)
 
 
 def _inputs_text(certainty: Certainty) -> str:
@@ -85,7 +95,8 @@ def _inputs_text(certainty: Certainty) -> str:
     return (
         "Each input was also drawn alone. Its share is that of the variance; where joint angles or peaks answer "
         f"unevenly the shares need not add up: over all numbers their sum is {middle:.2f} of the variance of all "
-        f"inputs together ({low:.2f} to {high:.2f} for eight of ten numbers). A laboratory gains most by the first row."
+        f"inputs together ({low:.2f} to {high:.2f} for eight of ten numbers). The first row is what "
+        "a laboratory gains most by for its moments; the largest number of another column, for the numbers of that kind."
     )
 
 
