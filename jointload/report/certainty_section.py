@@ -95,8 +95,8 @@ def _inputs_text(certainty: Certainty) -> str:
     return (
         "Each input was also drawn alone. Its share is that of the variance; where joint angles or peaks answer "
         f"unevenly the shares need not add up: over all numbers their sum is {middle:.2f} of the variance of all "
-        f"inputs together ({low:.2f} to {high:.2f} for eight of ten numbers). The first row is what "
-        "a laboratory gains most by for its moments; the largest number of another column, for the numbers of that kind."
+        f"inputs together ({low:.2f} to {high:.2f} for eight of ten numbers). A laboratory gains most "
+        "by the first row for its moments, and by the largest number of another column for the numbers of that kind."
     )
 
 
