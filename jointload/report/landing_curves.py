@@ -92,7 +92,8 @@ def moments(analysis: Analysis) -> Sheet:
             series = {side: moment for side, (_, _, moment) in found.items()}
             kind = next(iter(found.values()))[1]
             title, up = f"{joint.capitalize()} moment, {view}", f"Nm/kg {kind}, {_signed(rotation)}"
-            bands = _bands(analysis, "moment", joint, rotation)
+            # The draws keep one split of a shared plate: their band would hide how much wider a leg's moments are.
+            bands = _bands(analysis, "moment", joint, rotation) if landing.split is None else {}
             panels.append(_panel(landing, title, up, series, landing.poses.rate, LEAST_MOMENT, bands=bands))
         rotation = "flexion" if view == "side view" else "lateral_bend_right"
         name, kind, lumbar = joint_moment(landing, "l5s1", rotation)

@@ -16,6 +16,12 @@ QUANTITIES = (
     "knee_compression_peak", "l5s1_extension_moment_peak", "l5s1_lateral_bend_moment_peak", "l5s1_compression_peak",
 )  # fmt: skip
 
+_BANDS = "Shaded: 95 % bands, where intervals were drawn."
+_BANDS_OF_A_SHARED_PLATE = (
+    "Two feet stood on one plate: the legs' curves are the likeliest split, without a band; how far they may lie from "
+    "it stands under 'What stood under the feet'. Shaded for the lower back: its 95 % band, where drawn."
+)
+
 
 def moments_section(reported: Reported) -> str:
     analysis = reported.analysis
@@ -24,7 +30,7 @@ def moments_section(reported: Reported) -> str:
         + sheet_figure(
             landing_curves.moments(analysis),
             "Joint moments per kilogram of body mass. External is the load on the joint, internal the body's answer. "
-            "Shaded: 95 % bands, where intervals were drawn.",
+            + (_BANDS if analysis.landing.split is None else _BANDS_OF_A_SHARED_PLATE),
         )
         + measure_table(analysis, QUANTITIES)
         + sheet_figure(

@@ -191,6 +191,7 @@ def test_the_sample_goes_through_in_one_command(root: Path, tmp_path: Path) -> N
     page = (out / "report.html").read_text(encoding="utf-8")
     assert "Where on the foot the load was" in page
     assert "too wide to compare conditions" in page
+    assert "curves are the likeliest split, without a band" in page
     with (out / "regions.csv").open(encoding="utf-8") as file:
         assert {row["place"] for row in csv.DictReader(file)} == {"back", "front"}
     with (sample / "board_truth.csv").open(encoding="utf-8") as file:
