@@ -37,13 +37,18 @@ class SkinMotion:
         """(3, n, D, F) [m] of n markers in the segment's axes.
 
         arms : (3, n) [m] of the markers from their middle;  since : (F,) [s] from touch-down
-        peak : largest vertical force [body weights], to which the swing is in proportion
+        peak : largest vertical force on both feet [body weights]; the swing is in proportion to it, the rest grows
+        with it up to that of hard movements
         """
         size, time = self.content["segments"][segment.split("_")[0]], self.content["time"]
         rows = self.modes[segment][draws] @ _wander(since, time)
         rows = np.moveaxis(rows, 1, 0)
-        shift, turn = MM * size["translation_mm"] * rows[:3], np.deg2rad(size["rotation_deg"]) * rows[3:6]
-        own = MM * size["deformation_mm"] * rows[6:].reshape(-1, 3, *rows.shape[1:]).swapaxes(0, 1)
+        slide, roll = _hardness(self.content["impact"], peak)
+        shift, turn = (
+            slide * MM * size["translation_mm"] * rows[:3],
+            roll * np.deg2rad(size["rotation_deg"]) * rows[3:6],
+        )
+        own = slide * MM * size["deformation_mm"] * rows[6:].reshape(-1, 3, *rows.shape[1:]).swapaxes(0, 1)
         after = np.maximum(since, 0.0)
         decay = np.exp(-after / time["swing_decay_s"]) * _ramp(after / 0.02)
         swing = np.sin(2 * np.pi * self.frequency[segment][draws, None] * after) * decay
@@ -68,6 +73,13 @@ def _blend(source: Source, streams: Streams, part: str, shape: Sequence[int]) ->
     shared = streams.generator(source, source.same_for, part).standard_normal(shape)
     own = streams.generator(source, "recording", part).standard_normal(shape)
     return np.sqrt(source.repeatable) * shared + np.sqrt(1.0 - source.repeatable) * own
+
+
+def _hardness(impact: Mapping[str, float], peak: float) -> tuple[float, float]:
+    """Shares of the translation and of the rotation of hard movements, by the peak of the vertical force."""
+    hard = float(np.clip((peak - impact["gentle_bw"]) / (impact["hard_bw"] - impact["gentle_bw"]), 0.0, 1.0))
+    slide, roll = (impact[f"gentle_{of}"] for of in ("translation", "rotation"))
+    return slide + (1.0 - slide) * hard, roll + (1.0 - roll) * hard
 
 
 def _wander(since: Array, time: Mapping[str, Any]) -> Array:
