@@ -3,8 +3,8 @@
 Run it as python tests/benchmarks/board_landings.py
 
 Every landing has both feet on one board on one plate, its own rider, style and noise; a third of them are shared
-equally, a third lean on the back foot, in a third the front foot comes late. Prints a Markdown table and, with --out,
-writes one row a knee.
+equally, a third lean on the back foot, in a third the front foot comes late. With --insoles the riders wear pressure
+insoles. Prints a Markdown table and, with --out, writes one row a knee.
 """
 
 from __future__ import annotations
@@ -12,19 +12,21 @@ from __future__ import annotations
 import argparse
 import csv
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
 from jointload.analysis import analyse
 from jointload.errors import SettingError
+from jointload.intake.pressure import PressureRecording
 from jointload.intake.recording import SIDES
 from jointload.intake.rider import Rider
 from jointload.intake.session import Session
 from jointload.settings import Settings
 from jointload.synthetic.board import BoardLanding
-from jointload.synthetic.landing import simulate_landing
+from jointload.synthetic.landing import SyntheticLanding, simulate_landing
+from jointload.synthetic.pressure import BOARD_PATTERNS, InsoleMake, insole_tables, made_layout
 from jointload.synthetic.specification import LandingSpec
 from jointload.synthetic.standing import TYPICAL, label_map, static_recording
 from jointload.synthetic.truth import truth_table
@@ -33,6 +35,8 @@ KINDS = ("equal", "back foot heavy", "one foot late")
 ENDLESS = (49,)
 """Seeds whose motion takes the integration many minutes; they are left out, as are motions that legs cannot make."""
 QUANTITY = "knee_adduction_moment_peak"
+FOOT_LENGTH = 0.268
+"""Of the insoles [m]."""
 
 
 @dataclass(frozen=True)
@@ -76,7 +80,17 @@ def drawn_landing(seed: int, kind: str) -> LandingSpec:
     )
 
 
-def rows_of(seed: int, kind: str) -> list[Row]:
+def worn_insoles(landing: SyntheticLanding) -> tuple[PressureRecording, ...]:
+    """What insoles under both feet record of a landing."""
+    layout, make = made_layout(FOOT_LENGTH), InsoleMake(patterns=BOARD_PATTERNS[landing.spec.rider.stance or "r"])
+    tables = insole_tables(landing, layout, make)
+    return tuple(
+        PressureRecording(f"{side}.csv", "", side, layout, time, 1e3 * said, "kPa", (), ())
+        for side, (time, said) in ((s, tables[s]) for s in SIDES)
+    )
+
+
+def rows_of(seed: int, kind: str, insoles: bool = False) -> list[Row]:
     """Both knees of one landing; none when the model cannot make it."""
     spec = drawn_landing(seed, kind)
     try:
@@ -86,6 +100,8 @@ def rows_of(seed: int, kind: str) -> list[Row]:
     made = BoardLanding(landing)
     static = static_recording(spec.rider, TYPICAL, seed)
     session = Session(made.recorded(), static, label_map(), spec.rider, board=made.board)
+    if insoles:
+        session = replace(session, insoles=worn_insoles(landing))
     measures = analyse(session, Settings(), variants=False).measures
     true = {row.side: row.value for row in truth_table(landing) if row.quantity == QUANTITY}
     found = {m.side: m for m in measures if m.quantity == QUANTITY}
@@ -95,11 +111,11 @@ def rows_of(seed: int, kind: str) -> list[Row]:
     ]
 
 
-def landings(count: int, first: int = 0) -> Iterator[list[Row]]:
+def landings(count: int, insoles: bool = False, first: int = 0) -> Iterator[list[Row]]:
     """`count` landings that the model can make, in the order of their seeds."""
     made, seed = 0, first
     while made < count:
-        rows = [] if seed in ENDLESS else rows_of(seed, KINDS[seed % len(KINDS)])
+        rows = [] if seed in ENDLESS else rows_of(seed, KINDS[seed % len(KINDS)], insoles)
         seed += 1
         made += bool(rows)
         if rows:
@@ -120,10 +136,11 @@ def table(rows: list[Row]) -> str:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--landings", type=int, default=200)
+    parser.add_argument("--insoles", action="store_true")
     parser.add_argument("--out", type=Path)
     chosen = parser.parse_args()
     rows = []
-    for k, pair in enumerate(landings(chosen.landings)):
+    for k, pair in enumerate(landings(chosen.landings, chosen.insoles)):
         rows += pair
         if k % 10 == 9:
             print(f"{k + 1} landings, {np.mean([row.held for row in rows]):.3f} held", flush=True)
