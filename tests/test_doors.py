@@ -120,6 +120,7 @@ ORDER = (
     "insole.shape_text",
     "synthetic",
     "study.plan",
+    "study.beneath",
     "study.manifest",
     "study.mixed",
     "study.effects",

@@ -14,6 +14,7 @@ from jointload.report.derived_c3d import write_derived
 from jointload.report.folder import DIGITS, RECORD
 from jointload.report.methods import methods_text
 from jointload.report.page import render_page
+from jointload.report.sole_table import regions_table
 from jointload.report.tables import all_findings, metrics_table, quality_table, run_record, series_table
 from jointload.report.whole_folder import write_whole
 
@@ -24,7 +25,8 @@ CURVE_DIGITS = "%.5g"
 def write_trial(
     analysis: Analysis, out: Path, condition: str, inputs: Mapping[str, Path], extra: Mapping[str, Any], full: bool
 ) -> Path:
-    """Write metrics.csv, curves.csv, quality.csv and run.json; series.csv, derived.c3d and report.html when `full`.
+    """Write metrics.csv, curves.csv, quality.csv and run.json; regions.csv where there are pressure insoles;
+    series.csv, derived.c3d and report.html when `full`.
 
     The folder appears whole or not at all. run.json holds the methods in words, the SHA-256 of
     every other file, and what `extra` adds.
@@ -34,6 +36,8 @@ def write_trial(
         metrics_table(analysis, condition).to_csv(draft / "metrics.csv", index=False, float_format=DIGITS)
         curves_table(analysis).to_csv(draft / "curves.csv", index=False, float_format=CURVE_DIGITS)
         quality_table(all_findings(analysis)).to_csv(draft / "quality.csv", index=False)
+        if analysis.landing.pressed is not None:
+            regions_table(analysis).to_csv(draft / "regions.csv", index=False, float_format=DIGITS)
         if full:
             series_table(analysis).to_csv(draft / "series.csv", index=False, float_format=DIGITS)
             write_derived(analysis, draft / "derived.c3d")

@@ -19,6 +19,7 @@ from jointload.errors import InputError, OutputError, StudyError, expected_found
 from jointload.intake.c3d import read_recording
 from jointload.report.folder import RECORD
 from jointload.report.joined import write_joined
+from jointload.study.beneath import unreadable_tables
 from jointload.study.manifest import Study, survey
 from jointload.study.trial import Outcome, inspect, job_of, program, run
 from jointload.study.workers import Workers, in_this_process
@@ -81,7 +82,7 @@ def checked_study(folder: str | Path) -> Study:
 
 
 def _unreadable(study: Study) -> list[str]:
-    """Recordings that cannot be read, told together with the faults of the tables."""
+    """Recordings and pressure tables that cannot be read, told together with the faults of the tables."""
     faults = []
     for path in sorted({study.folder / trial.file for trial in study.trials}):
         if path.is_file():
@@ -89,7 +90,7 @@ def _unreadable(study: Study) -> list[str]:
                 read_recording(path)
             except InputError as problem:
                 faults.append(str(problem))
-    return faults
+    return faults + unreadable_tables(study.folder, (trial.beneath for trial in study.trials))
 
 
 def _all(outcomes: Iterable[Outcome]) -> dict[str, Outcome]:

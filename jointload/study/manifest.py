@@ -8,7 +8,7 @@ from __future__ import annotations
 import csv
 from collections import defaultdict
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path, PurePosixPath
 from typing import Any, Literal, get_args
@@ -17,18 +17,22 @@ from jointload.errors import InputError, StudyError, expected_found
 from jointload.intake.labels import read_labels
 from jointload.intake.rider import Rider, rider_from
 from jointload.settings import Settings
+from jointload.study.beneath import BENEATH_COLUMNS, beneath_of, check_beneath, is_inside
 from jointload.study.plan import Plan, read_plan
 
 SETTINGS_FILE, RIDERS_FILE, TRIALS_FILE, LABELS_FILE = "study.toml", "riders.csv", "trials.csv", "labels.toml"
 Kind = Literal["static", "landing", "hip_movement"]
 RIDER_COLUMNS = ("id", "mass_kg", "height_m", "sex", "stance", "shoe", "group", "labels")
 MEASUREMENTS = ("leg_length_m", "foot_length_m", "marker_radius_m")
-TRIAL_COLUMNS = ("file", "rider", "kind", "condition", "style", "task", "landing", "note")
+TRIAL_COLUMNS = ("file", "rider", "kind", "condition", "style", "task", "landing", "note", *BENEATH_COLUMNS)
 
 
 @dataclass(frozen=True)
 class Trial:
-    """One row of trials.csv; name is that of its result folder, landing which of the file's landings is meant."""
+    """One row of trials.csv; name is that of its result folder, landing which of the file's landings is meant.
+
+    beneath : column -> file of the board and the pressure insoles under the feet
+    """
 
     name: str
     file: str
@@ -39,6 +43,7 @@ class Trial:
     task: str
     landing: int
     line: int
+    beneath: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -187,7 +192,7 @@ def _read_trials(folder: Path, usual_task: str, faults: list[str]) -> list[Trial
         wrong = len(faults)
         if kind not in get_args(Kind):
             faults.append(expected_found("kind", " or ".join(get_args(Kind)), repr(kind), where, "correct it"))
-        if not file or PurePosixPath(file).is_absolute() or ".." in PurePosixPath(file).parts:
+        if not is_inside(file):
             faults.append(
                 expected_found("file", "a path inside the study folder", repr(file), where, "move the recording there")
             )
@@ -211,6 +216,7 @@ def _read_trials(folder: Path, usual_task: str, faults: list[str]) -> list[Trial
                     row.get("task", "") or usual_task,
                     int(landing),
                     int(row["#line"]),
+                    beneath_of(row, folder, where, faults),
                 )
             )
     return trials
@@ -225,6 +231,7 @@ def _check_together(study: Study, faults: list[str]) -> None:
     _check_files(study, path, faults)
     _check_helpers(study, path, faults)
     _check_case(study, faults)
+    check_beneath(study.folder, (trial.beneath for trial in study.trials), faults)
     if not study.landings:
         faults.append(expected_found("trials", "one landing or more", "none", str(path), "add rows of kind landing"))
     for name in sorted({rider.labels for rider in study.riders.values()}):

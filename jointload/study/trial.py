@@ -71,7 +71,7 @@ class Outcome:
 def job_of(study: Study, trial: Trial, out: Path, full: bool) -> Job:
     """The job of a landing; its result folder is out/<name of the trial>."""
     entry = study.riders[trial.rider]
-    inputs = {"trial": trial.file, "labels": entry.labels}
+    inputs = {"trial": trial.file, "labels": entry.labels} | trial.beneath
     for role in ("static", "hip_movement"):
         helper = study.helper(trial, role)
         if helper is not None:
@@ -106,9 +106,7 @@ def write(job: Job, out: Path) -> None:
     """Analyse the trial and write its result folder at `out`."""
     address = address_of(job)
     analysis = with_intervals(analyse(_session(job), Settings(**job.settings), variants=job.full), job.draws)
-    inputs = {"labels": job.path("labels")} | (
-        {"hip_movement": job.path("hip_movement")} if "hip_movement" in job.inputs else {}
-    )
+    inputs = {role: job.path(role) for role in job.inputs if role not in ("trial", "static")}
     extra = {"address": address, "program": job.program, "study": portable(job)}
     write_trial(analysis, out, job.condition, inputs, extra, job.full)
 
@@ -150,12 +148,8 @@ def program() -> str:
 
 
 def _session(job: Job) -> Session:
-    static = job.path("static") if "static" in job.inputs else None
-    swing = job.path("hip_movement") if "hip_movement" in job.inputs else None
-    axes = {"up": job.up, "forward": job.forward}
-    return read_session(
-        job.path("trial"), static, labels=job.path("labels"), rider=Rider(**job.rider), hip_movement=swing, **axes
-    )
+    files: dict[str, Any] = {role: job.path(role) for role in job.inputs}
+    return read_session(**files, rider=Rider(**job.rider), up=job.up, forward=job.forward)
 
 
 def file_hash(path: Path) -> str:
