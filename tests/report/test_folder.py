@@ -22,8 +22,8 @@ from jointload.report.folder import write_report
 FILES = {"report.html", "metrics.csv", "series.csv", "quality.csv", "derived.c3d", "run.json"}
 
 
-NOT_ASKED_FOR = {"shapes_compared", "fit_trade_off", "fit_pressure"}
-"""Figures of answers that these results do not hold."""
+NOT_ASKED_FOR = {"shapes_compared", "fit_trade_off", "fit_pressure", "plate_split", "sole_pressures"}
+"""Figures of answers, of a shared plate and of pressure insoles that these results do not hold."""
 
 
 def names(path: Path) -> set[str]:
