@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from jointload.errors import SettingError, expected_found
+from jointload.landing.split_measures import SHARED
 from jointload.report.study_folder import write_comparison
 from jointload.report.study_words import checklist
 from jointload.study.comparison import Comparison, cautions, chosen, compare_curves, compare_numbers
@@ -45,13 +46,14 @@ def compare_study(
     curves = compare_curves(read_curves(seen, study.plan.curves, kept), data, levels, within_riders)
     riders = int(data["rider"].nunique())
     together = [] if by == "condition" else sorted(set(data["condition"]))
+    shared = data.loc[data["note"].str.contains(SHARED, regex=False), "trial"].nunique()
     found = Comparison(
         by=by,
         levels=tuple(levels),
         task=str(data["task"].iloc[0]),
         rows=rows,
         curves=curves,
-        cautions=cautions(rows, curves, riders, together),
+        cautions=cautions(rows, curves, riders, together, shared),
         data=data,
         riders=riders,
         trials=len(kept),

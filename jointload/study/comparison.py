@@ -253,10 +253,19 @@ def _compared(curve: Curves, facts: pandas.DataFrame, baseline: str, level: str,
 
 
 def cautions(
-    rows: Sequence[Row], curves: Sequence[CurveRow], riders: int, conditions: Sequence[str]
+    rows: Sequence[Row], curves: Sequence[CurveRow], riders: int, conditions: Sequence[str], shared: int
 ) -> tuple[str, ...]:
-    """What limits this comparison, in words.  conditions : those taken together without being compared"""
+    """What limits this comparison, in words.
+
+    conditions : those taken together without being compared;  shared : landings with both feet on one plate
+    """
     out = []
+    if shared:
+        out.append(
+            f"In {shared} of the landings both feet were on one plate, and how they shared its load was not measured: "
+            "numbers of a single foot are those of the likeliest split. The intervals here do not hold the other "
+            "splits; those in metrics.csv do."
+        )
     if len(conditions) > 1:
         out.append(f"Landings of {' and '.join(conditions)} are taken together; --condition keeps one of them.")
     if riders < FEW_RIDERS:

@@ -127,6 +127,20 @@ def test_results_of_other_trials_are_not_compared(tmp_path: Path) -> None:
         compare_study(study, "condition")
 
 
+def test_landings_with_both_feet_on_one_plate_are_named(tmp_path: Path) -> None:
+    study = made_results(tmp_path / "study", riders=4, times=1)
+
+    def share(rows: list[list[str]]) -> None:
+        for cells in rows[1:]:
+            if cells[0] in ("r00_flat_0", "r01_wedge_0") and cells[rows[0].index("foot")] == "back":
+                cells[rows[0].index("note")] = "shared plate"
+
+    change(study / "results" / "metrics.csv", share)
+    found, out = compare_study(study, "condition")
+    assert found.cautions[0].startswith("In 2 of the landings both feet were on one plate")
+    assert found.cautions[0] in (out / "comparison.html").read_text(encoding="utf-8").replace("\n", " ")
+
+
 def test_several_tasks_are_not_thrown_together(tmp_path: Path) -> None:
     study = made_results(tmp_path / "study", riders=4, times=1)
     change(
