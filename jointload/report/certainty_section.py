@@ -13,6 +13,7 @@ from jointload.report.cells import linked, unit_text
 from jointload.report.quantities import SIDE_WORDS, number_text, quantity, shown
 from jointload.report.section import Reported
 from jointload.report.tables import MAIN_QUANTITIES
+from jointload.uncertainty.spreads import load_sources
 
 SHOWN = (*MAIN_QUANTITIES, "knee_adduction_impulse", "rearfoot_eversion_peak", "ankle_inversion_moment_peak")
 LEAST_SHOWN = 0.10
@@ -50,7 +51,17 @@ def _what_an_interval_is(certainty: Certainty) -> str:
         f"(seed {certainty.seed}) from their spreads and the whole analysis was made again; intervals, and bands in "
         "the figures, are 1.96 standard deviations of the draws to either side. From "
         f"{certainty.draws_needed()} draws on, 95 of 100 widths stay within a tenth of what they are now."
+        f"{_taken_as_exact(certainty)}"
     )
+
+
+def _taken_as_exact(certainty: Certainty) -> str:
+    """A warning that names the inputs that were not drawn, empty where all were."""
+    drawn = {each.name for each in certainty.inputs}
+    exact = [source.title for name, source in load_sources().items() if name not in drawn]
+    if not exact:
+        return ""
+    return f" Taken as exact, so that the intervals are too narrow: {', '.join(exact)}."
 
 
 def _changes_table(analysis: Analysis, certainty: Certainty) -> str:
