@@ -98,6 +98,7 @@ ORDER = (
     "insole.published_ratio",
     "insole.asked",
     "insole.change",
+    "insole.pressed_bed",
     "insole.response",
     "insole.limb",
     "insole.pouring",

@@ -147,6 +147,8 @@ class BedPose:
     residual : imbalance as a share of the force;  held_twist : [Nm] the foot holds against its forefoot's twist
     reason : 0 where stable; else all else is NaN and REASONS says why
     height : (n,) [m], the insole this pose stands on
+    lowered : (D, T, n) [m] by which the sole lies lower than the bed's shape, so that it presses as was measured; None
+    where the modelled shape stands
     """
 
     heave: Array
@@ -162,6 +164,7 @@ class BedPose:
     height: Array
     materials: BedMaterials
     load: BedLoad
+    lowered: Array | None = None
 
     @property
     def stable(self) -> Mask:

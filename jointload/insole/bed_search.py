@@ -51,7 +51,7 @@ STEEPEST = np.deg2rad(30.0)
 
 @dataclass(frozen=True, eq=False)
 class System:
-    """Layers and loads of all poses: loads (D, T, ...), materials (D, 1 or n); after take, all of them (P, ...)."""
+    """Layers and loads of all poses: gap and loads (D, T, ...), materials (D, 1 or n); after take, all (P, ...)."""
 
     motion: Array
     free: Array
@@ -67,16 +67,18 @@ class System:
     midsole_half: Array
 
     @classmethod
-    def of(cls, bed: FootBed, height: Array, materials: BedMaterials, load: BedLoad) -> System:
+    def of(
+        cls, bed: FootBed, height: Array, materials: BedMaterials, load: BedLoad, lowered: Array | None = None
+    ) -> System:
         m = {f.name: per_cell(getattr(materials, f.name)) for f in fields(materials)}
         shape = (m["tissue_pressure"].shape[0], load.force.size)
-        zero = np.zeros_like(load.x)
+        zero, gap = np.zeros_like(load.x), bed.midsole + height - bed.shape
         levers = np.stack([zero + 1.0, load.y, bed.ankle_forward - load.x, zero, zero], axis=-1)
         return cls(
             motion=bed.motion,
             free=np.ones(5),
             area=bed.area,
-            gap=bed.midsole + height - bed.shape,
+            gap=np.broadcast_to(gap, (*shape, gap.size)) if lowered is None else gap + lowered,
             force=np.broadcast_to(load.force, shape),
             pull=np.broadcast_to(load.force[:, None] * levers / SCALE, (*shape, 5)),
             tissue_pressure=m["tissue_pressure"],
@@ -100,10 +102,11 @@ class System:
     def take(self, draw: Index, instant: Index) -> System:
         """The poses at these draws and instants, one row each."""
         materials = {f.name: getattr(self, f.name)[draw] for f in fields(self)[6:]}
-        return replace(self, force=self.force[draw, instant], pull=self.pull[draw, instant], **materials)
+        loads = {f.name: getattr(self, f.name)[draw, instant] for f in fields(self)[3:6]}
+        return replace(self, **loads, **materials)
 
     def keep(self, rows: Mask) -> System:
-        return replace(self, **{f.name: getattr(self, f.name)[rows] for f in fields(self)[4:]})
+        return replace(self, **{f.name: getattr(self, f.name)[rows] for f in fields(self)[3:]})
 
 
 @dataclass(frozen=True, eq=False)

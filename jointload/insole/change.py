@@ -115,6 +115,7 @@ class WhatIf:
 
     rows : at the landing's extremes and the reference instant;  at_instants : the same at named instants
     others : further shapes under the same foot, same draws
+    baseline_pressure : where the pressure before the change is from, in words
     """
 
     shape: InsoleShape
@@ -129,6 +130,7 @@ class WhatIf:
     findings: tuple[Finding, ...]
     pressure: PressureMap
     others: tuple[WhatIf, ...] = ()
+    baseline_pressure: str = "modelled"
 
     def row(self, quantity: str) -> Change:
         """The row of one quantity at its extreme; KeyError when this landing has none."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from jointload.insole.asked import Case
 from jointload.insole.bed import REASONS
@@ -38,6 +39,7 @@ def assumptions(standing: Standing, case: Case) -> tuple[str, ...]:
         "the measured vertical force stays; the foot settles anew on tissue, insole and midsole (models/insole_response"
         "/foundation.toml, with its spreads)",
         f"the baseline is a flat insole of {1000 * case.before.base:g} mm of the same material",
+        f"the pressure before the change is {standing.baseline_text}",
         f"foot length {1000 * standing.place.length:.0f} mm by {standing.place.basis}",
         "the rolling foot carries the ankle sideways; thigh and shank close between ankle and hip; the pelvis stays",
         "eversion turns the tibia inwards by the inclination of the subtalar axis; part of it turns the knee's plane",
@@ -120,6 +122,15 @@ def _load_findings(landing: Landing, standing: Standing, settled: Settled, text:
                 "the floor is a choice without a source: read roll and moments at the peak as orders of magnitude",
             )
         )
+    if standing.measured is not None:
+        out.append(standing.measured.finding)
+    elif landing.pressed is not None:
+        foot = "right foot" if standing.side == "r" else "left foot"
+        evidence = "modelled: no pressure insole of this foot could be matched to the plates"
+        advice = "see the findings of its clock and scale"
+        out.append(Finding("baseline_pressure", "warn", foot, evidence, advice))
+    if landing.split is not None and (shared := landing.split.split.frames[standing.frames]).any():
+        out.append(_split_finding(standing.side, shared))
     if task == "landing":
         out.append(
             Finding(
@@ -156,6 +167,18 @@ def _load_findings(landing: Landing, standing: Standing, settled: Settled, text:
             )
         )
     return out
+
+
+def _split_finding(side: str, shared: NDArray[np.bool_]) -> Finding:
+    """shared : (T,) instants in which both feet bear one plate"""
+    return Finding(
+        "likely_split",
+        "warn",
+        "right foot" if side == "r" else "left foot",
+        f"two feet share a plate at {shared.sum()} of {shared.size} instants: the wrench under this foot is a likely "
+        "split, and no interval of the change holds that freedom",
+        "read the change as that of one likely split, not as known this well; one plate a foot decides",
+    )
 
 
 def _ratio_finding(standing: Standing, settled: Settled, wedge: Wedge, task: str) -> Finding:

@@ -80,11 +80,11 @@ def changed_pose(
     materials = baseline.materials if materials is None else materials
     if np.array_equal(height, baseline.height) and _equal(materials, baseline.materials):
         return baseline
-    system = System.of(bed, height, materials, baseline.load).twisted_by(baseline.held_twist)
+    system = System.of(bed, height, materials, baseline.load, baseline.lowered).twisted_by(baseline.held_twist)
     first = baseline.unknowns if start is None else np.where(start.stable[..., None], start.unknowns, baseline.unknowns)
     springs, footing = all_springs(bed, joints, baseline.load), (height, materials, baseline.load)
     pose = settle_poses(bed, system, springs, rest_of(baseline), first, baseline.reason, footing)
-    return replace(pose, held_twist=baseline.held_twist)
+    return replace(pose, held_twist=baseline.held_twist, lowered=baseline.lowered)
 
 
 def linear_response(bed: FootBed, height: Array, joints: JointStiffness, baseline: BedPose) -> BedPose:
@@ -96,7 +96,7 @@ def linear_response(bed: FootBed, height: Array, joints: JointStiffness, baselin
     _check_height(bed, height)
     if np.array_equal(height, baseline.height):
         return baseline
-    whole = System.of(bed, height, baseline.materials, baseline.load).twisted_by(baseline.held_twist)
+    whole = _system_of(bed, baseline, height)
     springs, rest = all_springs(bed, joints, baseline.load), rest_of(baseline)
     unknowns = baseline.unknowns
     for d, t in batches(baseline.stable):
@@ -106,7 +106,7 @@ def linear_response(bed: FootBed, height: Array, joints: JointStiffness, baselin
         unknowns[d, t] += np.linalg.solve(place.stiffness(system, springs[d, t]), -gradient[..., None])[..., 0]
     moments, unsought = whole.pull + springs * (unknowns - rest), np.full(whole.shape, np.nan)
     pose = pose_of(bed, unknowns, moments, unsought, baseline.reason, (height, baseline.materials, baseline.load))
-    return replace(pose, held_twist=baseline.held_twist)
+    return replace(pose, held_twist=baseline.held_twist, lowered=baseline.lowered)
 
 
 def height_sensitivity(bed: FootBed, joints: JointStiffness, baseline: BedPose) -> Array:
@@ -138,7 +138,7 @@ def _at_baseline(
     bed: FootBed, joints: JointStiffness, baseline: BedPose
 ) -> Iterator[tuple[Index, Index, Place, Array, Array]]:
     """Draws, instants, cells, the share of added height that each foam passes on, and the stiffness (P, 5, 5)."""
-    whole = System.of(bed, baseline.height, baseline.materials, baseline.load).twisted_by(baseline.held_twist)
+    whole = _system_of(bed, baseline, baseline.height)
     springs, strain = all_springs(bed, joints, baseline.load), per_cell(baseline.materials.insole_strain)
     unknowns = baseline.unknowns
     for d, t in batches(baseline.stable):
@@ -150,13 +150,18 @@ def _at_baseline(
 
 def pressure(bed: FootBed, pose: BedPose) -> Array:
     """(D, T, n) [Pa] under every cell of a pose; NaN where the pose is."""
-    whole = System.of(bed, pose.height, pose.materials, pose.load)
+    whole = _system_of(bed, pose, pose.height)
     out = np.full((*whole.shape, bed.x.size), np.nan)
     unknowns = pose.unknowns
     for d, t in batches(pose.stable):
         system = whole.take(d, t)
         out[d, t] = Place.cold(system, unknowns[d, t]).pressure
     return out
+
+
+def _system_of(bed: FootBed, pose: BedPose, height: Array) -> System:
+    """The layers of a pose's foot on an insole (n,) [m]."""
+    return System.of(bed, height, pose.materials, pose.load, pose.lowered).twisted_by(pose.held_twist)
 
 
 def _start_in_contact(bed: FootBed, system: System, materials: BedMaterials, load: BedLoad) -> Array:
@@ -170,7 +175,7 @@ def _start_in_contact(bed: FootBed, system: System, materials: BedMaterials, loa
     ):
         depth = depth + capacity.mean(axis=1)[:, None] * mean / (half.mean(axis=1)[:, None] + mean)
     start = np.zeros((*system.shape, 5))
-    start[..., 0] = np.median(system.gap) - depth
+    start[..., 0] = np.median(system.gap[0, 0]) - depth
     return start
 
 

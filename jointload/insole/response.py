@@ -17,6 +17,7 @@ from jointload.insole.bed import STABLE, BedLoad, BedMaterials, BedPose, FootBed
 from jointload.insole.foundation import baseline_pose, changed_pose, within_sole
 from jointload.insole.outline import LENGTHS, foot_size
 from jointload.insole.person import draw_person, plain_foot
+from jointload.insole.pressed_bed import MeasuredBed, measured_bed, pressed_baseline
 from jointload.insole.shape import InsoleShape, flat
 from jointload.intake.plates import centre_of_pressure
 from jointload.intake.recording import SIDES, Array
@@ -61,6 +62,7 @@ class Standing:
     """A foot on a flat insole through its landing, before any change.
 
     frames : (T,) marker frames of the instants;  pulled : (T,) whether the centre of pressure lay outside the sole
+    measured : what pressure insoles felt, None without them
     """
 
     side: str
@@ -71,6 +73,12 @@ class Standing:
     load: BedLoad
     pulled: NDArray[np.bool_]
     body_weight: float
+    measured: MeasuredBed | None = None
+
+    @property
+    def baseline_text(self) -> str:
+        """Where the pressure before any change is from."""
+        return "modelled" if self.measured is None else self.measured.text
 
     @property
     def rearfoot_bears(self) -> NDArray[np.bool_]:
@@ -189,7 +197,8 @@ def stand(
     person = person if person_of is None else person_of(person)
     frames = instants(landing, side)
     load, pulled = bed_load(landing, side, place, bed, frames)
-    return Standing(side, place, bed, person, frames, load, pulled, landing.weight)
+    felt = measured_bed(landing, side, bed, frames, load)
+    return Standing(side, place, bed, person, frames, load, pulled, landing.weight, felt)
 
 
 def bed_of(place: FootPlace) -> FootBed:
@@ -269,11 +278,12 @@ def bed_materials(person: Person, shape: InsoleShape) -> BedMaterials:
 
 
 def settle_flat(standing: Standing, shape: InsoleShape) -> BedPose:
-    """The foot on the flat insole of the same base and foam as the shape."""
+    """The foot on the flat insole of the same base and foam as the shape, pressing as pressure insoles felt where there
+    are any."""
+    bed, joints = standing.bed, standing.person.joints
     materials = bed_materials(standing.person, shape)
-    return baseline_pose(
-        standing.bed, heights_on(standing.bed, flat(shape)), materials, standing.person.joints, standing.load
-    )
+    modelled = baseline_pose(bed, heights_on(bed, flat(shape)), materials, joints, standing.load)
+    return modelled if standing.measured is None else pressed_baseline(bed, modelled, standing.measured, joints)
 
 
 def settle(standing: Standing, shape: InsoleShape, on_flat: BedPose) -> Settled:

@@ -150,6 +150,7 @@ def answer_of(
         response_text=assumptions(standing, case),
         findings=doubts_of(landing, standing, settled, case, task, known, personal),
         pressure=drawn.pressure,
+        baseline_pressure=standing.baseline_text,
     ).with_least(known.recording_least, known.rider_least)
 
 

@@ -10,7 +10,7 @@ from jointload.insole.ledger import ledger, reading_of
 from jointload.insole.whatif import Change, WhatIf
 from jointload.report import change_figures, html, pictures
 from jointload.report.answers import change_answer
-from jointload.report.cells import findings_table, linked, unit_text
+from jointload.report.cells import findings_table, linked, sentence_case, unit_text
 from jointload.report.quantities import SIDE_WORDS, number_text, quantity, shown
 from jointload.report.section import Reported
 from jointload.report.tables import ordered_changes, worst_first
@@ -23,6 +23,7 @@ def change_section(reported: Reported) -> str:
     assumed = "".join(f"<li>{escape(text)}</li>" for text in whatif.response_text)
     return (
         html.answer(change_answer(analysis, whatif))
+        + split_told(whatif)
         + f"<p><b>Prediction</b>, not a measurement: {escape(whatif.shape_text)}, against a flat insole. "
         f"{whatif.draws} drawn persons, seed {whatif.seed}. Mechanics is the 95 % interval of what the uncertain foot, "
         "shoe and limb leave open; one person's interval adds how differently people answer the same shape. Knee "
@@ -39,14 +40,24 @@ def change_section(reported: Reported) -> str:
         + html.picture(
             pictures.pressure_bed(analysis, whatif),
             "Height added under the sole, and the pressure before and after, seen from above",
-            "What is added to the flat insole, and the modelled pressure before and after (median of the drawn "
-            "persons) at the largest force that the rearfoot bears. The cross is the centre of pressure. Only the "
-            "change is meant: a model of the foot's bed misses measured pressures by a third to a half.",
+            f"What is added to the flat insole, and the pressure before ({whatif.baseline_pressure}) and after "
+            "(modelled; median of the drawn persons) at the largest force that the rearfoot bears. The cross is the "
+            "centre of pressure. Only the change is meant: a model of the foot's bed misses measured pressures by a "
+            "third to a half.",
         )
         + (_comparison(analysis, whatif) if whatif.others else "")
         + "<h3>What limits the prediction</h3>"
         + findings_table(worst_first([f for answer in (whatif, *whatif.others) for f in answer.findings]))
         + f"<h3>What it assumes</h3><ul>{assumed}</ul>"
+    )
+
+
+def split_told(whatif: WhatIf) -> str:
+    """That the wrench under this foot is a likely split only, where it is; empty elsewhere."""
+    return "".join(
+        html.paragraph(f"{sentence_case(finding.evidence)}: {finding.advice}.")
+        for finding in whatif.findings
+        if finding.check == "likely_split"
     )
 
 

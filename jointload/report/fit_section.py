@@ -11,7 +11,7 @@ from jointload.insole.observation import OBSERVED
 from jointload.insole.personal import Personal
 from jointload.report import fit_figures, html, pictures
 from jointload.report.cells import findings_table, sentence_case
-from jointload.report.change_section import change_table_html, instants_html
+from jointload.report.change_section import change_table_html, instants_html, split_told
 from jointload.report.fit_units import ends_text, target_numbers
 from jointload.report.quantities import number_text, quantity, shown
 from jointload.report.section import Reported
@@ -76,11 +76,13 @@ def _limits(fit: Fit) -> str:
 def _shape(analysis: Analysis, fit: Fit) -> str:
     assert fit.answer is not None
     return (
-        html.picture(
+        split_told(fit.answer)
+        + html.picture(
             pictures.pressure_bed(analysis, fit.answer),
             "Height added under the sole, and the pressure before and after, seen from above",
-            "The shape over a flat insole of 4 mm, and the modelled pressure before and after (median of the drawn "
-            "persons) at the largest force that the rearfoot bears. The cross is the centre of pressure.",
+            f"The shape over a flat insole of 4 mm, and the pressure before ({fit.answer.baseline_pressure}) and after "
+            "(modelled; median of the drawn persons) at the largest force that the rearfoot bears. The cross is the "
+            "centre of pressure.",
         )
         + "<h3>What it gains, and what it costs elsewhere</h3>"
         + change_table_html(analysis, fit.answer, fit.target.quantities)

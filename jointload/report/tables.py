@@ -159,6 +159,7 @@ def change_table(analysis: Analysis, whatif: Any) -> pandas.DataFrame:
 
     low, high : of the mechanics;  person_low, person_high : of one person;  percent : empty where before is near zero
     recording_least, rider_least : smallest change that the recording, and this rider's own landings, can show
+    baseline_pressure : whether the pressure before the change was measured by pressure insoles or modelled
     """
     import pandas as pd
 
@@ -175,11 +176,13 @@ def change_table(analysis: Analysis, whatif: Any) -> pandas.DataFrame:
             )
             rows.append(
                 (analysis.session.trial.name, analysis.session.rider.id, answer.shape_text, row.side, row.quantity)
-                + (row.instant, *numbers, what.full_unit, row.percent, row.share_lower, *leasts, _change_note(row))
+                + (row.instant, *numbers, what.full_unit, row.percent, row.share_lower, *leasts)
+                + (_change_note(row), answer.baseline_pressure)
             )
     columns = [
         "recording", "rider", "condition", "side", "quantity", "instant", "before", "after", "change", "low", "high",
         "person_low", "person_high", "unit", "percent", "share_lower", "recording_least", "rider_least", "note",
+        "baseline_pressure",
     ]  # fmt: skip
     return pd.DataFrame(rows, columns=columns)
 
