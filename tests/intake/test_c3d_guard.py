@@ -26,13 +26,13 @@ MUTATIONS = 600
 def read_within_limits(path: Path) -> RecordingError | None:
     """Read a file, check time and memory, and hand back the refusal if there was one."""
     tracemalloc.start()
-    start = time.perf_counter()
+    start = time.process_time()
     problem = None
     try:
         read_recording(path)
     except RecordingError as refusal:
         problem = refusal
-    seconds = time.perf_counter() - start
+    seconds = time.process_time() - start
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert seconds < SECONDS
@@ -190,13 +190,13 @@ def test_mutated_files_are_read_or_refused_quickly(tmp_path: Path, write_c3d: Ca
     refused = 0
     for _ in range(MUTATIONS):
         path.write_bytes(_mutated(original, random))
-        start = time.perf_counter()
+        start = time.process_time()
         try:
             read_recording(path)
         except RecordingError as problem:
             refused += 1
             assert "\n" not in str(problem)
-        assert time.perf_counter() - start < MUTATION_SECONDS
+        assert time.process_time() - start < MUTATION_SECONDS
     assert 0 < refused < MUTATIONS
 
 
