@@ -55,7 +55,7 @@ def change_section(reported: Reported) -> str:
 def split_told(whatif: WhatIf) -> str:
     """That the wrench under this foot is a likely split only, where it is; empty elsewhere."""
     return "".join(
-        html.paragraph(f"{sentence_case(finding.evidence)}: {finding.advice}.")
+        html.paragraph(f"{sentence_case(finding.evidence)}; {finding.advice}.")
         for finding in whatif.findings
         if finding.check == "likely_split"
     )
