@@ -84,7 +84,7 @@ def _noncentral(t: float, df: int) -> tuple[float, float]:
     reach = abs(t) + 10 * np.sqrt(1 + t * t / (2 * df)) + 10
 
     def share_below(delta: float) -> float:
-        with np.errstate(invalid="ignore"):
+        with np.errstate(all="ignore"):
             share = float(stats.nct.cdf(t, df, delta))
         return share if np.isfinite(share) else float(delta < t)  # far out in its tails scipy gives NaN
 
