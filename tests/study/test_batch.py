@@ -29,6 +29,8 @@ from jointload.study.trial import Job, Outcome
 from jointload.study.workers import DIED, in_processes
 
 LANDINGS = 6
+PATIENCE = 60.0
+"""Seconds after which something hangs."""
 
 
 @pytest.fixture(scope="module")
@@ -106,24 +108,34 @@ def alive(pid: int) -> bool:
         return False
 
 
+def killed_midway(study: Path, out: Path, script: Path) -> list[int]:
+    """Workers of a run that was killed with a part of its trials done; none when it was done before the kill."""
+    process = subprocess.Popen([sys.executable, str(script), str(study), str(out)])
+    deadline = time.monotonic() + PATIENCE
+    while len(list(out.glob("trials/[a-z]*"))) < 3 and process.poll() is None:
+        assert time.monotonic() < deadline
+        time.sleep(0.005)
+    workers = children(process.pid) if process.poll() is None else []
+    process.kill()
+    process.wait()
+    return [] if (out / "study.json").exists() else workers
+
+
 @pytest.mark.skipif(not Path("/proc/self/task").is_dir(), reason="children are read from /proc")
 def test_killed_and_started_again_it_ends_with_the_same_bytes(ran: tuple[Path, Path], tmp_path: Path) -> None:
-    """kill -9 of the parent with half of the trials done; its workers end by themselves."""
-    out, script = tmp_path / "out", tmp_path / "run.py"
+    """kill -9 of the parent with half of the trials done; its workers end by themselves. On a busy machine a run may be
+    done before the kill: then the next one is tried."""
+    script = tmp_path / "run.py"
     script.write_text(RUN, encoding="utf-8")
-    process = subprocess.Popen([sys.executable, str(script), str(ran[0]), str(out)])
-    deadline = time.monotonic() + 60
-    while len(list(out.glob("trials/[a-z]*"))) < 3:
-        assert time.monotonic() < deadline and process.poll() is None
-        time.sleep(0.005)
-    workers = children(process.pid)
-    os.kill(process.pid, signal.SIGKILL)
-    process.wait()
-    done = len(list(out.glob("trials/[a-z]*/run.json")))
-    assert 3 <= done < 2 * LANDINGS and not (out / "study.json").exists() and len(workers) >= 2
+    runs = ((out, killed_midway(ran[0], out, script)) for out in (tmp_path / f"out_{k}" for k in range(5)))
+    out, workers = next((out, workers) for out, workers in runs if workers)
+    assert len(workers) >= 2
+    deadline = time.monotonic() + PATIENCE
     while any(alive(pid) for pid in workers):
         assert time.monotonic() < deadline, "a worker outlives its parent"
         time.sleep(0.01)
+    done = len(list(out.glob("trials/[a-z]*/run.json")))
+    assert done >= 3
     (out / "trials" / ".left-behind").mkdir()
 
     second = run_study(ran[0], out)
