@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from jointload.intake.labels import LabelMap
@@ -43,3 +45,17 @@ def recording(
     stack = [np.broadcast_to(p[:, None] if p.ndim == 1 else p, (3, frames)) for p in positions.values()]
     markers = np.stack(stack, axis=1).copy()
     return Recording(name, "", tuple(positions), markers, RATE, plates, RATE, (), np.eye(3), "made up")
+
+
+def mirrored_recording(recording: Recording) -> Recording:
+    """Z turned round; a moment is a pseudo-vector and turns its other two components."""
+    flip = np.array([1.0, 1.0, -1.0])[:, None]
+    plates = tuple(
+        replace(p, force=p.force * flip, moment=-p.moment * flip, corners=p.corners * flip) for p in recording.plates
+    )
+    return replace(recording, markers=recording.markers * flip[..., None], plates=plates)
+
+
+def exchanged_sides(table: dict) -> dict:
+    other = {"_r": "_l", "_l": "_r"}
+    return {name[:-2] + other.get(name[-2:], name[-2:]): value for name, value in table.items()}

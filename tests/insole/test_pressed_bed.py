@@ -8,6 +8,7 @@ from functools import lru_cache
 import numpy as np
 import pytest
 from boards import board_landing, session_of
+from made import exchanged_sides, mirrored_recording
 
 from jointload.analysis import Analysis, analyse
 from jointload.insole.asked import case_of
@@ -20,7 +21,7 @@ from jointload.insole.response import settle, settle_flat, stand
 from jointload.insole.shape import InsoleShape
 from jointload.insole.whatif import WhatIf, what_if, what_ifs
 from jointload.intake.pressure import PressureRecording, SensorLayout
-from jointload.intake.recording import SIDES, Finding, Recording
+from jointload.intake.recording import SIDES, Finding
 from jointload.intake.session import Session
 from jointload.report.change_section import split_told
 from jointload.report.tables import change_table
@@ -250,9 +251,9 @@ def test_a_mirrored_landing_with_insoles_gets_the_mirrored_answer() -> None:
     swapped = tuple(replace(insole, side=other_side[insole.side]) for insole in reversed(session.insoles))
     mirrored = replace(
         session,
-        trial=_mirrored(session.trial),
-        static=_mirrored(session.static),
-        labels=replace(labels, landmarks=_exchanged(labels.landmarks), clusters=_exchanged(labels.clusters)),
+        trial=mirrored_recording(session.trial),
+        static=mirrored_recording(session.static),
+        labels=replace(labels, landmarks=exchanged_sides(labels.landmarks), clusters=exchanged_sides(labels.clusters)),
         insoles=swapped,
         board=None,
     )
@@ -263,20 +264,6 @@ def test_a_mirrored_landing_with_insoles_gets_the_mirrored_answer() -> None:
     for one, two in zip(right.rows, left.rows, strict=True):
         assert two.change == pytest.approx(one.change, rel=1e-6, abs=1e-7), one.quantity
         assert (two.person_low, two.person_high) == pytest.approx((one.person_low, one.person_high), rel=1e-6, abs=1e-7)
-
-
-def _mirrored(recording: Recording) -> Recording:
-    """Z turned round; a moment is a pseudo-vector and turns its other two components."""
-    flip = np.array([1.0, 1.0, -1.0])[:, None]
-    plates = tuple(
-        replace(p, force=p.force * flip, moment=-p.moment * flip, corners=p.corners * flip) for p in recording.plates
-    )
-    return replace(recording, markers=recording.markers * flip[..., None], plates=plates)
-
-
-def _exchanged(table: dict) -> dict:
-    other = {"_r": "_l", "_l": "_r"}
-    return {name[:-2] + other.get(name[-2:], name[-2:]): value for name, value in table.items()}
 
 
 # Two feet on one plate

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from made import exchanged_sides, mirrored_recording
 
 from jointload.analysis import Analysis, analyse
 from jointload.errors import SettingError
@@ -17,7 +18,6 @@ from jointload.insole.readings import named_instants
 from jointload.insole.response import FootResponse, place_foot, pressure_centre, stand
 from jointload.insole.shape import ArchFill, HeelLift, InsoleShape
 from jointload.insole.whatif import Change, Parts, WhatIf, compare, pour_again, regions, what_if, what_ifs
-from jointload.intake.recording import Recording
 from jointload.intake.rider import Rider
 from jointload.intake.session import Session
 from jointload.settings import Settings
@@ -134,9 +134,9 @@ def test_a_mirrored_landing_gets_the_mirrored_answer(session: Session, analysis:
     labels = session.labels
     mirrored = replace(
         session,
-        trial=_mirrored(session.trial),
-        static=_mirrored(session.static),
-        labels=replace(labels, landmarks=_exchanged(labels.landmarks), clusters=_exchanged(labels.clusters)),
+        trial=mirrored_recording(session.trial),
+        static=mirrored_recording(session.static),
+        labels=replace(labels, landmarks=exchanged_sides(labels.landmarks), clusters=exchanged_sides(labels.clusters)),
     )
     other = analyse(mirrored, variants=False)
     right = what_if(analysis, parse_wedge("lateral:4", "r", "full"), draws=50)
@@ -144,20 +144,6 @@ def test_a_mirrored_landing_gets_the_mirrored_answer(session: Session, analysis:
     for one, two in zip(right.rows, left.rows, strict=True):
         assert two.change == pytest.approx(one.change, rel=1e-6, abs=1e-7), one.quantity
         assert (two.person_low, two.person_high) == pytest.approx((one.person_low, one.person_high), rel=1e-6, abs=1e-7)
-
-
-def _mirrored(recording: Recording) -> Recording:
-    """Z turned round; a moment is a pseudo-vector and turns its other two components."""
-    flip = np.array([1.0, 1.0, -1.0])[:, None]
-    plates = tuple(
-        replace(p, force=p.force * flip, moment=-p.moment * flip, corners=p.corners * flip) for p in recording.plates
-    )
-    return replace(recording, markers=recording.markers * flip[..., None], plates=plates)
-
-
-def _exchanged(table: dict) -> dict:
-    other = {"_r": "_l", "_l": "_r"}
-    return {name[:-2] + other.get(name[-2:], name[-2:]): value for name, value in table.items()}
 
 
 def test_the_other_leg_is_left_alone(analysis: Analysis) -> None:
