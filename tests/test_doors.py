@@ -20,6 +20,7 @@ ORDER = (
     "numerics.rigid_fit",
     "numerics.signals",
     "intake.recording",
+    "intake.toml_file",
     "intake.rider",
     "intake.board",
     "intake.pressure",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -13,6 +12,7 @@ import numpy as np
 from jointload.errors import BoardError, expected_found
 from jointload.intake.recording import Array
 from jointload.intake.rider import G
+from jointload.intake.toml_file import read_toml
 
 KEYS = (
     "name", "mass_kg", "length_mm", "width_mm", "deck_height_mm", "support_mm", "centre_of_mass_mm", "inertia_kgm2",
@@ -60,15 +60,7 @@ class Board:
 def read_board(path: str | Path) -> Board:
     """Read board.toml; BoardError names what is missing or implausible."""
     path = Path(path)
-    try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as problem:
-        raise BoardError(
-            f"board file: expected a readable TOML file, found {problem.strerror} at {path}; correct --board"
-        ) from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
-        raise BoardError(f"board file: expected TOML, found {problem} in {path}; mend that line") from None
-    return board_from(content, str(path), path.stem)
+    return board_from(read_toml(path, "board", "correct --board", BoardError), str(path), path.stem)
 
 
 def board_from(content: Mapping[str, Any], where: str = "board", name: str = "board") -> Board:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
 from jointload.errors import RiderError, expected_found
+from jointload.intake.toml_file import read_toml
 
 KEYS = ("id", "mass_kg", "height_m", "sex", "shoe", "stance", "measurements")
 MASS_RANGE = (20.0, 250.0)
@@ -37,15 +37,7 @@ class Rider:
 def read_rider(path: str | Path) -> Rider:
     """Read rider.toml; RiderError names what is missing or implausible."""
     path = Path(path)
-    try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as problem:
-        raise RiderError(
-            f"rider file: expected a readable TOML file, found {problem.strerror} at {path}; give --rider"
-        ) from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
-        raise RiderError(f"rider file: expected TOML, found {problem} in {path}; mend that line") from None
-    return rider_from(content, str(path))
+    return rider_from(read_toml(path, "rider", "give --rider", RiderError), str(path))
 
 
 def rider_from(content: dict[str, Any], where: str = "rider") -> Rider:
