@@ -15,20 +15,20 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from jointload.analysis import Analysis, analyse
     from jointload.errors import InputError, JointloadError
-    from jointload.insole.aim import Limits
-    from jointload.insole.fit import Fit, fit
-    from jointload.insole.geometry import parse_wedge
-    from jointload.insole.knowledge import known_of
-    from jointload.insole.personal import Known
-    from jointload.insole.shape_file import read_shape
-    from jointload.insole.whatif import Parts, WhatIf, what_if, what_ifs
+    from jointload.insole.calibration.knowledge import known_of
+    from jointload.insole.calibration.personal import Known
+    from jointload.insole.fitting.aim import Limits
+    from jointload.insole.fitting.fit import Fit, fit
+    from jointload.insole.fitting.whatif import Parts, WhatIf, what_if, what_ifs
+    from jointload.insole.shape.geometry import parse_wedge
+    from jointload.insole.shape.shape_file import read_shape
     from jointload.intake.c3d import read_recording
     from jointload.intake.session import Session
     from jointload.intake.session import read_session as read
-    from jointload.report.before_after import before_after_table
-    from jointload.report.folder import write_report
-    from jointload.report.tables import metrics_table, quality_table, series_table
-    from jointload.report.two_landings import changes_table
+    from jointload.report.files.folder import write_report
+    from jointload.report.words.before_after import before_after_table
+    from jointload.report.words.tables import metrics_table, quality_table, series_table
+    from jointload.report.words.two_landings import changes_table
     from jointload.settings import Settings
     from jointload.uncertainty.intervals import changes, detectable_changes, with_intervals
 
@@ -67,33 +67,33 @@ __all__ = [
 
 _ROOMS = {
     "Analysis": "analysis",
-    "Fit": "insole.fit",
+    "Fit": "insole.fitting.fit",
     "InputError": "errors",
     "JointloadError": "errors",
-    "Known": "insole.personal",
-    "Limits": "insole.aim",
-    "Parts": "insole.whatif",
+    "Known": "insole.calibration.personal",
+    "Limits": "insole.fitting.aim",
+    "Parts": "insole.fitting.whatif",
     "Session": "intake.session",
     "Settings": "settings",
-    "WhatIf": "insole.whatif",
+    "WhatIf": "insole.fitting.whatif",
     "analyse": "analysis",
-    "before_after_table": "report.before_after",
+    "before_after_table": "report.words.before_after",
     "changes": "uncertainty.intervals",
-    "changes_table": "report.two_landings",
+    "changes_table": "report.words.two_landings",
     "detectable_changes": "uncertainty.intervals",
-    "fit": "insole.fit",
-    "known_of": "insole.knowledge",
-    "metrics_table": "report.tables",
-    "parse_wedge": "insole.geometry",
-    "quality_table": "report.tables",
+    "fit": "insole.fitting.fit",
+    "known_of": "insole.calibration.knowledge",
+    "metrics_table": "report.words.tables",
+    "parse_wedge": "insole.shape.geometry",
+    "quality_table": "report.words.tables",
     "read": "intake.session",
     "read_recording": "intake.c3d",
-    "read_shape": "insole.shape_file",
-    "series_table": "report.tables",
-    "what_if": "insole.whatif",
-    "what_ifs": "insole.whatif",
+    "read_shape": "insole.shape.shape_file",
+    "series_table": "report.words.tables",
+    "what_if": "insole.fitting.whatif",
+    "what_ifs": "insole.fitting.whatif",
     "with_intervals": "uncertainty.intervals",
-    "write_report": "report.folder",
+    "write_report": "report.files.folder",
 }
 
 

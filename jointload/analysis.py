@@ -20,12 +20,12 @@ from jointload.intake.rider import G, Rider
 from jointload.intake.session import Session
 from jointload.landing.alignment import alignment
 from jointload.landing.certainty import Certainty
+from jointload.landing.checks.split_measures import split_findings, with_split_interval
+from jointload.landing.checks.verdict import judge, stop_moments
 from jointload.landing.events import find_events, touchdown_frames
 from jointload.landing.landed import Landing, Measure
-from jointload.landing.measures import measure_landing
-from jointload.landing.split_measures import split_findings, with_split_interval
-from jointload.landing.tissue_measures import with_tissue_spreads
-from jointload.landing.verdict import judge, stop_moments
+from jointload.landing.measures.every_measure import measure_landing
+from jointload.landing.measures.tissue_measures import with_tissue_spreads
 from jointload.loads.contact import Lost, foot_contact, standing_weight
 from jointload.loads.deck import under_feet
 from jointload.loads.from_above import loads_from_above

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from jointload.insole.mesh import load_solid
+from jointload.insole.shape.mesh import load_solid
 from jointload.modeldata import shipped_folder
 
 SAMPLE = shipped_folder("sample_c3d")

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from jointload.insole.conditions import read_conditions
-from jointload.insole.shape_file import design_from
+from jointload.insole.shape.conditions import read_conditions
+from jointload.insole.shape.shape_file import design_from
 from jointload.intake.board import board_from
 from jointload.intake.labels import labels_from
 from jointload.intake.rider import rider_from

@@ -14,7 +14,7 @@ def explain(
     quantity: Annotated[str, typer.Argument(help="name of a number, such as knee_flexion_peak; none lists all")] = "",
 ) -> None:
     """Say what a number means: definition, unit, sign, source, typical range. Without a name, list all by group."""
-    from jointload.report.explained import explanation, grouped_names
+    from jointload.report.page.explained import explanation, grouped_names
 
     if quantity:
         typer.echo(explanation(quantity))

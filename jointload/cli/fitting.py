@@ -13,7 +13,7 @@ from jointload.cli.terminal import step
 from jointload.errors import SettingError, expected_found
 
 if TYPE_CHECKING:
-    from jointload.insole.aim import Limits
+    from jointload.insole.fitting.aim import Limits
 
 
 @app.command()
@@ -42,10 +42,10 @@ def fit(
     figures: Figures = "",
 ) -> None:
     """Search the insole that lowers a load most within limits, judged at the worse end of its interval."""
-    from jointload.insole.aim import parse_target
-    from jointload.insole.fit import fit as search
-    from jointload.report.fit_section import target_words
-    from jointload.report.folder import write_report
+    from jointload.insole.fitting.aim import parse_target
+    from jointload.insole.fitting.fit import fit as search
+    from jointload.report.files.folder import write_report
+    from jointload.report.page.fit_section import target_words
 
     check_figures(figures)
     if side not in ("r", "l"):
@@ -67,8 +67,8 @@ def fit(
 def _limits(stack: str, posting: float, lift: str, inversion: float, knee: float, pressure: float) -> Limits:
     from math import radians
 
-    from jointload.insole.aim import Limits
-    from jointload.insole.compression import LENGTH_UNITS, parse_quantity
+    from jointload.insole.fitting.aim import Limits
+    from jointload.insole.shape.compression import LENGTH_UNITS, parse_quantity
 
     return Limits(
         stack=parse_quantity(stack, LENGTH_UNITS, "stack"),

@@ -13,7 +13,7 @@ from jointload.cli.terminal import step
 from jointload.errors import SettingError, expected_found
 
 if TYPE_CHECKING:
-    from jointload.insole.shape import Surface
+    from jointload.insole.shape.shape import Surface
 
 
 @app.command()
@@ -27,14 +27,14 @@ def shape(
     layer: Annotated[str, typer.Option(help="a mesh's material, for its mass")] = "",
 ) -> None:
     """Make an insole's solid (STL), its drawing and its sheet from insole.toml, or from a mesh of an existing one."""
-    from jointload.report.insole_words import remarks
-    from jointload.report.shape_folder import write_shape
+    from jointload.report.papers.insole_words import remarks
+    from jointload.report.papers.shape_folder import write_shape
 
     if file.suffix.lower() in (".stl", ".obj"):
         with step("Reading"):
             surfaces, name, fields = _scanned(file, side, unit, up, forward, layer), file.stem, {}
     else:
-        from jointload.insole.shape_file import read_design
+        from jointload.insole.shape.shape_file import read_design
 
         design = read_design(file)
         surfaces, name, fields = design.shapes, design.name, design.sheet
@@ -70,16 +70,16 @@ def material(
 
 
 def _scanned(file: Path, side: str, unit: str, up: str, forward: str, layer: str) -> tuple[Surface, ...]:
-    from jointload.insole.materials import material as known
-    from jointload.insole.scan import read_scan
-    from jointload.insole.shape import Layer
+    from jointload.insole.shape.materials import material as known
+    from jointload.insole.shape.scan import read_scan
+    from jointload.insole.shape.shape import Layer
 
     layers = (Layer(known(layer)),) if layer else ()
     return (read_scan(file, side, unit, up, forward, layers),)
 
 
 def _hardness(shore_a: float, kind: str) -> None:
-    from jointload.insole.materials import HARDNESS_LAWS, modulus_from_hardness
+    from jointload.insole.shape.materials import HARDNESS_LAWS, modulus_from_hardness
 
     fitting = [law for law, (_, (low, high)) in HARDNESS_LAWS.items() if low <= shore_a <= high]
     for law in fitting or HARDNESS_LAWS:
@@ -88,9 +88,9 @@ def _hardness(shore_a: float, kind: str) -> None:
 
 
 def _fitted(file: Path, words: dict[str, str], kind: str, name: str, density: float, out: Path | None) -> None:
-    from jointload.insole import compression as tests
-    from jointload.insole.materials import shipped_materials
-    from jointload.report.material_folder import fit_text, material_row, write_material
+    from jointload.insole.shape import compression as tests
+    from jointload.insole.shape.materials import shipped_materials
+    from jointload.report.papers.material_folder import fit_text, material_row, write_material
 
     units = {"thickness": tests.LENGTH_UNITS, "area": tests.AREA_UNITS, "load": tests.FORCE_UNITS}
     sizes = {key: tests.parse_quantity(word, units[key], key) if word else None for key, word in words.items()}

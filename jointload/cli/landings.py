@@ -27,9 +27,9 @@ from jointload.errors import SettingError, expected_found
 
 if TYPE_CHECKING:
     from jointload.analysis import Analysis
-    from jointload.insole.fit import Fit
-    from jointload.insole.personal import Known
-    from jointload.insole.whatif import Given, WhatIf
+    from jointload.insole.calibration.personal import Known
+    from jointload.insole.fitting.fit import Fit
+    from jointload.insole.fitting.whatif import Given, WhatIf
 
 USUAL_LENGTH = 0.265
 """Foot length [m] at which the parts of an insole are checked before the foot is known."""
@@ -38,7 +38,7 @@ USUAL_LENGTH = 0.265
 @app.command()
 def demo(out: Out = Path("demo_report"), figures: Figures = "svg") -> None:
     """Analyse the invented sample study that ships with jointload, with a what-if and a fit, and write its report."""
-    from jointload.insole.fit import fit
+    from jointload.insole.fitting.fit import fit
     from jointload.modeldata import shipped_folder
 
     check_figures(figures)
@@ -108,7 +108,7 @@ def whatif(
 
 def _check_free(out: Path) -> None:
     """A folder that cannot be the result's is told before the work."""
-    from jointload.report.folder import check_free
+    from jointload.report.files.folder import check_free
 
     check_free(out)
 
@@ -124,7 +124,7 @@ def _kept_inputs(without: str) -> tuple[str, ...]:
 def _predicted(
     analysis: Analysis, asked: tuple[Given, ...], draws: int = 200, seed: int = 1, known: Known | None = None
 ) -> WhatIf:
-    from jointload.insole.whatif import compare
+    from jointload.insole.fitting.whatif import compare
 
     with step("What the shape would shift"):
         return compare(analysis, asked, draws, seed, known)
@@ -132,10 +132,10 @@ def _predicted(
 
 def _asked(wedge: str, side: str, length: str, lift: str, thickness: str, insoles: list[Path]) -> tuple[Given, ...]:
     """The shapes of the words, checked before anything is read; an insole file stands without parts."""
-    from jointload.insole.compression import LENGTH_UNITS, parse_quantity
-    from jointload.insole.geometry import parse_wedge
-    from jointload.insole.shape_file import read_shape
-    from jointload.insole.whatif import USUAL_BASE, Parts
+    from jointload.insole.fitting.whatif import USUAL_BASE, Parts
+    from jointload.insole.shape.compression import LENGTH_UNITS, parse_quantity
+    from jointload.insole.shape.geometry import parse_wedge
+    from jointload.insole.shape.shape_file import read_shape
 
     parts = {"--heel-wedge": wedge, "--heel-lift": lift, "--thickness": thickness}
     given = [name for name, words in parts.items() if words]
@@ -165,8 +165,8 @@ def _written(
     figures: str,
     found: Fit | None = None,
 ) -> None:
-    from jointload.report.folder import write_report
-    from jointload.report.tables import all_findings
+    from jointload.report.files.folder import write_report
+    from jointload.report.words.tables import all_findings
 
     with step("Report"):
         write_report(analysis, out, whatif=answer, inputs=landing.files, figures=figures, fit=found)

@@ -143,6 +143,6 @@ def _axes(
 def check_figures(form: str) -> None:
     """Refuse a form of figures before anything is read; an empty one asks for none."""
     if form:
-        from jointload.report.figure_files import check_form
+        from jointload.report.files.figure_files import check_form
 
         check_form(form)

@@ -46,7 +46,7 @@ def _strip_names(files: list[Path], strip_names: bool, out: Path | None) -> None
         )
         advice = "write: jointload check --strip-names FILE --out NEW.c3d"
         raise SettingError(expected_found("check", "one file, --strip-names and --out", found, "the command", advice))
-    from jointload.report.nameless import MOTION_REMAINS, write_nameless
+    from jointload.report.words.nameless import MOTION_REMAINS, write_nameless
 
     removed = write_nameless(files[0], out)
     typer.echo(f"Wrote {out}; removed:" if removed else f"Wrote {out}; there was nothing to remove.")

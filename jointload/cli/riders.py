@@ -13,7 +13,7 @@ from jointload.cli.terminal import counted, step, watched
 
 if TYPE_CHECKING:
     from jointload.analysis import Analysis
-    from jointload.insole.personal import Known
+    from jointload.insole.calibration.personal import Known
 
 Conditions = Annotated[
     Path | None,
@@ -51,8 +51,8 @@ def known_rider(landing: LandingWords, analysis: Analysis, table: Path | None, s
     """What the recording can show, and what the landings of a table of conditions tell of this rider; of each file its
     first landing."""
     from jointload.analysis import analyse as run
-    from jointload.insole.conditions import read_conditions
-    from jointload.insole.knowledge import known_of
+    from jointload.insole.calibration.knowledge import known_of
+    from jointload.insole.shape.conditions import read_conditions
     from jointload.intake.session import read_session
 
     if table is None:
@@ -69,7 +69,7 @@ def known_rider(landing: LandingWords, analysis: Analysis, table: Path | None, s
 
 def with_conditions(landing: LandingWords, table: Path | None, side: str) -> dict[str, Path]:
     """The files of a command by their role, with a table of conditions and the recordings it names."""
-    from jointload.insole.conditions import read_conditions
+    from jointload.insole.shape.conditions import read_conditions
 
     if table is None:
         return landing.files

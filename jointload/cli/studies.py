@@ -14,8 +14,8 @@ from jointload.cli.app import app
 from jointload.cli.terminal import WARNINGS, console, watched
 
 if TYPE_CHECKING:
-    from jointload.study.trial import Outcome
-    from jointload.study.workers import Workers
+    from jointload.study_run.trial import Outcome
+    from jointload.study_run.workers import Workers
 
 SOME_REFUSED = 3
 """Exit code of a study that finished without some of its trials."""
@@ -50,7 +50,7 @@ def run(
     parquet: Annotated[bool, typer.Option("--parquet", help="the joined numbers also as metrics.parquet")] = False,
 ) -> None:
     """Check a study, analyse what is new or changed, join the numbers. Exit 3: some trials were refused."""
-    from jointload.study.batch import run_study
+    from jointload.study_run.batch import run_study
 
     try:
         with _workers(workers, cluster) as crew:
@@ -79,7 +79,7 @@ def compare(
 ) -> None:
     """Say what differs, what does not, and how much may be said: tables, figures and one page."""
     from jointload.errors import SettingError, expected_found
-    from jointload.study.compare import compare_study
+    from jointload.study_run.compare import compare_study
 
     schemes = ("sign_flip", "labels_within_riders")
     if scheme not in schemes:
@@ -107,7 +107,7 @@ def dose(
     ] = False,
 ) -> None:
     """Add up what riders' landings do to knee, tendon and lower back over years, under several exponents."""
-    from jointload.study.dose import dose_study
+    from jointload.study_run.dose import dose_study
 
     found, written = dose_study(folder, exposures, results, out, condition, scale_heights)
     typer.echo("Note: for research; no number here says that a landing, a rider or an insole is safe or unsafe.")
@@ -126,7 +126,7 @@ def rerun(
     ] = None,
 ) -> None:
     """Repeat one trial's result from its inputs and compare every byte. Exit 1: something differs."""
-    from jointload.study.rerun import rerun as repeat
+    from jointload.study_run.rerun import rerun as repeat
 
     again = repeat(record, out, folder)
     if not again.differing:
@@ -139,7 +139,7 @@ def rerun(
 
 
 def _workers(count: int, cluster: str) -> AbstractContextManager[Workers]:
-    from jointload.study.workers import in_processes, on_cluster, usual_workers
+    from jointload.study_run.workers import in_processes, on_cluster, usual_workers
 
     return on_cluster(cluster) if cluster else in_processes(count or usual_workers())
 

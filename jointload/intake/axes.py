@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from jointload.errors import SettingError, expected_found
-from jointload.intake.c3d_guard import Structure
+from jointload.intake.c3d_bytes.guard import Structure
 from jointload.intake.labels import place_of
-from jointload.intake.plates import PlateSetting, plate_frame
+from jointload.intake.plates.plates import PlateSetting, plate_frame
 from jointload.intake.recording import Array, Finding
 
 UPPER_PLACES = {"head", "acromion", "suprasternale", "xiphoid", "asis", "psis", "sacrum", "crest", "trochanter"}

@@ -13,11 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jointload.intake.axes import find_axes
-from jointload.intake.c3d_events import read_events
-from jointload.intake.c3d_guard import BLOCK, LONG_COUNT, Layout, OpenedRecording, Structure, read_layout
-from jointload.intake.c3d_parameters import LIMITS, Limits, integers, reals
+from jointload.intake.c3d_bytes.events import read_events
+from jointload.intake.c3d_bytes.guard import BLOCK, LONG_COUNT, Layout, OpenedRecording, Structure, read_layout
+from jointload.intake.c3d_bytes.parameters import LIMITS, Limits, integers, reals
 from jointload.intake.labels import is_anatomical
-from jointload.intake.plates import Timing, plate_settings, read_plates
+from jointload.intake.plates.plates import Timing, plate_settings, read_plates
 from jointload.intake.recording import Array, Finding, Recording
 
 METRES = {

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from jointload.body.calibration import FittedBody
 from jointload.body.pose import SegmentPoses
-from jointload.intake.plates import centre_of_pressure
+from jointload.intake.plates.plates import centre_of_pressure
 from jointload.intake.recording import SIDES, Array, Finding, Plate, Recording
 from jointload.numerics.signals import derivatives, runs, zero_lag_lowpass
 

@@ -15,7 +15,7 @@ from jointload.body.board import BoardPose, track_board
 from jointload.body.calibration import FittedBody
 from jointload.body.pose import SegmentPoses
 from jointload.intake.board import Board
-from jointload.intake.plates import centre_of_pressure
+from jointload.intake.plates.plates import centre_of_pressure
 from jointload.intake.recording import SIDES, Array, Finding, Plate, Recording, Severity
 from jointload.intake.rider import G
 from jointload.loads.contact import Lost, inside, loaded_spans

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from jointload.errors import OutputError
-from jointload.intake.plates import plate_frame
+from jointload.intake.plates.plates import plate_frame
 from jointload.intake.recording import Array, Recording
 
 FILE_FROM_LAB = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]])

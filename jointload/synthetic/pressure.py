@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from jointload.insole.outline import Outline
+from jointload.insole.shape.outline import Outline
 from jointload.intake.pressure import SensorLayout
 from jointload.intake.recording import SIDES, Array
 from jointload.landing.sole_regions import region_of_sensors

@@ -9,9 +9,9 @@ import numpy as np
 
 from jointload.body.pose import SegmentPoses
 from jointload.intake.recording import Recording
-from jointload.landing.body_measures import FALL_SECONDS
 from jointload.landing.events import SEARCH_SECONDS, STEADY_SECONDS, LandingEvents, find_events
 from jointload.landing.landed import Landing
+from jointload.landing.measures.body_measures import FALL_SECONDS
 from jointload.loads.contact import Contact, Lost
 from jointload.numerics.signals import PADDING_PERIODS, PADDING_SECONDS
 

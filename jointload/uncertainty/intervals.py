@@ -11,8 +11,8 @@ from jointload.analysis import Analysis
 from jointload.errors import SettingError, expected_found
 from jointload.intake.recording import Array
 from jointload.landing.certainty import Certainty, Change, Key, UncertainInput, change_between, variance_of
+from jointload.landing.checks.split_measures import FOLLOWS_LOADS
 from jointload.landing.landed import Measure
-from jointload.landing.split_measures import FOLLOWS_LOADS
 from jointload.uncertainty.draws import Streams
 from jointload.uncertainty.pour import Told, pour, quiet
 from jointload.uncertainty.spreads import SOURCES, Source, load_sources

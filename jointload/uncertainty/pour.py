@@ -20,7 +20,7 @@ from jointload.landing.certainty import Key
 from jointload.landing.events import find_events
 from jointload.landing.filtered import FilteredForces, filtered_forces
 from jointload.landing.landed import Landing
-from jointload.landing.measures import measure_landing
+from jointload.landing.measures.every_measure import measure_landing
 from jointload.loads.contact import Contact
 from jointload.loads.from_above import loads_from_above
 from jointload.loads.moments import joint_loads, smooth_loads

@@ -19,7 +19,7 @@ from jointload.analysis import analyse, descend, fit_body, weigh
 from jointload.errors import InputError
 from jointload.intake.rider import Rider
 from jointload.landing.certainty import Key, drawn_interval
-from jointload.landing.measures import measure_landing
+from jointload.landing.measures.every_measure import measure_landing
 from jointload.settings import Settings
 from jointload.synthetic.disturbed import Disturbed, disturbed
 from jointload.synthetic.landing import SyntheticLanding, simulate_landing
@@ -86,7 +86,7 @@ def _truth(made: Disturbed, settings: Settings) -> dict[Key, float]:
 
 
 def _per(key: Key, weight: float) -> float:
-    from jointload.report.quantities import quantity
+    from jointload.report.words.quantities import quantity
 
     return weight if quantity(key[0]).normaliser != "none" else 1.0
 
@@ -106,7 +106,7 @@ def rows(landings: int, size: float, draws: int) -> list[Judged]:
 
 
 def table(found: list[Judged]) -> str:
-    from jointload.report.quantities import quantity, shown
+    from jointload.report.words.quantities import quantity, shown
 
     lines = [
         "| quantity | unit | typical interval | holds the truth | holds the unfiltered truth |",

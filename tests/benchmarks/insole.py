@@ -16,17 +16,17 @@ from collections.abc import Callable  # noqa: E402
 import numpy as np  # noqa: E402
 
 from jointload.analysis import Analysis, analyse  # noqa: E402
-from jointload.insole.bed import GRAVITY, REASONS, BedLoad, BedPose  # noqa: E402
-from jointload.insole.fit import fit  # noqa: E402
-from jointload.insole.foundation import (  # noqa: E402
+from jointload.insole.bed.bed import GRAVITY, REASONS, BedLoad, BedPose  # noqa: E402
+from jointload.insole.bed.foundation import (  # noqa: E402
     baseline_pose,
     changed_pose,
     height_sensitivity,
     linear_response,
 )
-from jointload.insole.geometry import parse_wedge  # noqa: E402
-from jointload.insole.person import draw_person, plain_foot  # noqa: E402
-from jointload.insole.whatif import what_ifs  # noqa: E402
+from jointload.insole.bed.person import draw_person, plain_foot  # noqa: E402
+from jointload.insole.fitting.fit import fit  # noqa: E402
+from jointload.insole.fitting.whatif import what_ifs  # noqa: E402
+from jointload.insole.shape.geometry import parse_wedge  # noqa: E402
 from jointload.intake.session import read_session  # noqa: E402
 from jointload.modeldata import shipped_folder  # noqa: E402
 

@@ -12,12 +12,12 @@ from collections.abc import Callable
 from matplotlib.figure import Figure
 
 from jointload.analysis import analyse
-from jointload.insole.geometry import parse_wedge
-from jointload.insole.whatif import what_if
+from jointload.insole.fitting.whatif import what_if
+from jointload.insole.shape.geometry import parse_wedge
 from jointload.intake.rider import Rider
 from jointload.intake.session import Session
-from jointload.report.figures import PANEL_HEIGHT, PANEL_WIDTH
-from jointload.report.page import render_page
+from jointload.report.figures.sheet import PANEL_HEIGHT, PANEL_WIDTH
+from jointload.report.page.page import render_page
 from jointload.synthetic.landing import LandingSpec, simulate_landing
 from jointload.synthetic.measurement import as_recording
 from jointload.synthetic.standing import label_map, static_recording

@@ -18,9 +18,9 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
-from jointload.study.batch import run_study
-from jointload.study.trial import Outcome
-from jointload.study.workers import in_processes
+from jointload.study_run.batch import run_study
+from jointload.study_run.trial import Outcome
+from jointload.study_run.workers import in_processes
 from jointload.synthetic.c3d_file import write_c3d
 from jointload.synthetic.landing import simulate_landing
 from jointload.synthetic.measurement import as_recording

@@ -11,25 +11,25 @@ import pytest
 
 from jointload.analysis import Analysis, analyse
 from jointload.errors import SettingError
-from jointload.insole.aim import TARGETS, Limits, parse_target
-from jointload.insole.asked import USUAL_BASE, Case
-from jointload.insole.fit import LEAST_GAIN, TOLERATED, Fit, fit
-from jointload.insole.foundation import first_order, height_sensitivity
-from jointload.insole.ledger import reading_of
-from jointload.insole.mesh import load_solid
-from jointload.insole.parameters import HeightParts, with_parameters
-from jointload.insole.personal import Known
-from jointload.insole.readings import NEAR_ZERO
-from jointload.insole.response import heights_on, settle, stand
-from jointload.insole.shape import InsoleShape
-from jointload.insole.shape_file import read_shape
-from jointload.insole.shape_text import toml_of
-from jointload.insole.slopes import Slopes, slopes_of
-from jointload.insole.whatif import Parts, answer_draws, what_if
+from jointload.insole.bed.foundation import first_order, height_sensitivity
+from jointload.insole.calibration.personal import Known
+from jointload.insole.fitting.aim import TARGETS, Limits, parse_target
+from jointload.insole.fitting.fit import LEAST_GAIN, TOLERATED, Fit, fit
+from jointload.insole.fitting.ledger import reading_of
+from jointload.insole.fitting.parameters import HeightParts, with_parameters
+from jointload.insole.fitting.slopes import Slopes, slopes_of
+from jointload.insole.fitting.whatif import Parts, answer_draws, what_if
+from jointload.insole.limb.readings import NEAR_ZERO
+from jointload.insole.limb.response import heights_on, settle, stand
+from jointload.insole.shape.asked import USUAL_BASE, Case
+from jointload.insole.shape.mesh import load_solid
+from jointload.insole.shape.shape import InsoleShape
+from jointload.insole.shape.shape_file import read_shape
+from jointload.insole.shape.shape_text import toml_of
 from jointload.intake.rider import G
 from jointload.intake.session import read_session
 from jointload.modeldata import shipped_folder
-from jointload.report.fit_folder import write_fit
+from jointload.report.files.fit_folder import write_fit
 
 DRAWS = 60
 DEGREE, MM = np.deg2rad(1.0), 0.001

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from jointload.errors import SettingError
-from jointload.insole.bed import (
+from jointload.insole.bed.bed import (
     GRAVITY,
     OUTSIDE,
     REASONS,
@@ -27,7 +27,7 @@ from jointload.insole.bed import (
     JointStiffness,
     Mask,
 )
-from jointload.insole.foundation import (
+from jointload.insole.bed.foundation import (
     baseline_pose,
     changed_pose,
     height_sensitivity,
@@ -35,7 +35,7 @@ from jointload.insole.foundation import (
     pressure,
     within_sole,
 )
-from jointload.insole.person import (
+from jointload.insole.bed.person import (
     draw_person,
     foot_bed,
     plain_foot,

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from jointload.errors import InputError, ModelDataError, SettingError
-from jointload.insole.compression import (
+from jointload.insole.shape.compression import (
     AREA_UNITS,
     LENGTH_UNITS,
     CompressionTest,
@@ -18,8 +18,8 @@ from jointload.insole.compression import (
     parse_quantity,
     read_compression,
 )
-from jointload.insole.cushioning import TISSUE_A, TISSUE_B, TISSUE_THICKNESS, rest_heel
-from jointload.insole.materials import (
+from jointload.insole.shape.cushioning import TISSUE_A, TISSUE_B, TISSUE_THICKNESS, rest_heel
+from jointload.insole.shape.materials import (
     COLUMNS,
     KINDS,
     Material,

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from jointload.errors import SettingError
-from jointload.insole.mesh import (
+from jointload.insole.shape.mesh import (
     REPRODUCED,
     Solid,
     faithful_solid,
@@ -20,8 +20,8 @@ from jointload.insole.mesh import (
     solid_of,
     stl_bytes,
 )
-from jointload.insole.scan import UNITS, read_scan
-from jointload.insole.shape import (
+from jointload.insole.shape.scan import UNITS, read_scan
+from jointload.insole.shape.shape import (
     ArchFill,
     HeelLift,
     InsoleShape,

@@ -11,16 +11,16 @@ import pytest
 from jointload.analysis import Analysis, analyse
 from jointload.body.angles import joint_angles
 from jointload.errors import SettingError
-from jointload.insole.asked import Parts, case_of
-from jointload.insole.conditions import read_conditions
-from jointload.insole.geometry import Wedge, parse_wedge
-from jointload.insole.knowledge import known_of, rider_least
-from jointload.insole.limb import answering_poses
-from jointload.insole.observation import OBSERVED, observe, predicted, scatter
-from jointload.insole.personal import KNEE, Condition, Known, Personal, Trials, _changes, _model, calibrate
-from jointload.insole.response import FootResponse, Standing, place_foot, settle, settle_flat, stand
-from jointload.insole.traits import LinearModel, given_the_others, learned, moved_to, traits_of, with_traits
-from jointload.insole.whatif import what_if
+from jointload.insole.calibration.knowledge import known_of, rider_least
+from jointload.insole.calibration.observation import OBSERVED, observe, predicted, scatter
+from jointload.insole.calibration.personal import KNEE, Condition, Known, Personal, Trials, _changes, _model, calibrate
+from jointload.insole.calibration.traits import LinearModel, given_the_others, learned, moved_to, traits_of, with_traits
+from jointload.insole.fitting.whatif import what_if
+from jointload.insole.limb.limb import answering_poses
+from jointload.insole.limb.response import FootResponse, Standing, place_foot, settle, settle_flat, stand
+from jointload.insole.shape.asked import Parts, case_of
+from jointload.insole.shape.conditions import read_conditions
+from jointload.insole.shape.geometry import Wedge, parse_wedge
 from jointload.intake.recording import Array
 from jointload.intake.session import read_session
 from jointload.landing.landed import Landing

@@ -11,20 +11,20 @@ from boards import board_landing, session_of
 from made import exchanged_sides, mirrored_recording
 
 from jointload.analysis import Analysis, analyse
-from jointload.insole.asked import case_of
-from jointload.insole.bed import GRAVITY, Array, BedLoad, BedPose
-from jointload.insole.foundation import baseline_pose, changed_pose, first_order, pressure
-from jointload.insole.geometry import parse_wedge
-from jointload.insole.person import draw_person, plain_foot
-from jointload.insole.pressed_bed import MeasuredBed, on_bed, pressed_baseline
-from jointload.insole.response import settle, settle_flat, stand
-from jointload.insole.shape import InsoleShape
-from jointload.insole.whatif import WhatIf, what_if, what_ifs
+from jointload.insole.bed.bed import GRAVITY, Array, BedLoad, BedPose
+from jointload.insole.bed.foundation import baseline_pose, changed_pose, first_order, pressure
+from jointload.insole.bed.person import draw_person, plain_foot
+from jointload.insole.bed.pressed_bed import MeasuredBed, on_bed, pressed_baseline
+from jointload.insole.fitting.whatif import WhatIf, what_if, what_ifs
+from jointload.insole.limb.response import settle, settle_flat, stand
+from jointload.insole.shape.asked import case_of
+from jointload.insole.shape.geometry import parse_wedge
+from jointload.insole.shape.shape import InsoleShape
 from jointload.intake.pressure import PressureRecording, SensorLayout
 from jointload.intake.recording import SIDES, Finding
 from jointload.intake.session import Session
-from jointload.report.change_section import split_told
-from jointload.report.tables import change_table
+from jointload.report.page.change_section import split_told
+from jointload.report.words.tables import change_table
 from jointload.synthetic.pressure import BOARD_PATTERNS, InsoleMake, insole_tables, made_layout
 
 LENGTH, MASS = 0.260, 70.0

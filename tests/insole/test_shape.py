@@ -12,10 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from jointload.errors import InputError, ModelDataError, SettingError
-from jointload.insole.geometry import parse_wedge
-from jointload.insole.materials import material
-from jointload.insole.outline import BALL_SHARE, BREADTH_SHARE, Outline, foot_size, mondopoint
-from jointload.insole.shape import (
+from jointload.insole.shape.geometry import parse_wedge
+from jointload.insole.shape.materials import material
+from jointload.insole.shape.outline import BALL_SHARE, BREADTH_SHARE, Outline, foot_size, mondopoint
+from jointload.insole.shape.shape import (
     ArchFill,
     HeelLift,
     InsoleShape,
@@ -30,7 +30,7 @@ from jointload.insole.shape import (
     sole_grid,
     wedge_shape,
 )
-from jointload.insole.shape_file import read_design, read_shape
+from jointload.insole.shape.shape_file import read_design, read_shape
 
 ROUNDING = 1e-12
 """Heights of a few millimetres in double precision [m]."""

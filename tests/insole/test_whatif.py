@@ -10,14 +10,14 @@ from made import exchanged_sides, mirrored_recording
 
 from jointload.analysis import Analysis, analyse
 from jointload.errors import SettingError
-from jointload.insole.geometry import Wedge, parse_wedge
-from jointload.insole.ledger import ledger, reading_of
-from jointload.insole.personal import Known
-from jointload.insole.published_ratio import published_response
-from jointload.insole.readings import named_instants
-from jointload.insole.response import FootResponse, place_foot, pressure_centre, stand
-from jointload.insole.shape import ArchFill, HeelLift, InsoleShape
-from jointload.insole.whatif import Change, Parts, WhatIf, compare, pour_again, regions, what_if, what_ifs
+from jointload.insole.calibration.personal import Known
+from jointload.insole.fitting.ledger import ledger, reading_of
+from jointload.insole.fitting.published_ratio import published_response
+from jointload.insole.fitting.whatif import Change, Parts, WhatIf, compare, pour_again, regions, what_if, what_ifs
+from jointload.insole.limb.readings import named_instants
+from jointload.insole.limb.response import FootResponse, place_foot, pressure_centre, stand
+from jointload.insole.shape.geometry import Wedge, parse_wedge
+from jointload.insole.shape.shape import ArchFill, HeelLift, InsoleShape
 from jointload.intake.rider import Rider
 from jointload.intake.session import Session
 from jointload.settings import Settings

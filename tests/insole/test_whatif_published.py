@@ -13,10 +13,10 @@ import numpy as np
 import pytest
 
 from jointload.analysis import Analysis, analyse
-from jointload.insole.geometry import parse_wedge
-from jointload.insole.response import respond, settle, settle_flat, stand
-from jointload.insole.shape import ArchFill, InsoleShape, wedge_shape
-from jointload.insole.whatif import Parts, Poured, pour_again, what_if
+from jointload.insole.fitting.whatif import Parts, Poured, pour_again, what_if
+from jointload.insole.limb.response import respond, settle, settle_flat, stand
+from jointload.insole.shape.geometry import parse_wedge
+from jointload.insole.shape.shape import ArchFill, InsoleShape, wedge_shape
 from jointload.intake.session import read_session
 
 LABELS = Path(__file__).parents[1] / "intake" / "real"

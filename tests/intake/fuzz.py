@@ -31,8 +31,8 @@ import numpy as np
 
 from jointload.errors import RecordingError
 from jointload.intake.c3d import read_recording
-from jointload.intake.c3d_guard import Layout, Structure, read_layout, read_structure
-from jointload.intake.c3d_parameters import Record
+from jointload.intake.c3d_bytes.guard import Layout, Structure, read_layout, read_structure
+from jointload.intake.c3d_bytes.parameters import Record
 from jointload.intake.recording import Recording
 
 SECONDS = 5.0

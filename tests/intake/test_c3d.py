@@ -14,7 +14,7 @@ import pytest
 
 from jointload.errors import RecordingError, SettingError
 from jointload.intake.c3d import analog_channels, decode, read_recording
-from jointload.intake.c3d_guard import Layout, OpenedRecording, Structure, read_layout
+from jointload.intake.c3d_bytes.guard import Layout, OpenedRecording, Structure, read_layout
 from jointload.intake.recording import Recording
 
 METRES_PER_MM = 1e-3

@@ -12,8 +12,8 @@ import pytest
 
 from jointload.errors import RecordingError
 from jointload.intake.c3d import analog_channels, decode, read_recording
-from jointload.intake.c3d_guard import OpenedRecording, read_layout
-from jointload.intake.c3d_parameters import Limits
+from jointload.intake.c3d_bytes.guard import OpenedRecording, read_layout
+from jointload.intake.c3d_bytes.parameters import Limits
 from jointload.intake.recording import Finding, Recording
 
 AXES = {"up": "+y", "forward": "+x"}

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from jointload.intake.c3d_parameters import LIMITS
+from jointload.intake.c3d_bytes.parameters import LIMITS
 
 DAMAGED = Path(__file__).parent / "damaged"
 SECONDS = 2.0

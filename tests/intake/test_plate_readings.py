@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from jointload.intake.c3d import read_recording
-from jointload.intake.plate_readings import CLEAR, ORDERS, TURNS
-from jointload.intake.plates import plate_frame
+from jointload.intake.plates.plates import plate_frame
+from jointload.intake.plates.readings import CLEAR, ORDERS, TURNS
 from jointload.intake.recording import Finding, Recording
 
 FRAMES, PER_FRAME = 50, 4

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from jointload.intake.c3d import analog_channels, decode, read_recording
-from jointload.intake.c3d_guard import OpenedRecording, read_layout
-from jointload.intake.plates import (
+from jointload.intake.c3d_bytes.guard import OpenedRecording, read_layout
+from jointload.intake.plates.plates import (
     Timing,
     centre_of_pressure,
     find_baseline,

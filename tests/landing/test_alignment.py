@@ -11,7 +11,7 @@ from jointload.body.calibration import FittedBody, calibrate
 from jointload.body.pose import smooth_markers, track_segments
 from jointload.intake.recording import SIDES
 from jointload.landing.alignment import Alignment, alignment
-from jointload.landing.measures import BODY_MEASURES, SIDE_MEASURES
+from jointload.landing.measures.every_measure import BODY_MEASURES, SIDE_MEASURES
 from jointload.modeldata import load_model
 
 SAME = 1e-9

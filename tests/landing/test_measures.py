@@ -12,7 +12,7 @@ from jointload.errors import RecordingError, SettingError
 from jointload.intake.recording import Plate, Recording
 from jointload.intake.session import Session
 from jointload.landing.landed import Measure
-from jointload.landing.measures import SIDE_MEASURES
+from jointload.landing.measures.every_measure import SIDE_MEASURES
 from jointload.settings import Settings
 
 LANDED = {

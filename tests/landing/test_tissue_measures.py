@@ -12,8 +12,8 @@ from jointload.body.angles import joint_angles
 from jointload.body.pose import smooth_markers, track_segments
 from jointload.intake.session import Session
 from jointload.landing.landed import Measure, whole_window
-from jointload.landing.lower_back import BELOW, lower_back
-from jointload.landing.tissue_measures import SIDE_LOADS, TISSUE_MEASURES, side_series
+from jointload.landing.measures.lower_back import BELOW, lower_back
+from jointload.landing.measures.tissue_measures import SIDE_LOADS, TISSUE_MEASURES, side_series
 from jointload.loads.contact import foot_contact
 from jointload.loads.from_above import loads_from_above, upper_trunk
 from jointload.loads.moments import joint_loads

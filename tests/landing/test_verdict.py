@@ -14,9 +14,9 @@ from jointload.errors import SettingError
 from jointload.intake.labels import LabelMap
 from jointload.intake.recording import Finding, Plate, Recording
 from jointload.intake.session import Session, read_session
-from jointload.landing.force_checks import force_lag
-from jointload.landing.load_measures import MOMENT_PEAKS
-from jointload.landing.verdict import judge
+from jointload.landing.checks.force_checks import force_lag
+from jointload.landing.checks.verdict import judge
+from jointload.landing.measures.load_measures import MOMENT_PEAKS
 from jointload.numerics.rotations import about_axis, from_axes, rotate, rotate_back
 from jointload.settings import Settings
 

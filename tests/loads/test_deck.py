@@ -12,7 +12,7 @@ from jointload.analysis import Analysis, analyse
 from jointload.body.board import track_board
 from jointload.intake.recording import SIDES
 from jointload.intake.session import Session
-from jointload.landing.load_measures import MOMENT_PEAKS
+from jointload.landing.measures.load_measures import MOMENT_PEAKS
 from jointload.settings import Settings
 from jointload.synthetic.board import BoardLanding
 

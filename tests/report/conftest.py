@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from jointload.analysis import Analysis, analyse
-from jointload.insole.geometry import parse_wedge
-from jointload.insole.whatif import WhatIf, what_if
+from jointload.insole.fitting.whatif import WhatIf, what_if
+from jointload.insole.shape.geometry import parse_wedge
 from jointload.intake.rider import Rider
 from jointload.intake.session import Session
 from jointload.synthetic.landing import LandingSpec, simulate_landing

@@ -11,8 +11,8 @@ from jointload.analysis import Analysis, analyse
 from jointload.errors import SettingError
 from jointload.intake.session import read_session
 from jointload.modeldata import shipped_folder
-from jointload.report.before_after import COLUMNS, before_after_table
-from jointload.report.two_landings import UNCLEAR
+from jointload.report.words.before_after import COLUMNS, before_after_table
+from jointload.report.words.two_landings import UNCLEAR
 
 
 @pytest.fixture(scope="module")

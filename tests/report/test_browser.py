@@ -14,10 +14,10 @@ import numpy as np
 import pytest
 
 from jointload.analysis import Analysis
-from jointload.insole.shape import InsoleShape
-from jointload.insole.whatif import WhatIf
-from jointload.report.page import render_page
-from jointload.report.shape_folder import write_shape
+from jointload.insole.fitting.whatif import WhatIf
+from jointload.insole.shape.shape import InsoleShape
+from jointload.report.page.page import render_page
+from jointload.report.papers.shape_folder import write_shape
 
 webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
 from selenium.webdriver.common.by import By  # noqa: E402

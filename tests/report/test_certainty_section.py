@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from jointload.analysis import Analysis
-from jointload.report.certainty_section import certainty_section
-from jointload.report.section import Reported
+from jointload.report.page.certainty_section import certainty_section
+from jointload.report.words.section import Reported
 from jointload.uncertainty.intervals import with_intervals
 from jointload.uncertainty.spreads import SOURCES
 

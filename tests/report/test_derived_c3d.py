@@ -11,8 +11,8 @@ import pytest
 
 from jointload.analysis import Analysis
 from jointload.intake.c3d import read_recording
-from jointload.report.derived_c3d import write_derived
-from jointload.report.quantities import of_joint
+from jointload.report.files.derived_c3d import write_derived
+from jointload.report.words.quantities import of_joint
 
 SINGLE = 6e-8
 """Relative rounding of a 32-bit real."""

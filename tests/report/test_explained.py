@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from jointload.errors import SettingError
-from jointload.report.explained import explanation, grouped_names
-from jointload.report.quantities import glossary
+from jointload.report.page.explained import explanation, grouped_names
+from jointload.report.words.quantities import glossary
 
 
 def test_every_quantity_has_definition_unit_and_source() -> None:

@@ -11,13 +11,13 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-import jointload.report.folder as folder
+import jointload.report.files.folder as folder
 from jointload.analysis import Analysis
 from jointload.errors import OutputError, SettingError
-from jointload.insole.whatif import WhatIf
-from jointload.report.figure_files import FIGURES
-from jointload.report.figures import PAPER_WIDTH
-from jointload.report.folder import write_report
+from jointload.insole.fitting.whatif import WhatIf
+from jointload.report.figures.sheet import PAPER_WIDTH
+from jointload.report.files.figure_files import FIGURES
+from jointload.report.files.folder import write_report
 
 FILES = {"report.html", "metrics.csv", "series.csv", "quality.csv", "derived.c3d", "run.json"}
 

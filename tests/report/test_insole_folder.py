@@ -17,11 +17,11 @@ import numpy as np
 import pytest
 
 from jointload.errors import OutputError
-from jointload.insole.compression import CompressionTest, fit_layer
-from jointload.insole.materials import Material, material, read_materials
-from jointload.insole.mesh import REPRODUCED, SIDE_WORDS, Solid, solid_of, stl_bytes
-from jointload.insole.scan import read_scan
-from jointload.insole.shape import (
+from jointload.insole.shape.compression import CompressionTest, fit_layer
+from jointload.insole.shape.materials import Material, material, read_materials
+from jointload.insole.shape.mesh import REPRODUCED, SIDE_WORDS, Solid, solid_of, stl_bytes
+from jointload.insole.shape.scan import read_scan
+from jointload.insole.shape.shape import (
     ArchFill,
     HeelLift,
     InsoleShape,
@@ -30,14 +30,14 @@ from jointload.insole.shape import (
     Posting,
     measure,
 )
-from jointload.report import shape_folder
-from jointload.report.insole_drawing import draw_insole
-from jointload.report.insole_sheet import PERSON, Written, render_sheet
-from jointload.report.insole_words import CAUTIONS, HEADING, angle_text, parts_of, remarks
-from jointload.report.material_figure import draw_materials
-from jointload.report.material_folder import write_material
-from jointload.report.shape_folder import shown_numbers, write_shape
-from jointload.report.whole_folder import write_whole
+from jointload.report.papers import shape_folder
+from jointload.report.papers.insole_drawing import draw_insole
+from jointload.report.papers.insole_sheet import PERSON, Written, render_sheet
+from jointload.report.papers.insole_words import CAUTIONS, HEADING, angle_text, parts_of, remarks
+from jointload.report.papers.material_figure import draw_materials
+from jointload.report.papers.material_folder import write_material
+from jointload.report.papers.shape_folder import shown_numbers, write_shape
+from jointload.report.words.whole_folder import write_whole
 
 LAYERS = (Layer(material("pu_foam_soft"), 0.0015), Layer(material("eva_medium")))
 SHAPE = InsoleShape(

@@ -16,11 +16,11 @@ import pytest
 from jointload.analysis import analyse
 from jointload.errors import OutputError, RecordingError
 from jointload.intake.c3d import read_recording
-from jointload.intake.c3d_guard import read_layout, read_structure
+from jointload.intake.c3d_bytes.guard import read_layout, read_structure
 from jointload.intake.session import read_session
 from jointload.modeldata import shipped_folder
-from jointload.report.folder import write_report
-from jointload.report.nameless import write_nameless
+from jointload.report.files.folder import write_report
+from jointload.report.words.nameless import write_nameless
 
 SAMPLE = shipped_folder("sample_c3d")
 LANDING = SAMPLE / "rider_a_landing_flat.c3d"

@@ -13,18 +13,19 @@ import numpy as np
 import pytest
 
 from jointload.analysis import Analysis
-from jointload.insole.whatif import WhatIf
+from jointload.insole.fitting.whatif import WhatIf
 from jointload.intake.board import Board
 from jointload.intake.recording import Finding
 from jointload.landing.landed import Measure
-from jointload.landing.measures import BODY_MEASURES, SIDE_MEASURES
-from jointload.report import landing_curves, moments_section, pictures, sheet_html
-from jointload.report.answers import alignment_answer, change_answer, forces_answer, moments_answer, work_answer
-from jointload.report.figures import Sheet, panel_pictures, sheet_file
-from jointload.report.page import SECTIONS, render_page
-from jointload.report.replay import FOLLOWED, MOST_FRAMES, replay_data, shown_frames
-from jointload.report.tissue_figure import tissue_loads
-from jointload.report.tissue_section import KNEE_MOMENTS
+from jointload.landing.measures.every_measure import BODY_MEASURES, SIDE_MEASURES
+from jointload.report.figures import landing_curves, pictures, sheet_html
+from jointload.report.figures.sheet import Sheet, panel_pictures, sheet_file
+from jointload.report.figures.tissue_figure import tissue_loads
+from jointload.report.page import landing_sections
+from jointload.report.page.answers import alignment_answer, change_answer, forces_answer, moments_answer, work_answer
+from jointload.report.page.page import SECTIONS, render_page
+from jointload.report.page.tissue_section import KNEE_MOMENTS
+from jointload.report.replay.replay import FOLLOWED, MOST_FRAMES, replay_data, shown_frames
 
 VOID = {"meta", "img", "br", "input"}
 MOST_BYTES = 8_000_000
@@ -155,7 +156,7 @@ def test_what_is_not_known_is_a_dash_with_its_reason(analysis: Analysis) -> None
         for m in analysis.measures
     )
     page = render_page(replace(analysis, measures=measures))
-    shown_in = sum("knee_flexion_moment_peak" in names for names in (moments_section.QUANTITIES, KNEE_MOMENTS))
+    shown_in = sum("knee_flexion_moment_peak" in names for names in (landing_sections.LOADS, KNEE_MOMENTS))
     assert page.count("–<small>the foot stands on two plates</small>") == 2 * shown_in
 
 

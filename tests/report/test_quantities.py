@@ -8,9 +8,9 @@ import pytest
 
 from jointload.errors import ModelDataError
 from jointload.intake.rider import G
-from jointload.landing.measures import BODY_MEASURES, SIDE_MEASURES
+from jointload.landing.measures.every_measure import BODY_MEASURES, SIDE_MEASURES
 from jointload.modeldata import load_model
-from jointload.report.quantities import glossary, number_text, of_joint, quantity, sanity, shown
+from jointload.report.words.quantities import glossary, number_text, of_joint, quantity, sanity, shown
 
 WEIGHT = 70.0 * G
 ROUNDING = 1e-15

@@ -14,12 +14,12 @@ import pytest
 
 from jointload.analysis import Analysis
 from jointload.errors import ModelDataError
-from jointload.insole.whatif import WhatIf
+from jointload.insole.fitting.whatif import WhatIf
 from jointload.intake.recording import Finding
 from jointload.intake.rider import G
 from jointload.landing.landed import Measure
-from jointload.report.methods import methods_text
-from jointload.report.tables import (
+from jointload.report.words.methods import methods_text
+from jointload.report.words.tables import (
     all_findings,
     change_table,
     metrics_table,
@@ -157,8 +157,7 @@ def test_methods_follow_the_settings(analysis: Analysis) -> None:
 
 
 def test_tables_load_no_slow_package() -> None:
-    code = (
-        "import sys, jointload.report.tables; print([m for m in ('pandas', 'matplotlib', 'ezc3d') if m in sys.modules])"
-    )
+    slow = ("pandas", "matplotlib", "ezc3d")
+    code = f"import sys, jointload.report.words.tables; print([m for m in {slow} if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

@@ -8,7 +8,7 @@ import pytest
 from jointload.analysis import Analysis, analyse
 from jointload.intake.session import read_session
 from jointload.modeldata import shipped_folder
-from jointload.report.two_landings import UNCLEAR, changes_table
+from jointload.report.words.two_landings import UNCLEAR, changes_table
 from jointload.uncertainty.intervals import changes, with_intervals
 
 DRAWS = 25

@@ -20,13 +20,13 @@ from jointload.analysis import analyse
 from jointload.errors import OutputError, StudyError
 from jointload.intake.session import read_session
 from jointload.modeldata import shipped_folder
-from jointload.report.tables import metrics_table
-from jointload.study import trial as one_trial
-from jointload.study.batch import run_study
+from jointload.report.words.tables import metrics_table
 from jointload.study.manifest import read_study
-from jointload.study.rerun import rerun
-from jointload.study.trial import Job, Outcome
-from jointload.study.workers import DIED, in_processes
+from jointload.study_run import trial as one_trial
+from jointload.study_run.batch import run_study
+from jointload.study_run.rerun import rerun
+from jointload.study_run.trial import Job, Outcome
+from jointload.study_run.workers import DIED, in_processes
 
 LANDINGS = 6
 PATIENCE = 60.0
@@ -92,7 +92,8 @@ def test_another_program_makes_new_results(ran: tuple[Path, Path], monkeypatch: 
     assert address("jointload 1") == address("jointload 1") != address("jointload 2")
 
 
-RUN = "import sys; from jointload.study.batch import run_study; from jointload.study.workers import in_processes\n"
+RUN = "import sys; from jointload.study_run.batch import run_study\n"
+RUN += "from jointload.study_run.workers import in_processes\n"
 RUN += "if __name__ == '__main__':\n    with in_processes(2) as workers: run_study(sys.argv[1], sys.argv[2], workers)"
 
 

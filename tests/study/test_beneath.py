@@ -16,10 +16,10 @@ from jointload.analysis import analyse
 from jointload.errors import StudyError
 from jointload.intake.session import read_session
 from jointload.modeldata import shipped_folder
-from jointload.report.tables import metrics_table
-from jointload.study.batch import run_study
+from jointload.report.words.tables import metrics_table
 from jointload.study.manifest import read_study
-from jointload.study.rerun import rerun
+from jointload.study_run.batch import run_study
+from jointload.study_run.rerun import rerun
 
 BENEATH = {
     "board": "board.toml", "pressure_left": "rider_a_board_left.csv", "pressure_right": "rider_a_board_right.csv",

@@ -14,9 +14,9 @@ import pytest
 from made_study import every_byte, sample_study
 
 from jointload.errors import StudyError
-from jointload.study.batch import run_study
-from jointload.study.trial import Outcome
-from jointload.study.workers import on_cluster
+from jointload.study_run.batch import run_study
+from jointload.study_run.trial import Outcome
+from jointload.study_run.workers import on_cluster
 
 distributed = pytest.importorskip("distributed", reason="the extra cluster is not installed")
 START = 60.0
@@ -78,6 +78,6 @@ def test_a_worker_is_killed_and_the_study_ends_the_same(
     ("address", "found"), [("tcp://127.0.0.1:1", "in tcp://127.0.0.1:1"), ("here", "found 'here'")]
 )
 def test_no_scheduler_is_told(address: str, found: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("jointload.study.workers.CONNECT_SECONDS", 1)
+    monkeypatch.setattr("jointload.study_run.workers.CONNECT_SECONDS", 1)
     with pytest.raises(StudyError, match=found), on_cluster(address):
         pass

@@ -9,11 +9,11 @@ import pytest
 from made_study import MADE, change, every_byte, made_results, sample_study
 
 from jointload.errors import SettingError, StudyError
-from jointload.study.batch import run_study
-from jointload.study.compare import compare_study
 from jointload.study.comparison import DIFFERS, OPEN, SAME, SMALL, Comparison, chosen, compare_curves
 from jointload.study.manifest import read_study
 from jointload.study.observations import read_curves, read_observations
+from jointload.study_run.batch import run_study
+from jointload.study_run.compare import compare_study
 
 FILES = {
     "comparison.html", "effects.csv", "curve_tests.csv", "styles.csv", "percentiles.csv", "table.md", "table.tex",

@@ -11,8 +11,7 @@ import pytest
 
 from jointload.errors import SettingError, StudyError
 from jointload.modeldata import load_model, shipped_folder
-from jointload.report.dose_page import render_dose
-from jointload.study.dose import dose_study
+from jointload.report.study_pages.dose_page import render_dose
 from jointload.study.strain_dose import (
     FEWER,
     Dose,
@@ -23,6 +22,7 @@ from jointload.study.strain_dose import (
     strain_dose,
     tissues,
 )
+from jointload.study_run.dose import dose_study
 
 COLUMNS = ["trial", "rider", "group", "task", "condition", "style", "side", "foot", "quantity", "value", "unit"]
 WORKS = (("work", 0.2, 0.6, 30.0),)

@@ -10,9 +10,9 @@ from made_study import change, sample_study
 
 from jointload.errors import StudyError
 from jointload.modeldata import shipped_folder
-from jointload.study.batch import run_study
 from jointload.study.manifest import read_study
 from jointload.study.plan import split_foot
+from jointload.study_run.batch import run_study
 
 Row = list[str]
 

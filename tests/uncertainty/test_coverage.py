@@ -8,7 +8,7 @@ import pytest
 from jointload.analysis import analyse, descend, fit_body, weigh
 from jointload.intake.rider import Rider
 from jointload.landing.certainty import drawn_interval
-from jointload.landing.measures import measure_landing
+from jointload.landing.measures.every_measure import measure_landing
 from jointload.settings import Settings
 from jointload.synthetic.disturbed import disturbed
 from jointload.synthetic.landing import SyntheticLanding, simulate_landing

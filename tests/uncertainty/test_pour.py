@@ -13,7 +13,7 @@ from jointload.body.inertia import INERTIA_TABLES
 from jointload.body.joint_centres import HIP_CENTRES
 from jointload.intake.labels import LabelMap
 from jointload.intake.recording import Recording
-from jointload.landing.measures import measure_landing
+from jointload.landing.measures.every_measure import measure_landing
 from jointload.numerics.signals import delayed
 from jointload.settings import Settings
 from jointload.uncertainty.draws import Streams

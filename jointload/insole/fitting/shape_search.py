@@ -1,0 +1,186 @@
+"""The search for the shape whose worst answer is best: all shapes by one product each, limits as they stand."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from jointload.insole.fitting.aim import Limits, Rise, Target, rises, scale_of
+from jointload.insole.fitting.parameters import BASE, PARAMETERS
+from jointload.insole.fitting.slopes import Slopes
+from jointload.insole.limb.change import INTERVAL
+from jointload.insole.shape.asked import USUAL_BASE
+from jointload.intake.recording import Array
+
+UPPER, MIDDLE = INTERVAL[1], 0.5
+"""Quantiles of the change over the drawn persons that a search may lower."""
+ACTS = 0.02
+"""A parameter acts when one of its ends changes the target by this share of the strongest one's change (choice)."""
+PENALTY = 20.0
+"""Cost of a limit exceeded by its own size, where a target is worth its value before (choice, far above any gain)."""
+POPULATION, GENERATIONS, GENERATIONS_NEAR = 10, 45, 15
+"""Size per parameter and length of the search (choice; longer ones find the same shapes), and of one that starts near
+an answer."""
+SIMPLER = 0.05
+"""A part is left out when the target loses less than this share of its gain (choice)."""
+STEP_ANGLE, STEP_HEIGHT = np.deg2rad(0.1), 1e-4
+"""What a maker can cut [rad], [m] (choice)."""
+EXCESS = 1e-9
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """One target under limits over the first-order answer of one foot.
+
+    allowances : by what a rise is tightened, quantity -> amount in its own unit, after a full answer overran it
+    posting : (lowest, highest) [rad], narrower than the limit where nothing personal is known beyond
+    """
+
+    slopes: Slopes
+    target: Target
+    limits: Limits
+    mass: float
+    posting: tuple[float, float]
+    allowances: Mapping[str, float]
+
+    @property
+    def low_high(self) -> tuple[Array, Array]:
+        """(K,) ends of the parameters."""
+        low, high = self.posting
+        ends = [(low, high), (low, high), (0.0, self.limits.lift)]
+        ends += [(self.slopes.parts.plain.minimum, self.limits.stack)]
+        return tuple(np.array(end) for end in zip(*ends, strict=True))  # type: ignore[return-value]
+
+    @property
+    def flat(self) -> Array:
+        """(K,) the flat insole of usual base, or as thick as the stack allows."""
+        out = np.zeros(len(PARAMETERS))
+        out[BASE] = min(USUAL_BASE, self.limits.stack)
+        return out
+
+    @property
+    def rises(self) -> tuple[Rise, ...]:
+        before = {name: self.slopes.before(name) for name in ("knee_adduction_moment_peak", "knee_flexion_moment_peak")}
+        return rises(self.limits, self.target, before, self.mass)
+
+    def target_changes(self, values: Array) -> Array:
+        """(S, D) weighted change of the target, in its own unit where it is one quantity, else in shares."""
+        amounts = self.slopes.parts.amounts(values)
+        out = np.zeros((len(values), 1))
+        for name, weight in self.target.weights:
+            scale = 1.0 if self.target.single else scale_of(name, self.slopes.before(name), self.mass)
+            out = out + weight * self.slopes.changes(name, amounts) / scale
+        return np.asarray(out)
+
+    @property
+    def worth(self) -> float:
+        """What one unit of the target is worth in the search: its value before."""
+        if not self.target.single:
+            return 1.0
+        (name,) = self.target.quantities
+        return scale_of(name, self.slopes.before(name), self.mass)
+
+    def overrun(self, values: Array, stack: float) -> Array:
+        """(S, M) by how much every limit is exceeded, as a share of it; negative is room."""
+        amounts = self.slopes.parts.amounts(values)
+        out = [*(self.slopes.parts.stack_heights(amounts) / stack - 1.0).T]
+        for rise in self.rises:
+            upper = np.quantile(self.slopes.changes(rise.quantity, amounts), UPPER, axis=1)
+            most = max(rise.most, 1e-12)
+            out.append((upper + self.allowances.get(rise.quantity, 0.0)) / most - 1.0)
+        return np.stack(out, axis=1)
+
+    @property
+    def limit_words(self) -> tuple[str, ...]:
+        stack = f"{1000 * self.limits.stack:g} mm"
+        return (f"stack height at the heel, at most {stack}", f"stack height at the ball, at most {stack}") + tuple(
+            f"rise of the {rise.words}" for rise in self.rises
+        )
+
+
+def acting(problem: Problem) -> tuple[int, ...]:
+    """Parameters that act on the target; the base always, as posting stands on it."""
+    low, high = problem.low_high
+    ends = np.tile(problem.flat, (2 * len(low), 1))
+    for k in range(len(low)):
+        ends[2 * k, k], ends[2 * k + 1, k] = low[k], high[k]
+    effect = np.abs(np.median(problem.target_changes(ends), axis=1)).reshape(-1, 2).max(axis=1)
+    strong = effect > ACTS * effect.max()
+    return tuple(k for k in range(len(low)) if (strong[k] and high[k] > low[k]) or k == BASE)
+
+
+def search(
+    problem: Problem, quantile: float, stack: float, seed: int, free: tuple[int, ...], near: Array | None = None
+) -> Array:
+    """Parameters (K,) whose quantile of the target's change is lowest within the limits; the flat insole where no
+    shape is better. near : parameters of a like problem, from which a shorter search starts"""
+    low, high = (ends[list(free)] for ends in problem.low_high)
+    flat = problem.flat
+    flat[BASE] = min(flat[BASE], stack)
+    high = np.where(np.array(free) == BASE, np.minimum(high, stack), high)
+    start = (flat if near is None else near)[list(free)]
+    generations = GENERATIONS if near is None else GENERATIONS_NEAR
+
+    def whole(some: Array) -> Array:
+        values = np.tile(flat, (some.shape[1], 1))
+        values[:, list(free)] = some.T
+        return values
+
+    def cost(some: Array) -> Array:
+        values = whole(some.reshape(len(free), -1))
+        gain = np.quantile(problem.target_changes(values), quantile, axis=1) / problem.worth
+        return gain + PENALTY * np.maximum(problem.overrun(values, stack), 0.0).sum(axis=1)
+
+    best = _lowest(cost, low, high, start, generations, seed)
+    return simplified(problem, cut(problem, whole(best[:, None])[0], stack, flat), quantile, stack, flat)
+
+
+def _lowest(
+    cost: Callable[[Array], Array], low: Array, high: Array, start: Array, generations: int, seed: int
+) -> Array:
+    """Where a cost of many places at once (N, S) -> (S,) is lowest between low and high (N,): a search of the whole,
+    then downhill."""
+    from scipy.optimize import differential_evolution, minimize
+
+    width = high - low
+    inside = np.clip(start, low + 1e-9 * width, high - 1e-9 * width)
+    found = differential_evolution(
+        cost, list(zip(low, high, strict=True)), popsize=POPULATION, maxiter=generations, tol=1e-4, polish=False,
+        vectorized=True, updating="deferred", seed=np.random.default_rng(seed), x0=inside,
+    )  # fmt: skip
+    downhill = minimize(
+        lambda share: float(cost((low + np.clip(share, 0.0, 1.0) * width)[:, None])[0]),
+        (found.x - low) / width, method="Nelder-Mead",
+        options={"maxfev": 60 * len(low), "xatol": 1e-3, "fatol": 1e-6},
+    )  # fmt: skip
+    return np.asarray(low + np.clip(downhill.x, 0.0, 1.0) * width if downhill.fun < found.fun else found.x)
+
+
+def simplified(problem: Problem, values: Array, quantile: float, stack: float, flat: Array) -> Array:
+    """Without the parts that hardly add to the target, the weakest first; `values` keep the limits."""
+
+    def judged(one: Array) -> float:
+        fits = problem.overrun(one[None], stack).max() <= EXCESS
+        return float(np.quantile(problem.target_changes(one[None]), quantile)) if fits else np.inf
+
+    best = judged(values)
+    while added := [k for k in range(len(flat)) if values[k] != flat[k]]:
+        without = [np.where(np.arange(len(flat)) == k, flat, values) for k in added]
+        answers = [judged(one) for one in without]
+        if min(answers) > best + SIMPLER * abs(best):
+            break
+        values = without[int(np.argmin(answers))]
+    return values
+
+
+def cut(problem: Problem, values: Array, stack: float, flat: Array) -> Array:
+    """To what a maker can cut: the nearest step, or towards the flat insole until the limits are kept."""
+    step, (low, high) = np.array([STEP_ANGLE, STEP_ANGLE, STEP_HEIGHT, STEP_HEIGHT]), problem.low_high
+    for share in np.linspace(1.0, 0.0, 51):
+        steps = np.round(share * (values - flat) / step) if share == 1.0 else np.fix(share * (values - flat) / step)
+        out = np.clip(flat + steps * step, low, high)
+        if problem.overrun(out[None], stack).max() <= EXCESS:
+            return out
+    return flat

@@ -1,0 +1,156 @@
+"""A prediction as data: quantities before and after, with the interval of the mechanics and that of one person."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from jointload.insole.shape.shape import InsoleShape
+from jointload.intake.recording import Array, Finding
+
+INTERVAL = (0.025, 0.975)
+Least = Mapping[tuple[str, str], float]
+"""Smallest change that can be told from none, by quantity and side, in SI units."""
+
+
+@dataclass(frozen=True)
+class Change:
+    """One quantity before and after, in SI units; before is NaN where only the change is known.
+
+    low and high bound 95 % of the drawn changes by the mechanics alone, person_low and person_high those of one person;
+    share_lower : of the drawn persons whose value falls;  percent : change over before, NaN near zero
+    instant : the moment it is read at, empty for the landing's extreme or the reference instant
+    recording_least, rider_least : smallest change that this recording can show, and that this rider's own landings let
+    be told from their scatter; NaN where unknown
+    """
+
+    quantity: str
+    side: str
+    before: float
+    after: float
+    change: float
+    low: float
+    high: float
+    share_lower: float
+    person_low: float = float("nan")
+    person_high: float = float("nan")
+    percent: float = float("nan")
+    note: str = ""
+    instant: str = ""
+    recording_least: float = float("nan")
+    rider_least: float = float("nan")
+
+    @property
+    def distinguishable(self) -> bool:
+        """Whether the interval of one person leaves out zero."""
+        return self.person_low > 0 or self.person_high < 0
+
+    @property
+    def below_rider(self) -> bool:
+        """Whether the change is smaller than this rider's detectable change."""
+        return abs(self.change) < self.rider_least
+
+    @property
+    def below_recording(self) -> bool:
+        """Whether the change is smaller than what this recording can show."""
+        return abs(self.change) < self.recording_least
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """A quantity of every drawn person (D,): before, and its change by the mechanics alone and of one person.
+
+    near_zero : no per-cent change while before is smaller than this;  reason : told where the change is not known
+    """
+
+    quantity: str
+    side: str
+    before: Array
+    changes: Array
+    person: Array
+    near_zero: float = np.inf
+    instant: str = ""
+    reason: str = ""
+
+    def row(self, calibrated: bool = False) -> Change:
+        """The middle of the draws by the mechanics alone, or of one person where the draws are of this rider."""
+        if not np.isfinite(self.changes).all():
+            lost = float("nan")
+            return Change(
+                self.quantity, self.side, lost, lost, lost, lost, lost, lost, note=self.reason, instant=self.instant
+            )
+        before, middle = float(np.median(self.before)), float(np.median(self.person if calibrated else self.changes))
+        low, high = np.quantile(self.changes, INTERVAL)
+        person_low, person_high = np.quantile(self.person, INTERVAL)
+        percent = 100.0 * middle / before if abs(before) > self.near_zero else float("nan")
+        return Change(
+            self.quantity, self.side, before, before + middle, middle, float(low), float(high),
+            float(np.mean(self.person < 0)), float(person_low), float(person_high), percent, instant=self.instant,
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class PressureMap:
+    """Median pressure (n,) [Pa] of the draws under the cells of the sole, flat and changed, at the reference instant.
+
+    x, y, area : (n,) cells, [m] forward from the heel and towards medial, [m2];  point : centre of pressure (2,) [m]
+    height_change : (n,) [m] of the insole
+    """
+
+    x: Array
+    y: Array
+    area: Array
+    before: Array
+    after: Array
+    point_before: tuple[float, float]
+    point_after: tuple[float, float]
+    height_change: Array
+
+
+@dataclass(frozen=True, eq=False)
+class WhatIf:
+    """The predicted effect of one shape on one landing.
+
+    rows : at the landing's extremes and the reference instant;  at_instants : the same at named instants
+    others : further shapes under the same foot, same draws
+    baseline_pressure : where the pressure before the change is from, in words
+    """
+
+    shape: InsoleShape
+    shape_text: str
+    side: str
+    task: str
+    draws: int
+    seed: int
+    rows: tuple[Change, ...]
+    at_instants: tuple[Change, ...]
+    response_text: tuple[str, ...]
+    findings: tuple[Finding, ...]
+    pressure: PressureMap
+    others: tuple[WhatIf, ...] = ()
+    baseline_pressure: str = "modelled"
+
+    def row(self, quantity: str) -> Change:
+        """The row of one quantity at its extreme; KeyError when this landing has none."""
+        for row in self.rows:
+            if row.quantity == quantity:
+                return row
+        raise KeyError(quantity)
+
+    def with_least(self, recording: Least, rider: Least) -> WhatIf:
+        """The same with the smallest changes that the recording and this rider's own landings can show."""
+
+        def told(rows: tuple[Change, ...]) -> tuple[Change, ...]:
+            unknown = float("nan")
+            return tuple(
+                replace(
+                    row,
+                    recording_least=recording.get((row.quantity, row.side), unknown),
+                    rider_least=rider.get((row.quantity, row.side), unknown),
+                )
+                for row in rows
+            )
+
+        return replace(self, rows=told(self.rows))

@@ -1,0 +1,166 @@
+"""The same moments poured again: changed poses and a moved force through the functions of the analysis."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from jointload.body.angles import JointAngles, joint_angles
+from jointload.body.pose import SegmentPoses
+from jointload.insole.limb.limb import answering_poses
+from jointload.insole.limb.response import SERIES, FootResponse
+from jointload.intake.plates.plates import centre_of_pressure
+from jointload.intake.recording import SIDES, Array
+from jointload.landing.landed import Landing
+from jointload.loads.moments import JointLoads, SegmentMotion, joint_loads, segment_motion
+from jointload.numerics.rotations import cross, from_vector, rotate, unit
+from jointload.numerics.signals import zero_lag_lowpass
+
+FILTER_ROOM = 0.25
+"""Time [s] around the landing that a filter after the dynamics needs to settle (choice)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Poured:
+    """Angles and loads of every draw, (D, W) in place of the frame axis: D draws, W frames of the landing.
+
+    loads : by the mechanics;  person : with one person's own lever arm
+    """
+
+    angles: JointAngles
+    loads: JointLoads
+    person: JointLoads
+    dt: float
+
+    @property
+    def rows(self) -> int:
+        """D."""
+        return self.angles.angle.shape[-2]
+
+
+def pour_again(landing: Landing, side: str, response: FootResponse) -> Poured:
+    """Angles and loads of every draw in the landing of one foot, through the same functions as the analysis.
+
+    One person's own lever arm is a parallel shift of the force's line in the frontal plane of the foot.
+    """
+    window = landing.window(side)
+    frames = _padded(window, landing)
+    draws, length = response.draws, frames.stop - frames.start
+    held = _held(response, window, frames)
+    poses, feet = _tiled(landing.poses, frames, draws), _tiled(landing.poses, frames, 1)
+    poses = answering_poses(landing, side, poses, held)
+    motion = _carried_motion(landing, feet, poses, draws)
+    force = np.tile(landing.contact.force[..., frames], draws)
+    moment = np.tile(landing.contact.moment[..., frames], draws)
+    s = SIDES.index(side)
+    across, along = (np.tile(axis[:, frames], draws) for axis in _floor_axes(landing.poses, side))
+    force[:, s], moment[:, s] = _moved_wrench(landing, side, frames, (force[:, s], moment[:, s]), held, (across, along))
+    angles = joint_angles(poses, landing.body, landing.settings.angle_zero)
+    loads = joint_loads(poses, landing.body, angles, force, moment, motion)
+    own = np.repeat(response.personal_arm, length) * across
+    person = _with_extra_moment(loads, angles, side, -cross(own, force[:, s]))
+    inner = slice(window.start - frames.start, window.stop - frames.start)
+
+    def by_draw(series: Array) -> Array:
+        rows = series.reshape(*series.shape[:-1], draws, length)
+        if landing.settings.smoothing == "after":
+            rows[..., [0, -1]] = np.nan
+            rows = zero_lag_lowpass(rows, landing.settings.cutoff, landing.poses.rate)
+        return rows[..., inner]
+
+    centre = loads.centre.reshape(*loads.centre.shape[:-1], draws, length)[..., inner]
+
+    def shaped(loads: JointLoads) -> JointLoads:
+        parts: dict[str, Any] = {name: by_draw(getattr(loads, name)) for name in ("force", "moment", "components")}
+        return replace(loads, centre=centre, **parts)
+
+    return Poured(replace(angles, angle=by_draw(angles.angle)), shaped(loads), shaped(person), 1.0 / landing.poses.rate)
+
+
+def _padded(window: slice, landing: Landing) -> slice:
+    """The window with the frame on either side that a second difference needs, or with room for the filter."""
+    room = round(FILTER_ROOM * landing.poses.rate) if landing.settings.smoothing == "after" else 1
+    return slice(max(window.start - room, 0), min(window.stop + room, landing.recording.frames))
+
+
+def _held(response: FootResponse, window: slice, frames: slice) -> FootResponse:
+    """The response over the padded frames, flattened to (D x F): held at its ends."""
+    before, after = window.start - frames.start, frames.stop - window.stop
+
+    def flat_rows(values: Array) -> Array:
+        return np.pad(values, ((0, 0), (before, after)), mode="edge").ravel()
+
+    changed: dict[str, Any] = {name: flat_rows(getattr(response, name)) for name in SERIES}
+    return replace(response, **changed)
+
+
+def _tiled(poses: SegmentPoses, frames: slice, draws: int) -> SegmentPoses:
+    rotation, origin, residual = (
+        np.tile(part[..., frames], draws) for part in (poses.rotation, poses.origin, poses.residual)
+    )
+    return SegmentPoses(poses.segments, rotation, origin, residual, poses.rate)
+
+
+def _carried_motion(landing: Landing, measured: SegmentPoses, poses: SegmentPoses, draws: int) -> SegmentMotion:
+    """Accelerations of the measured motion at the changed places: the answer is quasi-static."""
+    motion = segment_motion(measured, landing.body)
+    names = [name for name in landing.body.segments if name in landing.body.inertia]
+    where = [poses.index(name) for name in names]
+    rotation = poses.rotation[:, :, where]
+    com = np.stack([landing.body.inertia[name].com for name in names], axis=1)
+    return SegmentMotion(
+        rotation=rotation,
+        centre=poses.origin[:, where] + rotate(rotation, com[..., None]),
+        acceleration=np.tile(motion.acceleration, draws),
+        angular_velocity=np.tile(motion.angular_velocity, draws),
+        angular_acceleration=np.tile(motion.angular_acceleration, draws),
+    )
+
+
+def _floor_axes(poses: SegmentPoses, side: str) -> tuple[Array, Array]:
+    """(3, F) horizontal directions across the foot, towards the other leg, and along it, forward."""
+    level = np.array([1.0, 0.0, 1.0])[:, None]
+    rotation, _ = poses.of(f"foot_{side}")
+    across = unit(rotation[:, 2] * level) * (-1.0 if side == "r" else 1.0)
+    up = np.array([0.0, 1.0, 0.0])[:, None]
+    along = cross(up, across) * (1.0 if side == "l" else -1.0)
+    return across, along
+
+
+def _moved_wrench(
+    landing: Landing,
+    side: str,
+    frames: slice,
+    wrench: tuple[Array, Array],
+    response: FootResponse,
+    axes: tuple[Array, Array],
+) -> tuple[Array, Array]:
+    """The force at its moved point, turned by the share lambda of what would keep it aimed at the body's centre.
+
+    The body's centre is the lumbosacral point (choice: it is seen wherever the pelvis is).
+    """
+    (force, moment), (across, along) = wrench, axes
+    draws, s = response.draws, SIDES.index(side)
+    length = frames.stop - frames.start
+    one_force, one_moment = landing.contact.force[:, s, frames], landing.contact.moment[:, s, frames]
+    point = centre_of_pressure(one_force, one_moment, landing.contact.floor, landing.settings.contact_threshold)
+    aim = landing.poses.place(landing.body, "l5s1")[:, frames] - point
+    known = np.isfinite(point[0]) & np.isfinite(aim[0])
+    point, aim = (np.tile(np.where(known, part, np.array([0.0, 1.0, 0.0])[:, None]), draws) for part in (point, aim))
+    shift = (response.medial * across + response.forward * along) * np.tile(known, draws)
+    old, new = unit(aim), unit(aim - shift)
+    following = np.repeat(response.force_following, length)
+    turned = rotate(from_vector(following * cross(old, new)), force)
+    return turned, moment + cross(point + shift, turned) - cross(point, force)
+
+
+def _with_extra_moment(loads: JointLoads, angles: JointAngles, side: str, extra: Array) -> JointLoads:
+    """The loads of one leg's joints with one more internal moment (3, N) [N m] in each."""
+    moment, components = loads.moment.copy(), loads.components.copy()
+    for name in (f"ankle_{side}", f"knee_{side}", f"hip_{side}"):
+        j = loads.joints.index(name)
+        moment[:, j] += extra
+        components[:, j] += np.einsum("caf,cf->af", angles.axes[:, :, j], extra) * angles.signs[:, j, None]
+    return replace(loads, moment=moment, components=components)

@@ -1,0 +1,397 @@
+"""Opens a C3D file with care: every count and pointer is checked against the file's length before it is followed.
+
+Format: C3D User Guide, c3d.org (header section, parameter section, counting of frames).
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import os
+import stat
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO
+
+import numpy as np
+from numpy.typing import NDArray
+
+from jointload.errors import RecordingError
+from jointload.intake.c3d_bytes.parameters import (
+    LIMITS,
+    PROCESSORS,
+    Limits,
+    Parameter,
+    Processor,
+    Record,
+    Section,
+    clean,
+    integers,
+    reals,
+    refusal,
+)
+
+BLOCK = 512
+CHUNK = 1 << 20
+"""[bytes] read at a time where the content is only hashed."""
+MAGIC = 0x50
+HEADER_EVENT_KEY = 12345
+HEADER_EVENTS_MAX = 18
+LONG_COUNT = 65535
+"""POINT:FRAMES of this value says that the true count stands elsewhere."""
+
+
+@dataclass(frozen=True)
+class Header:
+    """The words of the 512-byte header block. Counts are per frame; times [s] count from the first stored frame."""
+
+    points: int
+    analog_per_frame: int
+    first_frame: int
+    last_frame: int
+    scale: float
+    data_block: int
+    samples_per_frame: int
+    rate: float
+    events: tuple[tuple[str, float], ...]
+    lost_events: int
+    """Event names that stand in the header without the key, the count or the time that they need."""
+
+
+@dataclass(frozen=True, eq=False)
+class Structure:
+    """What the header and the parameter section of one file say."""
+
+    where: str
+    size: int
+    processor: Processor
+    header: Header
+    groups: dict[str, dict[str, Parameter]]
+    records: tuple[Record, ...]
+    parameter_block: int
+    doubts: tuple[tuple[str, str], ...]
+    """Where, and what is odd about the parameters there."""
+
+    @property
+    def parameter_start(self) -> int:
+        """The first byte of the parameter section."""
+        return (self.parameter_block - 1) * BLOCK
+
+    @property
+    def parameter_end(self) -> int:
+        """The byte after its last record."""
+        return max((record.stop for record in self.records), default=self.parameter_start + 4)
+
+    def find(self, group: str, name: str) -> Parameter | None:
+        return self.groups.get(group, {}).get(name)
+
+    def numbers(self, group: str, name: str) -> NDArray[np.float64]:
+        """All numbers of a parameter and of its continuations NAME2, NAME3...; empty when absent or text."""
+        parts = [part.numbers for part in self._continued(group, name)]
+        return parts[0] if len(parts) == 1 else np.concatenate(parts) if parts else np.empty(0)
+
+    def texts(self, group: str, name: str) -> tuple[str, ...]:
+        """All texts of a parameter and of its continuations, stripped; empty when absent or numeric."""
+        return tuple(text for part in self._continued(group, name) for text in part.texts)
+
+    def text(self, group: str, name: str) -> str:
+        return next(iter(self.texts(group, name)), "")
+
+    def unread_bytes(self, layout: Layout) -> int:
+        """Bytes between the end of the data section and the end of the file, or the parameters that follow it."""
+        end = self.parameter_start if self.parameter_start >= layout.stop else self.size
+        return end - layout.stop
+
+    def number(self, group: str, name: str) -> float:
+        """The first number of a required parameter; RecordingError when it is missing or not finite."""
+        values = self.numbers(group, name)
+        if not values.size or not math.isfinite(values[0]):
+            found = "no such number" if not values.size else f"{values[0]}"
+            raise self.error(f"{group}:{name}", "a finite number", found)
+        return float(values[0])
+
+    def unsigned(self, group: str, name: str) -> int:
+        """The first number of a required parameter as an unsigned 16-bit word (the sign of a count is an overflow)."""
+        value = round(self.number(group, name))
+        return value + 65536 if -32768 <= value < 0 else value
+
+    def error(self, what: str, expected: object, found: object) -> RecordingError:
+        return refusal(self.where, what, expected, found)
+
+    def _continued(self, group: str, name: str) -> list[Parameter]:
+        parameters = self.groups.get(group, {})
+        parts = []
+        suffix = 1
+        while (part := parameters.get(name if suffix == 1 else f"{name}{suffix}")) is not None:
+            parts.append(part)
+            suffix += 1
+        return parts
+
+
+class OpenedRecording:
+    """A regular file of bearable size, opened for reading; use it in a `with` statement."""
+
+    def __init__(self, path: str | Path, limits: Limits = LIMITS) -> None:
+        self.where = str(path)
+        self.limits = limits
+        self.stream, self.size = _open_regular(Path(path), limits)
+
+    def __enter__(self) -> OpenedRecording:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.stream.close()
+
+    def structure(self) -> Structure:
+        """The checked header and parameters."""
+        return _read_structure(self.stream, self.size, self.where, self.limits)
+
+    def data_section(self, layout: Layout) -> tuple[bytes, str]:
+        """The bytes of the data section, and the SHA-256 of the whole file; only the former are kept in memory."""
+        digest = hashlib.sha256()
+        for piece in self.pieces(0, layout.start):
+            digest.update(piece)
+        data = self._read(layout.stop - layout.start)
+        digest.update(data)
+        for piece in self.pieces(layout.stop, self.size):
+            digest.update(piece)
+        return data, digest.hexdigest()
+
+    def pieces(self, start: int, stop: int) -> Iterator[bytes]:
+        """The bytes from start to stop in pieces that fit into memory."""
+        self.stream.seek(start)
+        for at in range(start, stop, CHUNK):
+            yield self._read(min(CHUNK, stop - at))
+
+    def _read(self, count: int) -> bytes:
+        piece = self.stream.read(count)
+        if len(piece) < count:
+            raise refusal(self.where, "file length", f"{self.size} bytes", "fewer", "wait until the file is complete")
+        return piece
+
+
+def read_structure(path: str | Path, limits: Limits = LIMITS) -> Structure:
+    """The checked header and parameters of a C3D file; RecordingError says what is wrong with it."""
+    with OpenedRecording(path, limits) as opened:
+        return opened.structure()
+
+
+def _open_regular(path: Path, limits: Limits) -> tuple[BinaryIO, int]:
+    fault = ""
+    try:
+        if stat.S_ISREG(path.stat().st_mode):
+            stream = path.open("rb")
+        else:
+            fault = "a directory" if path.is_dir() else "no regular file"
+    except (OSError, ValueError) as problem:
+        fault = getattr(problem, "strerror", None) or str(problem)
+    if fault:
+        raise refusal(str(path), "recording", "a C3D file", fault, "give the path of a C3D file")
+    status = os.fstat(stream.fileno())
+    if not stat.S_ISREG(status.st_mode):
+        fault = "no regular file"
+    elif status.st_size < 2 * BLOCK:
+        fault = f"{status.st_size} bytes, fewer than the two blocks of {BLOCK} every C3D file has"
+    elif status.st_size > limits.file_bytes:
+        fault = f"{status.st_size} bytes, more than the limit of {limits.file_bytes}"
+    if fault:
+        stream.close()
+        raise refusal(str(path), "recording", "a C3D file", fault, "check the export")
+    return stream, status.st_size
+
+
+def _read_structure(stream: BinaryIO, size: int, where: str, limits: Limits) -> Structure:
+    head = stream.read(BLOCK)
+    if len(head) < BLOCK or head[1] != MAGIC:
+        raise refusal(where, "header", "the C3D key 0x50 in byte 2", f"0x{head[1:2].hex()}", "give a C3D file")
+    parameter_block = head[0]
+    start = (parameter_block - 1) * BLOCK
+    if parameter_block < 2 or start + 4 > size:
+        inside = f"a start within the file's {size} bytes"
+        raise refusal(where, "parameter section", inside, f"block {parameter_block}")
+    stream.seek(start)
+    prologue = stream.read(4)
+    if prologue[3] not in PROCESSORS:
+        raise refusal(where, "processor type", "84 (Intel), 85 (DEC) or 86 (MIPS)", prologue[3])
+    processor = PROCESSORS[prologue[3]]
+    header = _parse_header(head, processor)
+    end = _section_end(parameter_block, prologue[2], header.data_block, size)
+    section = prologue + stream.read(max(0, end - start - 4))
+    records = Section(section, processor, where, limits, start)
+    groups, places = records.walk()
+    return Structure(where, size, processor, header, groups, places, parameter_block, tuple(records.doubts))
+
+
+def _section_end(parameter_block: int, blocks: int, data_block: int, size: int) -> int:
+    """Where the parameter section ends at the latest; more than 255 blocks are told by the data's start alone."""
+    end = (parameter_block - 1 + blocks) * BLOCK if blocks else size
+    if data_block > parameter_block + blocks:
+        end = (data_block - 1) * BLOCK
+    return min(end, size, (parameter_block - 1 + 65535) * BLOCK)
+
+
+def _parse_header(head: bytes, processor: Processor) -> Header:
+    words = integers(head, processor, signed=False)
+
+    def real(word: int, count: int = 1) -> list[float]:
+        return [float(value) for value in reals(head[2 * word - 2 : 2 * word - 2 + 4 * count], processor)]
+
+    keyed = words[149] == HEADER_EVENT_KEY
+    count = int(words[150]) if keyed and words[150] <= HEADER_EVENTS_MAX else 0
+    labels = [clean(head[396 + 4 * k : 400 + 4 * k]) for k in range(HEADER_EVENTS_MAX)]
+    times = [time if math.isfinite(time) else None for time in real(153, HEADER_EVENTS_MAX)]
+    pairs = list(zip(labels, times, strict=True))
+    events = tuple((label, time) for label, time in pairs[:count] if label and time is not None)
+    lost = sum(bool(label) and head[396 + 4 * k] > 0 for k, label in enumerate(labels)) - len(events)
+    return Header(
+        points=int(words[1]),
+        analog_per_frame=int(words[2]),
+        first_frame=int(words[3]),
+        last_frame=int(words[4]),
+        scale=real(7)[0],
+        data_block=int(words[8]),
+        samples_per_frame=int(words[9]),
+        rate=real(11)[0],
+        events=events,
+        lost_events=max(0, lost),
+    )
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Where the data of a checked file stand: counts per frame, frames, rates [Hz], scale, first byte."""
+
+    frames: int
+    first_frame: int
+    points: int
+    channels: int
+    samples_per_frame: int
+    rate: float
+    scale: float
+    start: int
+
+    @property
+    def is_real(self) -> bool:
+        """A negative POINT:SCALE says that the data are real numbers."""
+        return self.scale < 0
+
+    @property
+    def words_per_frame(self) -> int:
+        return 4 * self.points + self.channels * self.samples_per_frame
+
+    @property
+    def stop(self) -> int:
+        return self.start + self.frames * self.words_per_frame * (4 if self.is_real else 2)
+
+
+def read_layout(structure: Structure, limits: Limits = LIMITS) -> Layout:
+    """Counts and places of the data section; RecordingError when they contradict one another or the file's length."""
+    header = structure.header
+    points = structure.unsigned("POINT", "USED")
+    channels = structure.unsigned("ANALOG", "USED") if structure.numbers("ANALOG", "USED").size else 0
+    if not header.samples_per_frame:
+        channels = 0
+    samples = header.samples_per_frame if channels else 0
+    block = structure.unsigned("POINT", "DATA_START")
+    for what, told, other in (
+        ("marker count", points, header.points),
+        ("analog values a frame", channels * samples, header.analog_per_frame),
+        ("data start", block, header.data_block),
+    ):
+        if told != other:
+            raise structure.error(what, "the same in parameters and header", f"{told} and {other}")
+    if points > limits.points or channels > limits.channels:
+        most = f"at most {limits.points} markers and {limits.channels} channels"
+        raise structure.error("counts", most, f"{points} and {channels}")
+    scale = structure.number("POINT", "SCALE")
+    if scale == 0:
+        raise structure.error("POINT:SCALE", "a scale that is not zero", "0")
+    frames = _frame_count(structure)
+    rate, first = _rate(structure, limits), _first_frame(structure, frames)
+    layout = Layout(frames, first, points, channels, samples, rate, scale, (block - 1) * BLOCK)
+    _check_length(structure, layout, limits)
+    if channels:
+        _check_channel_lists(structure, channels)
+    _check_rotations(structure)
+    return layout
+
+
+def _rate(structure: Structure, limits: Limits) -> float:
+    """POINT:RATE [Hz], or the header's where that is missing, zero or not finite."""
+    told = structure.numbers("POINT", "RATE")
+    known = told.size > 0 and math.isfinite(told[0]) and told[0] != 0
+    rate = float(told[0]) if known else structure.header.rate
+    if not (0 < rate <= limits.rate if known else 1 <= rate <= limits.rate):
+        found = f"{told[0]:g}" if told.size else "none"
+        found += "" if known else f", and {rate:g} Hz in the header"
+        raise structure.error("POINT:RATE", f"a rate from 0 to {limits.rate:g} Hz", found)
+    return rate
+
+
+def _frame_count(structure: Structure) -> int:
+    count = structure.unsigned("POINT", "FRAMES")
+    if count == LONG_COUNT:
+        long = structure.numbers("POINT", "LONG_FRAMES")
+        told = [round(long[0])] if long.size and math.isfinite(long[0]) else []
+        captured = actual_range(structure)
+        told += [captured[1] - captured[0] + 1] if captured else []
+        if len(set(told)) > 1:
+            same = "the same in POINT:LONG_FRAMES and TRIAL:ACTUAL_START/END_FIELD"
+            raise structure.error("frame count", same, f"{told[0]} and {told[1]}")
+        count = told[0] if told else count
+    if count < 1:
+        raise structure.error("frame count", "at least 1", count)
+    return count
+
+
+def actual_range(structure: Structure) -> tuple[int, int] | None:
+    """First and last frame by TRIAL:ACTUAL_START/END_FIELD, each two 16-bit words: low + 65536 high."""
+    words = [structure.numbers("TRIAL", f"ACTUAL_{name}_FIELD") for name in ("START", "END")]
+    if any(pair.size < 2 or not np.isfinite(pair[:2]).all() for pair in words):
+        return None
+    first, last = (round(pair[0] % 65536 + 65536 * (pair[1] % 65536)) for pair in words)
+    return first, last
+
+
+def _first_frame(structure: Structure, frames: int) -> int:
+    """Number of the first stored frame; TRIAL knows it where the header's 16 bits do not reach."""
+    captured = actual_range(structure)
+    if captured and captured[0] >= 1 and captured[1] - captured[0] + 1 == frames:
+        return captured[0]
+    return structure.header.first_frame
+
+
+def _check_length(structure: Structure, layout: Layout, limits: Limits) -> None:
+    if layout.start < BLOCK:
+        raise structure.error("data start", "a block after the header", f"byte {layout.start}")
+    if layout.words_per_frame == 0:
+        raise structure.error("content", "markers or analog channels", "neither")
+    if layout.stop > structure.size:
+        present = max(0, (structure.size - layout.start) * layout.frames // (layout.stop - layout.start))
+        expected = f"{layout.frames} frames ending at byte {layout.stop}"
+        found = f"{structure.size} bytes, {present} whole frames"
+        raise refusal(structure.where, "data section", expected, found, "it was cut short: copy or export it again")
+    if layout.stop - layout.start > limits.data_bytes:
+        most = f"at most {limits.data_bytes} bytes"
+        advice = "cut the trial, or raise Limits.data_bytes"
+        raise refusal(structure.where, "data section", most, layout.stop - layout.start, advice)
+    if layout.start < structure.parameter_end and layout.stop > structure.parameter_start:
+        apart = f"a place outside the parameters, bytes {structure.parameter_start} to {structure.parameter_end}"
+        raise structure.error("data section", apart, f"bytes {layout.start} to {layout.stop}")
+
+
+def _check_channel_lists(structure: Structure, channels: int) -> None:
+    structure.number("ANALOG", "GEN_SCALE")
+    for name in ("SCALE", "OFFSET"):
+        count = structure.numbers("ANALOG", name).size
+        if count < channels:
+            raise structure.error(f"ANALOG:{name}", f"{channels} numbers, one a channel", count)
+
+
+def _check_rotations(structure: Structure) -> None:
+    """Rotations are not read, but a count that cannot be shows that the file is damaged."""
+    for name in ("USED", "RATIO"):
+        counts = structure.numbers("ROTATION", name)
+        if counts.size and not counts[0] >= 0:
+            raise structure.error(f"ROTATION:{name}", "a count", f"{counts[0]:g}")

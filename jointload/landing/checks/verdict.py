@@ -1,0 +1,93 @@
+"""The verdict on a landing: what of body, contact and motion does not fit together, and which moments that stops.
+
+A finding that refuses stops moments, never angles or ground forces.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from jointload.intake.recording import SIDES, Finding
+from jointload.landing.checks.force_checks import (
+    check_fall,
+    check_filter,
+    check_on_plate,
+    check_peak,
+    check_pressure,
+    check_residual,
+    check_saturated,
+    check_silent,
+    check_step,
+)
+from jointload.landing.checks.judgement import Judgement
+from jointload.landing.checks.marker_checks import (
+    check_angles,
+    check_clusters,
+    check_exchanged,
+    check_joints,
+    check_sides,
+    check_standing,
+)
+from jointload.landing.landed import Landing
+from jointload.loads.contact import Lost
+from jointload.loads.moments import joint_loads, smooth_loads
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What was found, and for each side the frames in which it has no moments, with the reason."""
+
+    findings: tuple[Finding, ...]
+    stopped: tuple[Lost, ...]
+
+
+def judge(landing: Landing) -> Verdict:
+    """Every check on a landing, once."""
+    done = [check(landing) for check in CHECKS.values()]
+    for check in LAST.values():
+        cause = next((one.findings[0].check for one in done if one.explains), "")
+        done.append(check(landing, cause))
+    return Verdict(
+        tuple(finding for one in done for finding in one.findings),
+        tuple(gone for one in done for gone in one.stopped),
+    )
+
+
+def stop_moments(landing: Landing, stopped: tuple[Lost, ...]) -> Landing:
+    """The landing without the joint loads that a verdict stops, and with the reasons; ground forces stay as
+    measured."""
+    if not stopped:
+        return landing
+    contact, settings = landing.contact, landing.settings
+    force, moment = contact.force.copy(), contact.moment.copy()
+    for gone in stopped:
+        side = SIDES.index(gone.side)
+        force[:, side, gone.start : gone.stop] = moment[:, side, gone.start : gone.stop] = np.nan
+    loads = joint_loads(landing.poses, landing.body, landing.angles, force, moment)
+    if settings.smoothing == "after":
+        loads, _ = smooth_loads(loads, landing.angles, settings.cutoff, landing.poses.rate)
+    throughout = {gone.side for gone in stopped if gone.start == 0 and gone.stop >= landing.recording.frames}
+    upper = None if throughout == set(SIDES) else landing.upper
+    return replace(landing, contact=replace(contact, lost=(*contact.lost, *stopped)), loads=loads, upper=upper)
+
+
+CHECKS: dict[str, Callable[[Landing], Judgement]] = {
+    "landmark_sides": check_sides,
+    "static_posture": check_standing,
+    "markers exchanged": check_exchanged,
+    "cluster_shape": check_clusters,
+    "joint_apart": check_joints,
+    "impossible_angle": check_angles,
+    "plate saturation": check_saturated,
+    "foot_off_plate": check_on_plate,
+    "pressure_off_foot": check_pressure,
+    "plate_silent": check_silent,
+    "implausible_peak": check_peak,
+    "free_fall": check_fall,
+    "filter": check_filter,
+}
+LAST: dict[str, Callable[[Landing, str], Judgement]] = {"out_of_step": check_step, "residual_force": check_residual}
+"""Checks that read force against motion: what is wrong with either has been found by then."""

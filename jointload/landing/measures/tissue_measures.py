@@ -1,0 +1,171 @@
+"""What the tissues bore: loads of knee, calf tendon and lower back over the landing, their impulses and peaks.
+
+Impulses stand first: peaks of a landing's impact are not to explain chronic overuse (Bisseling RW, Hof AL (2006)
+J Biomech 39:2438). Every load is a lower bound, because muscles that work against each other are not seen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from functools import lru_cache
+
+import numpy as np
+
+from jointload.body.angles import joint_angles
+from jointload.intake.recording import Array
+from jointload.landing.landed import Landing, Measure, Result, Sided, Unsided, whole_window
+from jointload.landing.measures.load_measures import along
+from jointload.landing.measures.lower_back import lower_back
+from jointload.loads.tissue.achilles import achilles_force
+from jointload.loads.tissue.knee import knee_tissue
+from jointload.loads.tissue.lumbar import disc_loads
+from jointload.loads.tissue.spreads import Factors, drawn, likeliest
+from jointload.modeldata import load_model
+from jointload.numerics.rotations import rotate_back
+from jointload.numerics.signals import integral, zero_lag_lowpass
+
+DRAWS, SEED = 400, 7
+"""Of the tissue's own numbers (choice: the ends of 95 % settle within 2 % of the load)."""
+ENDS = (0.025, 0.975)
+
+Reduction = Callable[[Array, float], Array]
+
+
+def side_series(landing: Landing, side: str, window: slice, factors: Factors) -> dict[str, Array]:
+    """Tissue loads of one leg, (W,) or with drawn factors (D, W), SI units."""
+    loads, angle = landing.loads, _anatomical_angles(landing, side)
+    knee = knee_tissue(
+        loads.of(f"knee_{side}", "flexion")[window],
+        loads.of(f"knee_{side}", "adduction")[window],
+        angle["knee"][window],
+        -along(landing, f"knee_{side}", f"shank_{side}")[window],
+        factors,
+    )
+    moment = loads.of(f"ankle_{side}", "dorsiflexion")[window]
+    return {
+        "patellofemoral_force": knee.patellofemoral,
+        "patellofemoral_stress": knee.patellofemoral_stress,
+        "tibiofemoral_force": knee.compression,
+        "tibiofemoral_medial_force": knee.medial,
+        "tibiofemoral_lateral_force": knee.lateral,
+        "achilles_force": achilles_force(moment, angle["ankle"][window], factors["achilles_arm"]),
+    }
+
+
+def body_series(landing: Landing, factors: Factors) -> dict[str, Array]:
+    """Loads of the disc L5/S1 over the landing, (W,) or with drawn factors (D, W) [N]."""
+    back = lower_back(landing)
+    force_pelvis = rotate_back(landing.poses.of("pelvis")[0][..., whole_window(landing)], back.force)
+    compression, shear = disc_loads(-back.components[0], force_pelvis, factors)
+    return {"l5s1_disc_force": compression, "l5s1_disc_shear": shear}
+
+
+def _anatomical_angles(landing: Landing, side: str) -> dict[str, Array]:
+    """(F,) [rad] of knee flexion and ankle dorsiflexion from the straight, square joint, whatever zero is shown."""
+    angles = landing.angles
+    if angles.zero != "anatomical":
+        cutoff = landing.settings.cutoff if landing.settings.smoothing == "after" else None
+        angles = joint_angles(landing.poses, landing.body, "anatomical")
+        angles = replace(angles, angle=zero_lag_lowpass(angles.angle, cutoff, landing.poses.rate))
+    return {"knee": angles.of(f"knee_{side}", "flexion"), "ankle": angles.of(f"ankle_{side}", "dorsiflexion")}
+
+
+def _peak(series: Array, dt: float) -> Array:
+    """Of a window without gaps: NaN when any sample is unknown."""
+    return np.max(series, axis=-1) if series.shape[-1] else np.full(series.shape[:-1], np.nan)
+
+
+SIDE_LOADS: dict[str, tuple[str, Reduction]] = {
+    "tibiofemoral_force_impulse": ("tibiofemoral_force", integral),
+    "tibiofemoral_medial_force_impulse": ("tibiofemoral_medial_force", integral),
+    "patellofemoral_force_impulse": ("patellofemoral_force", integral),
+    "achilles_force_impulse": ("achilles_force", integral),
+    "tibiofemoral_force_peak": ("tibiofemoral_force", _peak),
+    "tibiofemoral_medial_force_peak": ("tibiofemoral_medial_force", _peak),
+    "tibiofemoral_lateral_force_peak": ("tibiofemoral_lateral_force", _peak),
+    "patellofemoral_force_peak": ("patellofemoral_force", _peak),
+    "patellofemoral_stress_peak": ("patellofemoral_stress", _peak),
+    "achilles_force_peak": ("achilles_force", _peak),
+}
+BODY_LOADS: dict[str, tuple[str, Reduction]] = {
+    "l5s1_disc_force_impulse": ("l5s1_disc_force", integral),
+    "l5s1_disc_force_peak": ("l5s1_disc_force", _peak),
+    "l5s1_disc_shear_peak": ("l5s1_disc_shear", _peak),
+}
+"""Quantity -> the series it is read from, and how."""
+
+
+MEDIAL_SHARE = "tibiofemoral_medial_share"
+TISSUE_MEASURES = (*SIDE_LOADS, MEDIAL_SHARE, *BODY_LOADS)
+
+
+def tissue_value(landing: Landing, name: str, side: str, factors: Factors) -> Array:
+    """A quantity of TISSUE_MEASURES [SI], () or with drawn factors (D,); those of the body whatever the side."""
+    return _read(_series(landing, "" if name in BODY_LOADS else side, factors), name, 1.0 / landing.poses.rate)
+
+
+def _series(landing: Landing, side: str, factors: Factors) -> dict[str, Array]:
+    """Loads over the landing of one leg, or of the body for ''."""
+    return side_series(landing, side, landing.window(side), factors) if side else body_series(landing, factors)
+
+
+@lru_cache(maxsize=4)
+def _likely_series(landing: Landing, side: str) -> dict[str, Array]:
+    return _series(landing, side, likeliest())
+
+
+def _read(series: dict[str, Array], name: str, dt: float) -> Array:
+    if name == MEDIAL_SHARE:
+        medial, whole = (integral(series[f"tibiofemoral_{part}force"], dt) for part in ("medial_", ""))
+        return np.where(whole > 0, medial / np.where(whole > 0, whole, 1.0), np.nan)
+    of, reduction = (BODY_LOADS if name in BODY_LOADS else SIDE_LOADS)[name]
+    return reduction(series[of], dt)
+
+
+def _likely(landing: Landing, name: str, side: str) -> float:
+    return float(_read(_likely_series(landing, side), name, 1.0 / landing.poses.rate))
+
+
+def side_load(name: str) -> Sided:
+    def value(landing: Landing, side: str) -> Result:
+        return _likely(landing, name, side), _out_of_range(name, landing, side)
+
+    return value
+
+
+def body_load(name: str) -> Unsided:
+    return lambda landing: (_likely(landing, name, ""), lower_back(landing).note)
+
+
+def _out_of_range(name: str, landing: Landing, side: str) -> str:
+    """Why a load behind the kneecap is unknown: the knee bends beyond the angles at which the formulas are known."""
+    if not name.startswith("patellofemoral"):
+        return ""
+    flexion = np.rad2deg(_anatomical_angles(landing, side)["knee"][landing.window(side)])
+    rule = load_model("tissue", "knee").content["quadriceps_arm"]
+    low, high = rule["flexion_low"], rule["flexion_high"]
+    moment = landing.loads.of(f"knee_{side}", "flexion")[landing.window(side)]
+    with np.errstate(invalid="ignore"):
+        outside = ((flexion < low) | (flexion > high)) & (moment > 0)
+    if not outside.any() or not np.isfinite(moment).all():
+        return ""
+    worst = flexion[outside][np.argmax(np.abs(flexion[outside] - 0.5 * (low + high)))]
+    return f"the loaded knee bends to {worst:.0f} deg and its arm is known from {low:.0f} to {high:.0f} deg alone"
+
+
+def with_tissue_spreads(measures: tuple[Measure, ...], landing: Landing) -> tuple[Measure, ...]:
+    """The measures with low and high of every tissue load: 95 % of draws of the tissue's own numbers (arms, areas,
+    slopes), everything measured held as it is."""
+    factors = drawn(DRAWS, SEED)
+    series: dict[str, dict[str, Array]] = {}
+    out = []
+    for measure in measures:
+        if measure.quantity in TISSUE_MEASURES and np.isfinite(measure.value):
+            if measure.side not in series:
+                series[measure.side] = _series(landing, measure.side, factors)
+            values = _read(series[measure.side], measure.quantity, 1.0 / landing.poses.rate)
+            low, high = np.quantile(values, ENDS)
+            measure = measure.widened(min(float(low), measure.value), max(float(high), measure.value))
+        out.append(measure)
+    return tuple(out)

@@ -1,0 +1,133 @@
+"""Tissue loads over the landing with the range of the tissue's own numbers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from jointload.analysis import Analysis
+from jointload.intake.recording import Array
+from jointload.landing.landed import Landing, whole_window
+from jointload.landing.measures.tissue_measures import DRAWS, ENDS, SEED, body_series, side_series
+from jointload.loads.tissue.spreads import Factors, likeliest
+from jointload.loads.tissue.spreads import drawn as drawn_factors
+from jointload.modeldata import load_model
+from jointload.report.figures.landing_curves import BAND_COLOUR, BODY_STYLE, legend_key, shown_span, zero_of
+from jointload.report.figures.sheet import SIDE_STYLE, SOFT, Key, Panel, Sheet
+from jointload.report.words.quantities import SIDE_WORDS, number_text
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+LEG_PANELS = {
+    "tibiofemoral_force": ("Knee, thigh on shank", "pressing +"),
+    "tibiofemoral_medial_force": ("Knee, medial side alone", "pressing +"),
+    "patellofemoral_force": ("Back of the kneecap", "pressing +"),
+    "achilles_force": ("Achilles tendon", "pulling +"),
+}
+BACK_PANELS = {
+    "l5s1_disc_force": ("Disc L5/S1, pressed", "pressing +"),
+    "l5s1_disc_shear": ("Disc L5/S1, sheared", "trunk driven forward +"),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class _Curve:
+    """time [ms], the likeliest load and the ends of its range [BW], (W,) each."""
+
+    time: Array
+    likely: Array
+    low: Array
+    high: Array
+
+
+def tissue_loads(analysis: Analysis) -> Sheet:
+    """Every tissue load of both legs and of the lower back [BW]."""
+    landing = analysis.landing
+    curves = _leg_curves(landing) | _back_curves(landing)
+    titles = LEG_PANELS | BACK_PANELS
+    panels = [_panel(landing, name, *titles[name], curves[name]) for name in titles]
+    keys = [legend_key(SIDE_WORDS[side], SIDE_STYLE[side]) for side in landing.events.sides]
+    keys += [legend_key("whole body", BODY_STYLE), Key("95 % of arms, areas and slopes", BAND_COLOUR, width=7)]
+    keys.append(Key("limits of lifting at work", SOFT, (2, 2), width=0.9))
+    return Sheet(tuple(panels), tuple(keys))
+
+
+def lifting_limits() -> list[float]:
+    """The published limits of lifting [N]."""
+    limits = load_model("tissue", "lumbar").content["limits"]
+    return [limits["action_limit"], limits["upper_limit"]]
+
+
+def _both(
+    landing: Landing, side: str, window: slice, likely: dict[str, Array], draws: dict[str, Array]
+) -> dict[str, _Curve]:
+    """Name -> curve of the likeliest loads (W,) in the range of drawn ones (D, W) [N]."""
+    time = 1000 * (np.arange(window.start, window.stop) / landing.poses.rate - zero_of(landing, side))
+    out = {}
+    for name, series in likely.items():
+        low, high = np.quantile(draws[name], ENDS, axis=0) if time.size else (series, series)
+        out[name] = _Curve(time, *(each / landing.weight for each in (series, low, high)))
+    return out
+
+
+def _leg_curves(landing: Landing) -> dict[str, dict[str, _Curve]]:
+    out: dict[str, dict[str, _Curve]] = {name: {} for name in LEG_PANELS}
+    for side in landing.events.sides:
+        window = landing.window(side)
+
+        def series(factors: Factors, side: str = side, window: slice = window) -> dict[str, Array]:
+            return side_series(landing, side, window, factors)
+
+        found = _both(landing, side, window, series(likeliest()), series(drawn_factors(DRAWS, SEED)))
+        for name in LEG_PANELS:
+            out[name][side] = found[name]
+    return out
+
+
+def _back_curves(landing: Landing) -> dict[str, dict[str, _Curve]]:
+    likely, draws = (body_series(landing, factors) for factors in (likeliest(), drawn_factors(DRAWS, SEED)))
+    return {name: {"": curve} for name, curve in _both(landing, "", whole_window(landing), likely, draws).items()}
+
+
+def _panel(landing: Landing, name: str, title: str, positive: str, curves: dict[str, _Curve]) -> Panel:
+    def draw(axes: Axes) -> None:
+        for side, curve in curves.items():
+            style = SIDE_STYLE[side] if side else BODY_STYLE
+            axes.plot(curve.time, curve.likely, **style)
+            axes.fill_between(
+                curve.time, curve.low, curve.high, color=style["color"], alpha=0.16, linewidth=0.0, zorder=1
+            )
+        if not any(np.isfinite(curve.likely).any() for curve in curves.values()):
+            axes.text(0.5, 0.5, "not known", transform=axes.transAxes, ha="center", color=SOFT)
+        axes.axhline(0.0, color=SOFT, linewidth=0.8, zorder=1)
+        if name == "l5s1_disc_force":
+            _limits(axes, landing.weight)
+        axes.set_xlim(*shown_span(landing))
+        axes.set_xlabel("ms from first touch-down" if landing.events.kind == "landing" else "ms from own touch-down")
+
+    return Panel(title, f"BW, {positive}", draw, f"{title}, in body weights. {_told(curves)}", timed=True)
+
+
+def _told(curves: dict[str, _Curve]) -> str:
+    texts = []
+    for side, curve in curves.items():
+        name = SIDE_WORDS[side].capitalize()
+        if not np.isfinite(curve.likely).any():
+            texts.append(f"{name}: not known")
+            continue
+        k = int(np.nanargmax(curve.likely))
+        peak, low, high = (number_text(float(each[k]), "BW") for each in (curve.likely, curve.low, curve.high))
+        texts.append(f"{name}: highest {peak} at {curve.time[k]:.0f} ms, in the range {low} to {high}")
+    return ". ".join(texts) + "."
+
+
+def _limits(axes: Axes, weight: float) -> None:
+    for force in lifting_limits():
+        axes.axhline(force / weight, color=SOFT, linewidth=0.9, linestyle=(0, (2, 2)), zorder=1)
+        axes.text(
+            1.0, force / weight, f"{force:.0f} N, of lifting", transform=axes.get_yaxis_transform(), ha="right",
+            va="bottom", fontsize="x-small", color=SOFT,
+        )  # fmt: skip

@@ -1,0 +1,63 @@
+"""Files of a fit in the result folder: the insole for its maker, the trade-off, and its record."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from jointload.analysis import Analysis
+from jointload.insole.fitting.fit import Fit
+from jointload.insole.shape.asked import shape_text
+from jointload.insole.shape.shape_text import toml_of
+from jointload.report.papers.shape_folder import write_shape
+from jointload.report.words.fit_units import target_numbers
+from jointload.report.words.tables import change_table
+
+if TYPE_CHECKING:
+    import pandas
+
+INSOLE = "insole"
+
+
+def write_fit(analysis: Analysis, fit: Fit, draft: Path, digits: str) -> None:
+    """fit.csv and trade_off.csv into a draft, and the folder insole/ where a shape helps."""
+    trade_off_table(analysis, fit).to_csv(draft / "trade_off.csv", index=False, float_format=digits)
+    if fit.answer is not None:
+        change_table(analysis, fit.answer).to_csv(draft / "fit.csv", index=False, float_format=digits)
+    if fit.shape is not None:
+        write_shape([fit.shape], draft / INSOLE, name=f"fit for {fit.target.text}")
+        (draft / INSOLE / "insole.toml").write_text(toml_of(fit.shape, f"fit for {fit.target.text}"), encoding="utf-8")
+
+
+def trade_off_table(analysis: Analysis, fit: Fit) -> pandas.DataFrame:
+    """One row a stack height: the best shape within it and the change of the target, with one person's interval."""
+    import pandas as pd
+
+    rows = []
+    for point in fit.trade_off:
+        shape = point.shape
+        numbers, unit = target_numbers(fit, analysis, (point.change, point.low, point.high))
+        angles = [np.rad2deg(posting.angle) for posting in (shape.rearfoot, shape.forefoot)]
+        rows.append((1000 * point.stack, *angles, 1000 * shape.lift.height, 1000 * shape.base, *numbers, unit))
+    columns = [
+        "stack_mm", "rearfoot_posting_deg", "forefoot_posting_deg", "heel_lift_mm", "base_mm", "change", "person_low",
+        "person_high", "unit",
+    ]  # fmt: skip
+    return pd.DataFrame(rows, columns=columns)
+
+
+def fit_record(fit: Fit) -> dict[str, Any]:
+    """What was asked and what was found, for run.json; SI units."""
+    return {
+        "target": fit.target.text,
+        "side": fit.side,
+        "limits": {name: getattr(fit.limits, name) for name in fit.limits.__dataclass_fields__},
+        "draws": fit.draws,
+        "seed": fit.seed,
+        "verdict": fit.verdict,
+        "shape": None if fit.shape is None else shape_text(fit.shape),
+        "limited_by": list(fit.limited_by),
+        "measured_shapes": [] if fit.known.personal is None else list(fit.known.personal.conditions),
+    }

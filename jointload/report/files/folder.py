@@ -1,0 +1,91 @@
+"""The result folder of one landing, which appears whole or not at all."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from jointload.analysis import Analysis
+from jointload.insole.fitting.fit import Fit
+from jointload.report.files.derived_c3d import write_derived
+from jointload.report.files.figure_files import FOLDER, write_figures
+from jointload.report.files.fit_folder import fit_record, write_fit
+from jointload.report.files.sole_table import regions_table
+from jointload.report.page.page import render_page
+from jointload.report.words.section import Reported
+from jointload.report.words.tables import (
+    all_findings,
+    change_table,
+    metrics_table,
+    quality_table,
+    run_record,
+    series_table,
+)
+from jointload.report.words.whole_folder import check_replaceable, write_whole
+
+DIGITS = "%.7g"
+"""Seven digits carry every measurement and hide rounding."""
+RECORD = "run.json"
+"""The file by which an earlier result is known."""
+
+
+def check_free(out: str | Path) -> None:
+    """OutputError when no report may be written to `out`; to be asked before long work."""
+    check_replaceable(Path(out).absolute(), RECORD)
+
+
+def write_report(
+    analysis: Analysis,
+    out: str | Path,
+    whatif: Any = None,
+    inputs: Mapping[str, Path] | None = None,
+    now: str | None = None,
+    figures: str = "",
+    fit: Fit | None = None,
+) -> Path:
+    """Write report.html, metrics.csv, series.csv, quality.csv, derived.c3d, run.json, whatif.csv when there is one, and
+    regions.csv where there are pressure insoles; of a fit fit.csv, trade_off.csv and, where a shape helps, the folder
+    insole with its solid.
+
+    An earlier result in `out` is replaced; any other content is left alone: OutputError. Returns the folder.
+    inputs : role -> file, for their SHA-256;  now : the time in UTC to write into run.json
+    figures : 'svg', 'png' or 'pdf' to write every figure as a file, too, into figures/
+    """
+
+    def fill(draft: Path) -> None:
+        _fill(draft, analysis, whatif, inputs, now, fit)
+        if figures:
+            write_figures(Reported(analysis, whatif, fit), draft / FOLDER, figures)
+
+    return write_whole(out, RECORD, fill)
+
+
+def _fill(
+    draft: Path,
+    analysis: Analysis,
+    whatif: Any,
+    inputs: Mapping[str, Path] | None,
+    now: str | None,
+    fit: Fit | None,
+) -> None:
+    metrics_table(analysis).to_csv(draft / "metrics.csv", index=False, float_format=DIGITS)
+    series_table(analysis).to_csv(draft / "series.csv", index=False, float_format=DIGITS)
+    quality_table(all_findings(analysis, whatif, fit)).to_csv(draft / "quality.csv", index=False)
+    if analysis.landing.pressed is not None:
+        regions_table(analysis).to_csv(draft / "regions.csv", index=False, float_format=DIGITS)
+    if whatif is not None:
+        change_table(analysis, whatif).to_csv(draft / "whatif.csv", index=False, float_format=DIGITS)
+    if fit is not None:
+        write_fit(analysis, fit, draft, DIGITS)
+    write_derived(analysis, draft / "derived.c3d")
+    (draft / "report.html").write_text(render_page(analysis, whatif, fit), encoding="utf-8")
+    record = run_record(analysis, inputs, now)
+    if whatif is not None:
+        record["whatif"] = {"shape": whatif.shape_text, "side": whatif.side, "draws": whatif.draws, "seed": whatif.seed}
+        if whatif.others:
+            record["whatif"]["compared_with"] = [other.shape_text for other in whatif.others]
+    if fit is not None:
+        record["fit"] = fit_record(fit)
+    (draft / RECORD).write_text(json.dumps(record, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")

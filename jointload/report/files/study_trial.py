@@ -1,0 +1,58 @@
+"""The result folder of one trial of a study: the numbers, or all of a single landing's report where asked for."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from jointload.analysis import Analysis
+from jointload.report.files.curves import curves_table
+from jointload.report.files.derived_c3d import write_derived
+from jointload.report.files.folder import DIGITS, RECORD
+from jointload.report.files.sole_table import regions_table
+from jointload.report.page.page import render_page
+from jointload.report.words.methods import methods_text
+from jointload.report.words.tables import all_findings, metrics_table, quality_table, run_record, series_table
+from jointload.report.words.whole_folder import write_whole
+
+CURVE_DIGITS = "%.5g"
+"""Five digits: finer than any marker."""
+
+
+def write_trial(
+    analysis: Analysis, out: Path, condition: str, inputs: Mapping[str, Path], extra: Mapping[str, Any], full: bool
+) -> Path:
+    """Write metrics.csv, curves.csv, quality.csv and run.json; regions.csv where there are pressure insoles;
+    series.csv, derived.c3d and report.html when `full`.
+
+    The folder appears whole or not at all. run.json holds the methods in words, the SHA-256 of
+    every other file, and what `extra` adds.
+    """
+
+    def fill(draft: Path) -> None:
+        metrics_table(analysis, condition).to_csv(draft / "metrics.csv", index=False, float_format=DIGITS)
+        curves_table(analysis).to_csv(draft / "curves.csv", index=False, float_format=CURVE_DIGITS)
+        quality_table(all_findings(analysis)).to_csv(draft / "quality.csv", index=False)
+        if analysis.landing.pressed is not None:
+            regions_table(analysis).to_csv(draft / "regions.csv", index=False, float_format=DIGITS)
+        if full:
+            series_table(analysis).to_csv(draft / "series.csv", index=False, float_format=DIGITS)
+            write_derived(analysis, draft / "derived.c3d")
+            (draft / "report.html").write_text(render_page(analysis), encoding="utf-8")
+        methods = {"methods": dict(methods_text(analysis).checklist)}
+        record = run_record(analysis, inputs) | dict(extra) | methods | {"outputs": hashes(draft)}
+        (draft / RECORD).write_text(json.dumps(record, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+
+    return write_whole(out, RECORD, fill)
+
+
+def hashes(folder: Path) -> dict[str, str]:
+    """SHA-256 of every file of a result folder but its record."""
+    return {
+        path.name: hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(folder.iterdir())
+        if path.name != RECORD
+    }

@@ -1,0 +1,102 @@
+"""The answer that each section of the page begins with: one or two sentences made of its own numbers."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from jointload.analysis import Analysis
+from jointload.insole.fitting.whatif import WhatIf
+from jointload.insole.limb.change import Change
+from jointload.report.figures.work_bars import JOINTS, absorbed
+from jointload.report.words.cells import is_unknown, shown_value
+from jointload.report.words.quantities import SIDE_WORDS, number_text, quantity, shown
+from jointload.report.words.tables import distinguishable
+
+TOLD_CHANGES = (
+    "rearfoot_roll", "pressure_centre_medial", "rearfoot_eversion_peak", "knee_over_ankle",
+    "knee_adduction_moment_peak", "knee_flexion_moment_peak", "ankle_inversion_moment_peak",
+    "ankle_eversion_moment_peak", "hip_adduction_moment_peak",
+)  # fmt: skip
+"""Where a shape acts, and every joint above it: no target without what it may cost elsewhere."""
+
+
+def forces_answer(analysis: Analysis) -> str:
+    return _sentences(
+        _sided(analysis, "The ground pushed ", "the {side} foot with up to {0} body weights {1} ms after it touched",
+               "vertical_force_peak", "time_to_peak"),
+        _sided(analysis, "The force rose by ", "{0} body weights a second on the {side}", "vertical_loading_rate"),
+    )  # fmt: skip
+
+
+def alignment_answer(analysis: Analysis) -> str:
+    knees = []
+    for side in analysis.landing.events.sides:
+        over = _value(analysis, "knee_over_ankle", side)
+        if np.isfinite(over):
+            way = "inwards" if over > 0 else "outwards"
+            knees.append(f"the {SIDE_WORDS[side]} knee stood {number_text(abs(over), 'deg')}° {way}")
+    line = f"At the deepest flexion, seen from the front, {' and '.join(knees)} of the line from ankle to hip"
+    return _sentences(
+        _sided(analysis, "From touch-down to the deepest, ", "the {side} knee bent from {0}° to {1}°",
+               "knee_flexion_touchdown", "knee_flexion_peak"),
+        line if knees else "",
+    )  # fmt: skip
+
+
+def moments_answer(analysis: Analysis) -> str:
+    lumbar = _value(analysis, "l5s1_extension_moment_peak", "")
+    back = f"The lower back answered with {number_text(lumbar, 'Nm/kg')} Nm/kg of extension"
+    return _sentences(
+        _sided(analysis, "At most, in Nm/kg, ", "{0} bent the {side} knee, {1} pushed it outwards, {2} inwards",
+               "knee_flexion_moment_peak", "knee_adduction_moment_peak", "knee_abduction_moment_peak", between="; "),
+        back if np.isfinite(lumbar) else "",
+    )  # fmt: skip
+
+
+def work_answer(analysis: Analysis) -> str:
+    texts = []
+    for side in analysis.landing.events.sides:
+        parts = absorbed(analysis, side)
+        total = sum(parts.values())
+        if np.isfinite(total) and total > 0:
+            shares = ", ".join(f"{joint} {100 * parts[joint] / total:.0f}\u00a0%" for joint in JOINTS)
+            texts.append(f"The {SIDE_WORDS[side]} leg absorbed {number_text(total, 'J/kg')} J/kg: {shares}")
+    return _sentences(*texts)
+
+
+def change_answer(analysis: Analysis, whatif: WhatIf) -> str:
+    """What moves whoever the rider is, then which of the moments might not move at all."""
+    rows = [row for row in whatif.rows if row.quantity in TOLD_CHANGES and np.isfinite(row.change)]
+    moved = [_change_text(row, analysis) for row in rows if distinguishable(row)]
+    open_rows = [_change_text(row, analysis) for row in rows if not distinguishable(row)]
+    return _sentences(
+        f"Predicted for one person, with the interval clear of zero: {', '.join(moved)}" if moved else "",
+        f"Not distinguishable from no change: {', '.join(open_rows)}" if open_rows else "",
+    )
+
+
+def _change_text(row: Change, analysis: Analysis) -> str:
+    what = quantity(row.quantity)
+    number = number_text(shown(row.change, what, analysis.landing.weight), what.unit, extra=1)
+    return f"{what.plain_name} {'+' if row.change > 0 else ''}{number} {what.unit}"
+
+
+def _sided(analysis: Analysis, start: str, clause: str, *names: str, between: str = " and ") -> str:
+    """`start`, then the clause for each side whose numbers are all known; empty when there is none."""
+    clauses = []
+    for side in analysis.landing.events.sides:
+        values = [_value(analysis, name, side) for name in names]
+        if np.isfinite(values).all():
+            numbers = [number_text(v, quantity(n).unit) for v, n in zip(values, names, strict=True)]
+            clauses.append(clause.format(*numbers, side=SIDE_WORDS[side]))
+    return start + between.join(clauses) if clauses else ""
+
+
+def _value(analysis: Analysis, name: str, side: str) -> float:
+    found = [m for m in analysis.measures if (m.quantity, m.side) == (name, side) and not is_unknown(m)]
+    return shown_value(found[0], analysis) if found else float("nan")
+
+
+def _sentences(*texts: str) -> str:
+    known = [text for text in texts if text]
+    return ". ".join(known) + "." if known else ""

@@ -1,0 +1,147 @@
+"""What a change of the shoe's inside would shift, with its intervals and what limits them."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Any
+
+from jointload.analysis import Analysis
+from jointload.insole.fitting.ledger import ledger, reading_of
+from jointload.insole.fitting.whatif import Change, WhatIf
+from jointload.report.figures import change_figures, pictures
+from jointload.report.page.answers import change_answer
+from jointload.report.words import html
+from jointload.report.words.cells import findings_table, linked, sentence_case, unit_text
+from jointload.report.words.quantities import SIDE_WORDS, number_text, quantity, shown
+from jointload.report.words.section import Reported
+from jointload.report.words.tables import ordered_changes, worst_first
+
+
+def change_section(reported: Reported) -> str:
+    analysis, whatif = reported.analysis, reported.whatif
+    if whatif is None:
+        return ""
+    assumed = "".join(f"<li>{escape(text)}</li>" for text in whatif.response_text)
+    return (
+        html.answer(change_answer(analysis, whatif))
+        + split_told(whatif)
+        + f"<p><b>Prediction</b>, not a measurement: {escape(whatif.shape_text)}, against a flat insole. "
+        f"{whatif.draws} drawn persons, seed {whatif.seed}. Mechanics is the 95 % interval of what the uncertain foot, "
+        "shoe and limb leave open; one person's interval adds how differently people answer the same shape. Knee "
+        "adduction and knee flexion moment stand together, as a change that lowers one may raise the other. A lumbar "
+        "change is not predicted.</p>"
+        + change_table_html(analysis, whatif)
+        + instants_html(analysis, whatif)
+        + html.picture(
+            change_figures.changes(analysis, whatif),
+            "Predicted changes as dots with their 95 % intervals",
+            "Predicted change with its 95 % intervals: thick of the mechanics, thin of one person. Filled: the "
+            "interval of one person leaves out zero. Hollow: not distinguishable from no change.",
+        )
+        + html.picture(
+            pictures.pressure_bed(analysis, whatif),
+            "Height added under the sole, and the pressure before and after, seen from above",
+            f"What is added to the flat insole, and the pressure before ({whatif.baseline_pressure}) and after "
+            "(modelled; median of the drawn persons) at the largest force that the rearfoot bears. The cross is the "
+            "centre of pressure. Only the change is meant: a model of the foot's bed misses measured pressures by a "
+            "third to a half.",
+        )
+        + (_comparison(analysis, whatif) if whatif.others else "")
+        + "<h3>What limits the prediction</h3>"
+        + findings_table(worst_first([f for answer in (whatif, *whatif.others) for f in answer.findings]))
+        + f"<h3>What it assumes</h3><ul>{assumed}</ul>"
+    )
+
+
+def split_told(whatif: WhatIf) -> str:
+    """That the wrench under this foot is a likely split only, where it is; empty elsewhere."""
+    return "".join(
+        html.paragraph(f"{sentence_case(finding.evidence)}; {finding.advice}.")
+        for finding in whatif.findings
+        if finding.check == "likely_split"
+    )
+
+
+def _comparison(analysis: Analysis, whatif: Any) -> str:
+    """Every shape beside the others: change and one person's interval, by the same drawn persons."""
+    answers = (whatif, *whatif.others)
+    found = [{row.quantity: row for row in answer.rows} for answer in answers]
+    rows = []
+    for row in ordered_changes(whatif):
+        what = quantity(row.quantity)
+        cells = [_compared_cell(analysis, what, rows_of.get(row.quantity)) for rows_of in found]
+        rows.append((linked(what), *cells, unit_text(what)))
+    named = "".join(f"<li>{escape(answer.shape_text)}</li>" for answer in answers)
+    return (
+        f"<h3>The shapes beside each other</h3><ol>{named}</ol>"
+        + html.paragraph(
+            "Change, and below it the 95 % interval of one person. The same drawn persons stand on every shape, so "
+            "that differences between shapes are those of the shapes. Nothing is ranked: a change whose interval "
+            "reaches across zero is not distinguishable from none."
+        )
+        + html.table(("Quantity", *(str(k + 1) for k in range(len(answers))), "Unit"), rows, range(1, len(answers) + 1))
+        + html.picture(
+            change_figures.comparison(analysis, whatif),
+            "Predicted changes of every shape with their intervals",
+            "Predicted change of every shape: thick the 95 % interval of the mechanics, thin that of one person.",
+        )
+    )
+
+
+def _compared_cell(analysis: Analysis, what: Any, row: Any) -> str:
+    if row is None:
+        return "–"
+    change, low, high = (
+        number_text(shown(value, what, analysis.landing.weight), what.unit, extra=1)
+        for value in (row.change, row.person_low, row.person_high)
+    )
+    return f"{change}<small>{low} to {high}</small>"
+
+
+def change_table_html(analysis: Analysis, answer: WhatIf, targets: tuple[str, ...] = ()) -> str:
+    """One table for one rider: the target first, then the change at every joint, each with its intervals."""
+    head = ("Joint", "Quantity", "Before", "After", "Change", "Per cent", "Mechanics", "One person", "Unit", "Reading")
+    rows, last = [], ""
+    for entry in ledger(answer, targets):
+        joint = "target" if entry.aimed_at else entry.joint
+        rows.append((f"<b>{joint}</b>" if joint != last else "", *_change_cells(analysis, entry.row)))
+        last = joint
+    told = "Lower back: not predicted. " if analysis.landing.body.points.get("l5s1") else ""
+    return html.table(head, rows, numeric=range(2, 8)) + f"<p><small>{told}{LEAST}</small></p>"
+
+
+LEAST = (
+    "A change smaller than what this recording can show, or than this rider's own landings differ by, says so where "
+    "that is known."
+)
+
+
+def _change_cells(analysis: Analysis, row: Change) -> tuple[str, ...]:
+    """Changes get one decimal more than values."""
+    what = quantity(row.quantity)
+    before, after, change, *ends = (
+        number_text(shown(value, what, analysis.landing.weight), what.unit, extra=1)
+        for value in (row.before, row.after, row.change, row.low, row.high, row.person_low, row.person_high)
+    )
+    name = f"{linked(what)}, {SIDE_WORDS[row.side]}"
+    percent = number_text(row.percent, "%")
+    intervals = (f"{ends[0]} to {ends[1]}", f"{ends[2]} to {ends[3]}")
+    return (name, before, after, change, percent, *intervals, unit_text(what), escape(reading_of(row)))
+
+
+def instants_html(analysis: Analysis, answer: WhatIf) -> str:
+    """The change of every series at the named instants, and one person's interval, folded away."""
+    instants = list(dict.fromkeys(row.instant for row in answer.at_instants))
+    found = {(row.quantity, row.instant): row for row in answer.at_instants}
+    rows = []
+    for name in dict.fromkeys(row.quantity for row in answer.at_instants):
+        what = quantity(name)
+        cells = [_compared_cell(analysis, what, found.get((name, instant))) for instant in instants]
+        rows.append((linked(what), *cells, unit_text(what)))
+    head = ("Change", *instants, "Unit")
+    note = html.paragraph(
+        "At touch-down the foot hardly bears: the answer of the first loaded instant is held, and the first 30 ms of "
+        "an impact are an upper bound."
+    )
+    table = html.table(head, rows, numeric=range(1, len(instants) + 1))
+    return html.folded("The same at named instants of the landing", note + table)

@@ -1,0 +1,67 @@
+"""One quantity in words: definition, sign, frame, unit, source, and where other people's numbers lay."""
+
+from __future__ import annotations
+
+import difflib
+
+from jointload.errors import SettingError, expected_found
+from jointload.modeldata import load_model
+from jointload.report.page.page import SECTIONS
+from jointload.report.words.quantities import DIVISOR_WORDS, Quantity, glossary
+
+MOST_SUGGESTED = 5
+WORTH_SUGGESTING = 0.5
+"""Likeness of a name, 0 to 1, from which it is suggested (choice)."""
+PREDICTIONS = "Of predictions alone"
+
+
+def grouped_names() -> dict[str, list[str]]:
+    """Heading of the report -> names of the quantities that stand under it; every name of the glossary once."""
+    known = glossary()
+    groups = {section.heading: [name for name in section.quantities if name in known] for section in SECTIONS}
+    placed = {name for names in groups.values() for name in names}
+    groups[PREDICTIONS] = [name for name in known if name not in placed]
+    return {heading: names for heading, names in groups.items() if names}
+
+
+def explanation(name: str) -> str:
+    """The quantity's lines; SettingError names the nearest ones when it is not known."""
+    asked, known = name.strip().lower().replace(" ", "_").replace("-", "_").replace("/", ""), glossary()
+    if asked not in known:
+        near = _nearest(asked)
+        expected = "one of " + ", ".join(near) if near else "a name of the glossary"
+        advice = "`jointload explain` lists all names"
+        raise SettingError(expected_found("quantity", expected, repr(name), "models/glossary", advice))
+    return "\n".join([asked, *(f"    {key}: {text}" for key, text in _lines(known[asked]))])
+
+
+def _nearest(asked: str) -> list[str]:
+    """Names that hold every word asked for, then names spelt alike."""
+    known, words = glossary(), asked.split("_")
+    holding = [name for name in known if all(word in name for word in words)]
+    alike = difflib.get_close_matches(asked, known, MOST_SUGGESTED, WORTH_SUGGESTING)
+    return list(dict.fromkeys([*holding, *alike]))[:MOST_SUGGESTED]
+
+
+def _lines(what: Quantity) -> list[tuple[str, str]]:
+    unit = "a word, no number" if what.unit == "word" else what.full_unit
+    if what.normaliser != "none":
+        unit += f", divided by {DIVISOR_WORDS[what.normaliser]}"
+    lines = [("definition", what.definition), ("unit", unit), ("positive", what.positive), ("frame", what.frame)]
+    lines = [(key, text) for key, text in lines if text != "none"]
+    return [*lines, ("source", what.source), *_published(what)]
+
+
+def _published(what: Quantity) -> list[tuple[str, str]]:
+    """A line a task: where published numbers lay, and how that was read."""
+    rows = [row for row in load_model("sanity", "landings").content if row["quantity"] == what.name]
+    if not rows:
+        return [("typical range", "none on record")]
+    return [
+        (
+            f"typical range, {row['task']}",
+            f"{row['low']} to {row['high']} {row['unit']}: a reason to look twice, not a limit. {row['note']} "
+            f"({row['source']}; {row['read']})",
+        )
+        for row in rows
+    ]

@@ -1,0 +1,99 @@
+"""What a compression test gave: the row for models/materials, the figure and the numbers."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import json
+import math
+from collections.abc import Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from jointload.insole.shape.compression import LayerFit
+from jointload.insole.shape.materials import COLUMNS, Material
+from jointload.report.papers.material_figure import draw_materials
+from jointload.report.words.whole_folder import write_whole
+
+RECORD = "material.json"
+TABLE = "material.csv"
+
+
+def material_row(material: Material) -> str:
+    """The head and the row of a file of materials."""
+    out = io.StringIO()
+    writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
+    writer.writeheader()
+    writer.writerow(material.row())
+    return out.getvalue()
+
+
+def write_material(fit: LayerFit, out: str | Path, load: float, others: Sequence[Material]) -> Path:
+    """Write material.csv (with provenance; insole.toml names it with `materials`), material.svg and material.json.
+
+    load : [N] under a heel, for the figure;  others : materials to compare with
+    """
+
+    def fill(draft: Path) -> None:
+        (draft / TABLE).write_text(_provenance(fit) + material_row(fit.material), encoding="utf-8")
+        (draft / "material.svg").write_bytes(draw_materials(fit, load, others))
+        (draft / RECORD).write_text(json.dumps(fit_record(fit, load), indent=2) + "\n", encoding="utf-8")
+
+    return write_whole(out, RECORD, fill)
+
+
+def fit_record(fit: LayerFit, load: float) -> dict[str, Any]:
+    """Every number of a fit in SI units; None for what is unknown."""
+    source = Path(fit.test.where)
+    numbers = {
+        "thickness_m": fit.test.thickness,
+        "area_m2": fit.test.area,
+        "largest_strain": float(fit.test.strain.max()),
+        "residual_rms_m": fit.rms,
+        "residual_share": fit.rms_share,
+        "bottoming_pressure_Pa": fit.material.bottoming_pressure,
+        "bottoming_strain": fit.material.bottoming_strain,
+        "bottoming_load_N": fit.bottoming_load,
+    }
+    material = {key: None if value != value else value for key, value in asdict(fit.material).items()}
+    return {
+        "material": material,
+        **{key: None if math.isnan(value) else value for key, value in numbers.items()},
+        "figure_load_N": load,
+        "notes": fit.notes,
+        "input": {
+            "file": source.name,
+            "sha256": hashlib.sha256(source.read_bytes()).hexdigest() if source.is_file() else None,
+        },
+    }
+
+
+def fit_text(fit: LayerFit) -> str:
+    """The fit in a few lines for a person."""
+    material = fit.material
+    loss = "unknown" if math.isnan(material.energy_loss) else f"{100 * material.energy_loss:.0f} %"
+    rms = "" if math.isnan(fit.rms) else f" ({1000 * fit.rms:.2g} mm)"
+    load = "" if math.isnan(fit.bottoming_load) else f", {fit.bottoming_load:.0f} N on this sample"
+    lines = [
+        f"modulus {material.modulus / 1e6:.3g} MPa, stiffening strain {material.stiffening_strain:.3f}, "
+        f"energy loss {loss}",
+        f"residual {100 * fit.rms_share:.1f} % of the largest compression{rms}, root mean square",
+        f"bottoms out (ten times as stiff as unloaded) at {100 * material.bottoming_strain:.0f} % strain, "
+        f"{material.bottoming_pressure / 1e3:.0f} kPa{load}",
+    ]
+    return "\n".join([*lines, *(f"Note: {note}" for note in fit.notes)])
+
+
+def _provenance(fit: LayerFit) -> str:
+    test = fit.test
+    tested = "" if math.isnan(test.thickness) else f", {1000 * test.thickness:g} mm thick"
+    tested += "" if math.isnan(test.area) else f", {1e6 * test.area:g} mm2"
+    return (
+        f"# source: compression test {Path(test.where).name}, fitted by jointload material\n"
+        "# unit: modulus_MPa is E and stiffening_strain e of p = E s / (1 - s / e); energy_loss a share\n"
+        "# axes: through the thickness, compression positive\n"
+        f"# population: one sample{tested}\n"
+        "# read_in: the test's own file\n"
+    )

@@ -1,0 +1,133 @@
+"""The folder a maker gets: solids, drawings, the sheet and the numbers."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from jointload.errors import OutputError, expected_found
+from jointload.insole.shape.mesh import (
+    REPRODUCED,
+    SIDE_WORDS,
+    Solid,
+    faithful_solid,
+    largest_miss,
+    load_solid,
+    stl_bytes,
+)
+from jointload.insole.shape.shape import InsoleShape, Numbers, Surface, measure
+from jointload.report.papers.insole_drawing import draw_insole
+from jointload.report.papers.insole_sheet import Written, render_sheet
+from jointload.report.papers.insole_words import CAUTIONS, HEADING, file_name, remarks
+from jointload.report.words.whole_folder import write_whole
+
+RECORD = "shape.json"
+AXES = "x forward from the heel's end, y to the left of the foot, z up from the shoe"
+
+
+def write_shape(
+    surfaces: Sequence[Surface], out: str | Path, name: str = "insole", fields: Mapping[str, str] | None = None
+) -> Path:
+    """Write one STL a side, drawing.svg and drawing.pdf (with the side in the name where there are two), sheet.html and
+    shape.json into `out`, whole or not at all.
+
+    Every STL is read back: OutputError unless it is closed and gives back the heights within REPRODUCED.
+    """
+
+    def fill(draft: Path) -> None:
+        written, records = [], []
+        for surface in surfaces:
+            one, checked = _one(draft, surface, name, len(surfaces) > 1)
+            written.append(one)
+            records.append(_record(one, checked))
+        (draft / "sheet.html").write_text(render_sheet(written, name, fields or {}), encoding="utf-8")
+        record = {
+            "heading": HEADING, "name": name, "jointload": _version(), "axes": AXES, "unit": "mm",
+            "insoles": records, "cautions": CAUTIONS,
+        }  # fmt: skip
+        (draft / RECORD).write_text(json.dumps(record, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
+
+    return write_whole(out, RECORD, fill)
+
+
+def _one(draft: Path, surface: Surface, name: str, sided: bool) -> tuple[Written, dict[str, Any]]:
+    path = draft / file_name(surface)
+    title = f"jointload {SIDE_WORDS[surface.side]} insole, unit mm, x forward y left z up"
+    content = stl_bytes(faithful_solid(surface), title)
+    path.write_bytes(content)
+    checked = _checked(surface, path)
+    checksum = hashlib.sha256(content).hexdigest()
+    suffix = f"_{SIDE_WORDS[surface.side]}" if sided else ""
+    for form in ("svg", "pdf"):
+        (draft / f"drawing{suffix}.{form}").write_bytes(draw_insole(surface, name, checksum, form))
+    return Written(surface, measure(surface), checksum), checked
+
+
+def _checked(surface: Surface, path: Path) -> dict[str, Any]:
+    """What the file read back says: closed, and how far it misses the heights at worst."""
+    solid = load_solid(path)
+    solid = Solid(solid.vertices / 1000, solid.triangles)
+    miss = largest_miss(surface, solid)
+    if solid.open_edges or not miss <= REPRODUCED:
+        found = f"{solid.open_edges} open edges and a miss of {1000 * miss:.3f} mm"
+        expected = f"a closed solid within {1000 * REPRODUCED:g} mm of the heights"
+        advice = "the shape is too steep to be written; soften its blends"
+        raise OutputError(expected_found("insole solid", expected, found, path.name, advice))
+    return {"triangles": len(solid.triangles), "closed": True, "largest_miss_mm": round(1000 * miss, 4)}
+
+
+def _record(one: Written, checked: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "side": SIDE_WORDS[one.surface.side],
+        "file": file_name(one.surface),
+        "sha256": one.checksum,
+        **checked,
+        "numbers": shown_numbers(one.surface, one.numbers),
+        "remarks": remarks(one.surface),
+        "parameters": _parameters(one.surface),
+    }
+
+
+def shown_numbers(surface: Surface, numbers: Numbers) -> dict[str, float | None]:
+    """Numbers in millimetres, degrees, grams; None for what is unknown."""
+    out = {
+        "length_mm": 1000 * surface.length,
+        "width_mm": 1000 * surface.width,
+        "thinnest_mm": 1000 * numbers.thinnest,
+        "thickest_mm": 1000 * numbers.thickest,
+        "heel_stack_mm": 1000 * numbers.heel_stack,
+        "forefoot_stack_mm": 1000 * numbers.forefoot_stack,
+        "heel_tilt_deg": float(np.rad2deg(numbers.heel_tilt)),
+        "forefoot_tilt_deg": float(np.rad2deg(numbers.forefoot_tilt)),
+        "steepest_slope_deg": float(np.rad2deg(numbers.steepest)),
+        "volume_cm3": 1e6 * numbers.volume,
+        "mass_g": 1000 * numbers.mass,
+    }
+    return {key: None if math.isnan(value) else round(value, 4) + 0.0 for key, value in out.items()}
+
+
+def _parameters(surface: Surface) -> dict[str, Any] | None:
+    """Every parameter of a shape in SI units, and what it was raised by; None for the scan of an existing insole."""
+    if not isinstance(surface, InsoleShape):
+        return None
+    values = asdict(surface)
+    values["layers"] = [
+        {"material": {k: v for k, v in layer["material"].items() if v == v}, "thickness": layer["thickness"]}
+        for layer in values["layers"]
+    ]
+    return values | {"raised": surface.raised, "units": "SI: m, rad, Pa, kg/m3; positions are shares of the length"}
+
+
+def _version() -> str:
+    try:
+        return version("jointload")
+    except PackageNotFoundError:
+        return "not installed"

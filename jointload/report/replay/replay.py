@@ -1,0 +1,208 @@
+"""The landing in three dimensions, frame by frame: what the page's script needs to draw it, and the section around it.
+
+The drawing library is plotly's own script from its Python package, packed into the page, so that one file holds all.
+"""
+
+from __future__ import annotations
+
+import base64
+import gzip
+import json
+import math
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+from jointload.analysis import Analysis
+from jointload.body.board import track_board
+from jointload.insole.fitting.whatif import WhatIf
+from jointload.insole.limb.response import place_foot
+from jointload.intake.recording import SIDES, Array
+from jointload.landing.landed import Landing
+from jointload.numerics.rotations import rotate, rotate_back
+from jointload.report.figures import landing_curves
+from jointload.report.figures.pictures import ARROW_COLOUR, metres_per_newton, trunk_top
+from jointload.report.figures.sheet import INK, SIDE_STYLE, SOFT, Sheet
+from jointload.report.figures.sheet_html import sheet_figure
+from jointload.report.words import html
+from jointload.report.words.quantities import SIDE_WORDS
+from jointload.report.words.section import Reported
+from jointload.report.words.tables import foot_pressure_centre
+
+MOST_FRAMES = 240
+"""Of more frames than this every second one, every third one ... is played (choice)."""
+MILLIMETRES = 1000
+"""Places are whole millimetres, less than a marker's own noise; forces are hundredths of body weight."""
+BOARD_COLOUR, INSOLE_COLOUR = "#6b5a2b", "#4b2a6b"
+LEG = (("hip_centre", "knee_centre", "ankle_centre"), ("ankle_centre", "calcaneus", "toe_tip", "ankle_centre"))
+FOLLOWED = ("Vertical force", "Knee angle, side view", "Knee moment, side view")
+"""Curves that stand beside the stage."""
+
+
+def replay_section(reported: Reported) -> str:
+    """Stage, controls and the curves that its time follows; empty when fewer than two frames can be shown."""
+    analysis = reported.analysis
+    fitted = None if reported.fit is None else reported.fit.answer
+    data = replay_data(analysis, reported.whatif or fitted)
+    if len(data["times"]) < 2:
+        return ""
+    controls, script = html.shipped_text("replay", "replay.html"), html.shipped_text("replay", "replay.js")
+    told = json.dumps(data, separators=(",", ":"), allow_nan=False).replace("<", "\\u003c")
+    return (
+        controls.replace("CURVES", sheet_figure(_followed(analysis), "The line is the replay's time."))
+        + f'<script type="application/json" id="replay-data">{told}</script>'
+        + f'<script type="text/plain" id="replay-library">{_library()}</script>'
+        + f"<script>\n{script}</script>"
+    )
+
+
+def replay_data(analysis: Analysis, whatif: WhatIf | None = None) -> dict[str, Any]:
+    """Times [ms], lines and forces of every shown frame; axes: to the rider's right, forward, up, from the plates'
+    surface under the rider's hips at touch-down [mm]; null where unknown."""
+    landing = analysis.landing
+    frames = shown_frames(landing)
+    zero = landing.events.first_touchdown
+    lines = [
+        *_body_lines(landing, frames),
+        *_board_lines(analysis, frames),
+        *_insole_lines(landing, whatif, frames),
+    ]
+    return {
+        "times": [round(float(1000 * (k / landing.poses.rate - zero)), 1) for k in frames],
+        "span": [round(float(t), 1) for t in landing_curves.shown_span(landing)],
+        "zeros": [round(1000 * (landing_curves.zero_of(landing, s) - zero), 1) for s in landing.events.sides],
+        "lines": lines,
+        "forces": [_force(landing, side, frames) for side in SIDES],
+        "grounds": [_ground(landing, plate.corners, f"plate {plate.number}") for plate in landing.recording.plates],
+        "perBodyWeight": round(MILLIMETRES * metres_per_newton(landing, frames) * landing.weight),
+        "arrow": ARROW_COLOUR,
+        "ink": INK,
+        "soft": SOFT,
+    }
+
+
+def shown_frames(landing: Landing) -> list[int]:
+    """Marker frames of the time that the curves of both sides show, thinned to MOST_FRAMES."""
+    rate, (left, right) = landing.poses.rate, landing_curves.shown_span(landing)
+    zeros = [landing_curves.zero_of(landing, side) for side in landing.events.sides]
+    first = max(math.ceil((left / 1000 + min(zeros)) * rate), 0)
+    last = min(math.floor((right / 1000 + max(zeros)) * rate), landing.recording.frames - 1)
+    return list(range(first, last + 1, max(1, -(-(last + 1 - first) // MOST_FRAMES))))
+
+
+# Lines --------------------------------------------------------------------------------------------------------------
+
+
+def _body_lines(landing: Landing, frames: list[int]) -> list[dict[str, Any]]:
+    """Trunk, pelvis and shoulders; then each leg with its foot. A gap in a line is a null."""
+    body: list[tuple[str, ...]] = [("hip_mid", "l5s1", trunk_top(landing)), ("hip_centre_l", "hip_mid", "hip_centre_r")]
+    if {"acromion_r", "acromion_l"} <= set(landing.body.points):
+        body.append(("acromion_l", "acromion_r"))
+    lines = [{"name": "trunk", "colour": INK, "symbol": "circle", **_chains(landing, body, frames)}]
+    for side in SIDES:
+        chains = (
+            ("hip_centre", "knee_centre", "ankle_centre"),
+            ("ankle_centre", "calcaneus", "toe_tip", "ankle_centre"),
+        )
+        leg = [tuple(f"{name}_{side}" for name in chain) for chain in chains]
+        lines.append(
+            {
+                "name": f"{SIDE_WORDS[side]} leg",
+                "colour": SIDE_STYLE[side]["color"],
+                "symbol": "circle" if side == "r" else "square-open",
+                **_chains(landing, leg, frames),
+            }
+        )
+    return lines
+
+
+def _chains(landing: Landing, chains: list[tuple[str, ...]], frames: list[int]) -> dict[str, Any]:
+    """Places of the chains' points behind each other, a break after each chain."""
+    parts: list[Array] = []
+    for chain in chains:
+        parts += [landing.poses.place(landing.body, name)[:, frames] for name in chain]
+        parts.append(np.full((3, len(frames)), np.nan))
+    return {"places": _seen(landing, np.stack(parts[:-1], axis=1))}
+
+
+def _board_lines(analysis: Analysis, frames: list[int]) -> list[dict[str, Any]]:
+    """Edges of the deck and of what the board stands on."""
+    board, settings, landing = analysis.session.board, analysis.settings, analysis.landing
+    pose = None if board is None else track_board(landing.recording, board, settings.cutoff, settings.longest_gap)
+    if pose is None:
+        return []
+    apart = np.full((3, 1, pose.deck.shape[-1]), np.nan)
+    edges = np.concatenate([pose.deck, pose.deck[:, :1], apart, pose.supports, pose.supports[:, :1]], axis=1)
+    line = {"name": "board", "colour": BOARD_COLOUR, "symbol": "none"}
+    return [{**line, "places": _seen(landing, edges[..., frames])}]
+
+
+def _insole_lines(landing: Landing, whatif: WhatIf | None, frames: list[int]) -> list[dict[str, Any]]:
+    """The outline of a predicted insole under its foot."""
+    if whatif is None:
+        return []
+    side, shape, place = whatif.side, whatif.shape, place_foot(landing, whatif.side)
+    x = 0.5 * shape.length * (1.0 - np.cos(np.linspace(0.0, np.pi, 15)))
+    x, inward = np.r_[x, x[::-1]], np.r_[shape.medial_edge(x), shape.lateral_edge(x)[::-1]]
+    right = place.line + inward * (-1.0 if side == "r" else 1.0)
+    rotation, origin = landing.poses.of(f"foot_{side}")
+    level = landing.contact.floor - landing.body.standing[f"foot_{side}"][1][1]
+    local = np.stack([place.heel + x, np.full_like(x, level), right])
+    lab = origin[:, None, frames] + rotate(rotation[:, :, None, frames], local[..., None])
+    line = {"name": "insole", "colour": INSOLE_COLOUR, "symbol": "none"}
+    return [{**line, "places": _seen(landing, lab)}]
+
+
+def _force(landing: Landing, side: str, frames: list[int]) -> dict[str, Any]:
+    """Where the force acts [mm] and the force in hundredths of body weight, of one foot."""
+    force = landing.contact.force[:, SIDES.index(side)][:, frames]
+    point = foot_pressure_centre(landing, side)[:, frames]
+    known = np.isfinite(point + force).all(axis=0)
+    force = np.where(known, rotate_back(landing.alignment.facing[..., None], force) / landing.weight, np.nan)
+    return {
+        "name": SIDE_WORDS[side],
+        "point": [_whole(row) for row in _placed(landing, point)],
+        "force": [_whole(100 * force[axis]) for axis in (2, 0, 1)],
+    }
+
+
+def _ground(landing: Landing, corners: Array, name: str) -> dict[str, Any]:
+    """Four corners that do not move."""
+    return {"name": name, "corners": [_whole(row) for row in _placed(landing, corners)]}
+
+
+# Places -------------------------------------------------------------------------------------------------------------
+
+
+def _placed(landing: Landing, lab: Array) -> Array:
+    """(3, ...) [mm] to the right, forward and up, of places (3, ...) [m] in the lab."""
+    start = landing.poses.place(landing.body, "hip_mid")[:, landing.touchdown_frame()].copy()
+    start = np.where(np.isfinite(start), start, 0.0)
+    start[1] = landing.contact.floor
+    shape = (3,) + (1,) * (lab.ndim - 1)
+    seen = rotate_back(landing.alignment.facing.reshape(3, 3, *shape[1:]), lab - start.reshape(shape))
+    return MILLIMETRES * seen[[2, 0, 1]]
+
+
+def _seen(landing: Landing, lab: Array) -> list[list[list[int | None]]]:
+    """Frame, axis, point."""
+    return [[_whole(row) for row in frame] for frame in np.moveaxis(_placed(landing, lab), -1, 0)]
+
+
+def _whole(values: Array) -> list[int | None]:
+    return [round(float(v)) if np.isfinite(v) else None for v in values]
+
+
+def _followed(analysis: Analysis) -> Sheet:
+    sheets = (landing_curves.forces(analysis), landing_curves.angles(analysis), landing_curves.moments(analysis))
+    panels = [panel for sheet in sheets for panel in sheet.panels if panel.title in FOLLOWED]
+    return Sheet(tuple(panels), sheets[0].keys, columns=3)
+
+
+@lru_cache(maxsize=1)
+def _library() -> str:
+    """Plotly's script, compressed; the same bytes for the same version."""
+    from plotly.offline import get_plotlyjs
+
+    return base64.b64encode(gzip.compress(get_plotlyjs().encode(), 9, mtime=0)).decode("ascii")

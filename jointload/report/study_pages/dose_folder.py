@@ -1,0 +1,31 @@
+"""The folder of a dose: one page, its tables and figures, and the record of how it was made."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from jointload.report.files.folder import DIGITS
+from jointload.report.study_pages.dose_page import render_dose
+from jointload.report.words.whole_folder import write_whole
+from jointload.study.strain_dose import Dose
+
+DOSE_RECORD = "dose.json"
+
+
+def write_dose(out: Path, study: str, found: Dose, record: Mapping[str, Any]) -> Path:
+    """Write dose.html, dose.csv, shares.csv, savings.csv, the figures and the record; all or nothing."""
+    import pandas as pd
+
+    def fill(draft: Path) -> None:
+        page, figures = render_dose(study, found)
+        (draft / "dose.html").write_text(page, encoding="utf-8")
+        for name, table in (("dose", found.doses), ("shares", found.shares), ("savings", found.savings)):
+            pd.DataFrame(table).to_csv(draft / f"{name}.csv", index=False, float_format=DIGITS)
+        for name, svg in figures.items():
+            (draft / f"{name}.svg").write_bytes(svg)
+        (draft / DOSE_RECORD).write_text(json.dumps(record, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+
+    return write_whole(out, DOSE_RECORD, fill)

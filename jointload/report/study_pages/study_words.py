@@ -1,0 +1,111 @@
+"""How a comparison names its quantities, numbers and methods."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from importlib import metadata
+from pathlib import Path
+
+import numpy as np
+
+from jointload.report.files.folder import RECORD
+from jointload.report.words.quantities import number_text, quantity
+from jointload.study.comparison import Comparison
+from jointload.study.observations import OF_SIDE, OF_STANCE
+from jointload.study.permutation import CurveTest
+from jointload.study.styles import Styles
+
+FOOT_WORDS = {"back": "back foot", "front": "front foot", "r": "right", "l": "left", "": ""}
+
+
+def title_of(quantity: str, foot: str) -> str:
+    """knee_flexion_peak, back -> Knee flexion peak, back foot."""
+    words = quantity.replace("_", " ").replace("l5s1", "L5/S1")
+    return words[:1].upper() + words[1:] + (f", {FOOT_WORDS[foot]}" if foot else "")
+
+
+def bare_unit(unit: str) -> str:
+    """Nm/kg external -> Nm/kg."""
+    return unit.removesuffix(" external").removesuffix(" internal")
+
+
+def number(value: float, unit: str, extra: int = 1) -> str:
+    """A value with the decimals of its unit and one more: differences are small."""
+    return number_text(value, bare_unit(unit), extra)
+
+
+def p_text(p: float) -> str:
+    if not np.isfinite(p):
+        return "–"
+    return "< 0.001" if p < 0.001 else f"{p:.3f}"
+
+
+def checklist(found: Comparison, styles: Styles, refused: Mapping[str, str], records: Iterable[Path]) -> dict[str, str]:
+    """Every item that a paper on joint loads must report, from the settings that were used: the recordings' part from
+    the trials' own records, then the study's."""
+    return _of_recordings(records) | _of_study(found, styles, refused)
+
+
+def methods_paragraph(items: Mapping[str, str]) -> str:
+    """The checklist as sentences of one paragraph."""
+    left_out = ("Trials", "Laboratory axes", "Sign")
+    return " ".join(f"{name}: {text.rstrip('.')}." for name, text in items.items() if name not in left_out)
+
+
+def _of_recordings(records: Iterable[Path]) -> dict[str, str]:
+    """What all trials say once; what differs between them with the most frequent answer and how many others."""
+    answers: dict[str, Counter[str]] = {}
+    for path in records:
+        for item, text in json.loads((path / RECORD).read_text(encoding="utf-8"))["methods"].items():
+            answers.setdefault(item, Counter())[text] += 1
+    out = {}
+    for item, texts in answers.items():
+        (first, _), *others = sorted(texts.items(), key=lambda pair: (-pair[1], pair[0]))
+        out[item] = first if not others else f"{len(texts)} answers, each in its trial's run.json; one of them: {first}"
+    out.pop("Trials", None)
+    return out
+
+
+def _of_study(found: Comparison, styles: Styles, refused: Mapping[str, str]) -> dict[str, str]:
+    kept = found.attempted - len(refused)
+    why = "; ".join(f"{name}: {reason}" for name, reason in list(refused.items())[:MOST_REASONS])
+    more = f"; and {len(refused) - MOST_REASONS} more in trials.csv" if len(refused) > MOST_REASONS else ""
+    asymmetry = quantity(f"force_asymmetry{OF_STANCE if found.by_stance else OF_SIDE}")
+    models = sorted({row.contrast.model for row in found.rows if row.contrast.model != "none"})
+    schemes = sorted({scheme_text(curve.test) for curve in found.curves if curve.test is not None})
+    return {
+        "Trials attempted, kept and why": f"{found.attempted} landings, {kept} kept"
+        + (f"; refused: {why}{more}" if why else ""),
+        "Compared": f"{found.by}: {', '.join(found.levels[1:])} against {found.levels[0]}, task {found.task}, "
+        f"{found.riders} riders, {found.trials} landings",
+        "Feet": "back and front by the rider's stance"
+        if found.by_stance
+        else "right and left, as not every rider's stance is known",
+        "Asymmetry": f"{asymmetry.definition}; positive: {asymmetry.positive}; {asymmetry.source}",
+        "Model": f"{'; '.join(models) or 'none could be fitted'} (restricted maximum likelihood, statsmodels); "
+        "Student's t with containment degrees of freedom; intervals at 95 %",
+        "Effect size": "within riders d_z, the mean over the standard deviation of the riders' differences; between "
+        "riders Hedges' g; intervals by the noncentral t distribution",
+        "Multiplicity": "Holm over the primary quantities; all others are exploratory, Benjamini-Hochberg over them",
+        "Equivalence": "two one-sided tests at 5 % each, not adjusted, against the smallest change of each quantity: "
+        "that of study.toml, else the minimal detectable change of single landings, 1.96 √2 standard deviations within "
+        "a rider",
+        "Curves": "101 points from touch-down to landing end; largest |t| along the curve by permutation: "
+        f"{'; '.join(schemes) or 'not possible'}; the error is held along one curve, not over several curves; a "
+        "stretch's p is that of its peak and does not prove where the stretch starts or ends",
+        "Styles": f"means of each rider and noted style, standardised; clusters on the first two "
+        f"principal components; {styles.finding}",
+        "Software of the study": ", ".join(f"{name} {metadata.version(name)}" for name in LIBRARIES),
+    }
+
+
+LIBRARIES = ("jointload", "statsmodels", "scikit-learn", "scipy")
+MOST_REASONS = 5
+
+
+def scheme_text(test: CurveTest) -> str:
+    """The scheme of a curve's permutation with the number of labellings, since it changes p."""
+    exact = "all" if test.exact else "random, seeded,"
+    return f"{test.scheme}, {exact} {test.permutations} labellings"

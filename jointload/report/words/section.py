@@ -1,0 +1,32 @@
+"""What a section of the page is made from, and what it is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from jointload.analysis import Analysis
+from jointload.insole.fitting.fit import Fit
+from jointload.insole.fitting.whatif import WhatIf
+
+
+@dataclass(frozen=True, eq=False)
+class Reported:
+    """All that one report tells of; whatif, fit : made for the same analysis, None when none was asked for."""
+
+    analysis: Analysis
+    whatif: WhatIf | None = None
+    fit: Fit | None = None
+
+
+@dataclass(frozen=True)
+class Section:
+    """One section of the page; `render` gives its HTML, empty where it has nothing to tell.
+
+    key : its place in the page's links;  quantities : the measures that it shows
+    """
+
+    key: str
+    heading: str
+    render: Callable[[Reported], str]
+    quantities: tuple[str, ...] = ()

@@ -1,0 +1,185 @@
+"""Runs a study: every landing to its own result folder, and all of them to joined tables.
+
+A run can be killed at any moment and started again: a result folder appears whole or not at all, a whole one is kept
+while nothing it depends on has changed, and the joined tables are made anew from the folders in the order of their
+names. The same study gives the same bytes, however often it was interrupted.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from jointload.errors import InputError, OutputError, StudyError, expected_found
+from jointload.intake.c3d import read_recording
+from jointload.report.files.folder import RECORD
+from jointload.report.files.joined import write_joined
+from jointload.study.beneath import unreadable_tables
+from jointload.study.manifest import Study, survey
+from jointload.study_run.trial import Outcome, inspect, job_of, program, run
+from jointload.study_run.workers import Workers, in_this_process
+
+STUDY_RECORD = "study.json"
+TRIALS = "trials"
+LOCK = ".lock"
+Watch = Callable[[Iterator[Outcome], str, int], Iterable[Outcome]]
+"""Shows progress: outcomes as they come, what is being done, how many there will be."""
+
+
+@dataclass(frozen=True)
+class StudyRun:
+    """The result folder, how many trials were analysed or left as they were, and why others were refused."""
+
+    out: Path
+    analysed: int
+    unchanged: int
+    refused: dict[str, str]
+
+
+def run_study(
+    folder: str | Path,
+    out: str | Path | None = None,
+    workers: Workers | None = None,
+    full: bool = False,
+    parquet: bool = False,
+    watch: Watch | None = None,
+) -> StudyRun:
+    """Check the study, analyse what has changed, write the joined tables.
+
+    out : folder of results, `results` in the study folder without it;  full : each trial with report.html, series.csv
+    and derived.c3d;  parquet : the joined numbers also as metrics.parquet
+    StudyError lists every fault of the study before anything is written; a trial that cannot be analysed is refused
+    and does not stop the others.
+    """
+    workers, watch = workers or in_this_process(), watch or (lambda outcomes, *_: outcomes)
+    study = checked_study(folder)
+    out = Path(folder) / "results" if out is None else Path(out)
+    if parquet:
+        _require_parquet()
+    with _claimed(out):
+        jobs = [job_of(study, trial, out / TRIALS, full) for trial in study.landings]
+        found = _all(watch(workers(inspect, jobs), "Checking", len(jobs)))
+        todo = [job for job in jobs if found[job.name].status == "readable"]
+        found |= _all(watch(workers(run, todo), "Analysing", len(todo))) if todo else {}
+        refused = {name: found[name].reason for name in sorted(found) if found[name].status == "refused"}
+        _drop_others(out / TRIALS, {job.name for job in jobs} - set(refused))
+        _join(study, out, refused, full, parquet)
+    counts = Counter(outcome.status for outcome in found.values())
+    return StudyRun(out, counts["analysed"], counts["unchanged"], refused)
+
+
+def checked_study(folder: str | Path) -> Study:
+    """The study; StudyError with every fault of its tables, and of its recordings where there is any."""
+    study, faults = survey(folder)
+    if faults:
+        raise StudyError(faults + _unreadable(study))
+    return study
+
+
+def _unreadable(study: Study) -> list[str]:
+    """Recordings and pressure tables that cannot be read, told together with the faults of the tables."""
+    faults = []
+    for path in sorted({study.folder / trial.file for trial in study.trials}):
+        if path.is_file():
+            try:
+                read_recording(path)
+            except InputError as problem:
+                faults.append(str(problem))
+    return faults + unreadable_tables(study.folder, (trial.beneath for trial in study.trials))
+
+
+def _all(outcomes: Iterable[Outcome]) -> dict[str, Outcome]:
+    found = {}
+    for outcome in outcomes:
+        if outcome.status == "stop":
+            raise OutputError(f"{outcome.reason}; what is done stays, run the same command again afterwards")
+        found[outcome.name] = outcome
+    return found
+
+
+@contextmanager
+def _claimed(out: Path) -> Iterator[None]:
+    """A folder of results that is ours, for this run alone; drafts of a killed run are cleared away."""
+    known = {STUDY_RECORD, LOCK, TRIALS}
+    try:
+        if out.exists() and (not out.is_dir() or (any(out.iterdir()) and not known & {p.name for p in out.iterdir()})):
+            expected = "an empty or new folder, or that of an earlier run"
+            raise OutputError(
+                expected_found("result folder", expected, "other files", str(out), "choose another --out")
+            )
+        (out / TRIALS).mkdir(parents=True, exist_ok=True)
+        with (out / LOCK).open("w") as lock:
+            _lock(lock, out)
+            for draft in [*out.glob(".*.draft"), *(out / TRIALS).glob(".*")]:
+                shutil.rmtree(draft) if draft.is_dir() else draft.unlink()
+            yield
+    except OSError as problem:
+        found = problem.strerror or str(problem)
+        advice = "make room or choose another --out; what is done stays"
+        raise OutputError(
+            expected_found("result folder", "a place that can be written", found, str(out), advice)
+        ) from None
+
+
+def _lock(lock: Any, out: Path) -> None:
+    """Held by the system until this process ends, however it ends."""
+    try:
+        import fcntl
+    except ImportError:
+        return
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        advice = "wait for it, or choose another --out"
+        raise OutputError(expected_found("result folder", "no other run", "one at work", str(out), advice)) from None
+
+
+def _drop_others(trials: Path, kept: set[str]) -> None:
+    """Results of trials that are refused now, or no longer in trials.csv."""
+    for folder in sorted(trials.iterdir()):
+        if folder.name not in kept and (folder / RECORD).is_file():
+            shutil.rmtree(folder)
+
+
+def _join(study: Study, out: Path, refused: dict[str, str], full: bool, parquet: bool) -> None:
+    rows = []
+    for trial in study.landings:
+        entry = study.riders[trial.rider]
+        rows.append(
+            {
+                "trial": trial.name,
+                "file": trial.file,
+                "rider": trial.rider,
+                "group": entry.group,
+                "task": trial.task,
+                "condition": trial.condition,
+                "style": trial.style,
+                "back_foot": entry.rider.stance,
+                "status": "refused" if trial.name in refused else "analysed",
+                "reason": refused.get(trial.name, ""),
+            }
+        )
+    record = {
+        "study": study.plan.name,
+        "program": program(),
+        "settings": study.plan.settings.as_dict(),
+        "draws": study.plan.draws,
+        "full": full,
+        "riders": len(study.riders),
+        "landings": len(rows),
+        "refused": len(refused),
+    }
+    write_joined(out, out / TRIALS, rows, record, STUDY_RECORD, parquet)
+
+
+def _require_parquet() -> None:
+    try:
+        import pyarrow  # noqa: F401
+    except ImportError:
+        advice = "pip install 'jointload[parquet]', or leave out --parquet"
+        raise StudyError([expected_found("--parquet", "the package pyarrow", "none", "this Python", advice)]) from None
