@@ -12,7 +12,7 @@ from jointload.synthetic.landing import SyntheticLanding, simulate_landing
 from jointload.synthetic.specification import LandingSpec
 from jointload.synthetic.standing import SILENT, TYPICAL, label_map, static_recording
 
-RIDER = Rider("S5", 68.0, 1.74, "m", stance="r")
+RIDER = Rider("S5", 68.0, 1.74, "m", stance="right")
 RATE = 2000.0
 """Forces, and markers of exact recordings [Hz]: a board stops within 27 ms, which a second difference at 1000 Hz misses
 by 0.5 Nm at the knee."""

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from jointload.intake.labels import LabelMap
-from jointload.intake.recording import SIDES, Plate, Recording
+from jointload.intake.recording import SIDES, Plate, Recording, split_side
 from jointload.intake.rider import Rider
 
 RIDER = Rider("invented", 70.0, 1.75, "m")
@@ -27,14 +27,14 @@ LANDMARKS = {
     "metatarsal5": (0.10, 0.02, 0.13),
     "acromion": (0.0, 1.45, 0.18),
 }
-LABELS = LabelMap({f"{name}_{side}": f"{name} {side}" for name in LANDMARKS for side in SIDES} | {"c7": "c7"})
+LABELS = LabelMap({f"{side}_{name}": f"{side} {name}" for name in LANDMARKS for side in SIDES} | {"c7": "c7"})
 
 
 def standing_positions() -> dict[str, np.ndarray]:
     out = {"c7": np.array([-0.08, 1.50, 0.0])}
     for name, place in LANDMARKS.items():
-        for side, sign in (("r", 1.0), ("l", -1.0)):
-            out[f"{name} {side}"] = np.array(place) * np.array([1.0, 1.0, sign])
+        for side, sign in (("right", 1.0), ("left", -1.0)):
+            out[f"{side} {name}"] = np.array(place) * np.array([1.0, 1.0, sign])
     return out
 
 
@@ -57,5 +57,5 @@ def mirrored_recording(recording: Recording) -> Recording:
 
 
 def exchanged_sides(table: dict) -> dict:
-    other = {"_r": "_l", "_l": "_r"}
-    return {name[:-2] + other.get(name[-2:], name[-2:]): value for name, value in table.items()}
+    other = {"right": "left_", "left": "right_", "": ""}
+    return {other[side] + name: value for (side, name), value in ((split_side(k), v) for k, v in table.items())}

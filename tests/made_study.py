@@ -81,7 +81,9 @@ def made_results(folder: Path, riders: int = 14, times: int = 3, effect: float =
     ids = [f"r{k:02d}" for k in range(riders)]
     groups = ["guest" if k % 2 else "home" for k in range(riders)]
     mass = [["id", "mass_kg", "height_m", "sex", "stance", "group"]]
-    write_csv(folder / "riders.csv", mass + [[i, "70", "1.7", "f", "r", g] for i, g in zip(ids, groups, strict=True)])
+    write_csv(
+        folder / "riders.csv", mass + [[i, "70", "1.7", "f", "right", g] for i, g in zip(ids, groups, strict=True)]
+    )
     trials, metrics, of_run = [["file", "rider", "kind", "condition"]], [METRICS_HEAD], [TRIALS_HEAD]
     for rider, group in zip(ids, groups, strict=True):
         trials.append([f"{rider}.c3d", rider, "static", ""])
@@ -95,10 +97,12 @@ def made_results(folder: Path, riders: int = 14, times: int = 3, effect: float =
                 (folder / f"{trial}.c3d").touch()
                 trials.append([f"{trial}.c3d", rider, "landing", condition])
                 of_trial = [trial, rider, group, "drop", condition, ""]
-                of_run.append([trial, f"{trial}.c3d", *of_trial[1:], "r", "analysed", ""])
+                of_run.append([trial, f"{trial}.c3d", *of_trial[1:], "right", "analysed", ""])
                 shift = effect if condition == "wedge" else 0.0
                 for quantity, (middle, unit, spread) in MADE.items():
-                    feet = (("r", "back"), ("l", "front")) if quantity.startswith("knee") else (("r", "back"),)
+                    feet = (
+                        (("right", "back"), ("left", "front")) if quantity.startswith("knee") else (("right", "back"),)
+                    )
                     for s, (side, foot) in enumerate(feet):
                         z = own[quantity][s] + answer[quantity][s] + rng.standard_normal()
                         z += shift if quantity == "knee_flexion_peak" else 0.0
@@ -112,7 +116,7 @@ def made_results(folder: Path, riders: int = 14, times: int = 3, effect: float =
                 bump = np.exp(-0.5 * ((np.arange(101) - 50) / 12) ** 2)
                 curve = 60 * np.sin(np.linspace(0.3, 2.0, 101)) + 5 * (shape + noise + 2 * shift * bump)
                 points = [f"p{k}" for k in range(101)]
-                row = ["knee_flexion_angle", "r", "deg", "286", "190", *(f"{v:.5g}" for v in curve)]
+                row = ["knee_flexion_angle", "right", "deg", "286", "190", *(f"{v:.5g}" for v in curve)]
                 write_csv(place / "curves.csv", [["quantity", "side", "unit", "start_ms", "duration_ms", *points], row])
                 (place / "run.json").write_text('{"methods": {"Filter": "none, the numbers are made up"}}', "utf-8")
     write_csv(folder / "trials.csv", trials)
@@ -134,12 +138,12 @@ METRICS_HEAD = [
 TRIALS_HEAD = [
     "trial", "file", "rider", "group", "task", "condition", "style", "back_foot", "status", "reason"
 ]  # fmt: skip
-LABELS = '[landmarks]\nasis_r = "a"\n'
+LABELS = '[landmarks]\nright_asis = "a"\n'
 PLAN = """\
 name = "made up"
 task = "drop"
 baseline = "flat"
-primary = ["knee_flexion_peak_back", "vertical_force_peak_back", "knee_adduction_moment_peak_back"]
+primary = ["back_knee_flexion_peak", "back_vertical_force_peak", "back_knee_adduction_moment_peak"]
 curves = ["knee_flexion_angle"]
 [smallest_change]
 vertical_force_peak = 0.4

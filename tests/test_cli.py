@@ -11,6 +11,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from written_names import ends_in_a_side_letter
 
 from jointload.insole.shape.mesh import load_solid
 from jointload.modeldata import shipped_folder
@@ -69,6 +70,7 @@ def test_the_demo_writes_the_whole_result_folder(tmp_path: Path) -> None:
     assert page.count("pressure before and after") >= 2
     solid = load_solid(tmp_path / "demo_report" / "insole" / "insole_right_mm.stl")
     assert solid.open_edges == 0
+    assert not ends_in_a_side_letter(tmp_path / "demo_report")
     assert {path.name for path in tmp_path.iterdir()} == {"demo_report"}
 
 
@@ -82,6 +84,7 @@ def test_analyse_without_a_whatif(tmp_path: Path) -> None:
     for row in rows:
         number = row["value"] and row["quantity"] != "first_contact_zone"
         assert bool(row["low"] and row["high"]) == bool(number), row
+    assert not ends_in_a_side_letter(tmp_path / "a/b/result")
     record = json.loads((tmp_path / "a/b/result/run.json").read_text(encoding="utf-8"))
     assert record["intervals"]["draws"] == 40 and "skin" in record["intervals"]["inputs"]
 
@@ -192,7 +195,7 @@ def test_an_unknown_label_lists_the_close_ones(tmp_path: Path) -> None:
     [
         (["nonsense"], "nonsense"),
         (["analyse"], "Missing"),
-        (["whatif", "x.c3d", "--labels", "l", "--rider", "r", "--out", "o", "--side", "r"], "heel-wedge"),
+        (["whatif", "x.c3d", "--labels", "left", "--rider", "right", "--out", "o", "--side", "right"], "heel-wedge"),
         (["models", "nothing"], "de_leva_1996"),
     ],
 )
@@ -204,13 +207,13 @@ def test_wrong_words_are_one_line(words: list[str], said: str, tmp_path: Path) -
 
 
 def test_an_impossible_wedge_is_refused_before_any_work(tmp_path: Path) -> None:
-    done = jointload("whatif", *inputs(), "--heel-wedge", "medial:40", "--side", "r", where=tmp_path)
+    done = jointload("whatif", *inputs(), "--heel-wedge", "medial:40", "--side", "right", where=tmp_path)
     assert done.returncode == 2
     assert done.stderr.startswith("jointload: wedge angle")
     assert not list(tmp_path.iterdir())
 
 
-INSOLE = """side = "r"
+INSOLE = """side = "right"
 length_mm = 270
 [rearfoot_posting]
 degrees = 3
@@ -222,7 +225,7 @@ height_mm = 5
 
 def test_a_whatif_of_parts_and_of_an_insole_file(tmp_path: Path) -> None:
     (tmp_path / "insole.toml").write_text(INSOLE, encoding="utf-8")
-    parts = ("--heel-wedge", "lateral:3", "--heel-lift", "3mm", "--thickness", "5mm", "--side", "r")
+    parts = ("--heel-wedge", "lateral:3", "--heel-lift", "3mm", "--thickness", "5mm", "--side", "right")
     for words, said in ((parts, "3 mm heel lift"), (("--insole", "insole.toml"), "5 mm arch fill")):
         done = jointload("whatif", *inputs(), *words, "--draws", "50", "--interval-draws", "0", where=tmp_path)
         assert done.returncode == 0, done.stderr
@@ -231,7 +234,7 @@ def test_a_whatif_of_parts_and_of_an_insole_file(tmp_path: Path) -> None:
 
 
 def test_several_wedges_are_compared(tmp_path: Path) -> None:
-    words = ("--heel-wedge", "medial:2, lateral:4", "--side", "r", "--draws", "50", "--interval-draws", "0")
+    words = ("--heel-wedge", "medial:2, lateral:4", "--side", "right", "--draws", "50", "--interval-draws", "0")
     done = jointload("whatif", *inputs(), *words, where=tmp_path)
     assert done.returncode == 0, done.stderr
     record = json.loads((tmp_path / "result" / "run.json").read_text(encoding="utf-8"))
@@ -248,11 +251,11 @@ def test_several_wedges_are_compared(tmp_path: Path) -> None:
     [
         (("--insole", "insole.toml", "--heel-lift", "3mm"), "--insole alone"),
         (("--insole", "nowhere.toml"), "insole file"),
-        (("--insole", "insole.toml", "--side", "l"), "insole side"),
+        (("--insole", "insole.toml", "--side", "left"), "insole side"),
         (("--heel-lift", "3mm"), "add --side"),
-        (("--heel-lift", "3 miles", "--side", "r"), "a number with a unit"),
-        (("--heel-lift", "60mm", "--side", "r"), "heel lift: expected 0 to 20 mm"),
-        (("--thickness", "1m", "--side", "r"), "base thickness"),
+        (("--heel-lift", "3 miles", "--side", "right"), "a number with a unit"),
+        (("--heel-lift", "60mm", "--side", "right"), "heel lift: expected 0 to 20 mm"),
+        (("--thickness", "1m", "--side", "right"), "base thickness"),
     ],
 )
 def test_an_impossible_shape_is_refused_before_any_work(words: tuple[str, ...], said: str, tmp_path: Path) -> None:
@@ -290,7 +293,7 @@ def test_a_fit_with_landings_on_known_shapes(tmp_path: Path) -> None:
         (tmp_path / name).write_bytes((SAMPLE / name).read_bytes())
     table = "file,shape\nrider_a_landing_wedge.c3d,medial:4\nrider_a_landing_flat.c3d,lift:8mm\n"
     (tmp_path / "conditions.csv").write_text(table)
-    words = ("--side", "r", "--target", "achilles_load", "--draws", "50", "--interval-draws", "0")
+    words = ("--side", "right", "--target", "achilles_load", "--draws", "50", "--interval-draws", "0")
     done = jointload("fit", *inputs(), *words, "--conditions", "conditions.csv", where=tmp_path)
     assert done.returncode == 0, done.stderr
     assert "a prediction" in done.stdout and "A shape within your limits" in done.stdout
@@ -303,9 +306,9 @@ def test_a_fit_with_landings_on_known_shapes(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("words", "said"),
-    [(["--side", "x"], "r or l"), (["--side", "r", "--target", "speed"], "knee_adduction_moment"),
-     (["--side", "r", "--stack", "8"], "stack"), (["--side", "r", "--posting", "40"], "posting"),
-     (["--side", "r", "--conditions", "nowhere.csv"], "nowhere.csv")],
+    [(["--side", "x"], "right or left"), (["--side", "right", "--target", "speed"], "knee_adduction_moment"),
+     (["--side", "right", "--stack", "8"], "stack"), (["--side", "right", "--posting", "40"], "posting"),
+     (["--side", "right", "--conditions", "nowhere.csv"], "nowhere.csv")],
 )  # fmt: skip
 def test_a_fit_that_cannot_be_asked_is_one_line(words: list[str], said: str, tmp_path: Path) -> None:
     done = jointload("fit", *inputs(), *words, "--interval-draws", "0", where=tmp_path)

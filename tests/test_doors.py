@@ -27,6 +27,7 @@ ORDER = (
     "intake.c3d_bytes.parameters",
     "intake.c3d_bytes.guard",
     "intake.c3d_bytes.events",
+    "intake.c3d_bytes.makers_contact",
     "intake.plates.baseline",
     "intake.plates.settings",
     "intake.plates.mechanics",

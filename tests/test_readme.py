@@ -77,16 +77,16 @@ def test_the_files_shown_are_right() -> None:
     labels_from(labels)
     rider_from(rider)
     assert len(board_from(board).markers) == 3
-    assert {shape.side for shape in design_from(insole).shapes} == {"r", "l"}
+    assert {shape.side for shape in design_from(insole).shapes} == {"right", "left"}
 
 
 def test_the_table_of_conditions_is_right(tmp_path: Path) -> None:
     (table,) = blocks("csv")
     (tmp_path / "conditions.csv").write_text(table)
-    (tmp_path / "insole.toml").write_text('side = "r"\nlength_mm = 260\n')
+    (tmp_path / "insole.toml").write_text('side = "right"\nlength_mm = 260\n')
     for line in table.splitlines()[1:]:
         (tmp_path / line.split(",")[0]).touch()
-    rows = read_conditions(tmp_path / "conditions.csv", "r")
+    rows = read_conditions(tmp_path / "conditions.csv", "right")
     assert [row.shape is None for row in rows] == [True, False, False, False, False]
 
 

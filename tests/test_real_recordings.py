@@ -49,13 +49,13 @@ def per_kg(analysis: Analysis, quantity: str, side: str) -> float:
 
 
 @pytest.mark.parametrize("name", TRIALS)
-@pytest.mark.parametrize("side", ["r", "l"])
+@pytest.mark.parametrize("side", ["right", "left"])
 def test_both_sides_have_moments(analyses: dict[str, Analysis], name: str, side: str) -> None:
     assert all(np.isfinite(per_kg(analyses[name], quantity, side)) for quantity in MOMENTS)
 
 
 @pytest.mark.parametrize("name", ["walk_1", "walk_2", "walk_3"])
-@pytest.mark.parametrize("side", ["r", "l"])
+@pytest.mark.parametrize("side", ["right", "left"])
 def test_walking_values_lie_in_published_ranges(analyses: dict[str, Analysis], name: str, side: str) -> None:
     """Winter (2009) Table A.5: ankle 90 Nm at 56.7 kg (1.58 Nm/kg), vertical force 1.10 BW; knee adduction of healthy
     people 0.3 to 0.6
@@ -68,7 +68,7 @@ def test_walking_values_lie_in_published_ranges(analyses: dict[str, Analysis], n
     assert 20 < np.rad2deg(value(analysis, "knee_flexion_peak", side)) < 60, "late stance may end beyond the plate"
 
 
-@pytest.mark.parametrize("side", ["r", "l"])
+@pytest.mark.parametrize("side", ["right", "left"])
 def test_running_values_lie_in_published_ranges(analyses: dict[str, Analysis], side: str) -> None:
     """Keller et al. (1996) Clin Biomech 11:253-259: up to 2.5 BW in running; moments of running near 2 to 3 Nm/kg are
     common practice."""
@@ -103,9 +103,9 @@ def test_joint_work_of_the_jump_is_absorbed(analyses: dict[str, Analysis]) -> No
     """Zhang, Bates & Dufek (2000) Med Sci Sports Exerc 32:812: hip 0.9 to 2.2, ankle 0.5 to 0.9 J/kg over three
     heights (abstract)."""
     jump = analyses["jump"]
-    assert -3.0 < per_kg(jump, "knee_work_negative", "l") < -0.3
-    assert -3.0 < per_kg(jump, "hip_work_negative", "l") < -0.3
-    assert -1.2 < per_kg(jump, "ankle_work_negative", "l") < -0.1
+    assert -3.0 < per_kg(jump, "knee_work_negative", "left") < -0.3
+    assert -3.0 < per_kg(jump, "hip_work_negative", "left") < -0.3
+    assert -1.2 < per_kg(jump, "ankle_work_negative", "left") < -0.1
 
 
 def test_unknown_feet_are_named_and_lower_back_is_not_guessed(analyses: dict[str, Analysis]) -> None:

@@ -14,7 +14,7 @@ from jointload.body.inertia import SegmentInertia, line_masses, segment_inertias
 from jointload.body.joint_centres import HIP_CENTRES, PelvisSize, l5s1_centre
 from jointload.errors import CalibrationError, SettingError, expected_found, known_names
 from jointload.intake.labels import LabelMap
-from jointload.intake.recording import SIDES, Array, Finding, Recording
+from jointload.intake.recording import SIDES, Array, Finding, Recording, split_side
 from jointload.intake.rider import Rider
 from jointload.numerics.rotations import compose, from_axes, inverse, rotate, rotate_back
 from jointload.numerics.signals import derivatives
@@ -216,8 +216,8 @@ def quiet_frames(recording: Recording, labels: LabelMap) -> slice:
 
 def _feet_flat(positions: Array, names: list[str], rate: float) -> NDArray[np.bool_]:
     """(F,) frames in which the foot markers rest and the heels are down."""
-    feet = positions[:, [k for k, name in enumerate(names) if name.startswith(FOOT_LANDMARKS)]]
-    heels = positions[1, [k for k, name in enumerate(names) if name.startswith("calcaneus")]]
+    feet = positions[:, [k for k, name in enumerate(names) if split_side(name)[1].startswith(FOOT_LANDMARKS)]]
+    heels = positions[1, [k for k, name in enumerate(names) if split_side(name)[1].startswith("calcaneus")]]
     if not feet.shape[1] or not np.isfinite(feet).any():
         return np.zeros(positions.shape[2], dtype=bool)
     speed = np.linalg.norm(derivatives(feet, 1.0 / rate)[0], axis=0)
@@ -281,14 +281,15 @@ def _add_pelvis_points(
     where: str,
     moved: Callable[[dict[str, Array]], dict[str, Array]],
 ) -> None:
-    """Add hip_centre_r, hip_centre_l, hip_mid and l5s1, which are placed in the pelvis, `moved` by their errors."""
-    missing = [name for name in ("asis_r", "asis_l", "psis_mid") if name not in points]
+    """Add both hip centres, hip_mid and l5s1, which are placed in the pelvis, `moved` by their errors."""
+    missing = [name for name in ("right_asis", "left_asis", "psis_mid") if name not in points]
     if missing:
         raise CalibrationError(
             expected_found(
                 "pelvis",
-                "landmarks asis_r, asis_l and psis_r with psis_l (or sacrum)",
-                "no " + " and no ".join(name.replace("psis_mid", "psis_r, psis_l or sacrum") for name in missing),
+                "landmarks right_asis, left_asis and right_psis with left_psis (or sacrum)",
+                "no "
+                + " and no ".join(name.replace("psis_mid", "right_psis, left_psis or sacrum") for name in missing),
                 where,
                 "name their markers in labels.toml",
             )
@@ -297,17 +298,17 @@ def _add_pelvis_points(
         raise SettingError(f"hip centre {method!r} is unknown; the known ones are {known_names(HIP_CENTRES)}")
     lab_from_pelvis, origin = _frame(definition.frames["pelvis"][0], points)
     size = PelvisSize(
-        width=np.linalg.norm(points["asis_r"] - points["asis_l"], axis=0),
+        width=np.linalg.norm(points["right_asis"] - points["left_asis"], axis=0),
         depth=np.linalg.norm(points["asis_mid"] - points["psis_mid"], axis=0),
         leg_length=_leg_length(points, rider),
         marker_radius=rider.measurements.get("marker_radius_m", 0.0),
     )
     local = {
-        f"hip_centre_{side}": functional[side] if functional else HIP_CENTRES[method](size, side, rider.sex)
+        f"{side}_hip_centre": functional[side] if functional else HIP_CENTRES[method](size, side, rider.sex)
         for side in SIDES
     } | {"l5s1": l5s1_centre(size.width, rider.sex)}
     points |= moved({name: origin + rotate(lab_from_pelvis, place) for name, place in local.items()})
-    points["hip_mid"] = 0.5 * (points["hip_centre_r"] + points["hip_centre_l"])
+    points["hip_mid"] = 0.5 * (points["right_hip_centre"] + points["left_hip_centre"])
 
 
 def _leg_length(points: dict[str, Array], rider: Rider) -> float | Array:
@@ -316,10 +317,10 @@ def _leg_length(points: dict[str, Array], rider: Rider) -> float | Array:
     if "leg_length_m" in rider.measurements:
         return rider.measurements["leg_length_m"]
     paths = [
-        np.linalg.norm(points[f"asis_{s}"] - points[f"knee_centre_{s}"], axis=0)
-        + np.linalg.norm(points[f"knee_centre_{s}"] - points[f"malleolus_medial_{s}"], axis=0)
+        np.linalg.norm(points[f"{s}_asis"] - points[f"{s}_knee_centre"], axis=0)
+        + np.linalg.norm(points[f"{s}_knee_centre"] - points[f"{s}_malleolus_medial"], axis=0)
         for s in SIDES
-        if {f"asis_{s}", f"knee_centre_{s}", f"malleolus_medial_{s}"} <= set(points)
+        if {f"{s}_asis", f"{s}_knee_centre", f"{s}_malleolus_medial"} <= set(points)
     ]
     return np.mean(paths, axis=0) if paths else float("nan")
 
@@ -363,8 +364,8 @@ def _carried_points(
     """Landmarks belong to the segment that tracks them, joint centres to the segment above the joint."""
     carrier = {landmark: segment.name for segment in definition.segments.values() for landmark in segment.tracking}
     for side in SIDES:
-        for name in (f"forefoot_{side}", f"toe_tip_{side}"):
-            carrier[name] = f"foot_{side}"
+        for name in (f"{side}_forefoot", f"{side}_toe_tip"):
+            carrier[name] = f"{side}_foot"
     carrier |= {"hip_mid": "pelvis", "asis_mid": "pelvis", "psis_mid": "pelvis", "shoulder_mid": "trunk"}
     for joint in definition.joints.values():
         carrier[joint.centre] = definition.frames[joint.proximal][0].segment
@@ -434,7 +435,7 @@ def _findings(
             )
         )
     for side in SIDES:
-        heel, toe = points.get(f"calcaneus_{side}"), points.get(f"forefoot_{side}")
+        heel, toe = points.get(f"{side}_calcaneus"), points.get(f"{side}_forefoot")
         if heel is not None and toe is not None:
             slope = np.rad2deg(np.arctan2(toe[1] - heel[1], np.linalg.norm((toe - heel)[[0, 2]])))
             if abs(slope) > 30:
@@ -442,7 +443,7 @@ def _findings(
                     Finding(
                         "standing_foot",
                         "warn",
-                        f"foot_{side}, {static.name}",
+                        f"{side}_foot, {static.name}",
                         f"heel-to-toe line slopes by {slope:.0f} deg",
                         "the foot frame is levelled on the floor: stand with the whole sole down",
                     )

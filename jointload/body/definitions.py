@@ -126,7 +126,7 @@ def _axis(rule: dict[str, Any], side: str) -> AxisRule:
     if rule.get("direction") == "up":
         return AxisRule(rule["axis"], up=True)
     start, end = _sided(rule["from"], side), _sided(rule["to"], side)
-    if rule.get("mirrored") and side == "l":
+    if rule.get("mirrored") and side == "left":
         start, end = end, start
     return AxisRule(rule["axis"], start, end)
 
@@ -151,7 +151,7 @@ def _segment(name: str, rule: dict[str, Any], side: str) -> Segment:
 
 
 def _joint(name: str, rule: dict[str, Any], side: str) -> Joint:
-    mirror = -1 if side == "l" else 1
+    mirror = -1 if side == "left" else 1
     first, second, third = rule["signs"]
     return Joint(
         name,

@@ -10,7 +10,7 @@ import numpy as np
 
 from jointload.body.definitions import load_body
 from jointload.errors import ModelDataError, expected_found, known_names
-from jointload.intake.recording import Array
+from jointload.intake.recording import Array, split_side
 from jointload.intake.rider import Rider
 from jointload.modeldata import load_model
 from jointload.numerics.rotations import compose, cross, dot, inverse, rotate, rotate_back, unit
@@ -22,9 +22,9 @@ here, (3, 3, D) and (3, D) for D draws of them."""
 
 PERCENT = 0.01
 NEEDS = {
-    "foot": ("ankle_centre_*", "calcaneus_*", "forefoot_*", "toe_tip_*"),
-    "shank": ("knee_centre_*", "ankle_centre_*"),
-    "thigh": ("hip_centre_*", "knee_centre_*"),
+    "foot": ("*_ankle_centre", "*_calcaneus", "*_forefoot", "*_toe_tip"),
+    "shank": ("*_knee_centre", "*_ankle_centre"),
+    "thigh": ("*_hip_centre", "*_knee_centre"),
     "pelvis": ("hip_mid", "l5s1"),
 }
 """The points each segment must have, whatever the table; * stands for the side."""
@@ -50,7 +50,7 @@ class SegmentInertia:
 
 @dataclass(frozen=True, eq=False)
 class _Segment:
-    """One segment in the static trial: its part, side ('r', 'l' or ''), frame and all points, in lab axes."""
+    """One segment in the static trial: its part, side ('right', 'left' or ''), frame and all points, in lab axes."""
 
     part: str
     side: str
@@ -60,7 +60,7 @@ class _Segment:
 
     @property
     def mirror(self) -> int:
-        return -1 if self.side == "l" else 1
+        return -1 if self.side == "left" else 1
 
     def has(self, *names: str) -> bool:
         return all(name.replace("*", self.side) in self.points for name in names)
@@ -84,7 +84,7 @@ def segment_inertias(
         raise ModelDataError(f"unknown inertia table {table!r}; the known names are {known_names(INERTIA_TABLES)}")
     inertias = {}
     for name, (lab_from_segment, origin) in frames.items():
-        part, _, side = name.partition("_")
+        side, part = split_side(name)
         segment = _Segment(part, side, lab_from_segment, origin, points)
         if part in NEEDS and segment.has(*NEEDS[part]):
             row = f"models/inertia/{table}.csv, {part} ({rider.sex})"
@@ -109,8 +109,8 @@ def de_leva_1996(segment: _Segment, rider: Rider) -> SegmentInertia:
         end = segment.local("hip_mid")
         start = end + _wide(np.array([0.0, reference_length, 0.0]), end)
     elif segment.part == "foot":
-        start, end = segment.local("calcaneus_*"), segment.local("toe_tip_*")
-        if not segment.has("toe_*"):
+        start, end = segment.local("*_calcaneus"), segment.local("*_toe_tip")
+        if not segment.has("*_toe"):
             end = start + reference_length * unit(end - start)
     else:
         start, end = (segment.local(name) for name in NEEDS[segment.part])
@@ -131,7 +131,7 @@ def dumas_wojtusch_2018(segment: _Segment, rider: Rider) -> SegmentInertia:
     L: thigh hip to knee centre; shank knee to ankle centre; foot ankle centre to the middle of metatarsal heads I and
     V; pelvis L5/S1 to the middle of the hips in the sagittal plane.
     Deviations: without a fibula head the shank keeps its malleolar axes (turned outward by the tibia's torsion);
-    without metatarsal heads I and V the foot uses forefoot_* and the foot frame's Z, and a toe marker alone is scaled
+    without metatarsal heads I and V the foot uses *_forefoot and the foot frame's Z, and a toe marker alone is scaled
     back by the table's ankle-to-toe length.
     Reference: Dumas and Wojtusch (2018) Handbook of Human Motion, Tables 1-10; product signs of thigh and shank from
     Dumas et al. (2007) J Biomech 40:543-553, Table 2.
@@ -158,21 +158,21 @@ def _dumas_frame(segment: _Segment, row: dict[str, str]) -> tuple[Array, Array, 
         return _dumas_foot(segment, row)
     origin, end = (segment.local(name) for name in NEEDS[segment.part])
     axes = _wide(np.eye(3), origin)
-    if segment.part == "shank" and segment.has("fibula_head_*"):
+    if segment.part == "shank" and segment.has("*_fibula_head"):
         y = unit(origin - end)
-        x = unit(cross(y, segment.mirror * (segment.local("fibula_head_*") - origin)))
+        x = unit(cross(y, segment.mirror * (segment.local("*_fibula_head") - origin)))
         axes = np.stack([x, y, cross(x, y)], axis=1)
     return origin, np.linalg.norm(end - origin, axis=0), axes
 
 
 def _dumas_foot(segment: _Segment, row: dict[str, str]) -> tuple[Array, Array, Array]:
     """X from the calcaneus to the forefoot, Y normal to the plane of calcaneus and metatarsal heads I and V."""
-    ankle, calcaneus, forefoot = (segment.local(name) for name in ("ankle_centre_*", "calcaneus_*", "forefoot_*"))
+    ankle, calcaneus, forefoot = (segment.local(name) for name in ("*_ankle_centre", "*_calcaneus", "*_forefoot"))
     length = np.linalg.norm(forefoot - ankle, axis=0)
     right = _wide(np.array([0.0, 0.0, 1.0]), ankle)
-    if segment.has("metatarsal1_*", "metatarsal5_*"):
-        right = segment.mirror * (segment.local("metatarsal5_*") - segment.local("metatarsal1_*"))
-    elif not segment.has("metatarsal2_*"):
+    if segment.has("*_metatarsal1", "*_metatarsal5"):
+        right = segment.mirror * (segment.local("*_metatarsal5") - segment.local("*_metatarsal1"))
+    elif not segment.has("*_metatarsal2"):
         length = length * (float(row["length_ref_mm"]) / float(row["tip_length_ref_mm"]))
     x = unit(forefoot - calcaneus)
     y = unit(cross(right, x))
@@ -183,15 +183,15 @@ def dempster_winter(segment: _Segment, rider: Rider) -> SegmentInertia:
     """Rods from a planar table: its radius of gyration about every transverse axis, LONG_AXIS_RADIUS about the long.
 
     I = m L^2 (r^2 (1 - u u') + r_long^2 u u') with u along the segment. Thigh hip to knee centre, leg knee to ankle
-    centre, foot ankle centre to metatarsal II (forefoot_* without it), pelvis L5/S1 to the middle of the hips.
+    centre, foot ankle centre to metatarsal II (*_forefoot without it), pelvis L5/S1 to the middle of the hips.
     Deviations: the table measures from the greater trochanter and the malleolus, which the joint centre stands for
     because a planar table says nothing of the direction across; L5/S1 stands for L4/L5; the pelvis has no printed
     radius and takes the tensor of de_leva_1996 per mass.
     Reference: Winter (2009) Biomechanics and Motor Control of Human Movement, 4th ed., Table 4.1.
     """
     row = table_row("dempster_winter", rider.sex, WINTER_ROWS[segment.part])
-    tip = "metatarsal2_*" if segment.has("metatarsal2_*") else "forefoot_*"
-    ends = {"foot": ("ankle_centre_*", tip), "pelvis": ("l5s1", "hip_mid")}.get(segment.part, NEEDS[segment.part])
+    tip = "*_metatarsal2" if segment.has("*_metatarsal2") else "*_forefoot"
+    ends = {"foot": ("*_ankle_centre", tip), "pelvis": ("l5s1", "hip_mid")}.get(segment.part, NEEDS[segment.part])
     start, end = (segment.local(name) for name in ends)
     mass = float(row["mass_frac"]) * rider.mass
     com = start + float(row["com_prox"]) * (end - start)

@@ -127,7 +127,7 @@ def reed_1999(pelvis: PelvisSize, side: Side, sex: str) -> Array:
 
     Reference: Reed et al. (1999), as restated by Dumas et al. (2007) J Biomech 40:543-553, Table 1.
     """
-    return np.multiply.outer(_reed_fractions("right_hip" if side == "r" else "left_hip", sex), pelvis.width)
+    return np.multiply.outer(_reed_fractions("right_hip" if side == "right" else "left_hip", sex), pelvis.width)
 
 
 HIP_CENTRES: dict[str, Callable[[PelvisSize, Side, str], Array]] = {
@@ -229,7 +229,7 @@ def _coefficients(name: str) -> dict[str, float]:
 
 def _centre(x_mm: float | Array, y_mm: float | Array, z_mm: float | Array, side: Side) -> Array:
     """(3,) [m] from millimetres, z counted outward on either side."""
-    return MM * np.stack(np.broadcast_arrays(x_mm, y_mm, z_mm if side == "r" else -z_mm))
+    return MM * np.stack(np.broadcast_arrays(x_mm, y_mm, z_mm if side == "right" else -z_mm))
 
 
 def _leg_length(pelvis: PelvisSize, formula: str) -> float | Array:

@@ -122,10 +122,10 @@ def moving_hip_centres(
     lab_from_pelvis, origin = track_segments(markers, body, movement.point_rate)[0].of("pelvis")
     out: dict[str, Array] = {}
     for side in SIDES:
-        cluster = body.clusters.get(f"thigh_{side}")
+        cluster = body.clusters.get(f"{side}_thigh")
         labels = [label for label in cluster.labels if label in markers] if cluster else []
         if not labels:
-            expected = f"thigh_{side} markers in the static trial and in the movement"
+            expected = f"{side}_thigh markers in the static trial and in the movement"
             advice = "record them, or leave --hip-movement out"
             raise CalibrationError(expected_found("hip movement", expected, "none", movement.name, advice))
         thigh = np.stack([rotate_back(lab_from_pelvis, markers[label] - origin) for label in labels], axis=1)

@@ -7,10 +7,18 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from jointload.cli.app import app
-from jointload.cli.options import USUAL_DRAWS, Draws, Figures, LandingWords, Out, check_figures, of_a_landing
+from jointload.cli.options import (
+    USUAL_DRAWS,
+    Draws,
+    Figures,
+    LandingWords,
+    Out,
+    check_figures,
+    of_a_landing,
+    side_asked,
+)
 from jointload.cli.riders import Conditions, analysed, known_rider, with_conditions, with_intervals
 from jointload.cli.terminal import step
-from jointload.errors import SettingError, expected_found
 
 if TYPE_CHECKING:
     from jointload.insole.fitting.aim import Limits
@@ -21,7 +29,7 @@ if TYPE_CHECKING:
 def fit(
     landing: LandingWords,
     out: Out,
-    side: Annotated[str, typer.Option(help="r or l, the foot the shape is for", show_default=False)],
+    side: Annotated[str, typer.Option(help="right or left, the foot the shape is for", show_default=False)],
     target: Annotated[
         str,
         typer.Option(
@@ -48,15 +56,14 @@ def fit(
     from jointload.report.page.fit_section import target_words
 
     check_figures(figures)
-    if side not in ("r", "l"):
-        raise SettingError(expected_found("side", "r or l", repr(side), "the command", "add --side r or --side l"))
+    foot = side_asked(side)
     aim, limits = parse_target(target), _limits(stack, posting, lift, inversion, knee_rise, pressure_rise)
     analysis = with_intervals(analysed(landing), interval_draws)
-    known = known_rider(landing, analysis, conditions, side, seed)
+    known = known_rider(landing, analysis, conditions, foot, seed)
     with step("Searching the shape"):
-        found = search(analysis, side, aim, limits, draws, seed, known)
+        found = search(analysis, foot, aim, limits, draws, seed, known)
     with step("Report"):
-        write_report(analysis, out, inputs=with_conditions(landing, conditions, side), figures=figures, fit=found)
+        write_report(analysis, out, inputs=with_conditions(landing, conditions, foot), figures=figures, fit=found)
     typer.echo(found.verdict)
     if found.answer is not None:
         typer.echo(f"Change of the {aim.text}: {target_words(found, analysis)}, a prediction.")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from jointload.cli.app import app
-from jointload.cli.options import Out
+from jointload.cli.options import Out, side_asked
 from jointload.cli.terminal import step
 from jointload.errors import SettingError, expected_found
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 def shape(
     file: Annotated[Path, typer.Argument(help="insole.toml, or an STL or OBJ of an insole", show_default=False)],
     out: Out,
-    side: Annotated[str, typer.Option(help="r or l: the foot a mesh is for")] = "",
+    side: Annotated[str, typer.Option(help="right or left: the foot a mesh is for")] = "",
     unit: Annotated[str, typer.Option(help="a mesh's unit (mm, cm, m, in) where it is not mm")] = "",
     up: Annotated[str, typer.Option(help="a mesh's upward axis, such as +z")] = "+z",
     forward: Annotated[str, typer.Option(help="a mesh's axis from heel to toes, such as +x")] = "+x",
@@ -75,7 +75,7 @@ def _scanned(file: Path, side: str, unit: str, up: str, forward: str, layer: str
     from jointload.insole.shape.shape import Layer
 
     layers = (Layer(known(layer)),) if layer else ()
-    return (read_scan(file, side, unit, up, forward, layers),)
+    return (read_scan(file, side_asked(side), unit, up, forward, layers),)
 
 
 def _hardness(shore_a: float, kind: str) -> None:

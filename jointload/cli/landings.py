@@ -20,6 +20,7 @@ from jointload.cli.options import (
     Without,
     check_figures,
     of_a_landing,
+    side_asked,
 )
 from jointload.cli.riders import Conditions, analysed, known_rider, with_conditions, with_intervals
 from jointload.cli.terminal import step
@@ -51,9 +52,9 @@ def demo(out: Out = Path("demo_report"), figures: Figures = "svg") -> None:
     }
     landing = LandingWords(files, USUAL)
     analysis = with_intervals(analysed(landing))
-    answer = _predicted(analysis, _asked("medial:4", "r", "heel", "", "", []))
+    answer = _predicted(analysis, _asked("medial:4", "right", "heel", "", "", []))
     with step("The shape that unloads the Achilles tendon"):
-        found = fit(analysis, "r", "achilles_load")
+        found = fit(analysis, "right", "achilles_load")
     _written(analysis, answer, landing, out, figures, found)
     typer.echo(f"All recordings of the sample study are in {sample}")
 
@@ -83,7 +84,7 @@ def whatif(
     heel_wedge: Annotated[
         str, typer.Option(help="medial:DEGREES or lateral:DEGREES, the raised side; several with commas are compared")
     ] = "",
-    side: Annotated[str, typer.Option(help="r or l, the foot the shape is under")] = "",
+    side: Annotated[str, typer.Option(help="right or left, the foot the shape is under")] = "",
     length: Annotated[str, typer.Option(help="'heel', or 'full' for a wedge of the whole foot's length")] = "heel",
     heel_lift: Annotated[str, typer.Option(help="height under the heel, such as 3mm")] = "",
     thickness: Annotated[str, typer.Option(help="thickness of the whole insole in place of 4 mm, such as 6mm")] = "",
@@ -143,15 +144,14 @@ def _asked(wedge: str, side: str, length: str, lift: str, thickness: str, insole
         expected, found = "--insole alone, or some of " + ", ".join(parts), ", ".join(given) or "none of them"
         raise SettingError(expected_found("what-if", expected, found, "the command", "name what lies under the foot"))
     if insoles:
-        return tuple(read_shape(path, side) for path in insoles)
-    if side not in ("r", "l"):
-        raise SettingError(expected_found("side", "r or l", repr(side), "the command", "add --side r or --side l"))
-    wedges = [parse_wedge(words.strip(), side, length) for words in wedge.split(",")] if wedge else []
+        return tuple(read_shape(path, side and side_asked(side)) for path in insoles)
+    foot = side_asked(side)
+    wedges = [parse_wedge(words.strip(), foot, length) for words in wedge.split(",")] if wedge else []
     if wedges and len(given) == 1:
         return tuple(wedges)
     height = parse_quantity(lift, LENGTH_UNITS, "heel lift") if lift else 0.0
     base = parse_quantity(thickness, LENGTH_UNITS, "thickness") if thickness else USUAL_BASE
-    asked = tuple(Parts(side, tilted, height, base) for tilted in (wedges or (None,)))
+    asked = tuple(Parts(foot, tilted, height, base) for tilted in (wedges or (None,)))
     for parts_of_one in asked:
         parts_of_one.shape(USUAL_LENGTH)
     return asked

@@ -11,6 +11,7 @@ from typing import Annotated, Any
 
 import typer
 
+from jointload.errors import SettingError, expected_found
 from jointload.settings import Settings
 
 Out = Annotated[Path, typer.Option(help="folder for the result; it appears whole or not at all", show_default=False)]
@@ -138,6 +139,17 @@ def _axes(
     ] = None,
 ) -> dict[str, str | None]:
     return {"up": up, "forward": forward}
+
+
+def side_asked(word: str) -> str:
+    """The foot that a command's --side names."""
+    from jointload.intake.recording import side_from
+
+    side = side_from(word)
+    if side is None:
+        advice = "add --side right or --side left"
+        raise SettingError(expected_found("side", "right or left", repr(word), "the command", advice))
+    return side
 
 
 def check_figures(form: str) -> None:

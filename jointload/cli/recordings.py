@@ -58,14 +58,19 @@ def _strip_names(files: list[Path], strip_names: bool, out: Path | None) -> None
 
 @app.command()
 def labels(
-    file: Annotated[Path, typer.Argument(help="C3D file whose markers are to be named", show_default=False)],
+    file: Annotated[
+        Path,
+        typer.Argument(
+            help="C3D file whose markers are to be named; or a labels.toml of an earlier form", show_default=False
+        ),
+    ],
     out: Annotated[Path | None, typer.Option(help="write the proposal here instead of printing it")] = None,
 ) -> None:
-    """Propose a labels.toml from the words in a recording's marker labels."""
+    """Propose a labels.toml from the words in a recording's marker labels; bring an earlier labels.toml up to date."""
     from jointload.intake.c3d import read_recording
-    from jointload.intake.labels import propose_labels
+    from jointload.intake.labels import propose_labels, renewed_labels
 
-    proposal = propose_labels(read_recording(file))
+    proposal = renewed_labels(file) if file.suffix.lower() == ".toml" else propose_labels(read_recording(file))
     if out is None:
         typer.echo(proposal)
         return

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import difflib
 import re
-import tomllib
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
@@ -17,6 +16,7 @@ from typing import Any
 
 from jointload.errors import LabelError, expected_found, known_names
 from jointload.intake.recording import SIDES, Recording
+from jointload.intake.toml_file import read_toml
 
 SIDED = (
     "asis",
@@ -41,8 +41,9 @@ SIDED = (
     "wrist",
 )
 UNSIDED = ("sacrum", "c7", "t8", "t10", "suprasternale", "xiphoid", "head_top", "head_front", "head_rear")
-LANDMARKS = UNSIDED + tuple(f"{name}_{side}" for name in SIDED for side in SIDES)
-SEGMENTS = ("pelvis", "trunk") + tuple(f"{name}_{side}" for name in ("thigh", "shank", "foot") for side in SIDES)
+LANDMARKS = UNSIDED + tuple(f"{side}_{name}" for name in SIDED for side in SIDES)
+SIDED_SEGMENTS = ("thigh", "shank", "foot")
+SEGMENTS = ("pelvis", "trunk") + tuple(f"{side}_{name}" for name in SIDED_SEGMENTS for side in SIDES)
 LEAST_CLUSTER = 3
 """Markers a rigid body needs."""
 CLUSTER_HELPERS = {
@@ -54,7 +55,7 @@ CLUSTER_HELPERS = {
 FOOT_RESERVE = ("malleolus_lateral", "malleolus_medial")
 """Ankle landmarks, taken into the foot's cluster only when it is short of markers."""
 
-SIDE_WORDS = {"r": "r", "right": "r", "rt": "r", "l": "l", "left": "l", "lt": "l"}
+SIDE_WORDS = {"r": "right", "right": "right", "rt": "right", "l": "left", "left": "left", "lt": "left"}
 COMPUTED_WORDS = {"jc", "joint", "mid", "origin", "offset", "centre", "center", "virtual"}
 """A label with one of these words is a computed point, no marker on the skin."""
 ASPECTS = {
@@ -131,6 +132,7 @@ ASPECTED = {
 VERTEBRAE: dict[tuple[str, ...], str] = {("c", "7"): "c7", ("t", "8"): "t8", ("t", "10"): "t10"}
 METATARSALS = {"1": "metatarsal1", "2": "metatarsal2", "5": "metatarsal5"}
 
+_KEY = re.compile(r"^(\s*(?:#\s*)?)([a-z0-9_]+)(?=\s*=)", re.MULTILINE)
 _WORD = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|[0-9]+")
 
 
@@ -149,19 +151,13 @@ class LabelMap:
 
 def read_labels(path: str | Path) -> LabelMap:
     """Read labels.toml; LabelError names an unknown landmark or segment, the closest known one, and all known ones."""
-    try:
-        content = tomllib.loads(Path(path).read_text(encoding="utf-8"))
-    except OSError as problem:
-        found = problem.strerror or "an unreadable file"
-        raise LabelError(expected_found("labels", "a TOML file", found, str(path), "give --labels")) from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, ValueError) as problem:
-        raise LabelError(expected_found("labels", "TOML", problem, str(path), "mend that line")) from None
-    return labels_from(content, str(path))
+    return labels_from(read_toml(Path(path), "labels", "give --labels", LabelError), str(path))
 
 
 def labels_from(content: dict[str, Any], where: str = "labels") -> LabelMap:
     """A checked LabelMap from the tables of labels.toml."""
     _known(content, ("landmarks", "clusters"), "table", where)
+    _side_first(content, where)
     landmarks, clusters = content.get("landmarks", {}), content.get("clusters", {})
     for name, table in (("landmarks", landmarks), ("clusters", clusters)):
         if not isinstance(table, dict):
@@ -176,6 +172,30 @@ def labels_from(content: dict[str, Any], where: str = "labels") -> LabelMap:
             expected = f"a list of at least {LEAST_CLUSTER} marker labels"
             raise LabelError(expected_found(f"cluster {name}", expected, repr(labels), where, "correct it"))
     return LabelMap(dict(landmarks), {name: tuple(labels) for name, labels in clusters.items()})
+
+
+def _side_first(content: dict[str, Any], where: str) -> None:
+    """Refuse names of an earlier form, whose side stood last as a letter."""
+    for table in content.values():
+        for name in table if isinstance(table, dict) else ():
+            renamed = _renamed(name)
+            if renamed != name:
+                advice = f"write a new file with: jointload labels {where} --out NEW.toml"
+                raise LabelError(expected_found("labels", f"the side first, {renamed}", name, where, advice))
+
+
+def _renamed(name: str) -> str:
+    """right_asis for asis_r; any other name as it is."""
+    stem, _, letter = name.rpartition("_")
+    side = {side[0]: side for side in SIDES}.get(letter)
+    return f"{side}_{stem}" if side and stem in (*SIDED, *SIDED_SEGMENTS) else name
+
+
+def renewed_labels(path: str | Path) -> str:
+    """The text of a labels.toml whose names end in a side letter, with the side as the first word; the rest stays."""
+    read_toml(Path(path), "labels", "give a labels.toml", LabelError)
+    text = Path(path).read_text(encoding="utf-8")
+    return _KEY.sub(lambda found: found[1] + _renamed(found[2]), text)
 
 
 def _known(names: Iterable[str], known: Sequence[str], what: str, where: str) -> None:
@@ -277,7 +297,7 @@ def _guess(label: str) -> _Guess:
     if not place:
         base = VERTEBRAE.get(found[-2:], "")
     sure = place != "foot" and (base in UNSIDED or bool(side))
-    landmark = base if base in UNSIDED else f"{base}_{side or 'r'}" if base else ""
+    landmark = base if base in UNSIDED else f"{side or SIDES[0]}_{base}" if base else ""
     return _Guess(label, place, side, aspect, landmark, sure)
 
 
@@ -328,20 +348,20 @@ def _choose_clusters(guesses: list[_Guess], chosen: dict[str, str]) -> dict[str,
     leftover: dict[str, list[str]] = defaultdict(list)
     for guess in guesses:
         if guess.place in CLUSTER_HELPERS and guess.side and guess.label not in chosen.values():
-            leftover[f"{guess.place}_{guess.side}"].append(guess.label)
+            leftover[f"{guess.side}_{guess.place}"].append(guess.label)
     clusters: dict[str, tuple[str, ...]] = {}
     for segment, helpers in CLUSTER_HELPERS.items():
         for side in SIDES:
-            own = leftover[f"{segment}_{side}"]
-            on_segment = [chosen[name] for helper in helpers if (name := f"{helper}_{side}") in chosen]
-            reserve = [chosen[name] for helper in FOOT_RESERVE if (name := f"{helper}_{side}") in chosen]
+            own = leftover[f"{side}_{segment}"]
+            on_segment = [chosen[name] for helper in helpers if (name := f"{side}_{helper}") in chosen]
+            reserve = [chosen[name] for helper in FOOT_RESERVE if (name := f"{side}_{helper}") in chosen]
             if segment == "foot":
                 own = on_segment + own
                 own = own if len(own) >= LEAST_CLUSTER else own + reserve
             elif len(own) < LEAST_CLUSTER:
                 own = own + on_segment if own else []
             if len(own) >= LEAST_CLUSTER:
-                clusters[f"{segment}_{side}"] = tuple(own)
+                clusters[f"{side}_{segment}"] = tuple(own)
     return clusters
 
 

@@ -139,9 +139,7 @@ def read_layout(path: str | Path) -> SensorLayout:
 def read_pressure(path: str | Path, side: Side, layout: SensorLayout) -> PressureRecording:
     """Read one insole's table; PressureError for what cannot be read, findings for what was mended or left out."""
     path = Path(path)
-    head, units, *rows = _table(
-        path, "pressure table", f"--pressure-{'right' if side == 'r' else 'left'}", fewest=FEWEST_ROWS
-    )
+    head, units, *rows = _table(path, "pressure table", f"--pressure-{side}", fewest=FEWEST_ROWS)
     unit = _unit(head, units, path)
     unknown = [name for name in head[1:] if name not in layout.sensors]
     if unknown:

@@ -12,8 +12,20 @@ from jointload.errors import LabelError, known_names
 
 Array = NDArray[np.float64]
 Severity = Literal["pass", "warn", "refuse"]
-Side = Literal["r", "l"]
-SIDES: tuple[Side, Side] = ("r", "l")
+Side = Literal["right", "left"]
+SIDES: tuple[Side, Side] = ("right", "left")
+
+
+def split_side(name: str) -> tuple[str, str]:
+    """The side, '' where there is none, and the rest of a name: right_knee -> right, knee; l5s1 -> '', l5s1."""
+    side, _, rest = name.partition("_")
+    return (side, rest) if side in SIDES and rest else ("", name)
+
+
+def side_from(word: str) -> Side | None:
+    """A side as people write it: right, r, Left, L; None for any other word."""
+    text = word.strip().lower()
+    return next((side for side in SIDES if text in (side, side[0])), None)
 
 
 @dataclass(frozen=True)
@@ -29,7 +41,7 @@ class Finding:
 
 @dataclass(frozen=True)
 class Event:
-    """A named instant stored in the file. time [s] counts from the recording's first frame; side is 'r', 'l' or ''."""
+    """A named instant stored in the file; time [s] from the recording's first frame; side 'right', 'left' or ''."""
 
     label: str
     side: str

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from jointload.errors import RiderError, expected_found
+from jointload.intake.recording import side_from
 from jointload.intake.toml_file import read_toml
 
 KEYS = ("id", "mass_kg", "height_m", "sex", "shoe", "stance", "measurements")
@@ -18,7 +19,7 @@ G = 9.80665
 
 @dataclass(frozen=True)
 class Rider:
-    """mass [kg], height [m]; sex chooses the column of an inertia table; stance names the back foot, 'r' or 'l'."""
+    """mass [kg], height [m]; sex chooses the column of an inertia table; stance: the back foot, 'right' or 'left'."""
 
     id: str
     mass: float
@@ -59,10 +60,11 @@ def rider_from(content: dict[str, Any], where: str = "rider") -> Rider:
                 "rider sex", '"f" or "m" (it chooses the inertia table)', repr(content["sex"]), where, "correct it"
             )
         )
-    stance = str(content.get("stance", ""))
-    if stance not in ("", "r", "l"):
+    given = str(content.get("stance", ""))
+    stance = side_from(given) or ""
+    if given and not stance:
         raise RiderError(
-            expected_found("rider stance", '"r" or "l" (the back foot)', repr(stance), where, "correct it")
+            expected_found("rider stance", '"right" or "left" (the back foot)', repr(given), where, "correct it")
         )
     measurements = {str(name): float(value) for name, value in content.get("measurements", {}).items()}
     return Rider(

@@ -10,12 +10,12 @@ from jointload.errors import InputError
 
 
 def read_toml(path: Path, what: str, option: str, error: type[InputError]) -> dict[str, Any]:
-    """The keys of a file; `error` says that `what` is unreadable, or where it is no TOML.
+    """The keys of a file, byte order mark or not; `error` says that `what` is unreadable, or where it is no TOML.
 
     option : the words of the command line that name the file, such as 'give --rider'
     """
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except OSError as problem:
         raise error(
             f"{what} file: expected a readable TOML file, found {problem.strerror} at {path}; {option}"

@@ -53,7 +53,7 @@ def alignment(poses: SegmentPoses, body: FittedBody, frame: int) -> Alignment:
     forward = rotate_back(facing[..., None], lab_from_pelvis[:, 0])
     trunk_up = rotate_back(facing[..., None], poses.of("trunk")[0][:, 1])
     hip, knee, ankle = (
-        [_facing_point(f"{joint}_centre_{s}", poses, body, facing) for s in SIDES] for joint in ("hip", "knee", "ankle")
+        [_facing_point(f"{s}_{joint}_centre", poses, body, facing) for s in SIDES] for joint in ("hip", "knee", "ankle")
     )
     medial = (-1.0, 1.0)
     shank = [_medial_angle(k - a, m) for k, a, m in zip(knee, ankle, medial, strict=True)]
@@ -95,12 +95,12 @@ def _medial_angle(upward: Array, medial: float) -> Array:
 def _hip_pelvis_angle(poses: SegmentPoses, body: FittedBody, side: str) -> Array:
     lab_from_pelvis, _ = poses.of("pelvis")
     spine = rotate_back(lab_from_pelvis, poses.place(body, "l5s1") - poses.place(body, "hip_mid"))
-    thigh = rotate_back(lab_from_pelvis, -poses.of(f"thigh_{side}")[0][:, 1])
+    thigh = rotate_back(lab_from_pelvis, -poses.of(f"{side}_thigh")[0][:, 1])
     across, along = thigh[0] * spine[1] - thigh[1] * spine[0], thigh[0] * spine[0] + thigh[1] * spine[1]
     return np.mod(np.arctan2(across, along), 2 * np.pi)
 
 
 def _sole_angle(poses: SegmentPoses, body: FittedBody, side: str) -> Array:
-    foot = f"foot_{side}"
+    foot = f"{side}_foot"
     standing = np.asarray(np.arcsin(body.standing[foot][0][1, 0]) if foot in body.standing else np.nan)
     return np.arcsin(np.clip(poses.of(foot)[0][1, 0], -1.0, 1.0)) - standing[..., None]

@@ -21,7 +21,7 @@ ROUNDING = 1e-9
 """Draws that differ by less than this share of their size do not differ."""
 
 Key = tuple[str, str]
-"""Quantity and side ('r', 'l' or '')."""
+"""Quantity and side ('right', 'left' or '')."""
 
 
 @dataclass(frozen=True)

@@ -255,7 +255,7 @@ class _Ends:
             return _Instant(touchdown + IMPACT_SECONDS)
         if self.definition == "peak_force":
             return peak_force
-        flexion = self.angles.of(f"knee_{side}", "flexion")
+        flexion = self.angles.of(f"{side}_knee", "flexion")
         return _turning_point(flexion, touchdown, lifted, self.rate, "the knee is most bent")
 
 
@@ -358,7 +358,7 @@ def _findings(
         evidence = f"{len(flights)} landings; the numbers are of the one at {flight[1] / contact.fast_rate:.3f} s"
         out.append(Finding("several_landings", "warn", name, evidence, "choose another with --landing"))
     for side in SIDES:
-        where = f"{'right' if side == 'r' else 'left'} foot, {name}"
+        where = f"{side} foot, {name}"
         if side not in sides:
             evidence = "no whole contact of this foot on a plate"
             out.append(Finding("no_touchdown", "warn", where, evidence, "no landing numbers of this side"))

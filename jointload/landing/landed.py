@@ -11,7 +11,7 @@ from jointload.body.angles import JointAngles
 from jointload.body.calibration import FittedBody
 from jointload.body.mass_centre import MassCentre
 from jointload.body.pose import SegmentPoses
-from jointload.intake.recording import SIDES, Array, Recording
+from jointload.intake.recording import SIDES, Array, Recording, split_side
 from jointload.landing.alignment import Alignment
 from jointload.landing.events import LandingEvents
 from jointload.landing.filtered import FilteredForces, filtered_forces
@@ -124,14 +124,12 @@ def reason_of_side(landing: Landing, side: str) -> str:
     window = landing.window(side)
     until = max(window.stop, window.start + 1)
     lost = [g.reason for g in landing.contact.lost if g.side == side and g.start < until and g.stop > window.start]
-    missing = [reason for name, reason in landing.body.lost.items() if name.endswith(f"_{side}")]
+    missing = [reason for name, reason in landing.body.lost.items() if split_side(name)[0] == side]
     return "; ".join(dict.fromkeys(r for r in [landing.events.sides[side].reason, *lost, *missing] if r))
 
 
 def both_sides_note(landing: Landing) -> str:
-    missing = [
-        f"no contact of the {'right' if s == 'r' else 'left'} foot" for s in SIDES if s not in landing.events.sides
-    ]
+    missing = [f"no contact of the {s} foot" for s in SIDES if s not in landing.events.sides]
     return "; ".join(dict.fromkeys(r for r in [reasons_of_all(landing), *missing] if r))
 
 

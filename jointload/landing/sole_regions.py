@@ -192,10 +192,10 @@ def pressure_at(sole: PressedSole, time: float) -> Array:
 
 def board_pattern(soles: tuple[SoleLoad, ...], back: str) -> bool:
     """Whether the back foot peaks at the medial heel and the first metatarsal head and the front foot at the heel, as
-    common practice has it of landings on a board; back : the back foot, 'r' or 'l'."""
+    common practice has it of landings on a board; back : the back foot, 'right' or 'left'."""
     by_side = {sole.side: sole for sole in soles if sole.regions}
     if back not in by_side or len(by_side) < len(SIDES):
         return False
-    front = by_side["l" if back == "r" else "r"]
+    front = by_side["left" if back == "right" else "right"]
     behind = set(by_side[back].peak_regions(2)) == {"medial_heel", "first_metatarsal_head"}
     return behind and front.peak_regions(1)[0] in ("medial_heel", "lateral_heel")

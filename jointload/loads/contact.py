@@ -174,7 +174,7 @@ def _foot_paths(poses: SegmentPoses, body: FittedBody, loaded: NDArray[np.bool_]
 
 def _sole(poses: SegmentPoses, body: FittedBody, side: str) -> tuple[Array, Array]:
     """Sole points (3, P, F) [m] and the height (F,) [m] of the lowest above its place in the static trial."""
-    names = [f"{n}_{side}" for n in ("calcaneus", "forefoot") if f"{n}_{side}" in body.points]
+    names = [f"{side}_{n}" for n in ("calcaneus", "forefoot") if f"{side}_{n}" in body.points]
     if not names:
         unknown = np.full((3, 1, poses.origin.shape[2]), np.nan)
         return unknown, unknown[0, 0]
@@ -322,7 +322,7 @@ def contact_findings(lost: tuple[Lost, ...], recording: Recording) -> tuple[Find
                 Finding(
                     "foot_on_plate",
                     "warn",
-                    f"{'right' if side == 'r' else 'left'} foot, frames {frames}",
+                    f"{side} foot, frames {frames}",
                     f"{reason} for {seconds:.2f} s",
                     "no moments of this side in these frames; land with one foot on one plate",
                 )

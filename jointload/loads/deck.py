@@ -308,7 +308,7 @@ def _largest_stop(trial: Recording, body: FittedBody, settings: Settings) -> flo
     spans = loaded_spans(total, trial.force_rate, settings.contact_threshold)
     step, most = trial.samples_per_frame, float("nan")
     for side in SIDES:
-        labels = [label for label in body.clusters[f"foot_{side}"].labels if label in trial.labels]
+        labels = [label for label in body.clusters[f"{side}_foot"].labels if label in trial.labels]
         height = trial.markers[1, [trial.labels.index(label) for label in labels]]
         height = zero_lag_lowpass(height, _cutoff(settings, trial.point_rate), trial.point_rate)
         stop = np.fmax.reduce(np.abs(derivatives(height, 1.0 / trial.point_rate)[1]))

@@ -180,7 +180,7 @@ def joint_loads(
     """
     motion = motion or segment_motion(poses, body)
     names, chain = loaded_segments(body), body_chain(body)
-    feet = [(side, names.index(f"foot_{side}")) for side in SIDES if f"foot_{side}" in names]
+    feet = [(side, names.index(f"{side}_foot")) for side in SIDES if f"{side}_foot" in names]
     picked = [SIDES.index(side) for side, _ in feet]
     segment_joint = [body.definition.segments[name].joint for name in names]
     centre = np.stack([poses.place(body, body.definition.joints[joint].centre) for joint in segment_joint], axis=1)

@@ -28,24 +28,24 @@ def sole_outlines(poses: SegmentPoses, body: FittedBody) -> Array:
     for k, side in enumerate(SIDES):
         corners = _sole_corners(body, side)
         if corners is not None:
-            rotation, origin = poses.of(f"foot_{side}")
+            rotation, origin = poses.of(f"{side}_foot")
             out[:, k] = (origin[:, None] + rotate(rotation[:, :, None], corners[..., None]))[[0, 2]]
     return out
 
 
 def _sole_corners(body: FittedBody, side: str) -> Array | None:
     """(3, 6) [m] corners of a sole in the foot's axes, or None."""
-    known = {name: body.points[f"{name}_{side}"][1] for name in OUTLINE if f"{name}_{side}" in body.points}
-    if "calcaneus" not in known or "toe_tip" not in known or f"foot_{side}" not in body.standing:
+    known = {name: body.points[f"{side}_{name}"][1] for name in OUTLINE if f"{side}_{name}" in body.points}
+    if "calcaneus" not in known or "toe_tip" not in known or f"{side}_foot" not in body.standing:
         return None
     heel, toe = known["calcaneus"], known["toe_tip"]
-    floor = -body.standing[f"foot_{side}"][1][1]
+    floor = -body.standing[f"{side}_foot"][1][1]
     if {"metatarsal1", "metatarsal5"} <= set(known):
         ball = [known["metatarsal1"], known["metatarsal5"]]
     else:
         half = 0.5 * BREADTH_SHARE * (toe[0] - heel[0])
         along = heel[0] + 0.7 * (toe[0] - heel[0])
-        inner = -1.0 if side == "r" else 1.0
+        inner = -1.0 if side == "right" else 1.0
         ball = [np.array([along, 0.0, heel[2] + inner * half]), np.array([along, 0.0, heel[2] - inner * half])]
     half = 0.5 * (ball[0][2] - ball[1][2])
     tip = max(toe[0], ball[0][0], ball[1][0]) + TOE_BEYOND

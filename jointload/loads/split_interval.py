@@ -13,7 +13,7 @@ import numpy as np
 from jointload.body.angles import JointAngles
 from jointload.body.calibration import FittedBody
 from jointload.body.pose import SegmentPoses
-from jointload.intake.recording import SIDES, Array
+from jointload.intake.recording import SIDES, Array, split_side
 from jointload.loads.contact import Contact
 from jointload.loads.moments import JointLoads, joint_loads, segment_motion, smooth_loads
 from jointload.loads.shared_plate import Split
@@ -60,8 +60,8 @@ def split_interval(
             shift = np.einsum("i...f,ikf->k...f", slope, away)
             pair[0][..., j, :] += np.minimum(shift.min(axis=0), 0.0)
             pair[1][..., j, :] += np.maximum(shift.max(axis=0), 0.0)
-        if joint.startswith("knee_"):
-            axis = poses.of(f"shank_{joint[-1]}")[0][:, 1]
+        if split_side(joint)[1] == "knee":
+            axis = poses.of(f"{split_side(joint)[0]}_shank")[0][:, 1]
             shift = np.einsum("if,ikf->kf", dot(slopes.force[:, :, j].swapaxes(0, 1), axis[:, None]), away)
             force[0][:, j] += np.minimum(shift.min(axis=0), 0.0) * axis
             force[1][:, j] += np.maximum(shift.max(axis=0), 0.0) * axis

@@ -13,7 +13,7 @@ from jointload.intake.board import read_board
 from jointload.intake.pressure import read_layout, read_pressure
 from jointload.intake.recording import Side
 
-TABLES: dict[str, Side] = {"pressure_left": "l", "pressure_right": "r"}
+TABLES: dict[str, Side] = {"pressure_left": "left", "pressure_right": "right"}
 LAYOUT = "pressure_layout"
 BENEATH_COLUMNS = ("board", *TABLES, LAYOUT)
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 Factor = str
 FACTORS = ("condition", "style", "group")
-NOT_COMPARED = ("body_weight_plate", "body_weight_rider", "fall_acceleration", "residual_force", "flight_time")
+NOT_COMPARED = ("body_weight_plate", "body_weight_rider", "fall_acceleration", "unexplained_force", "flight_time")
 """Numbers that judge the recording and not the landing."""
 OF_STANCE, OF_SIDE = "_back_front", "_right_left"
 """Endings of asymmetries that refer to the back foot and to the right one."""
@@ -73,8 +73,8 @@ def read_observations(study: Study, results: Path) -> Observations:
 
 
 def outcome(quantity: str, foot: str) -> str:
-    """knee_flexion_peak, back -> knee_flexion_peak_back."""
-    return f"{quantity}_{foot}" if foot else quantity
+    """knee_flexion_peak, back -> back_knee_flexion_peak."""
+    return f"{foot}_{quantity}" if foot else quantity
 
 
 @dataclass(frozen=True, eq=False)

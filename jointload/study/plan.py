@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
 from jointload.errors import SettingError, expected_found, known_names
+from jointload.intake.toml_file import read_toml
 from jointload.modeldata import load_model
 from jointload.settings import Settings
 
-FEET = ("back", "front", "r", "l")
+FEET = ("back", "front", "right", "left")
 STUDY_KEYS = ("name", "task", "baseline", "primary", "curves", "up", "forward", "settings", "smallest_change", "draws")
 USUAL_PRIMARY = ("vertical_force_peak", "knee_flexion_peak", "knee_flexion_moment_peak", "knee_adduction_moment_peak")
 """Compared first where study.toml names nothing else: how hard, how bent, what the knee bore in two planes (choice)."""
@@ -80,12 +80,10 @@ def read_plan(path: Path, faults: list[str]) -> Plan:
 
 def _toml(path: Path, faults: list[str]) -> dict[str, Any]:
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except OSError as problem:
-        faults.append(expected_found("study", f"a readable {path.name}", problem.strerror, str(path), "write it"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
-        faults.append(expected_found("study", "TOML", problem, str(path), "mend that line"))
-    return {}
+        return read_toml(path, "study", "write it", SettingError)
+    except SettingError as problem:
+        faults.append(str(problem))
+        return {}
 
 
 def _settings(given: dict[str, Any], path: Path, faults: list[str]) -> Settings:
@@ -137,8 +135,8 @@ def _check_quantities(primary: Iterable[str], smallest: dict[str, Any], path: Pa
 
 
 def split_foot(name: str) -> tuple[str, str]:
-    """knee_flexion_peak_back -> knee_flexion_peak, back; a name without a foot means every foot: ''."""
-    stem, _, foot = name.rpartition("_")
+    """back_knee_flexion_peak -> knee_flexion_peak, back; a name without a foot means every foot: ''."""
+    foot, _, stem = name.partition("_")
     return (stem, foot) if foot in FEET and stem else (name, "")
 
 

@@ -147,4 +147,4 @@ class BoardLanding:
         """[N m] external, between two times [s]."""
         time = self.landing.time
         span = (time >= start) & (time <= end)
-        return float(self.landing.loads.of(f"knee_{side}", "adduction")[span].max())
+        return float(self.landing.loads.of(f"{side}_knee", "adduction")[span].max())

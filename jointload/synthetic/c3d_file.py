@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from jointload.errors import OutputError
+from jointload.intake.c3d_bytes.makers_contact import blank_contact
 from jointload.intake.plates.plates import plate_frame
 from jointload.intake.recording import Array, Recording
 
@@ -32,6 +33,7 @@ def write_c3d(recording: Recording, path: str | Path) -> None:
     try:
         Path(path).touch()
         file.write(str(path))
+        blank_contact(path)
     except OSError as problem:
         raise OutputError(
             f"C3D file: expected a writable place, found {problem} at {path}; choose another folder"
@@ -99,7 +101,7 @@ def _add_events(file: Any, recording: Recording) -> None:
     if events:
         file.add_parameter("EVENT", "LABELS", [event.label for event in events])
         file.add_parameter(
-            "EVENT", "CONTEXTS", [{"r": "Right", "l": "Left"}.get(event.side, "General") for event in events]
+            "EVENT", "CONTEXTS", [{"right": "Right", "left": "Left"}.get(event.side, "General") for event in events]
         )
         file.add_parameter(
             "EVENT", "TIMES", np.array([[event.time // 60 for event in events], [event.time % 60 for event in events]])

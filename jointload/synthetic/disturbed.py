@@ -12,7 +12,7 @@ import numpy as np
 
 from jointload.body.calibration import BodyErrors
 from jointload.body.joint_centres import hip_centre_error
-from jointload.intake.recording import SIDES, Array, Recording
+from jointload.intake.recording import SIDES, Array, Recording, split_side
 from jointload.intake.session import Session
 from jointload.numerics.rotations import rotate
 from jointload.numerics.signals import delayed
@@ -76,7 +76,7 @@ def _misplaced(rng: np.random.Generator, size: float) -> dict[str, Array]:
     """Label -> (3,) [m] from its landmark, in the axes of the standing rider, which are those of the laboratory."""
     spread = load_source("placement").content["spread_mm"]
     return {
-        label: size * MM * np.array(spread.get(name.removesuffix("_r").removesuffix("_l"), spread["other"]))
+        label: size * MM * np.array(spread.get(split_side(name)[1], spread["other"]))
         * rng.standard_normal(3)
         for name, label in label_map().landmarks.items()
     }  # fmt: skip
@@ -154,7 +154,7 @@ def _true_body(exact: Recording, landing: SyntheticLanding, rng: np.random.Gener
     sizes = {"hip_centre": np.full(3, np.hypot(mean, sd) / np.sqrt(3.0) / MM)}
     sizes |= {name: np.array(spread[name]) for name in ("knee_centre", "ankle_centre")}
     places = {
-        f"{name}_{side}": size * MM * each[:, None] * rng.standard_normal((3, 1))
+        f"{side}_{name}": size * MM * each[:, None] * rng.standard_normal((3, 1))
         for name, each in sizes.items()
         for side in SIDES
     } | {"l5s1": size * MM * np.array(spread["l5s1"])[:, None] * rng.standard_normal((3, 1))}
@@ -162,8 +162,8 @@ def _true_body(exact: Recording, landing: SyntheticLanding, rng: np.random.Gener
     rows = load_source("inertia").content["segments"]
     drawn = {part: size * rng.standard_normal(4) for part in SEGMENT_ENDS}
     for name in body.inertia:
-        part = name.split("_")[0]
-        start, end = (body.standing_points[p.replace("*", name[-1])] for p in SEGMENT_ENDS[part])
+        side, part = split_side(name)
+        start, end = (body.standing_points[p.replace("*", side)] for p in SEGMENT_ENDS[part])
         row, (mass, x, y, radius) = rows[part], drawn[part]
         shift = np.linalg.norm(end - start) * row["centre"] * np.array([[x], [y], [0.0]])
         inertia[name] = (np.array([1 + row["mass"] * mass]), shift, np.array([1 + row["radius"] * radius]))

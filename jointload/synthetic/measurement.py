@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from jointload.intake.recording import SIDES, Array, Event, Recording
+from jointload.intake.recording import SIDES, Array, Event, Recording, split_side
 from jointload.numerics.rotations import rotate
 from jointload.synthetic.landing import SyntheticLanding
 from jointload.synthetic.profiles import step
@@ -58,7 +58,7 @@ def as_recording(landing: SyntheticLanding) -> Recording:
     every = round(spec.force_rate / spec.marker_rate)
     for segment in landing.poses.segments:
         mine = [label for label in markers if carried[label][0] == segment]
-        touchdown = landing.touchdown.get(segment[-1], min(landing.touchdown.values()))
+        touchdown = landing.touchdown.get(split_side(segment)[0], min(landing.touchdown.values()))
         local = spec.noise.skin * _skin_motion(segment, len(mine), time - touchdown, spec.peak, rng)
         rotation = landing.poses.of(segment)[0][:, :, ::every]
         for k, label in enumerate(mine):
@@ -79,7 +79,7 @@ def _skin_motion(segment: str, markers: int, since: Array, peak: float, rng: np.
     """
     from scipy.ndimage import gaussian_filter1d
 
-    size = SKIN[segment.split("_")[0]]
+    size = SKIN[split_side(segment)[1]]
     white = rng.standard_normal((3, markers, since.size))
     width = SLOW_TIME * (since.size - 1) / (since[-1] - since[0])
     slow = gaussian_filter1d(white, width, axis=2, mode="reflect") * np.sqrt(2.0 * width * np.sqrt(np.pi))

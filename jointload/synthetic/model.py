@@ -121,7 +121,7 @@ class Model:
         self.mass = np.array([inertia[name].mass for name in self.segments])
         self.com = np.stack([inertia[name].com for name in self.segments], axis=1)
         self.tensor = np.stack([inertia[name].tensor for name in self.segments], axis=2)
-        self.back = spec.rider.stance or "r"
+        self.back = spec.rider.stance or "right"
         self.speed = float(np.sqrt(2 * G * spec.drop))
         self.first_contact = min(spec.flight, self.speed / G)
         self.share = np.array([spec.back_share if side == self.back else 1.0 - spec.back_share for side in SIDES])
@@ -137,13 +137,13 @@ class Model:
         return force_profile(self.speed / G + waiting, self.spec.peak, self.posture.first_share, self.posture.rise)
 
     def _foot(self, side: str) -> _Foot:
-        mirror = -1.0 if side == "l" else 1.0
+        mirror = -1.0 if side == "left" else 1.0
         turn = about_axis("y", -mirror * TOE_OUT)
         resting = (
-            turn @ self.body.standing[f"foot_{side}"][0] @ about_axis("x", mirror * WEDGE_LAW.roll * self.spec.wedge)
+            turn @ self.body.standing[f"{side}_foot"][0] @ about_axis("x", mirror * WEDGE_LAW.roll * self.spec.wedge)
         )
-        places = {name: self.body.points[f"{name}_{side}"][1] for name in ("forefoot", "calcaneus")}
-        ankle = self.body.standing[f"foot_{side}"][1][1]
+        places = {name: self.body.points[f"{side}_{name}"][1] for name in ("forefoot", "calcaneus")}
+        ankle = self.body.standing[f"{side}_foot"][1][1]
         ball, middle = (
             np.array([x, -ankle, 0.0])
             for x in (places["forefoot"][0], 0.5 * (places["forefoot"][0] + places["calcaneus"][0]))
@@ -174,9 +174,9 @@ class Model:
         in_trunk = standing["trunk"][0].T @ (self.body.standing_points["l5s1"] - standing["trunk"][1])
         poses = {"pelvis": (pelvis, q[:3]), "trunk": (trunk, l5s1 - rotate(trunk, in_trunk[:, None]))}
         for side, foot in zip(SIDES, self.feet, strict=True):
-            hip = q[:3] + rotate(pelvis, self.body.points[f"hip_centre_{side}"][1][:, None])
-            poses[f"foot_{side}"] = foot.pose(time)
-            poses[f"thigh_{side}"], poses[f"shank_{side}"] = self._leg(side, hip, poses[f"foot_{side}"][1], time)
+            hip = q[:3] + rotate(pelvis, self.body.points[f"{side}_hip_centre"][1][:, None])
+            poses[f"{side}_foot"] = foot.pose(time)
+            poses[f"{side}_thigh"], poses[f"{side}_shank"] = self._leg(side, hip, poses[f"{side}_foot"][1], time)
         for s, name in enumerate(self.segments):
             rotation[:, :, s], origin[:, s] = poses[name]
         return rotation, origin
@@ -190,7 +190,7 @@ class Model:
         return step(since / CROUCH_TIME) - RECOVERY * step((since - CROUCH_TIME) / 0.5)
 
     def _pelvis_turn(self, time: Array) -> Array:
-        since, mirror = self._since(time), -1.0 if self.back == "l" else 1.0
+        since, mirror = self._since(time), -1.0 if self.back == "left" else 1.0
         tilt = self.posture.tilt + self.posture.tilt_change * self._crouch(time)
         drop = mirror * np.deg2rad(3.0) * bump(since / 0.5)
         return compose(
@@ -200,7 +200,7 @@ class Model:
 
     def _leg(self, side: str, hip: Array, ankle: Array, time: Array) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
         """Poses of thigh and shank between hip and ankle centres (3, B): two links, the knee in its heading's plane."""
-        mirror, since = -1.0 if side == "l" else 1.0, self._since(time)
+        mirror, since = -1.0 if side == "left" else 1.0, self._since(time)
         thigh_length, shank_length = self._leg_lengths(side)
         inward = bump(since / 0.4)
         heading = TOE_OUT - self.spec.knee_dip * inward
@@ -216,7 +216,7 @@ class Model:
         return (thigh, hip), (shank, knee)
 
     def _leg_lengths(self, side: str) -> tuple[float, float]:
-        thigh, shank = (self.body.points[f"{name}_{side}"][1] for name in ("knee_centre", "ankle_centre"))
+        thigh, shank = (self.body.points[f"{side}_{name}"][1] for name in ("knee_centre", "ankle_centre"))
         return float(np.linalg.norm(thigh)), float(np.linalg.norm(shank))
 
     def mean(self, x: Array) -> Array:
@@ -319,7 +319,7 @@ class Model:
         """(3,) [m] pelvis origin at touch-down: the back leg at its length, the mass centre behind the loaded place."""
         from scipy.optimize import fsolve
 
-        leg = [self.segments.index(f"{name}_{self.back}") for name in ("thigh", "foot")]
+        leg = [self.segments.index(f"{self.back}_{name}") for name in ("thigh", "foot")]
         reach = self.posture.leg * sum(self._leg_lengths(self.back))
         wanted = self.target - [LEAD_TIME * self.spec.approach, 0.0, 0.0]
 

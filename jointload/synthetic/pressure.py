@@ -60,7 +60,7 @@ class InsoleMake:
     """Of right and left foot."""
 
 
-BOARD_PATTERNS = {"r": (BACK_FOOT, FRONT_FOOT), "l": (FRONT_FOOT, BACK_FOOT)}
+BOARD_PATTERNS = {"right": (BACK_FOOT, FRONT_FOOT), "left": (FRONT_FOOT, BACK_FOOT)}
 """The patterns of right and left foot, by the back foot."""
 
 
@@ -71,10 +71,10 @@ def true_pressure(landing: SyntheticLanding, side: str, layout: SensorLayout, pa
     the ones nearest the pattern.
     """
     k = SIDES.index(side)
-    rotation, origin = landing.poses.of(f"foot_{side}")
+    rotation, origin = landing.poses.of(f"{side}_foot")
     local = rotate_back(rotation, landing.point[:, k] - origin)
-    heel = landing.body.points[f"calcaneus_{side}"][1]
-    outward = (1.0 if side == "r" else -1.0) * (local[2] - heel[2])
+    heel = landing.body.points[f"{side}_calcaneus"][1]
+    outward = (1.0 if side == "right" else -1.0) * (local[2] - heel[2])
     wanted = np.stack((local[0] - heel[0], outward))
     places = np.stack((layout.along, layout.outward))
     low, high = places.min(axis=1) + 0.01, places.max(axis=1) - 0.01

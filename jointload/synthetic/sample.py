@@ -39,9 +39,9 @@ def _rider(mark: str, mass: float, height: float, sex: str, shoe: str, stance: s
     return Rider(f"rider_{mark}", mass, height, "f" if sex == "f" else "m", shoe, stance)
 
 
-RIDER_A = _rider("a", 61.0, 1.67, "f", "low canvas shoe, flat sole", "r")
-RIDER_B = _rider("b", 79.0, 1.82, "m", "mid-cut shoe, flat sole", "l")
-RIDER_C = _rider("c", 70.0, 1.74, "m", "low leather shoe, flat sole", "r")
+RIDER_A = _rider("a", 61.0, 1.67, "f", "low canvas shoe, flat sole", "right")
+RIDER_B = _rider("b", 79.0, 1.82, "m", "mid-cut shoe, flat sole", "left")
+RIDER_C = _rider("c", 70.0, 1.74, "m", "low leather shoe, flat sole", "right")
 STUDY = (
     SampleRider(
         RIDER_A, LandingSpec(RIDER_A, drop=0.45, peak=5.0, back_share=0.56, knee_dip=0.12, approach=0.9, seed=11)
@@ -65,7 +65,7 @@ task = "drop landing"
 baseline = "flat"     # the condition that the others are compared with
 
 # Named before the data were seen: over these the chance of any false alarm is held at 5 %. The rest is exploratory.
-primary = ["vertical_force_peak_back", "knee_flexion_peak_back", "knee_adduction_moment_peak_back"]
+primary = ["back_vertical_force_peak", "back_knee_flexion_peak", "back_knee_adduction_moment_peak"]
 
 # Series compared as whole curves
 curves = ["vertical_force", "knee_flexion_angle", "knee_flexion_moment", "knee_adduction_moment"]

@@ -71,9 +71,9 @@ def label_map() -> LabelMap:
     """The laboratory's labels: every landmark, clusters on thighs and shanks."""
     landmarks = {name: label for name, (label, _) in CENTRE.items()}
     for side in SIDES:
-        landmarks |= {f"{name}_{side}": _on_side(label, side) for name, (label, _) in RIGHT.items()}
+        landmarks |= {f"{side}_{name}": _on_side(label, side) for name, (label, _) in RIGHT.items()}
     clusters = {
-        f"{part}_{side}": tuple(f"{side.upper()}_{part}_{k + 1}" for k in range(len(places)))
+        f"{side}_{part}": tuple(f"{side[0].upper()}_{part}_{k + 1}" for k in range(len(places)))
         for side in SIDES
         for part, places in TRACKING.items()
     }
@@ -81,7 +81,7 @@ def label_map() -> LabelMap:
 
 
 def _on_side(label: str, side: str) -> str:
-    return label.replace("R_", "L_", 1) if side == "l" else label
+    return label.replace("R_", "L_", 1) if side == "left" else label
 
 
 def standing_markers(height: float) -> dict[str, Array]:
@@ -93,7 +93,7 @@ def standing_markers(height: float) -> dict[str, Array]:
         turn = scale * np.array([1.0, 1.0, mirror])
         out |= {_on_side(label, side): turn * place for label, place in RIGHT.values()}
         for part, places in TRACKING.items():
-            out |= {label: turn * p for label, p in zip(labels.clusters[f"{part}_{side}"], places, strict=True)}
+            out |= {label: turn * p for label, p in zip(labels.clusters[f"{side}_{part}"], places, strict=True)}
     return out
 
 

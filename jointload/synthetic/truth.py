@@ -24,7 +24,7 @@ WINDOW_EDGE = 1e-9
 
 @dataclass(frozen=True)
 class TruthRow:
-    """One true value in SI units; side is 'r', 'l' or ''."""
+    """One true value in SI units; side is 'right', 'left' or ''."""
 
     quantity: str
     side: str
@@ -68,10 +68,10 @@ def _side_values(landing: SyntheticLanding, side: str) -> list[tuple[str, float,
     force, dt = landing.force[:, SIDES.index(side)], 1.0 / landing.spec.force_rate
 
     def angle(joint: str, rotation: str) -> Array:
-        return landing.angles.of(f"{joint}_{side}", rotation)
+        return landing.angles.of(f"{side}_{joint}", rotation)
 
     def moment(joint: str, rotation: str) -> Array:
-        return landing.loads.of(f"{joint}_{side}", rotation)[span]
+        return landing.loads.of(f"{side}_{joint}", rotation)[span]
 
     adduction = moment("knee", "adduction")
     values = [
@@ -95,7 +95,7 @@ def _side_values(landing: SyntheticLanding, side: str) -> list[tuple[str, float,
         ("hip_adduction_moment_peak", moment("hip", "adduction").max(), "N m"),
     ]
     for joint in ("ankle", "knee", "hip"):
-        power = landing.loads.power[landing.loads.joints.index(f"{joint}_{side}"), span]
+        power = landing.loads.power[landing.loads.joints.index(f"{side}_{joint}"), span]
         values.append((f"{joint}_work_negative", integral(np.minimum(power, 0.0), dt), "J"))
     return [(name, float(value), unit) for name, value, unit in values]
 

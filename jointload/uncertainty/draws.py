@@ -14,7 +14,7 @@ import numpy as np
 
 from jointload.body.calibration import BodyErrors, FittedBody
 from jointload.body.joint_centres import hip_centre_error
-from jointload.intake.recording import SIDES, Array
+from jointload.intake.recording import SIDES, Array, split_side
 from jointload.intake.session import Session
 from jointload.landing.landed import Landing
 from jointload.numerics.rotations import from_axes, rotate
@@ -22,9 +22,9 @@ from jointload.uncertainty.spreads import Source
 
 MM = 1e-3
 SEGMENT_ENDS = {
-    "foot": ("ankle_centre_*", "forefoot_*"),
-    "shank": ("knee_centre_*", "ankle_centre_*"),
-    "thigh": ("hip_centre_*", "knee_centre_*"),
+    "foot": ("*_ankle_centre", "*_forefoot"),
+    "shank": ("*_knee_centre", "*_ankle_centre"),
+    "thigh": ("*_hip_centre", "*_knee_centre"),
     "pelvis": ("l5s1", "hip_mid"),
 }
 """The points whose distance the spread of a centre of mass is a share of."""
@@ -175,7 +175,7 @@ def _joint_centres(body: FittedBody, sources: Mapping[str, Source], streams: Str
     if body.hip_centre_method != "functional":
         mean, sd = hip_centre_error(body.hip_centre_method)
         spread["hip_centre"] = [float(np.hypot(mean, sd) / np.sqrt(3.0) / MM)] * 3
-    names = ("l5s1", *(f"{joint}_centre_{side}" for side in SIDES for joint in ("hip", "knee", "ankle")))
+    names = ("l5s1", *(f"{side}_{joint}_centre" for side in SIDES for joint in ("hip", "knee", "ankle")))
     return _scattered(source, streams, draws, {n: spread[_unsided(n)] for n in names if n in body.standing_points})
 
 
@@ -188,7 +188,7 @@ def _scattered(source: Source, streams: Streams, draws: int, spread_mm: Mapping[
 
 
 def _unsided(name: str) -> str:
-    return name[:-2] if name.endswith(("_r", "_l")) else name
+    return split_side(name)[1]
 
 
 def _inertia(
@@ -206,7 +206,7 @@ def _inertia(
             rows[part] = np.clip(sizes[:, None] * each, -0.9, None)
     out = {}
     for name in body.inertia:
-        part, side = name.split("_")[0], name[-1]
+        side, part = split_side(name)
         start, end = (body.standing_points[point.replace("*", side)] for point in SEGMENT_ENDS[part])
         mass, x, y, radius = rows[part]
         shift = np.linalg.norm(end - start) * np.stack((x, y, np.zeros(draws)))

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from jointload.intake.recording import Array
+from jointload.intake.recording import Array, split_side
 from jointload.numerics.rotations import cross
 from jointload.uncertainty.draws import MM, Streams
 from jointload.uncertainty.spreads import Source
@@ -40,7 +40,7 @@ class SkinMotion:
         peak : largest vertical force on both feet [body weights]; the swing is in proportion to it, the rest grows
         with it up to that of hard movements
         """
-        size, time = self.content["segments"][segment.split("_")[0]], self.content["time"]
+        size, time = self.content["segments"][split_side(segment)[1]], self.content["time"]
         rows = self.modes[segment][draws] @ _wander(since, time)
         rows = np.moveaxis(rows, 1, 0)
         slide, roll = _hardness(self.content["impact"], peak)

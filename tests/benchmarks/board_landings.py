@@ -60,7 +60,7 @@ def drawn_landing(seed: int, kind: str) -> LandingSpec:
     rng = np.random.default_rng([seed, 77])
     sex = "f" if rng.random() < 0.5 else "m"
     rider = Rider(
-        f"rider_{seed}", rng.uniform(52, 90), rng.uniform(1.58, 1.90), sex, stance=("r", "l")[rng.integers(2)]
+        f"rider_{seed}", rng.uniform(52, 90), rng.uniform(1.58, 1.90), sex, stance=("right", "left")[rng.integers(2)]
     )
     shares = {"equal": 0.5, "back foot heavy": rng.uniform(0.56, 0.64), "one foot late": rng.uniform(0.48, 0.58)}
     late = {"equal": 0.0, "back foot heavy": rng.uniform(0.0, 0.006), "one foot late": rng.uniform(0.010, 0.020)}
@@ -82,7 +82,7 @@ def drawn_landing(seed: int, kind: str) -> LandingSpec:
 
 def worn_insoles(landing: SyntheticLanding) -> tuple[PressureRecording, ...]:
     """What insoles under both feet record of a landing."""
-    layout, make = made_layout(FOOT_LENGTH), InsoleMake(patterns=BOARD_PATTERNS[landing.spec.rider.stance or "r"])
+    layout, make = made_layout(FOOT_LENGTH), InsoleMake(patterns=BOARD_PATTERNS[landing.spec.rider.stance or "right"])
     tables = insole_tables(landing, layout, make)
     return tuple(
         PressureRecording(f"{side}.csv", "", side, layout, time, 1e3 * said, "kPa", (), ())

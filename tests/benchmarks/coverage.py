@@ -35,7 +35,7 @@ NAMED = (
     "hip_flexion_moment_peak", "hip_adduction_moment_peak", "l5s1_extension_moment_peak", "knee_adduction_impulse",
     "knee_work_negative",
 )  # fmt: skip
-RIDERS = (Rider("c1", 61.0, 1.67, "f", stance="r"), Rider("c2", 79.0, 1.82, "m", stance="l"))
+RIDERS = (Rider("c1", 61.0, 1.67, "f", stance="right"), Rider("c2", 79.0, 1.82, "m", stance="left"))
 STYLES = ({"drop": 0.45, "peak": 5.0}, {"drop": 0.35, "peak": 6.0, "style": "stiff"}, {"drop": 0.5, "peak": 4.2})
 
 
@@ -101,7 +101,7 @@ def rows(landings: int, size: float, draws: int) -> list[Judged]:
         except InputError as problem:
             print(f"landing {number}: {problem}")
             continue
-        out += [one for one in found if one.key[1] in ("", "rl"[(number // 2) % 2])]
+        out += [one for one in found if one.key[1] in ("", ("right", "left")[(number // 2) % 2])]
     return out
 
 

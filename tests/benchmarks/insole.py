@@ -105,7 +105,7 @@ def one_answer() -> None:
     """A whole what-if on the shipped sample landing, and what three more shapes cost."""
     analysis = sample_landing()
     for count in (1, 4):
-        wedges = [parse_wedge(f"lateral:{2 * k + 2}", "r", "full") for k in range(count)]
+        wedges = [parse_wedge(f"lateral:{2 * k + 2}", "right", "full") for k in range(count)]
         start = time.perf_counter()
         what_ifs(analysis, wedges, ANSWER_DRAWS)
         words = f"what-if, {count} shapes, {ANSWER_DRAWS} draws"
@@ -117,7 +117,7 @@ def one_fit() -> None:
     analysis = sample_landing()
     for target in ("achilles_load", "knee_adduction_moment"):
         start = time.perf_counter()
-        found = fit(analysis, "r", target, draws=ANSWER_DRAWS)
+        found = fit(analysis, "right", target, draws=ANSWER_DRAWS)
         seconds = time.perf_counter() - start
         print(f"{'fit of ' + target:34s} {seconds:6.2f} s   (wanted under {FIT_WANTED:g} s)   {found.verdict[:40]}")
 

@@ -53,7 +53,7 @@ def bare_axes(number: int) -> None:
 def main() -> None:
     trial = as_recording(simulate_landing(LandingSpec(RIDER, settling=SETTLING)))
     analysis = with_intervals(analyse(Session(trial, static_recording(RIDER), label_map(), RIDER)), DRAWS)
-    whatif = what_if(analysis, parse_wedge("medial:4", "r"), draws=50)
+    whatif = what_if(analysis, parse_wedge("medial:4", "right"), draws=50)
     start = time.process_time()
     page = render_page(analysis, whatif)
     first = time.process_time() - start

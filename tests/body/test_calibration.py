@@ -46,9 +46,9 @@ def test_frames_follow_their_definitions(body) -> None:
     """Wu et al. (2002) J Biomech 35:543-548: pelvis Z along the ASIS, femur Y from the epicondyles' middle to the hip
     centre."""
     points = body.standing_points
-    pelvis, thigh, foot = (body.standing[name][0] for name in ("pelvis", "thigh_r", "foot_r"))
+    pelvis, thigh, foot = (body.standing[name][0] for name in ("pelvis", "right_thigh", "right_foot"))
     np.testing.assert_allclose(pelvis[:, 2], [0.0, 0.0, 1.0], atol=1e-12)
-    axis = points["hip_centre_r"] - points["knee_centre_r"]
+    axis = points["right_hip_centre"] - points["right_knee_centre"]
     np.testing.assert_allclose(thigh[:, 1], axis / np.linalg.norm(axis), atol=1e-12)
     np.testing.assert_allclose(foot[:, 1], [0.0, 1.0, 0.0], atol=1e-12)
 
@@ -57,10 +57,10 @@ def test_left_mirrors_right(body) -> None:
     poses = poses_of(body, standing_positions())
     angles = joint_angles(poses, body)
     for joint in ("ankle", "knee", "hip"):
-        right, left = (angles.angle[:, angles.joints.index(f"{joint}_{side}"), 5] for side in SIDES)
+        right, left = (angles.angle[:, angles.joints.index(f"{side}_{joint}"), 5] for side in SIDES)
         np.testing.assert_allclose(right, left, atol=TURN_TOLERANCE)
     for segment in ("foot", "shank", "thigh"):
-        assert body.inertia[f"{segment}_r"].mass == body.inertia[f"{segment}_l"].mass
+        assert body.inertia[f"right_{segment}"].mass == body.inertia[f"left_{segment}"].mass
 
 
 @pytest.mark.parametrize(
@@ -77,16 +77,16 @@ def test_a_turn_about_the_joint_axis_is_the_named_rotation(
     """Bending by a known angle about the proximal Z axis raises flexion by that angle and leaves the other two
     alone."""
     amount = 0.5
-    centre = body.standing_points[f"{joint}_centre_{side}"]
-    proximal = body.standing["pelvis" if joint == "hip" else f"thigh_{side}"][0]
+    centre = body.standing_points[f"{side}_{joint}_centre"]
+    proximal = body.standing["pelvis" if joint == "hip" else f"{side}_thigh"][0]
     turn = Rotation.from_rotvec(right_sign * amount * proximal[:, 2]).as_matrix()
     moved = dict(standing_positions())
     for segment in segments:
-        for label in body.clusters[f"{segment}_{side}"].labels:
+        for label in body.clusters[f"{side}_{segment}"].labels:
             moved[label] = centre + turn @ (moved[label] - centre)
     before = joint_angles(poses_of(body, standing_positions()), body)
     after = joint_angles(poses_of(body, moved), body)
-    j = before.joints.index(f"{joint}_{side}")
+    j = before.joints.index(f"{side}_{joint}")
     change = (after.angle - before.angle)[:, j, 5]
     assert change[before.rotations[j].index(rotation)] == pytest.approx(amount, abs=TURN_TOLERANCE)
     others = [k for k in range(3) if before.rotations[j][k] != rotation]
@@ -96,17 +96,17 @@ def test_a_turn_about_the_joint_axis_is_the_named_rotation(
 @pytest.mark.parametrize("side", SIDES)
 def test_a_knee_pushed_inwards_is_abducted(body, side) -> None:
     """Valgus is a negative adduction angle on both sides (Grood and Suntay 1983 with ISB letters)."""
-    centre = body.standing_points[f"knee_centre_{side}"]
-    outward = -1.0 if side == "r" else 1.0
+    centre = body.standing_points[f"{side}_knee_centre"]
+    outward = -1.0 if side == "right" else 1.0
     turn = Rotation.from_rotvec([0.1 * outward, 0.0, 0.0]).as_matrix()
     moved = dict(standing_positions())
     for segment in ("shank", "foot"):
-        for label in body.clusters[f"{segment}_{side}"].labels:
+        for label in body.clusters[f"{side}_{segment}"].labels:
             moved[label] = centre + turn @ (moved[label] - centre)
-    foot_moved_out = moved[f"calcaneus {side}"][2] * (1 if side == "r" else -1) > 0.09
+    foot_moved_out = moved[f"calcaneus {side}"][2] * (1 if side == "right" else -1) > 0.09
     assert foot_moved_out
-    change = joint_angles(poses_of(body, moved), body).of(f"knee_{side}", "adduction")[5]
-    assert change < joint_angles(poses_of(body, standing_positions()), body).of(f"knee_{side}", "adduction")[5] - 0.09
+    change = joint_angles(poses_of(body, moved), body).of(f"{side}_knee", "adduction")[5]
+    assert change < joint_angles(poses_of(body, standing_positions()), body).of(f"{side}_knee", "adduction")[5] - 0.09
 
 
 def test_turning_the_laboratory_leaves_joint_angles(body) -> None:
@@ -125,17 +125,17 @@ def test_the_standing_zero_makes_the_static_trial_zero(body) -> None:
 
 
 def test_a_missing_landmark_costs_only_what_needs_it() -> None:
-    labels = LabelMap({k: v for k, v in LABELS.landmarks.items() if k != "malleolus_medial_l"})
+    labels = LabelMap({k: v for k, v in LABELS.landmarks.items() if k != "left_malleolus_medial"})
     body = calibrate(recording(standing_positions()), labels, RIDER)
-    assert {"shank_l", "foot_l"} <= set(body.lost)
-    assert "malleolus_medial_l" in body.lost["malleolar_l"] or "ankle_centre_l" in body.lost["shank_l"]
+    assert {"left_shank", "left_foot"} <= set(body.lost)
+    assert "left_malleolus_medial" in body.lost["left_malleolar"] or "left_ankle_centre" in body.lost["left_shank"]
     angles = joint_angles(poses_of(body, standing_positions()), body)
-    assert np.isnan(angles.of("knee_l", "flexion")).all()
-    assert np.isfinite(angles.of("knee_r", "flexion")).all()
-    assert np.isfinite(angles.of("hip_l", "flexion")).all()
+    assert np.isnan(angles.of("left_knee", "flexion")).all()
+    assert np.isfinite(angles.of("right_knee", "flexion")).all()
+    assert np.isfinite(angles.of("left_hip", "flexion")).all()
 
 
-@pytest.mark.parametrize(("missing", "words"), [("asis_r", "asis_r"), ("psis_l", "sacrum")])
+@pytest.mark.parametrize(("missing", "words"), [("right_asis", "right_asis"), ("left_psis", "sacrum")])
 def test_no_pelvis_no_body(missing: str, words: str) -> None:
     labels = LabelMap({k: v for k, v in LABELS.landmarks.items() if k != missing})
     with pytest.raises(CalibrationError, match=words):
@@ -168,28 +168,33 @@ def test_a_hidden_marker_is_carried_by_its_segment_and_reported(body) -> None:
     frames = 60
     lean = Rotation.from_rotvec([[0.0, 0.0, -0.01 * k] for k in range(frames)]).as_matrix()
     path = {label: np.einsum("fij,j->if", lean, place) for label, place in standing_positions().items()}
-    path["asis r"] = path["asis r"].copy()
-    path["asis r"][:, 20:50] = np.nan
+    path["right asis"] = path["right asis"].copy()
+    path["right asis"][:, 20:50] = np.nan
     markers, findings = smooth_markers(recording(path, frames, "trial"), body, None, 0.05)
-    truth = np.einsum("fij,j->if", lean, standing_positions()["asis r"])
-    np.testing.assert_allclose(markers["asis r"], truth, atol=1e-9)
-    assert any(f.check == "gap_from_segment" and "asis r (30)" in f.where for f in findings)
+    truth = np.einsum("fij,j->if", lean, standing_positions()["right asis"])
+    np.testing.assert_allclose(markers["right asis"], truth, atol=1e-9)
+    assert any(f.check == "gap_from_segment" and "right asis (30)" in f.where for f in findings)
 
 
 def test_few_markers_lean_on_the_neighbours_joint_centre() -> None:
-    clusters = {f"shank_{side}": (f"malleolus_lateral {side}", f"malleolus_medial {side}") for side in SIDES}
+    clusters = {f"{side}_shank": (f"malleolus_lateral {side}", f"malleolus_medial {side}") for side in SIDES}
     labels = replace(LABELS, clusters=clusters)
     body = calibrate(recording(standing_positions()), labels, RIDER)
     markers, _ = smooth_markers(recording(standing_positions(), name="trial"), body, None, 0.1)
     poses, findings = track_segments(markers, body, RATE)
-    np.testing.assert_allclose(poses.of("shank_r")[0][..., 3], body.standing["shank_r"][0], atol=1e-9)
-    assert any(f.check == "few_markers" and f.where == "shank_r" for f in findings)
+    np.testing.assert_allclose(poses.of("right_shank")[0][..., 3], body.standing["right_shank"][0], atol=1e-9)
+    assert any(f.check == "few_markers" and f.where == "right_shank" for f in findings)
 
 
 def test_lost_joints_are_named() -> None:
-    labels = LabelMap({k: v for k, v in LABELS.landmarks.items() if k != "calcaneus_r"})
-    (finding,) = [f for f in calibrate(recording(standing_positions()), labels, RIDER).findings if f.where == "foot_r"]
-    assert finding.advice == "not given: angles of ankle_r, moments of ankle_r, knee_r, hip_r, l5s1; add markers"
+    labels = LabelMap({k: v for k, v in LABELS.landmarks.items() if k != "right_calcaneus"})
+    (finding,) = [
+        f for f in calibrate(recording(standing_positions()), labels, RIDER).findings if f.where == "right_foot"
+    ]
+    assert (
+        finding.advice
+        == "not given: angles of right_ankle, moments of right_ankle, right_knee, right_hip, l5s1; add markers"
+    )
 
 
 def test_hip_centres_follow_from_a_movement_trial(body) -> None:
@@ -199,9 +204,9 @@ def test_hip_centres_follow_from_a_movement_trial(body) -> None:
     phase = np.linspace(0, 4 * np.pi, frames)
     swing = Rotation.from_euler("zx", np.column_stack((0.5 * np.sin(phase), 0.4 * np.cos(1.3 * phase)))).as_matrix()
     path: dict[str, np.ndarray] = dict(standing_positions())
-    centres = {side: body.standing_points[f"hip_centre_{side}"] + shift for side in SIDES}
+    centres = {side: body.standing_points[f"{side}_hip_centre"] + shift for side in SIDES}
     for side in SIDES:
-        for label in body.clusters[f"thigh_{side}"].labels:
+        for label in body.clusters[f"{side}_thigh"].labels:
             arm = standing_positions()[label] - centres[side]
             path[label] = centres[side][:, None] + np.einsum("fij,j->if", swing, arm)
     found = moving_hip_centres(recording(path, frames, "swing"), body, None, 0.1)
@@ -210,7 +215,7 @@ def test_hip_centres_follow_from_a_movement_trial(body) -> None:
         np.testing.assert_allclose(origin + lab_from_pelvis @ found[side], centres[side], atol=1e-6)
     refitted = calibrate(recording(standing_positions()), LABELS, RIDER, hip_centres=found)
     assert refitted.hip_centre_method == "functional"
-    np.testing.assert_allclose(refitted.standing_points["hip_centre_r"], centres["r"], atol=1e-6)
+    np.testing.assert_allclose(refitted.standing_points["right_hip_centre"], centres["right"], atol=1e-6)
 
 
 def test_a_static_trial_of_one_frame_will_do() -> None:

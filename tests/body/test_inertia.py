@@ -38,25 +38,25 @@ def standing(toe: bool = False, fibula: bool = True) -> dict[str, np.ndarray]:
     if fibula:
         right["fibula_head"] = (0.0, 0.45, 0.15)
     points = {
-        f"{name}_{side}": np.array([x, y, z * sign])
+        f"{side}_{name}": np.array([x, y, z * sign])
         for name, (x, y, z) in right.items()
-        for side, sign in (("r", 1), ("l", -1))
+        for side, sign in (("right", 1), ("left", -1))
     }
-    for side, sign in (("r", 1), ("l", -1)):
-        points[f"forefoot_{side}"] = points[f"toe_tip_{side}"] = (
-            points[f"metatarsal1_{side}"] + points[f"metatarsal5_{side}"]
+    for side, sign in (("right", 1), ("left", -1)):
+        points[f"{side}_forefoot"] = points[f"{side}_toe_tip"] = (
+            points[f"{side}_metatarsal1"] + points[f"{side}_metatarsal5"]
         ) / 2
         if toe:
-            points[f"toe_{side}"] = points[f"toe_tip_{side}"] = np.array([0.19, 0.04, 0.12 * sign])
+            points[f"{side}_toe"] = points[f"{side}_toe_tip"] = np.array([0.19, 0.04, 0.12 * sign])
     return points | {"hip_mid": np.array([0.0, 0.90, 0.0]), "l5s1": np.array([-0.03, 1.00, 0.0])}
 
 
 def lab_frames(points: dict[str, np.ndarray]) -> dict[str, tuple[np.ndarray, np.ndarray]]:
     """Frames with the lab's axes at the usual origins: easy to check by hand."""
     origins = {
-        f"{part}_{s}": points[f"{o}_{s}"]
+        f"{s}_{part}": points[f"{s}_{o}"]
         for part, o in (("foot", "ankle_centre"), ("shank", "knee_centre"), ("thigh", "hip_centre"))
-        for s in "rl"
+        for s in ("right", "left")
     }
     return {name: (np.eye(3), origin) for name, origin in (origins | {"pelvis": np.array([0.07, 0.97, 0.0])}).items()}
 
@@ -71,7 +71,7 @@ def every_segment(rider: Rider = MAN, toe: bool = False) -> Iterator[tuple[str, 
 def test_every_table_gives_every_segment():
     for table in INERTIA_TABLES:
         names = {name for t, name, _ in every_segment() if t == table}
-        assert names == {"foot_r", "foot_l", "shank_r", "shank_l", "thigh_r", "thigh_l", "pelvis"}
+        assert names == {"right_foot", "left_foot", "right_shank", "left_shank", "right_thigh", "left_thigh", "pelvis"}
 
 
 # printed rows
@@ -80,8 +80,8 @@ def test_every_table_gives_every_segment():
 def test_de_leva_thigh_is_the_printed_row():
     """de Leva (1996) Table 4, male thigh: 14.16 % of body mass, 40.95 % from the hip, radii 32.9, 32.9, 14.9 %."""
     points = standing()
-    points["hip_centre_r"], points["knee_centre_r"] = np.array([0.0, 0.9, 0.1]), np.array([0.0, 0.5, 0.1])
-    thigh = segment_inertias("de_leva_1996", MAN, points, lab_frames(points))["thigh_r"]
+    points["right_hip_centre"], points["right_knee_centre"] = np.array([0.0, 0.9, 0.1]), np.array([0.0, 0.5, 0.1])
+    thigh = segment_inertias("de_leva_1996", MAN, points, lab_frames(points))["right_thigh"]
     assert thigh.mass == pytest.approx(0.1416 * 70, rel=LAST_PRINTED_DIGIT)
     np.testing.assert_allclose(thigh.com, [0, -0.4095 * 0.4, 0], atol=1e-12)
     expected = 0.1416 * 70 * np.diag([0.329 * 0.4, 0.149 * 0.4, 0.329 * 0.4]) ** 2
@@ -91,8 +91,11 @@ def test_de_leva_thigh_is_the_printed_row():
 def test_de_leva_foot_is_long_along_x_and_uses_the_toe_marker():
     """Female foot: 40.14 % from the heel, radii 29.9 (sagittal), 27.9 (transverse), 13.9 % (long) of its length."""
     points = standing(toe=True)
-    foot = segment_inertias("de_leva_1996", WOMAN, points, lab_frames(points))["foot_r"]
-    heel, tip = points["calcaneus_r"] - points["ankle_centre_r"], points["toe_tip_r"] - points["ankle_centre_r"]
+    foot = segment_inertias("de_leva_1996", WOMAN, points, lab_frames(points))["right_foot"]
+    heel, tip = (
+        points["right_calcaneus"] - points["right_ankle_centre"],
+        points["right_toe_tip"] - points["right_ankle_centre"],
+    )
     np.testing.assert_allclose(foot.com, heel + 0.4014 * (tip - heel), atol=1e-12)
     length = np.linalg.norm(tip - heel)
     np.testing.assert_allclose(
@@ -103,9 +106,12 @@ def test_de_leva_foot_is_long_along_x_and_uses_the_toe_marker():
 def test_de_leva_foot_without_toe_marker_has_the_reference_length_of_the_riders_height():
     """258.1 mm at a stature of 1741 mm, along the line to the metatarsal heads, which is far shorter."""
     points = standing()
-    foot = segment_inertias("de_leva_1996", MAN, points, lab_frames(points))["foot_r"]
+    foot = segment_inertias("de_leva_1996", MAN, points, lab_frames(points))["right_foot"]
     np.testing.assert_allclose(np.sqrt(foot.tensor[1, 1] / foot.mass), 0.257 * 0.2581, rtol=LAST_PRINTED_DIGIT)
-    heel, heads = points["calcaneus_r"] - points["ankle_centre_r"], points["toe_tip_r"] - points["ankle_centre_r"]
+    heel, heads = (
+        points["right_calcaneus"] - points["right_ankle_centre"],
+        points["right_toe_tip"] - points["right_ankle_centre"],
+    )
     along = (heads - heel) / np.linalg.norm(heads - heel)
     np.testing.assert_allclose(foot.com, heel + 0.4415 * 0.2581 * along, atol=1e-12)
     assert np.linalg.norm(heads - heel) < 0.8 * 0.2581
@@ -122,8 +128,8 @@ def test_de_leva_pelvis_is_the_lower_trunk_above_the_hips():
 def test_dumas_thigh_is_the_printed_row_with_the_signs_of_2007():
     """Female thigh: com (-7.7, -37.7, 0.8), radii 31 19 32, products 7 and 2 and 7, signs (+, -, -) as in 2007."""
     points = standing()
-    thigh = segment_inertias("dumas_wojtusch_2018", WOMAN, points, lab_frames(points))["thigh_r"]
-    length = np.linalg.norm(points["hip_centre_r"] - points["knee_centre_r"])
+    thigh = segment_inertias("dumas_wojtusch_2018", WOMAN, points, lab_frames(points))["right_thigh"]
+    length = np.linalg.norm(points["right_hip_centre"] - points["right_knee_centre"])
     np.testing.assert_allclose(thigh.com, np.array([-0.077, -0.377, 0.008]) * length, atol=1e-12)
     squares = np.array([[31**2, 7**2, -(2**2)], [7**2, 19**2, -(7**2)], [-(2**2), -(7**2), 32**2]])
     np.testing.assert_allclose(thigh.tensor, 0.146 * 60 * (length / 100) ** 2 * squares, rtol=LAST_PRINTED_DIGIT)
@@ -132,22 +138,24 @@ def test_dumas_thigh_is_the_printed_row_with_the_signs_of_2007():
 def test_dumas_foot_stands_in_its_own_axes():
     """Male foot: com (50.2, -19.9, 3.4) % of ankle to mid metatarsal heads; Y is normal to the sole's plane."""
     points = standing()
-    foot = segment_inertias("dumas_wojtusch_2018", MAN, points, lab_frames(points))["foot_r"]
-    x = points["forefoot_r"] - points["calcaneus_r"]
-    y = np.cross(points["metatarsal5_r"] - points["calcaneus_r"], points["metatarsal1_r"] - points["calcaneus_r"])
+    foot = segment_inertias("dumas_wojtusch_2018", MAN, points, lab_frames(points))["right_foot"]
+    x = points["right_forefoot"] - points["right_calcaneus"]
+    y = np.cross(
+        points["right_metatarsal5"] - points["right_calcaneus"], points["right_metatarsal1"] - points["right_calcaneus"]
+    )
     x, y = x / np.linalg.norm(x), y / np.linalg.norm(y)
     assert y[1] > 0
-    length = np.linalg.norm(points["forefoot_r"] - points["ankle_centre_r"])
+    length = np.linalg.norm(points["right_forefoot"] - points["right_ankle_centre"])
     np.testing.assert_allclose(foot.com, length * (0.502 * x - 0.199 * y + 0.034 * np.cross(x, y)), atol=1e-12)
     assert x @ foot.tensor @ x == pytest.approx(0.012 * 70 * (0.22 * length) ** 2)
 
 
 def test_dumas_foot_with_a_toe_alone_is_scaled_to_the_metatarsal_heads():
-    points = {name: p for name, p in standing(toe=True).items() if not name.startswith("metatarsal")}
-    for side in "rl":
-        points[f"forefoot_{side}"] = points[f"toe_{side}"]
-    foot = segment_inertias("dumas_wojtusch_2018", MAN, points, lab_frames(points))["foot_r"]
-    length = np.linalg.norm(points["toe_r"] - points["ankle_centre_r"]) * 139 / 183
+    points = {name: p for name, p in standing(toe=True).items() if "metatarsal" not in name}
+    for side in ("right", "left"):
+        points[f"{side}_forefoot"] = points[f"{side}_toe"]
+    foot = segment_inertias("dumas_wojtusch_2018", MAN, points, lab_frames(points))["right_foot"]
+    length = np.linalg.norm(points["right_toe"] - points["right_ankle_centre"]) * 139 / 183
     assert np.linalg.norm(foot.com) == pytest.approx(length * np.linalg.norm([0.502, 0.199, 0.034]))
 
 
@@ -164,12 +172,12 @@ def test_dumas_pelvis_length_is_sagittal():
 def test_shank_z_of_dumas_points_to_the_fibula_head():
     """Turning the fibula head forward by some angle about the shank turns centre of mass and tensor with it."""
     points = standing()
-    points["knee_centre_r"], points["ankle_centre_r"] = np.array([0.0, 0.5, 0.1]), np.array([0.0, 0.1, 0.1])
+    points["right_knee_centre"], points["right_ankle_centre"] = np.array([0.0, 0.5, 0.1]), np.array([0.0, 0.1, 0.1])
     results = []
     for angle in (0.0, 20.0):
         turn = Rotation.from_euler("y", angle, degrees=True).as_matrix()
-        points["fibula_head_r"] = points["knee_centre_r"] + turn @ [0, -0.03, 0.05]
-        results.append(segment_inertias("dumas_wojtusch_2018", MAN, points, lab_frames(points))["shank_r"])
+        points["right_fibula_head"] = points["right_knee_centre"] + turn @ [0, -0.03, 0.05]
+        results.append(segment_inertias("dumas_wojtusch_2018", MAN, points, lab_frames(points))["right_shank"])
     np.testing.assert_allclose(results[1].com, turn @ results[0].com, atol=1e-12)
     np.testing.assert_allclose(results[1].tensor, turn @ results[0].tensor @ turn.T, atol=1e-12)
     np.testing.assert_allclose(results[0].com, 0.4 * np.array([-0.048, -0.41, 0.007]), atol=1e-12)
@@ -190,18 +198,22 @@ def test_worked_example_of_a_leg():
     """
     points = planar(
         {
-            "metatarsal2_r": (1.011, 0.013),
-            "ankle_centre_r": (0.849, 0.110),
-            "knee_centre_r": (0.864, 0.549),
-            "hip_centre_r": (0.721, 0.928),
+            "right_metatarsal2": (1.011, 0.013),
+            "right_ankle_centre": (0.849, 0.110),
+            "right_knee_centre": (0.864, 0.549),
+            "right_hip_centre": (0.721, 0.928),
         }
     )
-    points |= dict.fromkeys(("forefoot_r", "toe_tip_r"), points["metatarsal2_r"]) | {
-        "calcaneus_r": points["ankle_centre_r"]
+    points |= dict.fromkeys(("right_forefoot", "right_toe_tip"), points["right_metatarsal2"]) | {
+        "right_calcaneus": points["right_ankle_centre"]
     }
-    frames = {name: (np.eye(3), np.zeros(3)) for name in ("foot_r", "shank_r", "thigh_r")}
+    frames = {name: (np.eye(3), np.zeros(3)) for name in ("right_foot", "right_shank", "right_thigh")}
     found = segment_inertias("dempster_winter", replace(MAN, mass=100.0), points, frames)
-    printed = {"foot_r": (0.930, 0.062, 0.012), "shank_r": (0.858, 0.359, 0.082), "thigh_r": (0.783, 0.764, 0.171)}
+    printed = {
+        "right_foot": (0.930, 0.062, 0.012),
+        "right_shank": (0.858, 0.359, 0.082),
+        "right_thigh": (0.783, 0.764, 0.171),
+    }
     half_digit = 0.00051
     for name, (x, y, moment) in printed.items():
         np.testing.assert_allclose(found[name].com, [x, y, 0], atol=half_digit)
@@ -226,28 +238,28 @@ def test_centres_of_mass_of_winters_walking_trial():
             "thigh": (1.110, 0.670),
         },
     ]
-    frames = {name: (np.eye(3), np.zeros(3)) for name in ("shank_r", "thigh_r")}
+    frames = {name: (np.eye(3), np.zeros(3)) for name in ("right_shank", "right_thigh")}
     for row in trial:
-        points = planar({f"{name}_centre_r": row[name] for name in ("hip", "knee", "ankle")})
+        points = planar({f"right_{name}_centre": row[name] for name in ("hip", "knee", "ankle")})
         found = segment_inertias("dempster_winter", replace(MAN, mass=56.7), points, frames)
-        np.testing.assert_allclose(found["shank_r"].com[:2], row["leg"], atol=0.00065)
-        np.testing.assert_allclose(found["thigh_r"].com[:2], row["thigh"], atol=0.00065)
+        np.testing.assert_allclose(found["right_shank"].com[:2], row["leg"], atol=0.00065)
+        np.testing.assert_allclose(found["right_thigh"].com[:2], row["thigh"], atol=0.00065)
 
 
 def test_foot_of_winters_walking_trial():
     """A foot of 0.122 m and 56.7 kg: 0.0028 kg m2 about its centre of mass (fitted to Table A.5, four decimals)."""
     points = planar(
         {
-            "ankle_centre_r": (0, 0),
-            "metatarsal2_r": (0.122, 0),
-            "forefoot_r": (0.122, 0),
-            "toe_tip_r": (0.122, 0),
-            "calcaneus_r": (-0.05, 0),
+            "right_ankle_centre": (0, 0),
+            "right_metatarsal2": (0.122, 0),
+            "right_forefoot": (0.122, 0),
+            "right_toe_tip": (0.122, 0),
+            "right_calcaneus": (-0.05, 0),
         }
     )
-    foot = segment_inertias("dempster_winter", replace(MAN, mass=56.7), points, {"foot_r": (np.eye(3), np.zeros(3))})[
-        "foot_r"
-    ]
+    foot = segment_inertias(
+        "dempster_winter", replace(MAN, mass=56.7), points, {"right_foot": (np.eye(3), np.zeros(3))}
+    )["right_foot"]
     assert foot.tensor[2, 2] == pytest.approx(0.0028, abs=0.00005)
 
 
@@ -265,7 +277,7 @@ def test_all_parts_of_the_body_weigh_the_body(rider):
 def test_line_masses_are_the_printed_rows():
     lines = line_masses(MAN)
     assert lines["trunk"] == pytest.approx((0.4346 * 70, 0.4310))
-    assert lines["forearm_l"] == lines["forearm_r"] == pytest.approx((0.0162 * 70, 0.4574))
+    assert lines["left_forearm"] == lines["right_forearm"] == pytest.approx((0.0162 * 70, 0.4574))
 
 
 def test_shares_of_mass_in_all_three_units():
@@ -283,8 +295,8 @@ def test_left_is_the_mirror_of_right():
     for toe in (False, True):
         found = {(table, name): segment for table, name, segment in every_segment(toe=toe)}
         for table, name in found:
-            if name.endswith("_r"):
-                right, left = found[table, name], found[table, name[:-1] + "l"]
+            if name.startswith("right"):
+                right, left = found[table, name], found[table, name.replace("right", "left")]
                 np.testing.assert_allclose(left.com, mirror @ right.com, atol=1e-12)
                 np.testing.assert_allclose(left.tensor, mirror @ right.tensor @ mirror, atol=1e-12)
 
@@ -334,7 +346,7 @@ def test_every_tensor_is_one_a_rigid_body_can_have():
 def test_tables_agree_on_what_they_measure():
     """Three independent samples: masses, centres and radii within the spread between published tables."""
     found = {(table, name): segment for table, name, segment in every_segment()}
-    for name, mass_tolerance in (("shank_r", 0.2), ("thigh_r", 0.4)):
+    for name, mass_tolerance in (("right_shank", 0.2), ("right_thigh", 0.4)):
         base = found["de_leva_1996", name]
         for table in ("dumas_wojtusch_2018", "dempster_winter"):
             other = found[table, name]
@@ -351,9 +363,14 @@ def test_tables_agree_on_what_they_measure():
 def test_a_segment_without_its_points_is_left_out():
     points = standing()
     frames = lab_frames(points)
-    del points["hip_mid"], points["calcaneus_l"], frames["shank_r"]
+    del points["hip_mid"], points["left_calcaneus"], frames["right_shank"]
     for table in INERTIA_TABLES:
-        assert set(segment_inertias(table, MAN, points, frames)) == {"foot_r", "shank_l", "thigh_r", "thigh_l"}
+        assert set(segment_inertias(table, MAN, points, frames)) == {
+            "right_foot",
+            "left_shank",
+            "right_thigh",
+            "left_thigh",
+        }
 
 
 def test_a_frame_of_another_part_is_ignored():
@@ -371,9 +388,9 @@ def test_an_impossible_row_is_refused_by_name(monkeypatch):
 
 def test_a_missing_place_is_refused_not_passed_on():
     points = standing()
-    points["knee_centre_r"] = np.full(3, np.nan)
+    points["right_knee_centre"] = np.full(3, np.nan)
     with pytest.raises(ModelDataError, match="static trial"):
-        segment_inertias("de_leva_1996", MAN, points, {"thigh_r": (np.eye(3), points["hip_centre_r"])})
+        segment_inertias("de_leva_1996", MAN, points, {"right_thigh": (np.eye(3), points["right_hip_centre"])})
 
 
 def test_unknown_names_list_the_known_ones():

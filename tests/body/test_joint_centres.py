@@ -43,16 +43,18 @@ BY_HAND = {
 
 
 @pytest.mark.parametrize("name", BY_HAND)
-@pytest.mark.parametrize("side", ["r", "l"])
+@pytest.mark.parametrize("side", ["right", "left"])
 def test_worked_by_hand(name, side):
     centre = HIP_CENTRES[name](PELVIS, side, "f") * 1000
     x, y, z = BY_HAND[name]
-    np.testing.assert_allclose(centre, (x, y, z if side == "r" else -z), atol=ROUNDING + 0.01)
+    np.testing.assert_allclose(centre, (x, y, z if side == "right" else -z), atol=ROUNDING + 0.01)
 
 
 @pytest.mark.parametrize(("sex", "x", "y", "z"), [("f", -0.139, -0.336, 0.372), ("m", -0.095, -0.370, 0.361)])
 def test_reed_hip_is_the_printed_fraction_of_pelvis_width(sex, x, y, z):
-    np.testing.assert_allclose(HIP_CENTRES["reed_1999"](PELVIS, "r", sex), [x * 0.24, y * 0.24, z * 0.24], atol=1e-12)
+    np.testing.assert_allclose(
+        HIP_CENTRES["reed_1999"](PELVIS, "right", sex), [x * 0.24, y * 0.24, z * 0.24], atol=1e-12
+    )
 
 
 def test_l5s1_is_the_printed_fraction_of_pelvis_width():
@@ -63,27 +65,27 @@ def test_l5s1_is_the_printed_fraction_of_pelvis_width():
 @pytest.mark.parametrize("name", HIP_CENTRES)
 @pytest.mark.parametrize("sex", ["f", "m"])
 def test_left_mirrors_right(name, sex):
-    right, left = (HIP_CENTRES[name](PELVIS, side, sex) for side in ("r", "l"))
+    right, left = (HIP_CENTRES[name](PELVIS, side, sex) for side in ("right", "left"))
     np.testing.assert_allclose(left, right * [1, 1, -1], atol=1e-12)
     assert right[0] < 0 and right[1] < 0 and right[2] > 0  # behind, below and outward of the middle of the ASIS
 
 
 def test_methods_agree_within_their_errors():
     """Regressions of one adult pelvis lie within 30 mm of each other, the upper end of their published error."""
-    centres = [method(PELVIS, "r", "f") for method in HIP_CENTRES.values()]
+    centres = [method(PELVIS, "right", "f") for method in HIP_CENTRES.values()]
     assert max(np.linalg.norm(a - b) for a in centres for b in centres) < 0.030
 
 
 def test_one_per_cent_of_leg_length_moves_hara_less_than_a_millimetre_on_any_axis():
     longer = PelvisSize(0.24, 0.15, 0.909)
-    move = np.abs(HIP_CENTRES["hara_2016"](longer, "r", "f") - HIP_CENTRES["hara_2016"](PELVIS, "r", "f"))
+    move = np.abs(HIP_CENTRES["hara_2016"](longer, "right", "f") - HIP_CENTRES["hara_2016"](PELVIS, "right", "f"))
     assert 0.0005 < move.max() < 0.001
 
 
 def test_davis_marker_radius_moves_the_centre_back_along_the_tilted_axis():
-    without = HIP_CENTRES["davis_1991"](PelvisSize(0.24, 0.15, 0.9, 0.0), "r", "f")
+    without = HIP_CENTRES["davis_1991"](PelvisSize(0.24, 0.15, 0.9, 0.0), "right", "f")
     beta = math.radians(18.0)
-    move = HIP_CENTRES["davis_1991"](PELVIS, "r", "f") - without
+    move = HIP_CENTRES["davis_1991"](PELVIS, "right", "f") - without
     np.testing.assert_allclose(move, [-0.007 * math.cos(beta), -0.007 * math.sin(beta), 0], atol=1e-12)
 
 
@@ -91,10 +93,10 @@ def test_davis_marker_radius_moves_the_centre_back_along_the_tilted_axis():
 def test_missing_leg_length_is_named_only_where_it_is_needed(name):
     pelvis = PelvisSize(0.24, 0.15)
     if name not in NEED_LEG_LENGTH:
-        assert np.isfinite(HIP_CENTRES[name](pelvis, "r", "f")).all()
+        assert np.isfinite(HIP_CENTRES[name](pelvis, "right", "f")).all()
         return
     with pytest.raises(CalibrationError, match=f"{name}: expected a leg length") as error:
-        HIP_CENTRES[name](pelvis, "r", "f")
+        HIP_CENTRES[name](pelvis, "right", "f")
     assert "\n" not in str(error.value)
 
 
@@ -142,7 +144,7 @@ def test_transcribed_formulas(name, entry, fields):
     formulas = tomllib.loads((REFERENCE / "hjc_regressions.toml").read_text(encoding="utf-8"))[entry]
     for pw, pd, ll in ((210, 130, 800), (260, 170, 1010)):
         expected = [eval(formulas[f], {"__builtins__": {}}, {"PW": pw, "PD": pd, "LL": ll}) for f in fields]
-        centre = HIP_CENTRES[name](PelvisSize(pw / 1000, pd / 1000, ll / 1000), "r", "f")
+        centre = HIP_CENTRES[name](PelvisSize(pw / 1000, pd / 1000, ll / 1000), "right", "f")
         np.testing.assert_allclose(centre * 1000, expected, atol=1e-9)
 
 

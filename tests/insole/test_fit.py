@@ -46,13 +46,13 @@ def analysis() -> Analysis:
 
 @pytest.fixture(scope="module")
 def unloaded(analysis: Analysis) -> Fit:
-    return fit(analysis, "r", "achilles_load", draws=DRAWS)
+    return fit(analysis, "right", "achilles_load", draws=DRAWS)
 
 
 @pytest.fixture(scope="module")
 def slopes(analysis: Analysis) -> Slopes:
-    standing = stand(analysis.landing, "r", DRAWS, 1)
-    parts = HeightParts.of(standing.bed, "r", standing.place.length)
+    standing = stand(analysis.landing, "right", DRAWS, 1)
+    parts = HeightParts.of(standing.bed, "right", standing.place.length)
     names = ("knee_adduction_moment_peak", "knee_adduction_impulse", "achilles_force_peak", "rearfoot_eversion_peak")
     return slopes_of(analysis.landing, standing, parts, names)
 
@@ -83,7 +83,7 @@ def test_the_full_answer_keeps_every_limit(analysis: Analysis, unloaded: Fit) ->
 
 def test_what_limits_it_is_told_and_a_looser_limit_gives_more(analysis: Analysis, unloaded: Fit) -> None:
     assert any("stack height at the heel" in words for words in unloaded.limited_by)
-    higher = fit(analysis, "r", "achilles_load", Limits(stack=11 * MM), draws=DRAWS)
+    higher = fit(analysis, "right", "achilles_load", Limits(stack=11 * MM), draws=DRAWS)
     assert higher.high < unloaded.high
 
 
@@ -96,7 +96,7 @@ def test_the_trade_off_only_improves_with_height(unloaded: Fit) -> None:
 
 
 def test_the_same_seed_gives_the_same_shape(analysis: Analysis, unloaded: Fit) -> None:
-    again = fit(analysis, "r", "achilles_load", draws=DRAWS)
+    again = fit(analysis, "right", "achilles_load", draws=DRAWS)
     assert again.answer is not None and unloaded.answer is not None
     assert again.shape == unloaded.shape
     assert repr(again.answer.rows) == repr(unloaded.answer.rows)
@@ -106,7 +106,7 @@ def test_the_same_seed_gives_the_same_shape(analysis: Analysis, unloaded: Fit) -
 def test_no_shape_helps_a_rider_of_whom_nothing_is_known(analysis: Analysis) -> None:
     """Persons differ more than a wedge does (Kakihana et al. 2005 Arch Phys Med Rehabil 86:1465, sometimes reversed),
     so the knee adduction moment of one person may rise on any tilt."""
-    found = fit(analysis, "r", "knee_adduction_moment", draws=DRAWS)
+    found = fit(analysis, "right", "knee_adduction_moment", draws=DRAWS)
     assert not found.helps and found.shape is None
     assert found.verdict == "No shape within your limits helps distinguishably."
     assert found.change < 0 < found.high, "the likeliest one is shown, with an interval across zero"
@@ -118,22 +118,22 @@ def test_no_shape_helps_a_rider_of_whom_nothing_is_known(analysis: Analysis) -> 
 def test_thickness_alone_is_no_help_for_the_knee(analysis: Analysis) -> None:
     """No study saw thickness alone change the knee adduction moment, and no more than LEAST_GAIN is made of it."""
     flat_only = Limits(stack=12 * MM, posting=0.0, lift=0.0)
-    found = fit(analysis, "r", "knee_adduction_moment", flat_only, draws=DRAWS)
+    found = fit(analysis, "right", "knee_adduction_moment", flat_only, draws=DRAWS)
     assert not found.helps
 
 
 def test_limits_that_leave_nothing_are_answered(analysis: Analysis) -> None:
     nothing = Limits(stack=4 * MM, posting=0.0, lift=0.0, pressure_rise=0.0)
-    found = fit(analysis, "r", "achilles_load", nothing, draws=DRAWS)
+    found = fit(analysis, "right", "achilles_load", nothing, draws=DRAWS)
     assert not found.helps and found.shape is None and "No shape" in found.verdict
 
 
 def test_a_change_below_what_can_be_told_is_no_recommendation(analysis: Analysis, unloaded: Fit) -> None:
     assert unloaded.answer is not None and "No recommendation" not in unloaded.verdict
-    key = ("achilles_force_peak", "r")
-    found = fit(analysis, "r", "achilles_load", draws=DRAWS, known=Known(rider_least={key: 1e4}))
+    key = ("achilles_force_peak", "right")
+    found = fit(analysis, "right", "achilles_load", draws=DRAWS, known=Known(rider_least={key: 1e4}))
     assert found.verdict == "No recommendation: below this rider's detectable change." and found.shape is None
-    unseen = fit(analysis, "r", "achilles_load", draws=DRAWS, known=Known(recording_least={key: 1e4}))
+    unseen = fit(analysis, "right", "achilles_load", draws=DRAWS, known=Known(recording_least={key: 1e4}))
     assert unseen.shape == unloaded.shape and unseen.verdict.endswith("could show.")
     row = unloaded.answer.with_least({key: 1e4}, {}).row(key[0])
     assert reading_of(row).startswith("gain") and reading_of(row).endswith("below what this recording can show")
@@ -142,7 +142,7 @@ def test_a_change_below_what_can_be_told_is_no_recommendation(analysis: Analysis
 
 
 def test_a_weighted_set_gains_on_both_parts(analysis: Analysis) -> None:
-    both = fit(analysis, "r", "achilles_load:3,peak_pressure:1", draws=DRAWS)
+    both = fit(analysis, "right", "achilles_load:3,peak_pressure:1", draws=DRAWS)
     assert sum(weight for _, weight in both.target.weights) == pytest.approx(1.0)
     assert both.helps and both.answer is not None
     tendon, pressure = (both.answer.row(name) for name in ("achilles_force_peak", "peak_pressure"))
@@ -238,10 +238,12 @@ def test_the_found_shape_goes_to_its_maker_and_back(analysis: Analysis, unloaded
 
 
 def test_a_written_shape_reads_back(tmp_path: Path) -> None:
-    shape = with_parameters(InsoleShape("l", 0.262, 0.097), np.array([-3.3 * DEGREE, 1.2 * DEGREE, 4.4 * MM, 2.1 * MM]))
+    shape = with_parameters(
+        InsoleShape("left", 0.262, 0.097), np.array([-3.3 * DEGREE, 1.2 * DEGREE, 4.4 * MM, 2.1 * MM])
+    )
     (tmp_path / "insole.toml").write_text(toml_of(shape))
     back = read_shape(tmp_path / "insole.toml")
-    assert back.rearfoot.angle == pytest.approx(shape.rearfoot.angle) and back.side == "l"
+    assert back.rearfoot.angle == pytest.approx(shape.rearfoot.angle) and back.side == "left"
     assert replace(back, layers=()).lift == shape.lift
     assert back.base == pytest.approx(shape.base) and back.length == pytest.approx(shape.length)
 
@@ -249,9 +251,9 @@ def test_a_written_shape_reads_back(tmp_path: Path) -> None:
 def test_a_lift_of_the_fit_is_the_lift_of_a_what_if(analysis: Analysis) -> None:
     """The fit's full answer and a what-if of the same parts are one mechanics."""
     lift = Limits(stack=12 * MM, posting=0.0, lift=6 * MM, pressure_rise=1.0, knee_rise=1.0)
-    found = fit(analysis, "r", "achilles_load", lift, draws=DRAWS)
+    found = fit(analysis, "right", "achilles_load", lift, draws=DRAWS)
     assert found.answer is not None and found.shape is not None
-    parts = Parts("r", lift=found.shape.lift.height, thickness=found.shape.base)
+    parts = Parts("right", lift=found.shape.lift.height, thickness=found.shape.base)
     asked = what_if(analysis, parts, draws=DRAWS)
     for name in ("achilles_force_peak", "knee_flexion_moment_peak"):
         assert asked.row(name).change == pytest.approx(found.answer.row(name).change, rel=1e-9)

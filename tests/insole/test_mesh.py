@@ -34,7 +34,8 @@ from jointload.insole.shape.shape import (
 COARSE = 0.003
 """Pitch for tests in which only the kind of mesh matters [m]."""
 SHAPE = InsoleShape(
-    "r", 0.265, 0.095, 0.005, 0.0015, Posting(math.radians(6)), Posting(math.radians(-3), 0.6, 1.0), HeelLift(0.006),
+    "right", 0.265, 0.095, 0.005, 0.0015,
+    Posting(math.radians(6)), Posting(math.radians(-3), 0.6, 1.0), HeelLift(0.006),
     ArchFill(0.012), MetatarsalSupport(0.005, offset=0.004),
 )  # fmt: skip
 
@@ -47,13 +48,13 @@ def saved(solid: Solid, path: Path, scale: float = 1.0) -> Path:
 @pytest.fixture(scope="module")
 def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     folder = tmp_path_factory.mktemp("solids")
-    return {s: saved(solid_of(replace(SHAPE, side=s)), folder / f"{s}.stl") for s in "rl"}
+    return {s: saved(solid_of(replace(SHAPE, side=s)), folder / f"{s}.stl") for s in ("right", "left")}
 
 
 # Out ----------------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("side", ["r", "l"])
+@pytest.mark.parametrize("side", ["right", "left"])
 def test_the_written_solid_is_closed_faces_outwards_and_holds_its_volume(files: dict[str, Path], side: str) -> None:
     import trimesh
 
@@ -64,7 +65,7 @@ def test_the_written_solid_is_closed_faces_outwards_and_holds_its_volume(files: 
     np.testing.assert_allclose(mesh.extents[0], 265, atol=1e-3)
 
 
-@pytest.mark.parametrize("side", ["r", "l"])
+@pytest.mark.parametrize("side", ["right", "left"])
 def test_the_reloaded_file_gives_back_the_heights(files: dict[str, Path], side: str) -> None:
     shape = replace(SHAPE, side=side)
     solid = load_solid(files[side])
@@ -88,7 +89,7 @@ def test_a_steep_dome_gets_closer_points() -> None:
 
 
 def test_left_and_right_are_mirror_images() -> None:
-    right, left = solid_of(SHAPE, COARSE), solid_of(replace(SHAPE, side="l"), COARSE)
+    right, left = solid_of(SHAPE, COARSE), solid_of(replace(SHAPE, side="left"), COARSE)
     mirrored = right.vertices * [1, -1, 1]
     order = [np.lexsort(v.T) for v in (mirrored, left.vertices)]
     np.testing.assert_allclose(mirrored[order[0]], left.vertices[order[1]], atol=1e-15)
@@ -130,7 +131,7 @@ def coarse() -> Solid:
     return solid_of(SHAPE, COARSE)
 
 
-def refusal(path: Path, side: str = "r", **words: str) -> str:
+def refusal(path: Path, side: str = "right", **words: str) -> str:
     with pytest.raises(SettingError) as error:
         read_scan(path, side, **words)
     assert "\n" not in str(error.value) and str(path) in str(error.value)
@@ -141,7 +142,7 @@ def refusal(path: Path, side: str = "r", **words: str) -> str:
 def test_another_unit_is_named_and_taken_when_told(coarse: Solid, tmp_path: Path, unit: str) -> None:
     path = saved(coarse, tmp_path / "a.stl", 1e-3 / UNITS[unit])
     assert f"it looks like {unit}: give --unit {unit}" in refusal(path)
-    assert read_scan(path, "r", unit).length == pytest.approx(0.265, abs=1e-6)
+    assert read_scan(path, "right", unit).length == pytest.approx(0.265, abs=1e-6)
 
 
 def test_a_wrongly_told_unit_is_refused(coarse: Solid, tmp_path: Path) -> None:
@@ -171,23 +172,23 @@ def test_upside_down_is_refused_and_taken_when_told(coarse: Solid, tmp_path: Pat
     turned = Solid(coarse.vertices * [1, -1, -1], coarse.triangles)
     path = saved(turned, tmp_path / "a.stl")
     assert "lies upside down" in refusal(path)
-    assert read_scan(path, "r", up="-z").length == pytest.approx(0.265, abs=1e-6)
+    assert read_scan(path, "right", up="-z").length == pytest.approx(0.265, abs=1e-6)
 
 
 def test_the_wrong_side_is_refused(files: dict[str, Path]) -> None:
-    assert "expected a left insole, found the outline of a right one" in refusal(files["r"], "l")
-    assert "expected a right insole, found the outline of a left one" in refusal(files["l"], "r")
+    assert "expected a left insole, found the outline of a right one" in refusal(files["right"], "left")
+    assert "expected a right insole, found the outline of a left one" in refusal(files["left"], "right")
 
 
 def test_other_axes_are_refused_and_taken_when_told(coarse: Solid, tmp_path: Path) -> None:
     standing = saved(Solid(coarse.vertices[:, [1, 2, 0]], coarse.triangles), tmp_path / "a.stl")
     assert "give --forward and --up" in refusal(standing)
-    scan = read_scan(standing, "r", up="+y", forward="+z")
+    scan = read_scan(standing, "right", up="+y", forward="+z")
     x, y = sole_grid(SHAPE, 40, 20)
     np.testing.assert_allclose(scan.heights(x, y)[5:-5, 2:-2], SHAPE.heights(x, y)[5:-5, 2:-2], atol=0.0003)
     backwards = saved(Solid(coarse.vertices * [-1, -1, 1], coarse.triangles), tmp_path / "b.stl")
     assert "points backwards" in refusal(backwards)
-    assert read_scan(backwards, "r", forward="-x").side == "r"
+    assert read_scan(backwards, "right", forward="-x").side == "right"
     assert "at right angles" in refusal(standing, up="+z", forward="-z")
     assert "expected +x" in refusal(standing, up="z")
 
@@ -196,14 +197,14 @@ def test_a_turned_and_moved_solid_is_laid_straight(coarse: Solid, tmp_path: Path
     angle = math.radians(8)
     turn = np.array([[math.cos(angle), -math.sin(angle), 0], [math.sin(angle), math.cos(angle), 0], [0, 0, 1]])
     path = saved(Solid(coarse.vertices @ turn.T + [0.4, -0.2, 0.05], coarse.triangles), tmp_path / "a.stl")
-    scan = read_scan(path, "r")
+    scan = read_scan(path, "right")
     assert scan.length == pytest.approx(0.265, abs=0.001)
     assert measure(scan).heel_tilt == pytest.approx(math.radians(6), abs=math.radians(0.3))
 
 
 def test_triangles_that_face_inwards_are_turned_and_told(coarse: Solid, tmp_path: Path) -> None:
     path = saved(Solid(coarse.vertices, coarse.triangles[:, ::-1]), tmp_path / "a.stl")
-    scan = read_scan(path, "r")
+    scan = read_scan(path, "right")
     assert scan.volume > 0
     assert "face inwards" in scan.notes[0]
 
@@ -213,7 +214,7 @@ def test_an_obj_reads_like_an_stl(coarse: Solid, tmp_path: Path) -> None:
     lines += ["f {} {} {}".format(*triangle) for triangle in coarse.triangles + 1]
     path = tmp_path / "a.obj"
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    obj, stl = read_scan(path, "r"), read_scan(saved(coarse, tmp_path / "a.stl"), "r")
+    obj, stl = read_scan(path, "right"), read_scan(saved(coarse, tmp_path / "a.stl"), "right")
     x, y = sole_grid(SHAPE, 40, 20)
     np.testing.assert_allclose(obj.heights(x, y), stl.heights(x, y), atol=1e-7)
 

@@ -30,7 +30,7 @@ MASS = 61.0
 """Of the sample study's rider_a [kg]; it scales the printed scatter of moments."""
 LANDINGS = 5
 WEDGES = tuple(
-    parse_wedge(f"{raised}:6", "r", length) for length in ("full", "heel") for raised in ("lateral", "medial")
+    parse_wedge(f"{raised}:6", "right", length) for length in ("full", "heel") for raised in ("lateral", "medial")
 )
 """Flat with +-6 deg full and +-6 deg heel wedges, five landings each: the trial of INSOLE.md."""
 SCATTER = scatter([], MASS)
@@ -52,7 +52,7 @@ def _landing(shape: str) -> Analysis:
 @pytest.fixture(scope="module")
 def riders(analysis: Analysis) -> tuple[Array, dict[Wedge, Array]]:
     """Traits (R, 5) of 40 riders and what the mechanics makes of each on every wedge (R, 5)."""
-    standing = stand(analysis.landing, "r", 40, 99)
+    standing = stand(analysis.landing, "right", 40, 99)
     answers = {}
     for wedge in WEDGES:
         answers[wedge] = _answer_to(analysis.landing, standing, wedge)
@@ -67,7 +67,7 @@ def recorded(answers: dict[Wedge, Array], rider: int, seed: int, wedges: tuple[W
         return mean + rng.normal(size=(LANDINGS, len(OBSERVED))) * SCATTER
 
     flat = landings(np.zeros(len(OBSERVED)))
-    return Trials("r", flat, tuple(Condition(wedge, landings(answers[wedge][rider])) for wedge in wedges))
+    return Trials("right", flat, tuple(Condition(wedge, landings(answers[wedge][rider])) for wedge in wedges))
 
 
 @pytest.fixture(scope="module")
@@ -111,7 +111,7 @@ def test_least_squares_over_persons_finds_the_line() -> None:
 
 
 def test_moved_persons_have_the_asked_traits_and_keep_the_rest(analysis: Analysis) -> None:
-    person = stand(analysis.landing, "r", 80, 1).person
+    person = stand(analysis.landing, "right", 80, 1).person
     traits = traits_of(person)
     np.testing.assert_allclose(traits_of(with_traits(person, traits)), traits, atol=1e-12)
     mean = traits.mean(axis=0) + np.array([0.2, -0.1, 0.02, 0.3, 0.004])
@@ -134,7 +134,7 @@ def test_scatter_is_pooled_and_leans_on_the_printed_one() -> None:
 def test_conditions_share_their_flat_landings() -> None:
     """Var(a - f) = s2 (1/n + 1/m), Cov(a - f, b - f) = s2 / m."""
     zero = np.zeros((2, 5))
-    trials = Trials("r", np.zeros((4, 5)), (Condition(WEDGES[0], zero), Condition(WEDGES[1], np.zeros((5, 5)))))
+    trials = Trials("right", np.zeros((4, 5)), (Condition(WEDGES[0], zero), Condition(WEDGES[1], np.zeros((5, 5)))))
     _, noise = _changes(trials, MASS)
     s2 = noise[0, 5] * 4
     assert noise[0, 0] == pytest.approx(s2 * (1 / 2 + 1 / 4)) and noise[5, 5] == pytest.approx(s2 * (1 / 5 + 1 / 4))
@@ -150,7 +150,7 @@ def test_the_truth_lies_inside_and_the_interval_shrinks(
     """Of 200 intervals of 95 %, 190 hold the truth on average; 88 % is four standard deviations below. The personal
     arm's interval was 0.3 of the population's in the trial of INSOLE.md."""
     truth, answers = riders
-    standing = stand(analysis.landing, "r", 100, 1)
+    standing = stand(analysis.landing, "right", 100, 1)
     model = _model(analysis.landing, standing, recorded(answers, 0, 0))
     prior = traits_of(standing.person)
     mean, covariance = prior.mean(axis=0), np.cov(prior.T)
@@ -169,7 +169,7 @@ def test_the_truth_lies_inside_and_the_interval_shrinks(
 def test_the_knee_moment_of_this_rider_is_told_more_narrowly(
     analysis: Analysis, riders: tuple[Array, dict[Wedge, Array]], personal: Personal
 ) -> None:
-    wedge = parse_wedge("lateral:6", "r", "full")
+    wedge = parse_wedge("lateral:6", "right", "full")
     row, crowd = (
         what_if(analysis, wedge, 100, known=known).row("knee_adduction_impulse") for known in (Known(personal), Known())
     )
@@ -182,9 +182,9 @@ def test_a_wedge_that_was_not_recorded_is_foretold(
 ) -> None:
     """Knee moment of eight riders on 4 deg of full length, from their landings on 6 deg. Riders whose knee turns much
     have heavier tails than a Gaussian: of 30 riders the 95 % intervals held 25, so that six of eight are asked for."""
-    landing, wedge, knee = analysis.landing, parse_wedge("lateral:4", "r", "full"), OBSERVED.index(KNEE)
-    person = stand(landing, "r", 100, 1)
-    truth = _answer_to(landing, stand(landing, "r", 40, 99), wedge)[:, knee]
+    landing, wedge, knee = analysis.landing, parse_wedge("lateral:4", "right", "full"), OBSERVED.index(KNEE)
+    person = stand(landing, "right", 100, 1)
+    truth = _answer_to(landing, stand(landing, "right", 40, 99), wedge)[:, knee]
     model, prior = _model(landing, person, recorded(riders[1], 0, 0)), traits_of(person.person)
     held = 0
     for rider in range(8):
@@ -233,13 +233,13 @@ def test_one_condition_alone_makes_no_personal_claim(
 
 
 def test_nothing_personal_is_claimed_beyond_the_measured_wedges(analysis: Analysis, personal: Personal) -> None:
-    steep = parse_wedge("lateral:9", "r", "full")
+    steep = parse_wedge("lateral:9", "right", "full")
     known, unknown = (what_if(analysis, steep, 50, known=k) for k in (Known(personal), Known()))
     assert repr(known.rows) == repr(unknown.rows)
     assert "outside_measured_shapes" in {finding.check for finding in known.findings}
-    other_foot = what_if(analysis, parse_wedge("lateral:4", "l", "full"), 50, known=Known(personal))
+    other_foot = what_if(analysis, parse_wedge("lateral:4", "left", "full"), 50, known=Known(personal))
     assert "outside_measured_shapes" in {finding.check for finding in other_foot.findings}
-    inside = what_if(analysis, parse_wedge("lateral:4", "r", "full"), 50, known=Known(personal))
+    inside = what_if(analysis, parse_wedge("lateral:4", "right", "full"), 50, known=Known(personal))
     assert "personal_calibration" in {finding.check for finding in inside.findings}
 
 
@@ -248,7 +248,7 @@ def test_nothing_personal_is_claimed_beyond_the_measured_wedges(analysis: Analys
 
 def test_a_rolled_foot_and_a_turned_shank_are_observed(analysis: Analysis) -> None:
     """The limb's own answer to 2 deg of roll and 1 deg of tibial rotation, read back from its poses."""
-    landing, side = analysis.landing, "r"
+    landing, side = analysis.landing, "right"
     frames = landing.recording.frames
     roll, turn = np.deg2rad(2.0), np.deg2rad(1.0)
     constant = FootResponse.none(1, 1)
@@ -268,8 +268,12 @@ def test_a_rolled_foot_and_a_turned_shank_are_observed(analysis: Analysis) -> No
 
 def test_recordings_on_known_shapes_calibrate(analysis: Analysis) -> None:
     """The way from recordings to a calibration; the invented wedge landing, and the flat one taken for a lift's."""
-    landings = [(None, analysis), (parse_wedge("medial:4", "r"), _landing("wedge")), (Parts("r", lift=0.008), analysis)]
-    known = known_of(analysis, "r", landings)
+    landings = [
+        (None, analysis),
+        (parse_wedge("medial:4", "right"), _landing("wedge")),
+        (Parts("right", lift=0.008), analysis),
+    ]
+    known = known_of(analysis, "right", landings)
     assert known.personal is not None
     assert known.personal.landings == 4 and len(known.personal.conditions) == 2
     assert np.isfinite(known.personal.mean).all()
@@ -279,7 +283,7 @@ def test_recordings_on_known_shapes_calibrate(analysis: Analysis) -> None:
 
 def test_the_riders_own_scatter_is_its_detectable_change(analysis: Analysis) -> None:
     """1.96 sqrt(2) SD, of three landings that differ by one degree of knee flexion each."""
-    key, degree = ("knee_flexion_peak", "r"), np.deg2rad(1.0)
+    key, degree = ("knee_flexion_peak", "right"), np.deg2rad(1.0)
     landings = [
         replace(analysis, measures=tuple(
             replace(m, value=m.value + k * degree) if (m.quantity, m.side) == key else m for m in analysis.measures
@@ -288,7 +292,7 @@ def test_the_riders_own_scatter_is_its_detectable_change(analysis: Analysis) -> 
     ]  # fmt: skip
     least = rider_least(landings)
     assert least[key] == pytest.approx(1.96 * np.sqrt(2) * degree, rel=1e-3)
-    assert least[("hip_flexion_peak", "r")] == 0.0
+    assert least[("hip_flexion_peak", "right")] == 0.0
 
 
 def test_a_table_of_conditions_is_read(tmp_path: Path) -> None:
@@ -296,10 +300,10 @@ def test_a_table_of_conditions_is_read(tmp_path: Path) -> None:
         (tmp_path / name).touch()
     table = tmp_path / "conditions.csv"
     table.write_text("# landings of one day\nfile,shape\na.c3d,flat\nb.c3d, medial:4 full\na.c3d,lift:8mm\n")
-    flat, wedge, lift = read_conditions(table, "l")
+    flat, wedge, lift = read_conditions(table, "left")
     assert flat.shape is None and flat.file == tmp_path / "a.c3d"
-    assert wedge.shape == parse_wedge("medial:4", "l", "full")
-    assert lift.shape == Parts("l", lift=0.008)
+    assert wedge.shape == parse_wedge("medial:4", "left", "full")
+    assert lift.shape == Parts("left", lift=0.008)
 
 
 @pytest.mark.parametrize(
@@ -320,10 +324,10 @@ def test_a_mistake_in_the_table_is_one_line(content: str, said: str, tmp_path: P
     (tmp_path / "a.c3d").touch()
     (tmp_path / "conditions.csv").write_text(content)
     with pytest.raises(SettingError, match=said) as caught:
-        read_conditions(tmp_path / "conditions.csv", "r")
+        read_conditions(tmp_path / "conditions.csv", "right")
     assert "\n" not in str(caught.value)
 
 
 def test_a_missing_table_is_named(tmp_path: Path) -> None:
     with pytest.raises(SettingError, match=r"nowhere\.csv"):
-        read_conditions(tmp_path / "nowhere.csv", "r")
+        read_conditions(tmp_path / "nowhere.csv", "right")

@@ -174,7 +174,7 @@ WHICH = "back foot heavy"
 def landed(plates: str) -> Session:
     made = board_landing(WHICH, plates)  # type: ignore[arg-type]
     layout = made_layout(0.268)
-    tables = insole_tables(made.landing, layout, InsoleMake(patterns=BOARD_PATTERNS["r"]))
+    tables = insole_tables(made.landing, layout, InsoleMake(patterns=BOARD_PATTERNS["right"]))
     insoles = tuple(
         PressureRecording(f"{side}.csv", "", side, layout, tables[side][0], 1e3 * tables[side][1], "kPa", (), ())
         for side in SIDES
@@ -194,7 +194,7 @@ def finding(answer: WhatIf, check: str) -> Finding:
 
 def test_no_change_of_shape_changes_nothing_on_a_measured_baseline() -> None:
     analysis = analysed("one a foot")
-    for shape in (parse_wedge("medial:0", "r"), InsoleShape("r", 0.265)):
+    for shape in (parse_wedge("medial:0", "right"), InsoleShape("right", 0.265)):
         answer = what_if(analysis, shape, draws=50)
         assert answer.baseline_pressure == "measured by pressure insoles"
         assert all((row.change, row.person_low, row.person_high) == (0.0,) * 3 for row in answer.rows)
@@ -202,8 +202,8 @@ def test_no_change_of_shape_changes_nothing_on_a_measured_baseline() -> None:
 
 def test_the_answer_says_which_baseline_it_has_and_peak_pressures_refer_to_it() -> None:
     analysis = analysed("one a foot")
-    wedge = parse_wedge("medial:4", "r")
-    standing = stand(analysis.landing, "r", 50, 1)
+    wedge = parse_wedge("medial:4", "right")
+    standing = stand(analysis.landing, "right", 50, 1)
     assert standing.measured is not None
     answer = what_if(analysis, wedge, draws=50)
     np.testing.assert_allclose(answer.pressure.before, standing.measured.pressure[standing.reference], atol=1.0)
@@ -222,22 +222,24 @@ def test_insoles_that_could_not_be_matched_are_told() -> None:
     assert analysis.landing.pressed is not None
     unmatched = replace(analysis.landing.pressed, soles={})
     answer = what_if(
-        replace(analysis, landing=replace(analysis.landing, pressed=unmatched)), parse_wedge("medial:4", "r"), draws=50
+        replace(analysis, landing=replace(analysis.landing, pressed=unmatched)),
+        parse_wedge("medial:4", "right"),
+        draws=50,
     )
     assert answer.baseline_pressure == "modelled"
     assert finding(answer, "baseline_pressure").severity == "warn"
 
 
 def test_the_same_draws_serve_all_shapes_on_a_measured_baseline() -> None:
-    wedges = [parse_wedge(f"{raised}:4", "r", "full") for raised in ("medial", "lateral")]
+    wedges = [parse_wedge(f"{raised}:4", "right", "full") for raised in ("medial", "lateral")]
     alone = [what_if(analysed("one a foot"), wedge, draws=40) for wedge in wedges]
     for one, other in zip(alone, what_ifs(analysed("one a foot"), wedges, draws=40), strict=True):
         assert repr(one.rows) == repr(other.rows)
 
 
 def test_poses_of_a_landing_balance_on_a_measured_baseline() -> None:
-    standing = stand(analysed("one a foot").landing, "r", 50, 1)
-    shape = case_of(parse_wedge("medial:4", "r", "full"), standing.place.length).after
+    standing = stand(analysed("one a foot").landing, "right", 50, 1)
+    shape = case_of(parse_wedge("medial:4", "right", "full"), standing.place.length).after
     settled = settle(standing, shape, settle_flat(standing, shape))
     assert settled.unstable_share == 0.0
     assert max(settled.flat.residual.max(), settled.changed.residual.max()) < BALANCE
@@ -247,7 +249,7 @@ def test_a_mirrored_landing_with_insoles_gets_the_mirrored_answer() -> None:
     session = landed("one a foot")
     labels = session.labels
     assert labels is not None
-    other_side = {"r": "l", "l": "r"}
+    other_side = {"right": "left", "left": "right"}
     swapped = tuple(replace(insole, side=other_side[insole.side]) for insole in reversed(session.insoles))
     mirrored = replace(
         session,
@@ -257,8 +259,8 @@ def test_a_mirrored_landing_with_insoles_gets_the_mirrored_answer() -> None:
         insoles=swapped,
         board=None,
     )
-    right = what_if(analyse(replace(session, board=None), variants=False), parse_wedge("lateral:4", "r"), draws=40)
-    left = what_if(analyse(mirrored, variants=False), parse_wedge("lateral:4", "l"), draws=40)
+    right = what_if(analyse(replace(session, board=None), variants=False), parse_wedge("lateral:4", "right"), draws=40)
+    left = what_if(analyse(mirrored, variants=False), parse_wedge("lateral:4", "left"), draws=40)
     assert left.baseline_pressure == right.baseline_pressure
     assert right.baseline_pressure.startswith("measured by pressure insoles")
     for one, two in zip(right.rows, left.rows, strict=True):
@@ -270,7 +272,7 @@ def test_a_mirrored_landing_with_insoles_gets_the_mirrored_answer() -> None:
 
 
 def test_a_likely_split_is_told_beside_the_answer() -> None:
-    answer = what_if(analysed("one"), parse_wedge("medial:4", "r"), draws=50)
+    answer = what_if(analysed("one"), parse_wedge("medial:4", "right"), draws=50)
     told = finding(answer, "likely_split")
     assert told.severity == "warn"
     assert "no interval of the change holds that freedom" in told.evidence
@@ -278,6 +280,6 @@ def test_a_likely_split_is_told_beside_the_answer() -> None:
 
 
 def test_one_plate_a_foot_has_no_split_to_tell() -> None:
-    answer = what_if(analysed("one a foot"), parse_wedge("medial:4", "r"), draws=50)
+    answer = what_if(analysed("one a foot"), parse_wedge("medial:4", "right"), draws=50)
     assert not [f for f in answer.findings if f.check == "likely_split"]
     assert split_told(answer) == ""

@@ -34,7 +34,7 @@ from jointload.insole.shape.shape_file import read_design, read_shape
 
 ROUNDING = 1e-12
 """Heights of a few millimetres in double precision [m]."""
-PLAIN = InsoleShape("r", 0.265, 0.095)
+PLAIN = InsoleShape("right", 0.265, 0.095)
 
 
 def posted(degrees: float, **more: object) -> InsoleShape:
@@ -42,7 +42,8 @@ def posted(degrees: float, **more: object) -> InsoleShape:
 
 
 FULL = InsoleShape(
-    "r", 0.265, 0.095, 0.005, 0.0015, Posting(math.radians(6)), Posting(math.radians(-3), 0.6, 1.0), HeelLift(0.006),
+    "right", 0.265, 0.095, 0.005, 0.0015,
+    Posting(math.radians(6)), Posting(math.radians(-3), 0.6, 1.0), HeelLift(0.006),
     ArchFill(0.012), MetatarsalSupport(0.005, offset=0.004), (Layer(material("eva_medium")),),
 )  # fmt: skip
 
@@ -59,7 +60,7 @@ def test_nothing_added_is_flat() -> None:
 
 def test_both_sides_have_the_same_heights_over_medial_axes() -> None:
     x, y = sole_grid(FULL, 50, 20)
-    np.testing.assert_array_equal(FULL.heights(x, y), replace(FULL, side="l").heights(x, y))
+    np.testing.assert_array_equal(FULL.heights(x, y), replace(FULL, side="left").heights(x, y))
 
 
 @pytest.mark.parametrize(("degrees", "sign"), [(4, 1), (-4, -1)])
@@ -87,17 +88,17 @@ def test_medial_and_lateral_posting_are_mirror_images_about_the_centre_line() ->
 
 def test_equal_postings_of_both_parts_are_one_plane() -> None:
     """The blends of rearfoot and forefoot add up to one, so a full-length wedge has no kink."""
-    shape = wedge_shape(parse_wedge("lateral:5", "l", "full"), 0.26, base=0.012)
+    shape = wedge_shape(parse_wedge("lateral:5", "left", "full"), 0.26, base=0.012)
     x, y = sole_grid(shape, 80, 30)
     np.testing.assert_allclose(shape.heights(x, y), 0.012 - math.tan(math.radians(5)) * y, atol=ROUNDING)
-    assert shape.side == "l"
+    assert shape.side == "left"
 
 
 def test_a_heel_wedge_leaves_the_forefoot() -> None:
-    shape = wedge_shape(parse_wedge("medial:4", "r"), 0.26)
+    shape = wedge_shape(parse_wedge("medial:4", "right"), 0.26)
     y = np.array([-0.04, 0.04])
     assert np.ptp(shape.heights(np.full(2, 0.7 * 0.26), y)) == 0
-    assert flat(shape) == InsoleShape("r", 0.26)
+    assert flat(shape) == InsoleShape("right", 0.26)
 
 
 @pytest.mark.parametrize("law", [smooth_step, smooth_bump])
@@ -181,7 +182,7 @@ def test_volume_and_mass_of_a_flat_insole() -> None:
         (lambda: replace(PLAIN, minimum=0.0), "minimum thickness"),
         (lambda: replace(PLAIN, length=265.0), "150 to 360 mm"),
         (lambda: replace(PLAIN, width=0.4), "50 to 140 mm"),
-        (lambda: replace(PLAIN, side="right"), "expected r or l"),
+        (lambda: replace(PLAIN, side="right"), "expected right or left"),
         (lambda: replace(PLAIN, layers=(Layer(material("heel_pad")),)), "a tissue"),
         (lambda: replace(PLAIN, layers=(Layer(material("gel"), 0.002),)), "exactly one"),
         (lambda: replace(PLAIN, base=math.nan), "found nan"),
@@ -276,8 +277,8 @@ def written(folder: Path, text: str) -> Path:
 
 def test_a_whole_file_is_read_in_millimetres_and_degrees(tmp_path: Path) -> None:
     path = written(tmp_path, WHOLE)
-    shape = read_shape(path, "l")
-    assert (shape.side, shape.length, shape.width, shape.base, shape.minimum) == ("l", 0.265, 0.098, 0.005, 0.0012)
+    shape = read_shape(path, "left")
+    assert (shape.side, shape.length, shape.width, shape.base, shape.minimum) == ("left", 0.265, 0.098, 0.005, 0.0012)
     assert shape.rearfoot == Posting(math.radians(4), 0.0, 0.3)
     assert shape.forefoot == Posting(-math.radians(2), 0.6, 1.0)
     assert (shape.lift.height, shape.arch.height, shape.metatarsal.height) == (0.006, 0.01, 0.004)
@@ -286,19 +287,19 @@ def test_a_whole_file_is_read_in_millimetres_and_degrees(tmp_path: Path) -> None
         ("eva_medium", None),
     ]
     design = read_design(path)
-    assert [s.side for s in design.shapes] == ["r", "l"]
+    assert [s.side for s in design.shapes] == ["right", "left"]
     assert design.sheet == {"pseudonym": "rider_7", "mass_kg": "72"} and design.name == "rider_7 trial A"
-    with pytest.raises(SettingError, match="expected r or l"):
+    with pytest.raises(SettingError, match="expected right or left"):
         read_shape(path)
 
 
 def test_a_small_file_takes_the_usual_breadth_and_one_layer(tmp_path: Path) -> None:
-    shape = read_shape(written(tmp_path, 'side = "r"\nlength_mm = 250\n'))
+    shape = read_shape(written(tmp_path, 'side = "right"\nlength_mm = 250\n'))
     assert shape.width == BREADTH_SHARE * 0.25
     assert [layer.material.name for layer in shape.layers] == ["eva_medium"]
 
 
-SMALL = 'side = "r"\nlength_mm = 265\n'
+SMALL = 'side = "right"\nlength_mm = 265\n'
 MISTAKES = {
     "posting of 40 deg": (SMALL + '[rearfoot_posting]\ndegrees = 40\nraised = "medial"', "0 to 10, found 40"),
     "posting without a side": (SMALL + "[rearfoot_posting]\ndegrees = 4", 'expected "medial" or "lateral"'),
@@ -307,9 +308,9 @@ MISTAKES = {
     "unknown key": (SMALL + "heel_raise_mm = 3", "heel_raise_mm"),
     "unknown key in a table": (SMALL + "[heel_lift]\nheight = 3", "heel_lift: expected the keys height_mm"),
     "no side": ("length_mm = 265", "set side"),
-    "no size": ('side = "r"', "length_mm or mondopoint"),
+    "no size": ('side = "right"', "length_mm or mondopoint"),
     "two sizes": (SMALL + "mondopoint = 265", "found both"),
-    "length in metres": ('side = "r"\nlength_mm = 0.265', "found 0.265 mm"),
+    "length in metres": ('side = "right"\nlength_mm = 0.265', "found 0.265 mm"),
     "words for a number": (SMALL + 'base_mm = "4"', "expected a number"),
     "not TOML": ("side = r", "mend that line"),
     "a number for a table": (SMALL + "heel_lift = 6", r"a table \[heel_lift\]"),

@@ -27,7 +27,7 @@ from jointload.synthetic.specification import LandingSpec
 from jointload.synthetic.standing import label_map, static_recording
 
 RIDER = Rider("S1", 70.0, 1.76, "m")
-FLAT = InsoleShape("r", 0.265)
+FLAT = InsoleShape("right", 0.265)
 
 
 @pytest.fixture(scope="module")
@@ -52,7 +52,7 @@ def change(answer: WhatIf, quantity: str) -> float:
 
 def shift_only(analysis: Analysis, medial: float, following: float = 0.0) -> FootResponse:
     """A draw without and one with a shift of the centre of pressure [m], all else kept."""
-    window = analysis.landing.window("r")
+    window = analysis.landing.window("right")
     none = FootResponse.none(2, window.stop - window.start)
     shift = np.zeros_like(none.medial)
     shift[1] = medial
@@ -60,7 +60,7 @@ def shift_only(analysis: Analysis, medial: float, following: float = 0.0) -> Foo
 
 
 def roll_only(analysis: Analysis, roll: float, knee_plane: float = 0.0) -> FootResponse:
-    window = analysis.landing.window("r")
+    window = analysis.landing.window("right")
     none = FootResponse.none(2, window.stop - window.start)
     one = np.zeros_like(none.roll)
     one[1] = 1.0
@@ -69,7 +69,7 @@ def roll_only(analysis: Analysis, roll: float, knee_plane: float = 0.0) -> FootR
     )
 
 
-@pytest.mark.parametrize("shape", [parse_wedge("medial:0", "r"), parse_wedge("lateral:0", "r", "full"), FLAT])
+@pytest.mark.parametrize("shape", [parse_wedge("medial:0", "right"), parse_wedge("lateral:0", "right", "full"), FLAT])
 def test_no_change_of_shape_changes_nothing_at_all(analysis: Analysis, shape: Wedge | InsoleShape) -> None:
     answer = what_if(analysis, shape, draws=50)
     assert len(answer.rows) > 18
@@ -84,8 +84,10 @@ MEDIAN_OF_ARMS = 0.03
 
 
 def test_before_is_what_the_analysis_reports(analysis: Analysis) -> None:
-    reported = {m.quantity: m.value for m in analysis.measures if m.side == "r"}
-    rows = [row for row in what_if(analysis, parse_wedge("medial:4", "r"), draws=50).rows if row.quantity in reported]
+    reported = {m.quantity: m.value for m in analysis.measures if m.side == "right"}
+    rows = [
+        row for row in what_if(analysis, parse_wedge("medial:4", "right"), draws=50).rows if row.quantity in reported
+    ]
     assert len(rows) == 15
     for row in rows:
         tolerance = MEDIAN_OF_ARMS if row.quantity == "achilles_force_peak" else 1e-9
@@ -93,7 +95,7 @@ def test_before_is_what_the_analysis_reports(analysis: Analysis) -> None:
 
 
 def test_what_medial_raises_lateral_lowers(analysis: Analysis) -> None:
-    wedges = [parse_wedge(f"{raised}:4", "r", "full") for raised in ("medial", "lateral")]
+    wedges = [parse_wedge(f"{raised}:4", "right", "full") for raised in ("medial", "lateral")]
     medial, lateral = what_ifs(analysis, wedges, draws=60)
     assert change(medial, "knee_adduction_moment_peak") > 0 > change(lateral, "knee_adduction_moment_peak")
     assert change(medial, "rearfoot_eversion_peak") < 0 < change(lateral, "rearfoot_eversion_peak")
@@ -104,8 +106,8 @@ def test_what_medial_raises_lateral_lowers(analysis: Analysis) -> None:
 
 
 def test_a_bigger_wedge_does_more_and_a_heel_wedge_less(analysis: Analysis) -> None:
-    wedges = [parse_wedge(f"lateral:{angle}", "r", "full") for angle in (2, 4, 8)]
-    heel, *full = what_ifs(analysis, [parse_wedge("lateral:4", "r"), *wedges], draws=60)
+    wedges = [parse_wedge(f"lateral:{angle}", "right", "full") for angle in (2, 4, 8)]
+    heel, *full = what_ifs(analysis, [parse_wedge("lateral:4", "right"), *wedges], draws=60)
     changes = [change(answer, "knee_adduction_impulse") for answer in full]
     assert 0 > changes[0] > changes[1] > changes[2]
     assert 0 > change(heel, "rearfoot_roll") > change(full[1], "rearfoot_roll")
@@ -113,7 +115,7 @@ def test_a_bigger_wedge_does_more_and_a_heel_wedge_less(analysis: Analysis) -> N
 
 
 def test_the_same_seed_gives_the_same_person_to_every_shape(analysis: Analysis) -> None:
-    wedge, lift = parse_wedge("medial:4", "r"), replace(FLAT, lift=HeelLift(0.008))
+    wedge, lift = parse_wedge("medial:4", "right"), replace(FLAT, lift=HeelLift(0.008))
     alone = [what_if(analysis, shape, draws=60, seed=5) for shape in (wedge, lift)]
     together = what_ifs(analysis, [wedge, lift], draws=60, seed=5)
     for one, other in zip(alone, together, strict=True):
@@ -122,11 +124,11 @@ def test_the_same_seed_gives_the_same_person_to_every_shape(analysis: Analysis) 
 
 
 def test_shapes_are_compared_under_one_foot_only(analysis: Analysis) -> None:
-    answer = compare(analysis, [parse_wedge(f"medial:{k}", "r") for k in (2, 4)], draws=50)
+    answer = compare(analysis, [parse_wedge(f"medial:{k}", "right") for k in (2, 4)], draws=50)
     (other,) = answer.others
     assert change(other, "rearfoot_roll") > change(answer, "rearfoot_roll") > 0
     with pytest.raises(SettingError, match="one foot"):
-        compare(analysis, [parse_wedge("medial:2", side) for side in "rl"], draws=50)
+        compare(analysis, [parse_wedge("medial:2", side) for side in ("right", "left")], draws=50)
 
 
 def test_a_mirrored_landing_gets_the_mirrored_answer(session: Session, analysis: Analysis) -> None:
@@ -139,16 +141,16 @@ def test_a_mirrored_landing_gets_the_mirrored_answer(session: Session, analysis:
         labels=replace(labels, landmarks=exchanged_sides(labels.landmarks), clusters=exchanged_sides(labels.clusters)),
     )
     other = analyse(mirrored, variants=False)
-    right = what_if(analysis, parse_wedge("lateral:4", "r", "full"), draws=50)
-    left = what_if(other, parse_wedge("lateral:4", "l", "full"), draws=50)
+    right = what_if(analysis, parse_wedge("lateral:4", "right", "full"), draws=50)
+    left = what_if(other, parse_wedge("lateral:4", "left", "full"), draws=50)
     for one, two in zip(right.rows, left.rows, strict=True):
         assert two.change == pytest.approx(one.change, rel=1e-6, abs=1e-7), one.quantity
         assert (two.person_low, two.person_high) == pytest.approx((one.person_low, one.person_high), rel=1e-6, abs=1e-7)
 
 
 def test_the_other_leg_is_left_alone(analysis: Analysis) -> None:
-    poured = pour_again(analysis.landing, "r", roll_only(analysis, 0.05, -0.02))
-    for joint in ("ankle_l", "knee_l", "hip_l"):
+    poured = pour_again(analysis.landing, "right", roll_only(analysis, 0.05, -0.02))
+    for joint in ("left_ankle", "left_knee", "left_hip"):
         flat, wedged = poured.loads.components[:, poured.loads.joints.index(joint)].swapaxes(0, 1)
         np.testing.assert_array_equal(flat, wedged)
 
@@ -160,12 +162,12 @@ def test_the_scalar_lever_law(analysis: Analysis) -> None:
     At 1.05 body weights, 10.3 N/kg, one millimetre is 0.0103 Nm/kg (arithmetic on Hinman et al. 2012 Clin Biomech
     27:27-33).
     """
-    landing, window = analysis.landing, analysis.landing.window("r")
+    landing, window = analysis.landing, analysis.landing.window("right")
     shift = 0.003
-    loads = pour_again(landing, "r", shift_only(analysis, shift)).loads
-    flat, shifted = loads.moment[:, loads.joints.index("knee_r")].swapaxes(0, 1)
+    loads = pour_again(landing, "right", shift_only(analysis, shift)).loads
+    flat, shifted = loads.moment[:, loads.joints.index("right_knee")].swapaxes(0, 1)
     force = landing.contact.force[:, 0, window]
-    across = landing.poses.of("foot_r")[0][:, 2, window] * np.array([1.0, 0.0, 1.0])[:, None]
+    across = landing.poses.of("right_foot")[0][:, 2, window] * np.array([1.0, 0.0, 1.0])[:, None]
     lever_law = shift * np.linalg.norm(np.cross((across / np.linalg.norm(across, axis=0)).T, force.T), axis=1)
     loaded = force[1] > 0.5 * landing.weight
     assert loaded.sum() > 10
@@ -174,12 +176,12 @@ def test_the_scalar_lever_law(analysis: Analysis) -> None:
 
 def test_one_persons_lever_arm_obeys_the_same_law(analysis: Analysis) -> None:
     arm = 0.0045
-    window = analysis.landing.window("r")
+    window = analysis.landing.window("right")
     none = FootResponse.none(1, window.stop - window.start)
-    poured = pour_again(analysis.landing, "r", replace(none, personal_arm=np.full(1, arm)))
-    by_shift = pour_again(analysis.landing, "r", shift_only(analysis, arm)).loads
+    poured = pour_again(analysis.landing, "right", replace(none, personal_arm=np.full(1, arm)))
+    by_shift = pour_again(analysis.landing, "right", shift_only(analysis, arm)).loads
     np.testing.assert_array_equal(poured.loads.moment[..., 0, :], by_shift.moment[..., 0, :])
-    j = [poured.person.joints.index(f"{joint}_r") for joint in ("ankle", "knee", "hip")]
+    j = [poured.person.joints.index(f"right_{joint}") for joint in ("ankle", "knee", "hip")]
     np.testing.assert_allclose(poured.person.moment[:, j, 0], by_shift.moment[:, j, 1], rtol=0, atol=1e-6)
 
 
@@ -187,26 +189,26 @@ def test_a_force_that_follows_keeps_its_moment_about_the_bodys_centre(analysis: 
     """A fully following force stays aimed as before at the lumbosacral point, so that the hip sees little of a shift;
     a force of fixed direction changes every joint by the same moment."""
     fixed, following = (
-        pour_again(analysis.landing, "r", shift_only(analysis, 0.005, share)).loads for share in (0.0, 1.0)
+        pour_again(analysis.landing, "right", shift_only(analysis, 0.005, share)).loads for share in (0.0, 1.0)
     )
 
     def moved(loads, joint: str) -> float:
         flat, shifted = loads.moment[:, loads.joints.index(joint)].swapaxes(0, 1)
         return float(np.abs(shifted - flat).max())
 
-    assert moved(fixed, "hip_r") == pytest.approx(moved(fixed, "ankle_r"), rel=1e-6)
-    assert moved(following, "hip_r") < 0.35 * moved(fixed, "hip_r")
-    assert moved(following, "ankle_r") > 0.8 * moved(fixed, "ankle_r")
+    assert moved(fixed, "right_hip") == pytest.approx(moved(fixed, "right_ankle"), rel=1e-6)
+    assert moved(following, "right_hip") < 0.35 * moved(fixed, "right_hip")
+    assert moved(following, "right_ankle") > 0.8 * moved(fixed, "right_ankle")
 
 
 def test_thigh_and_shank_close_between_the_carried_ankle_and_the_kept_hip(analysis: Analysis) -> None:
     roll = np.deg2rad(2.0)
-    loads = pour_again(analysis.landing, "r", roll_only(analysis, roll)).loads
-    window = analysis.landing.window("r")
-    centre = {j: loads.centre[:, loads.joints.index(f"{j}_r")] for j in ("hip", "knee", "ankle")}
+    loads = pour_again(analysis.landing, "right", roll_only(analysis, roll)).loads
+    window = analysis.landing.window("right")
+    centre = {j: loads.centre[:, loads.joints.index(f"right_{j}")] for j in ("hip", "knee", "ankle")}
     np.testing.assert_array_equal(centre["hip"][:, 0], centre["hip"][:, 1])
     carried = centre["ankle"][:, 1] - centre["ankle"][:, 0]
-    right = analysis.landing.poses.of("foot_r")[0][:, 2, window]
+    right = analysis.landing.poses.of("right_foot")[0][:, 2, window]
     across = right * np.array([1.0, 0.0, 1.0])[:, None]
     np.testing.assert_allclose(carried, 0.07 * roll * across / np.linalg.norm(across, axis=0), atol=1e-6)
     for one, other in (("hip", "knee"), ("knee", "ankle")):
@@ -218,8 +220,8 @@ def test_the_knee_goes_inwards_with_the_tibia(analysis: Analysis) -> None:
     """Internal rotation of a bent leg's plane carries the knee towards the other leg, by about its distance from the
     line of hip and ankle times the turn."""
     turn = 0.03
-    loads = pour_again(analysis.landing, "r", roll_only(analysis, 0.0, turn)).loads
-    knee, hip, ankle = (loads.centre[:, loads.joints.index(f"{j}_r")] for j in ("knee", "hip", "ankle"))
+    loads = pour_again(analysis.landing, "right", roll_only(analysis, 0.0, turn)).loads
+    knee, hip, ankle = (loads.centre[:, loads.joints.index(f"right_{j}")] for j in ("knee", "hip", "ankle"))
     line = (ankle - hip)[:, 0] / np.linalg.norm((ankle - hip)[:, 0], axis=0)
     off = (knee - hip)[:, 0] - line * np.sum((knee - hip)[:, 0] * line, axis=0)
     moved = knee[:, 1] - knee[:, 0]
@@ -230,7 +232,7 @@ def test_the_knee_goes_inwards_with_the_tibia(analysis: Analysis) -> None:
 
 def test_a_shape_without_tilt_has_no_answer_of_one_persons_own(analysis: Analysis) -> None:
     lifted = what_if(analysis, replace(FLAT, lift=HeelLift(0.010)), draws=50)
-    wedged = what_if(analysis, parse_wedge("lateral:5", "r", "full"), draws=50)
+    wedged = what_if(analysis, parse_wedge("lateral:5", "right", "full"), draws=50)
     knee = row(lifted, "knee_adduction_moment_peak")
     assert (knee.person_low, knee.person_high) == (knee.low, knee.high)
     knee = row(wedged, "knee_adduction_moment_peak")
@@ -253,8 +255,8 @@ def test_an_insole_of_parts_says_what_it_is(analysis: Analysis) -> None:
 
 
 def test_parts_add_up_against_a_usual_flat_insole(analysis: Analysis) -> None:
-    wedge = parse_wedge("lateral:4", "r", "full")
-    alone, parts, both = what_ifs(analysis, [wedge, Parts("r", wedge), Parts("r", wedge, lift=0.006)], draws=50)
+    wedge = parse_wedge("lateral:4", "right", "full")
+    alone, parts, both = what_ifs(analysis, [wedge, Parts("right", wedge), Parts("right", wedge, lift=0.006)], draws=50)
     assert repr(alone.rows) == repr(parts.rows)
     assert alone.shape_text == parts.shape_text
     assert both.shape_text == f"{wedge}; 6 mm heel lift under the right foot"
@@ -263,7 +265,7 @@ def test_parts_add_up_against_a_usual_flat_insole(analysis: Analysis) -> None:
 
 def test_thickness_alone_raises_the_rider_and_hardly_turns_the_knee(analysis: Analysis) -> None:
     """1 % of the knee adduction moment: no study saw thickness alone change it, and flat layers have no lever arm."""
-    answer = what_if(analysis, Parts("r", thickness=0.010), draws=50)
+    answer = what_if(analysis, Parts("right", thickness=0.010), draws=50)
     assert change(answer, "heel_stack") == pytest.approx(0.006) == change(answer, "forefoot_stack")
     knee = row(answer, "knee_adduction_moment_peak")
     assert 0 < abs(knee.percent) < 1.0
@@ -272,20 +274,20 @@ def test_thickness_alone_raises_the_rider_and_hardly_turns_the_knee(analysis: An
 
 def test_named_instants_hold_the_extremes(analysis: Analysis) -> None:
     """At its own instant a moment is its peak; the pelvis is lowest at the landing's end."""
-    answer = what_if(analysis, parse_wedge("lateral:4", "r", "full"), draws=50)
+    answer = what_if(analysis, parse_wedge("lateral:4", "right", "full"), draws=50)
     found = {(row.quantity, row.instant): row for row in answer.at_instants}
     for name, instant in (("adduction", "largest knee adduction moment"), ("flexion", "largest knee flexion moment")):
         peak = row(answer, f"knee_{name}_moment_peak")
         assert found[f"knee_{name}_moment", instant].before == pytest.approx(peak.before, rel=1e-12)
-    assert {instant for _, instant in found} == set(named_instants(analysis.landing, "r"))
+    assert {instant for _, instant in found} == set(named_instants(analysis.landing, "right"))
     assert {"touch-down", "largest vertical force", "lowest pelvis"} < {instant for _, instant in found}
-    window = analysis.landing.window("r")
-    assert named_instants(analysis.landing, "r")["lowest pelvis"] == window.stop - window.start - 1
+    window = analysis.landing.window("right")
+    assert named_instants(analysis.landing, "right")["lowest pelvis"] == window.stop - window.start - 1
     assert found["rearfoot_roll", "largest vertical force"].change < 0
 
 
 def test_the_table_of_a_rider_has_the_target_first_and_every_change_once(analysis: Analysis) -> None:
-    answer = what_if(analysis, parse_wedge("lateral:4", "r", "full"), draws=50)
+    answer = what_if(analysis, parse_wedge("lateral:4", "right", "full"), draws=50)
     entries = ledger(answer, ("hip_adduction_moment_peak",))
     assert entries[0].aimed_at and entries[0].row.quantity == "hip_adduction_moment_peak"
     assert sorted(entry.row.quantity for entry in entries) == sorted(row.quantity for row in answer.rows)
@@ -296,17 +298,17 @@ def test_the_table_of_a_rider_has_the_target_first_and_every_change_once(analysi
 
 
 def test_what_a_recording_cannot_show_is_said(analysis: Analysis) -> None:
-    key = ("rearfoot_eversion_peak", "r")
-    known = Known(recording_least={key: np.deg2rad(3.0)}, rider_least={("knee_over_ankle", "r"): np.deg2rad(3.0)})
-    answer = what_if(analysis, parse_wedge("lateral:4", "r", "full"), draws=50, known=known)
+    key = ("rearfoot_eversion_peak", "right")
+    known = Known(recording_least={key: np.deg2rad(3.0)}, rider_least={("knee_over_ankle", "right"): np.deg2rad(3.0)})
+    answer = what_if(analysis, parse_wedge("lateral:4", "right", "full"), draws=50, known=known)
     assert reading_of(row(answer, key[0])).endswith("below what this recording can show")
     assert reading_of(row(answer, "knee_over_ankle")).startswith("no recommendation")
 
 
 def test_the_pressure_map_carries_the_force_before_and_after(analysis: Analysis) -> None:
     """Medians of cells do not add up exactly; 10 % is their spread."""
-    answer = what_if(analysis, parse_wedge("lateral:5", "r", "full"), draws=50)
-    standing = stand(analysis.landing, "r", 50, 1)
+    answer = what_if(analysis, parse_wedge("lateral:5", "right", "full"), draws=50)
+    standing = stand(analysis.landing, "right", 50, 1)
     force = standing.load.force[standing.reference]
     for pressure in (answer.pressure.before, answer.pressure.after):
         assert pressure @ answer.pressure.area == pytest.approx(force, rel=0.1)
@@ -315,9 +317,9 @@ def test_the_pressure_map_carries_the_force_before_and_after(analysis: Analysis)
 
 
 def test_a_region_that_hardly_bears_has_no_per_cent_change(analysis: Analysis) -> None:
-    answer = what_if(analysis, parse_wedge("lateral:5", "r", "full"), draws=50)
+    answer = what_if(analysis, parse_wedge("lateral:5", "right", "full"), draws=50)
     told = {row.quantity.removeprefix("peak_pressure_") for row in answer.rows if "pressure" in row.quantity}
-    standing = stand(analysis.landing, "r", 50, 1)
+    standing = stand(analysis.landing, "right", 50, 1)
     whole = answer.pressure.before.max()
     for name, cells in regions(standing).items():
         if answer.pressure.before[cells].max() > 0.3 * whole:
@@ -326,7 +328,7 @@ def test_a_region_that_hardly_bears_has_no_per_cent_change(analysis: Analysis) -
 
 
 def test_a_per_cent_change_of_nearly_nothing_is_not_told(analysis: Analysis) -> None:
-    answer = what_if(analysis, parse_wedge("lateral:5", "r", "full"), draws=50)
+    answer = what_if(analysis, parse_wedge("lateral:5", "right", "full"), draws=50)
     per_kg = {row.quantity: abs(row.before) / RIDER.mass for row in answer.rows if "moment_peak" in row.quantity}
     for quantity, size in per_kg.items():
         assert np.isfinite(row(answer, quantity).percent) == (size > 0.10), quantity
@@ -336,24 +338,26 @@ def test_a_per_cent_change_of_nearly_nothing_is_not_told(analysis: Analysis) -> 
 
 
 def test_what_decides_at_the_peak_is_told(analysis: Analysis) -> None:
-    found = {finding.check: finding for finding in what_if(analysis, parse_wedge("medial:4", "r"), draws=50).findings}
-    force = analysis.landing.contact.force[1, 0, analysis.landing.window("r")].max() / analysis.landing.weight
+    found = {
+        finding.check: finding for finding in what_if(analysis, parse_wedge("medial:4", "right"), draws=50).findings
+    }
+    force = analysis.landing.contact.force[1, 0, analysis.landing.window("right")].max() / analysis.landing.weight
     assert ("stiffness_floor" in found) == (force > 3.0)
     assert {"prediction", "lumbar_change", "no_landing_study", "published_ratio", "contradicting_sign"} <= set(found)
     assert found["lumbar_change"].evidence == "not predicted"
 
 
 def test_the_centre_of_pressure_lies_on_the_sole_that_was_measured(analysis: Analysis) -> None:
-    landing, place = analysis.landing, place_foot(analysis.landing, "r")
+    landing, place = analysis.landing, place_foot(analysis.landing, "right")
     assert 0.13 < place.length / RIDER.height < 0.175
-    standing = stand(landing, "r", 50, 1)
-    x, y = pressure_centre(landing, "r", place, standing.frames)
+    standing = stand(landing, "right", 50, 1)
+    x, y = pressure_centre(landing, "right", place, standing.frames)
     assert ((x > 0) & (x < place.length) & (np.abs(y) < 0.05))[standing.load.force > landing.weight].all()
     assert not standing.pulled[standing.load.force > landing.weight].any()
 
 
 def test_every_cell_has_one_region(analysis: Analysis) -> None:
-    standing = stand(analysis.landing, "r", 50, 1)
+    standing = stand(analysis.landing, "right", 50, 1)
     parts = regions(standing)
     assert (np.sum(list(parts.values()), axis=0) == 1).all()
     assert all(cells.sum() > 5 for cells in parts.values())
@@ -362,14 +366,14 @@ def test_every_cell_has_one_region(analysis: Analysis) -> None:
 def test_a_foot_length_in_rider_toml_counts(session: Session) -> None:
     rider = replace(RIDER, measurements={"foot_length_m": 0.255})
     analysis = analyse(replace(session, rider=rider), variants=False)
-    place = place_foot(analysis.landing, "r")
+    place = place_foot(analysis.landing, "right")
     assert (place.length, place.basis) == (0.255, "rider.toml")
 
 
 def test_rearfoot_roll_lies_in_the_published_ratios() -> None:
     """Telfer et al. (2013) J Biomech 46:1489: 0.13 to 0.16 deg per deg walking; Sinclair (2017) FAOJ 10(4):1: 0.32 to
     0.35 running."""
-    wedge = parse_wedge("medial:5", "r")
+    wedge = parse_wedge("medial:5", "right")
     for task, low, high in (("walking", 0.13, 0.16), ("running", 0.30, 0.36)):
         roll = published_response(wedge, task, 4000, 1).roll
         assert low < np.median(roll) / wedge.angle < high
@@ -383,30 +387,30 @@ def test_rearfoot_roll_lies_in_the_published_ratios() -> None:
 
 def test_a_full_length_wedge_shifts_the_pressure_as_published() -> None:
     """Hinman et al. (2012): -5.8 % of the knee adduction moment at 5 deg, about 2.8 mm of net lever arm."""
-    shift = published_response(parse_wedge("lateral:5", "r", "full"), "walking", 4000, 1).shift
+    shift = published_response(parse_wedge("lateral:5", "right", "full"), "walking", 4000, 1).shift
     assert np.median(shift) == pytest.approx(-0.003, abs=0.0005)
 
 
 def test_a_heel_wedge_does_not_promise_a_direction() -> None:
     """Published heel wedges moved the centre of pressure either way, so the draws hold both signs."""
-    shift = published_response(parse_wedge("medial:4", "r"), "landing", 1000, 1).shift
+    shift = published_response(parse_wedge("medial:4", "right"), "landing", 1000, 1).shift
     assert 0.1 < np.mean(shift < 0) < 0.5
 
 
 def test_tibial_coupling_is_the_published_one() -> None:
     """Fischer (2018): 0.68, SD 0.15, of the rearfoot's eversion, 8 cadavers."""
-    response = published_response(parse_wedge("lateral:6", "r"), "running", 4000, 1)
+    response = published_response(parse_wedge("lateral:6", "right"), "running", 4000, 1)
     assert np.median(response.tibial_rotation / -response.roll) == pytest.approx(0.68, abs=0.02)
 
 
 @pytest.mark.parametrize(
     ("text", "side", "words"),
     [
-        ("medial:40", "r", "0 to 10 degrees"),
-        ("medial:-2", "r", "0 to 10 degrees"),
-        ("medial:four", "r", "0 to 10 degrees"),
-        ("inward:4", "r", "medial:DEGREES"),
-        ("medial:4", "right", "side r or l"),
+        ("medial:40", "right", "0 to 10 degrees"),
+        ("medial:-2", "right", "0 to 10 degrees"),
+        ("medial:four", "right", "0 to 10 degrees"),
+        ("inward:4", "right", "medial:DEGREES"),
+        ("medial:4", "right", "side right or left"),
     ],
 )
 def test_impossible_wedges_are_refused_in_one_line(text: str, side: str, words: str) -> None:
@@ -419,7 +423,7 @@ def test_a_side_without_moments_is_refused_with_the_way_out(session: Session) ->
     one_plate = Session(_without_left_plate(session), session.static, session.labels, session.rider)
     analysis = analyse(one_plate, variants=False)
     with pytest.raises(SettingError, match="see quality"):
-        what_if(analysis, parse_wedge("medial:4", "l"), draws=50)
+        what_if(analysis, parse_wedge("medial:4", "left"), draws=50)
 
 
 def _without_left_plate(session: Session):
@@ -428,6 +432,6 @@ def _without_left_plate(session: Session):
 
 def test_smoothing_after_the_dynamics_keeps_the_answer(session: Session, analysis: Analysis) -> None:
     after = analyse(session, Settings(smoothing="after"), variants=False)
-    wedge = Wedge(np.deg2rad(5.0), "r", "full")
+    wedge = Wedge(np.deg2rad(5.0), "right", "full")
     one, other = (change(what_if(a, wedge, draws=60), "knee_adduction_moment_peak") for a in (analysis, after))
     assert other == pytest.approx(one, rel=0.3)

@@ -21,7 +21,7 @@ from jointload.intake.session import read_session
 
 LABELS = Path(__file__).parents[1] / "intake" / "real"
 WALKS = ("walk_1", "walk_2", "walk_3")
-STEPS = [(name, side) for name in WALKS for side in "rl"]
+STEPS = [(name, side) for name in WALKS for side in ("right", "left")]
 DRAWS = 100
 
 
@@ -66,8 +66,8 @@ def answer(analysis: Analysis, side: str, wedge: str, length: str) -> Answer:
     bears = standing.rearfoot_bears
     roll = np.median((settled.changed.roll - settled.flat.roll)[:, bears] / given.angle, axis=0)
     poured = pour_again(landing, side, response.with_none_first())
-    inversion = poured.loads.of(f"ankle_{side}", "inversion", "internal").max(axis=1)
-    angle = poured.angles.of(f"knee_{side}", "adduction")
+    inversion = poured.loads.of(f"{side}_ankle", "inversion", "internal").max(axis=1)
+    angle = poured.angles.of(f"{side}_knee", "adduction")
     return Answer(
         knee=first_peak(poured, side, "knee"),
         hip=first_peak(poured, side, "hip"),
@@ -79,7 +79,7 @@ def answer(analysis: Analysis, side: str, wedge: str, length: str) -> Answer:
 
 def first_peak(poured: Poured, side: str, joint: str) -> float:
     """Median change of the largest external adduction moment in the first half of stance, in per cent."""
-    moment = poured.loads.of(f"{joint}_{side}", "adduction")
+    moment = poured.loads.of(f"{side}_{joint}", "adduction")
     peak = moment[:, : moment.shape[1] // 2].max(axis=1)
     return float(100 * np.median(peak[1:] / peak[0] - 1))
 
@@ -125,7 +125,7 @@ def test_the_rearfoot_rolls_as_published_in_walking(walks: dict[str, Analysis]) 
 @pytest.mark.parametrize("wedge", ["medial:5", "lateral:5"])
 def test_the_rearfoot_rolls_as_published_in_running(run: Analysis, wedge: str) -> None:
     """Sinclair (2017) Foot Ankle Online J 10(4):1, 12 persons at 4.0 m/s: 0.32 and 0.35 deg per deg; 0.2 to 0.4."""
-    ratios = [answer(run, side, wedge, "full").ratio for side in "rl"]
+    ratios = [answer(run, side, wedge, "full").ratio for side in ("right", "left")]
     assert 0.2 < np.mean(ratios) < 0.4
 
 
@@ -147,7 +147,7 @@ def test_a_heel_lift_unloads_the_achilles_tendon(run: Analysis) -> None:
     """
     changes = {}
     for lift in (0.012, 0.018):
-        rows = [row for side in "rl" for row in what_if(run, Parts(side, lift=lift), DRAWS).rows]
+        rows = [row for side in ("right", "left") for row in what_if(run, Parts(side, lift=lift), DRAWS).rows]
         changes[lift] = np.mean([row.percent for row in rows if row.quantity == "ankle_dorsiflexion_moment_peak"])
     assert -20 < changes[0.018] < -4
     assert changes[0.018] < changes[0.012] < 0
@@ -156,7 +156,7 @@ def test_a_heel_lift_unloads_the_achilles_tendon(run: Analysis) -> None:
 def test_a_heel_lift_lowers_the_achilles_force_itself(run: Analysis) -> None:
     """Farris et al. (2012), as above: force over the arm of Self and Paine (2001, from memory), which grows as the foot
     pitches, 18 mm in 4 to 20 %."""
-    rows = [row for side in "rl" for row in what_if(run, Parts(side, lift=0.018), DRAWS).rows]
+    rows = [row for side in ("right", "left") for row in what_if(run, Parts(side, lift=0.018), DRAWS).rows]
     force, moment = (
         np.mean([row.percent for row in rows if row.quantity == name])
         for name in ("achilles_force_peak", "ankle_dorsiflexion_moment_peak")
@@ -167,7 +167,7 @@ def test_a_heel_lift_lowers_the_achilles_force_itself(run: Analysis) -> None:
 
 def test_thickness_alone_leaves_the_knee(walks: dict[str, Analysis]) -> None:
     """The trial in INSOLE.md: no change. 1 % is what the recording's own noise hides."""
-    for side in "rl":
+    for side in ("right", "left"):
         rows = what_if(walks["walk_1"], Parts(side, thickness=0.010), DRAWS).rows
         (knee,) = [row for row in rows if row.quantity == "knee_adduction_moment_peak"]
         assert abs(knee.percent) < 1.0

@@ -325,7 +325,7 @@ def test_events_count_from_the_first_stored_frame(read: Callable[..., Recording]
     }
     recording = read(some_points(200), first_frame=5901, header_events=[("ON", 0.5)], parameters={"EVENT": events})
     found = [(event.label, event.side, round(event.time, 4)) for event in recording.events]
-    assert found == [("Foot Strike", "l", 0.5), ("ON", "", 0.5), ("Foot Off", "r", 1.25), ("General", "", 1.75)]
+    assert found == [("Foot Strike", "left", 0.5), ("ON", "", 0.5), ("Foot Off", "right", 1.25), ("General", "", 1.75)]
     assert recording.first_frame == 5901
 
 
@@ -339,7 +339,7 @@ def test_events_that_only_fit_when_counted_from_the_stored_frames_are_told(read:
 def test_an_event_in_header_and_group_is_one(read: Callable[..., Recording]) -> None:
     events = {"USED": 1, "LABELS": ["ON"], "CONTEXTS": ["Left"], "TIMES": np.array([[0.0], [0.5]])}
     recording = read(some_points(200), header_events=[("ON", 0.5)], parameters={"EVENT": events})
-    assert [(event.label, event.side) for event in recording.events] == [("ON", "l")]
+    assert [(event.label, event.side) for event in recording.events] == [("ON", "left")]
 
 
 def test_derived_trajectories_are_kept_out(read: Callable[..., Recording]) -> None:

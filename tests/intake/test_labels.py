@@ -21,6 +21,7 @@ from jointload.intake.labels import (
     place_of,
     propose_labels,
     read_labels,
+    renewed_labels,
     words,
 )
 from jointload.intake.recording import Recording
@@ -61,8 +62,8 @@ def write(folder: Path, text: str) -> Path:
 
 
 def test_reading(tmp_path: Path) -> None:
-    path = write(tmp_path, '[landmarks]\nasis_r = "A"\nc7 = "B"\n[clusters]\nthigh_l = ["C", "D", "E"]\n')
-    assert read_labels(path) == LabelMap({"asis_r": "A", "c7": "B"}, {"thigh_l": ("C", "D", "E")})
+    path = write(tmp_path, '[landmarks]\nright_asis = "A"\nc7 = "B"\n[clusters]\nleft_thigh = ["C", "D", "E"]\n')
+    assert read_labels(path) == LabelMap({"right_asis": "A", "c7": "B"}, {"left_thigh": ("C", "D", "E")})
     assert read_labels(path).labels == {"A", "B", "C", "D", "E"}
 
 
@@ -70,12 +71,12 @@ def test_reading(tmp_path: Path) -> None:
     ("text", "found"),
     [
         ('[landmarks]\nasis_rigth = "A"', "unknown landmark 'asis_rigth'"),
-        ('[landmarks]\nasis = "A"', "closest is asis_r or"),
+        ('[landmarks]\nasis = "A"', "closest is left_asis or right_asis"),
         ('[clusters]\nthigh = ["A", "B", "C"]', "unknown segment 'thigh'"),
-        ('[clusters]\nthigh_r = ["A", "B"]', "at least 3 marker labels"),
-        ('[clusters]\nthigh_r = "ABC"', "at least 3 marker labels"),
-        ("[landmarks]\nasis_r = 3", "expected a marker label, found 3"),
-        ('[markers]\nasis_r = "A"', "unknown table 'markers'"),
+        ('[clusters]\nright_thigh = ["A", "B"]', "at least 3 marker labels"),
+        ('[clusters]\nright_thigh = "ABC"', "at least 3 marker labels"),
+        ("[landmarks]\nright_asis = 3", "expected a marker label, found 3"),
+        ('[markers]\nright_asis = "A"', "unknown table 'markers'"),
         ("landmarks = 3", "a table [landmarks]"),
         ("[landmarks", "expected TOML"),
     ],
@@ -105,24 +106,24 @@ def test_an_unreadable_file_is_refused(tmp_path: Path) -> None:
 
 
 def test_labels_may_stand_in_any_of_the_recordings() -> None:
-    label_map = LabelMap({"asis_r": "A", "asis_l": "B"}, {"thigh_r": ("A", "B", "C")})
-    check_labels(label_map, [recording_with("A"), recording_with("B", "C")], needed=("asis_r",))
+    label_map = LabelMap({"right_asis": "A", "left_asis": "B"}, {"right_thigh": ("A", "B", "C")})
+    check_labels(label_map, [recording_with("A"), recording_with("B", "C")], needed=("right_asis",))
     check_labels(label_map, recording_with("A", "B", "C"))
 
 
 def test_a_label_in_no_recording_is_refused_with_the_closest() -> None:
-    label_map = LabelMap({"asis_r": "R.ASIS"})
+    label_map = LabelMap({"right_asis": "R.ASIS"})
     with pytest.raises(
-        LabelError, match=r"asis_r: marker 'R.ASIS' is not in trial.c3d, closest is R_ASIS.*its labels are HEAD"
+        LabelError, match=r"right_asis: marker 'R.ASIS' is not in trial.c3d, closest is R_ASIS.*its labels are HEAD"
     ):
         check_labels(label_map, recording_with("R_ASIS", "L_ASIS", "HEAD"))
-    with pytest.raises(LabelError, match="cluster foot_r: marker 'C' is not in"):
-        check_labels(LabelMap({}, {"foot_r": ("A", "B", "C")}), recording_with("A", "B"))
+    with pytest.raises(LabelError, match="cluster right_foot: marker 'C' is not in"):
+        check_labels(LabelMap({}, {"right_foot": ("A", "B", "C")}), recording_with("A", "B"))
 
 
 def test_a_needed_landmark_that_is_not_mapped_is_refused() -> None:
-    with pytest.raises(LabelError, match="expected asis_l, found asis_r"):
-        check_labels(LabelMap({"asis_r": "A"}), recording_with("A"), needed=("asis_r", "asis_l"))
+    with pytest.raises(LabelError, match="expected left_asis, found right_asis"):
+        check_labels(LabelMap({"right_asis": "A"}), recording_with("A"), needed=("right_asis", "left_asis"))
 
 
 @pytest.mark.parametrize(
@@ -160,20 +161,20 @@ def test_places(label: str, place: str) -> None:
 @pytest.mark.parametrize(
     ("label", "landmark"),
     [
-        ("right anterior superior iliac spine", "asis_r"),
-        ("Left posterior superior iliac spine", "psis_l"),
-        ("R iliac crest", "iliac_crest_r"),
-        ("lateral epicondyle left", "femur_epicondyle_lateral_l"),
-        ("R_FemoralCondyle_Med", "femur_epicondyle_medial_r"),
+        ("right anterior superior iliac spine", "right_asis"),
+        ("Left posterior superior iliac spine", "left_psis"),
+        ("R iliac crest", "right_iliac_crest"),
+        ("lateral epicondyle left", "left_femur_epicondyle_lateral"),
+        ("R_FemoralCondyle_Med", "right_femur_epicondyle_medial"),
         ("malleolus medialis", ""),
-        ("L_Malleolus_Lat", "malleolus_lateral_l"),
-        ("Right_Calcaneus", "calcaneus_r"),
-        ("metatarsal 5 R", "metatarsal5_r"),
+        ("L_Malleolus_Lat", "left_malleolus_lateral"),
+        ("Right_Calcaneus", "right_calcaneus"),
+        ("metatarsal 5 R", "right_metatarsal5"),
         ("Sacrum", "sacrum"),
         ("C7", "c7"),
         ("T8", "t8"),
         ("IJ", "suprasternale"),
-        ("left acromion", "acromion_l"),
+        ("left acromion", "left_acromion"),
     ],
 )
 def test_words_of_anatomy_name_the_landmark(label: str, landmark: str) -> None:
@@ -182,39 +183,39 @@ def test_words_of_anatomy_name_the_landmark(label: str, landmark: str) -> None:
 
 def test_a_bare_knee_is_lateral_only_beside_a_medial_one() -> None:
     assert proposal("R.Knee", "R.Knee.Medial").landmarks == {
-        "femur_epicondyle_lateral_r": "R.Knee",
-        "femur_epicondyle_medial_r": "R.Knee.Medial",
+        "right_femur_epicondyle_lateral": "R.Knee",
+        "right_femur_epicondyle_medial": "R.Knee.Medial",
     }
     text = propose_labels(recording_with("R.Knee", "L.Knee.Medial"))
-    assert '# femur_epicondyle_lateral_r = "R.Knee"  # uncertain' in text
+    assert '# right_femur_epicondyle_lateral = "R.Knee"  # uncertain' in text
 
 
 def test_what_is_uncertain_is_a_comment() -> None:
     text = propose_labels(recording_with("Heel", "R.Foot.Medial", "ABC", "R.Hip_JC"))
     assert tomllib.loads(text)["landmarks"] == {}
-    assert '# calcaneus_r = "Heel"' in text
-    assert '# metatarsal1_r = "R.Foot.Medial"' in text
+    assert '# right_calcaneus = "Heel"' in text
+    assert '# right_metatarsal1 = "R.Foot.Medial"' in text
     assert "known here: ABC, R.Hip_JC" in text
 
 
 def test_markers_on_the_skin_come_before_computed_ones() -> None:
     found = proposal("V_RHeel", "R.Heel", "V.Sacral")
-    assert found.landmarks == {"calcaneus_r": "R.Heel", "sacrum": "V.Sacral"}
+    assert found.landmarks == {"right_calcaneus": "R.Heel", "sacrum": "V.Sacral"}
 
 
 def test_leftover_markers_make_clusters() -> None:
     labels = [f"R_{segment}_{k}" for segment in ("THIGH", "SHANK") for k in (1, 2, 3, 4)]
     found = proposal(*labels, "R_HEEL", "R_MT_1", "R_MT_5")
     assert found.clusters == {
-        "thigh_r": tuple(labels[:4]),
-        "shank_r": tuple(labels[4:]),
-        "foot_r": ("R_HEEL", "R_MT_1", "R_MT_5"),
+        "right_thigh": tuple(labels[:4]),
+        "right_shank": tuple(labels[4:]),
+        "right_foot": ("R_HEEL", "R_MT_1", "R_MT_5"),
     }
 
 
 def test_a_single_thigh_marker_is_joined_by_the_knee() -> None:
     found = proposal("R.Thigh", "R.Knee", "R.Knee.Medial")
-    assert found.clusters == {"thigh_r": ("R.Thigh", "R.Knee", "R.Knee.Medial")}
+    assert found.clusters == {"right_thigh": ("R.Thigh", "R.Knee", "R.Knee.Medial")}
 
 
 def test_strange_labels_stay_valid_toml() -> None:
@@ -232,7 +233,11 @@ def test_every_name_is_unique() -> None:
 def test_label_files_of_the_published_recordings(shared_c3d: Path, name: str) -> None:
     recordings = [read_recording(shared_c3d / trial) for trial in TRIALS[name]]
     label_map = read_labels(REAL / f"{name}_labels.toml")
-    sides = [f"{base}_{side}" for base in ("asis", "femur_epicondyle_lateral", "malleolus_medial") for side in "rl"]
+    sides = [
+        f"{side}_{base}"
+        for base in ("asis", "femur_epicondyle_lateral", "malleolus_medial")
+        for side in ("right", "left")
+    ]
     check_labels(label_map, recordings, needed=sides)
     clusters = {label for labels in label_map.clusters.values() for label in labels}
     for recording in recordings[1:]:
@@ -246,7 +251,11 @@ def test_pinned_proposals_for_the_published_recordings(shared_c3d: Path, name: s
     recording = read_recording(shared_c3d / TRIALS[name][0])
     proposed = labels_from(tomllib.loads(propose_labels(recording)))
     written = read_labels(REAL / f"{name}_labels.toml")
-    decided = {"metatarsal1_r", "metatarsal1_l", "metatarsal5_r", "metatarsal5_l"} if name == "walk_type4" else set()
+    decided = (
+        {"right_metatarsal1", "left_metatarsal1", "right_metatarsal5", "left_metatarsal5"}
+        if name == "walk_type4"
+        else set()
+    )
     assert {key: value for key, value in written.landmarks.items() if key not in decided} == proposed.landmarks
     by_hand = {"trunk"} if name == "jump" else set()
     assert proposed.clusters == {key: value for key, value in written.clusters.items() if key not in by_hand}
@@ -264,10 +273,10 @@ def test_a_label_without_words_is_understood_from_its_description() -> None:
     )
     text = propose_labels(recording)
     found = labels_from(tomllib.loads(text)).landmarks
-    assert found == {"malleolus_lateral_r": "M1", "asis_l": "M2", "calcaneus_r": "R.Heel"}
-    assert 'malleolus_lateral_r = "M1"  # by its description' in text
-    assert 'calcaneus_r = "R.Heel"\n' in text, "the label's own words come first"
-    assert '# femur_epicondyle_lateral_r = "M3"  # uncertain' in text
+    assert found == {"right_malleolus_lateral": "M1", "left_asis": "M2", "right_calcaneus": "R.Heel"}
+    assert 'right_malleolus_lateral = "M1"  # by its description' in text
+    assert 'right_calcaneus = "R.Heel"\n' in text, "the label's own words come first"
+    assert '# right_femur_epicondyle_lateral = "M3"  # uncertain' in text
     assert "known here: V_M5_JC" in text, "a label that says computed stays so"
 
 
@@ -279,5 +288,18 @@ def test_descriptions_are_read_from_the_file(tmp_path: Path, write_c3d: Callable
     recording = read_recording(path)
     assert recording.descriptions == ("right heel", "", "left heel")
     proposed = propose_labels(recording)
-    assert labels_from(tomllib.loads(proposed)).landmarks == {"calcaneus_r": "A1", "calcaneus_l": "A3"}
+    assert labels_from(tomllib.loads(proposed)).landmarks == {"right_calcaneus": "A1", "left_calcaneus": "A3"}
     assert "Jane" not in proposed
+
+
+def test_names_of_an_earlier_form_are_refused_and_converted(tmp_path: Path) -> None:
+    old = write(tmp_path, '[landmarks]  # ours\nc7 = "C7"\nasis_r = "wrist_l"\n# toe_l = "T"  # uncertain\n\n'
+                          '[clusters]\nthigh_l = ["a_r", "b", "c"]\n')  # fmt: skip
+    with pytest.raises(LabelError, match=r"the side first, right_asis, found asis_r in .*jointload labels .* --out"):
+        read_labels(old)
+    (tmp_path / "new.toml").write_text(renewed_labels(old), encoding="utf-8")
+    assert renewed_labels(tmp_path / "new.toml") == (tmp_path / "new.toml").read_text(encoding="utf-8")
+    assert "# left_toe =" in renewed_labels(old) and "[landmarks]  # ours" in renewed_labels(old)
+    renewed = read_labels(tmp_path / "new.toml")
+    assert renewed.landmarks == {"c7": "C7", "right_asis": "wrist_l"}
+    assert renewed.clusters == {"left_thigh": ("a_r", "b", "c")}

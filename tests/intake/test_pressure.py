@@ -57,7 +57,7 @@ def checks(insole: PressureRecording) -> dict[str, str]:
 
 
 def test_force_is_pressure_times_area(tmp_path: Path, layout: SensorLayout) -> None:
-    insole = read_pressure(written(tmp_path, layout, loads(layout)), "r", layout)
+    insole = read_pressure(written(tmp_path, layout, loads(layout)), "right", layout)
     expected = 1e3 * loads(layout).sum(axis=0) * AREA * 1e-6
     np.testing.assert_allclose(insole.force, expected, atol=1e-2)
     assert insole.rate == pytest.approx(RATE)
@@ -66,7 +66,7 @@ def test_force_is_pressure_times_area(tmp_path: Path, layout: SensorLayout) -> N
 
 @pytest.mark.parametrize(("unit", "factor"), [("kPa", 1.0), ("N/cm2", 0.1), ("N", AREA * 1e-3)])
 def test_every_unit_says_the_same(tmp_path: Path, layout: SensorLayout, unit: str, factor: float) -> None:
-    insole = read_pressure(written(tmp_path, layout, factor * loads(layout), unit), "l", layout)
+    insole = read_pressure(written(tmp_path, layout, factor * loads(layout), unit), "left", layout)
     np.testing.assert_allclose(insole.pressure, 1e3 * loads(layout), atol=6.0)
 
 
@@ -74,7 +74,7 @@ def test_dead_and_stuck_sensors_are_left_out(tmp_path: Path, layout: SensorLayou
     said = loads(layout)
     said[4] = 0.0
     said[7, 50:] = said[7, 50]
-    insole = read_pressure(written(tmp_path, layout, said), "r", layout)
+    insole = read_pressure(written(tmp_path, layout, said), "right", layout)
     assert insole.left_out == ("S11", "S21")
     assert np.isnan(insole.pressure[[4, 7]]).all()
     assert "dead" in " ".join(f.evidence for f in insole.findings)
@@ -86,18 +86,18 @@ def test_a_sensor_under_a_hollow_arch_is_not_dead(tmp_path: Path, layout: Sensor
     said = loads(layout)
     said[3:9] *= 0.02
     said[4] = 0.0
-    assert not read_pressure(written(tmp_path, layout, said), "r", layout).left_out
+    assert not read_pressure(written(tmp_path, layout, said), "right", layout).left_out
 
 
 def test_saturation_is_found(tmp_path: Path, layout: SensorLayout) -> None:
-    insole = read_pressure(written(tmp_path, layout, np.minimum(loads(layout), 300.0)), "r", layout)
+    insole = read_pressure(written(tmp_path, layout, np.minimum(loads(layout), 300.0)), "right", layout)
     assert "S31, S32" in checks(insole)["pressure_saturated"] or "S32" in checks(insole)["pressure_saturated"]
     assert "S00" not in checks(insole)["pressure_saturated"]
 
 
 def test_missing_rows_are_counted(tmp_path: Path, layout: SensorLayout) -> None:
     path = written(tmp_path, layout, loads(layout), mend=lambda lines: lines[:30] + lines[40:])
-    assert checks(read_pressure(path, "r", layout))["pressure_rows"].startswith("10 rows missing in 1 places")
+    assert checks(read_pressure(path, "right", layout))["pressure_rows"].startswith("10 rows missing in 1 places")
 
 
 def test_empty_cells_stay_unknown(tmp_path: Path, layout: SensorLayout) -> None:
@@ -105,7 +105,7 @@ def test_empty_cells_stay_unknown(tmp_path: Path, layout: SensorLayout) -> None:
         cells = lines[40].split(",")
         return [*lines[:40], ",".join([*cells[:5], "", *cells[6:]]), *lines[41:]]
 
-    insole = read_pressure(written(tmp_path, layout, loads(layout), mend=emptied), "r", layout)
+    insole = read_pressure(written(tmp_path, layout, loads(layout), mend=emptied), "right", layout)
     assert np.argwhere(np.isnan(insole.pressure)).tolist() == [[4, 38]]
 
 
@@ -133,7 +133,7 @@ def test_what_cannot_be_is_refused_in_one_line(
 ) -> None:
     path = written(tmp_path, layout, factor * loads(layout), unit, mend or (lambda lines: lines))
     with pytest.raises(PressureError) as problem:
-        read_pressure(path, "r", layout)
+        read_pressure(path, "right", layout)
     assert words in str(problem.value)
     assert "pressure.csv" in str(problem.value)
     assert "\n" not in str(problem.value)
@@ -160,4 +160,4 @@ def test_a_missing_file_names_its_option(tmp_path: Path, layout: SensorLayout) -
     with pytest.raises(PressureError, match="--pressure-layout"):
         read_layout(tmp_path / "none.csv")
     with pytest.raises(PressureError, match="--pressure-left"):
-        read_pressure(tmp_path / "none.csv", "l", layout)
+        read_pressure(tmp_path / "none.csv", "left", layout)

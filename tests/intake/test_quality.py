@@ -80,7 +80,7 @@ def test_the_findings_made_while_reading_come_first() -> None:
 
 
 def test_every_check_tells_something_of_a_mapped_recording() -> None:
-    label_map = LabelMap({"asis_r": "A"})
+    label_map = LabelMap({"right_asis": "A"})
     assert all(check(still(), label_map) for check in CHECKS.values())
 
 
@@ -111,12 +111,12 @@ def test_short_gaps_take_no_row_of_their_own() -> None:
 
 
 def test_only_mapped_markers_are_judged() -> None:
-    findings = found(with_gap(0, 30), "gaps", LabelMap({"asis_r": "A"}))
+    findings = found(with_gap(0, 30), "gaps", LabelMap({"right_asis": "A"}))
     assert [finding.evidence for finding in findings] == ["1 of 1 markers have no gap"]
 
 
 def test_a_trial_need_not_hold_every_mapped_marker() -> None:
-    label_map = LabelMap({"asis_r": "A", "asis_l": "Z"})
+    label_map = LabelMap({"right_asis": "A", "left_asis": "Z"})
     assert "labels" not in {f.check for f in inspect_recording(still(), label_map, complete=False)}
     assert "labels" in {f.check for f in inspect_recording(still(), label_map)}
 
@@ -139,7 +139,7 @@ def test_a_recording_without_force_is_told() -> None:
 
 
 def test_mapped_markers_that_are_absent_are_told() -> None:
-    findings = found(still(), "labels", LabelMap({"asis_r": "A", "asis_l": "Z"}))
+    findings = found(still(), "labels", LabelMap({"right_asis": "A", "left_asis": "Z"}))
     assert [finding.evidence for finding in findings] == ["not in the recording: Z"]
 
 

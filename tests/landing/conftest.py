@@ -15,7 +15,7 @@ from jointload.synthetic.standing import TYPICAL, label_map, static_recording
 @pytest.fixture(scope="session")
 def simulated() -> SyntheticLanding:
     """The landing itself, whose truth is known."""
-    return simulate_landing(LandingSpec(Rider("S3", 70.0, 1.76, "m", stance="r"), settling=0.6, seed=3))
+    return simulate_landing(LandingSpec(Rider("S3", 70.0, 1.76, "m", stance="right"), settling=0.6, seed=3))
 
 
 @pytest.fixture(scope="session")

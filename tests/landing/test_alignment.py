@@ -83,9 +83,9 @@ def test_leaning_forward_tilts_the_pelvis_forward(body: FittedBody) -> None:
 
 @pytest.mark.parametrize("side", SIDES)
 def test_a_shank_that_leans_inwards_is_positive_on_both_sides(body: FittedBody, side: str) -> None:
-    k, medial = SIDES.index(side), -1.0 if side == "r" else 1.0
-    ankle = body.standing_points[f"ankle_centre_{side}"]
-    leg = (f"shank_{side}", f"thigh_{side}")
+    k, medial = SIDES.index(side), -1.0 if side == "right" else 1.0
+    ankle = body.standing_points[f"{side}_ankle_centre"]
+    leg = (f"{side}_shank", f"{side}_thigh")
     upright = aligned(body, standing_positions())
     found = aligned(body, turned(leg, body, ankle, (0.1 * medial, 0.0, 0.0)))
     np.testing.assert_allclose((found.tibia_inclination_frontal - upright.tibia_inclination_frontal)[k], 0.1, atol=0.01)
@@ -95,17 +95,17 @@ def test_a_shank_that_leans_inwards_is_positive_on_both_sides(body: FittedBody, 
 
 @pytest.mark.parametrize("side", SIDES)
 def test_lifted_toes_are_positive(body: FittedBody, side: str) -> None:
-    heel = body.standing_points[f"calcaneus_{side}"]
-    found = aligned(body, turned((f"foot_{side}",), body, heel, (0.0, 0.0, 0.3)))
+    heel = body.standing_points[f"{side}_calcaneus"]
+    found = aligned(body, turned((f"{side}_foot",), body, heel, (0.0, 0.0, 0.3)))
     np.testing.assert_allclose(found.sole_angle[SIDES.index(side)], 0.3, atol=0.01)
 
 
 @pytest.mark.parametrize("side", SIDES)
 def test_a_bent_hip_closes_the_angle_between_thigh_and_pelvis(body: FittedBody, side: str) -> None:
-    hip = body.standing_points[f"hip_centre_{side}"]
+    hip = body.standing_points[f"{side}_hip_centre"]
     k = SIDES.index(side)
     before = aligned(body, standing_positions()).hip_pelvis_angle[k]
-    after = aligned(body, turned((f"thigh_{side}",), body, hip, (0.0, 0.0, 0.4))).hip_pelvis_angle[k]
+    after = aligned(body, turned((f"{side}_thigh",), body, hip, (0.0, 0.0, 0.4))).hip_pelvis_angle[k]
     np.testing.assert_allclose(before - after, 0.4, atol=0.02)
 
 

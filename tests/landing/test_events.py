@@ -85,13 +85,13 @@ def test_a_landing_follows_the_longest_flight(landed: LandingEvents) -> None:
 
 
 def test_each_foot_has_its_own_touchdown(landed: LandingEvents) -> None:
-    assert landed.sides["r"].touchdown == pytest.approx(TOUCHDOWN, abs=2 * ONE_SAMPLE)
-    assert landed.sides["l"].touchdown == pytest.approx(TOUCHDOWN + 0.03, abs=2 * ONE_SAMPLE)
-    assert landed.first_touchdown == landed.sides["r"].touchdown
+    assert landed.sides["right"].touchdown == pytest.approx(TOUCHDOWN, abs=2 * ONE_SAMPLE)
+    assert landed.sides["left"].touchdown == pytest.approx(TOUCHDOWN + 0.03, abs=2 * ONE_SAMPLE)
+    assert landed.first_touchdown == landed.sides["right"].touchdown
 
 
 def test_first_and_second_force_peak_and_the_valley_between(landed: LandingEvents) -> None:
-    right = landed.sides["r"]
+    right = landed.sides["right"]
     assert right.first_peak == pytest.approx(TOUCHDOWN + 0.02, abs=0.003)
     assert right.second_peak == pytest.approx(TOUCHDOWN + 0.08, abs=0.003)
     assert right.impact_end == pytest.approx(TOUCHDOWN + 0.04, abs=0.003)
@@ -103,7 +103,9 @@ def test_stabilisation_is_the_start_of_steady_force(landed: LandingEvents) -> No
 
 def test_a_higher_threshold_moves_touchdown_later(body, standing) -> None:
     contact = contact_of(two_peaks(TOUCHDOWN), two_peaks(TOUCHDOWN))
-    times = [events_of(body, standing, contact, contact_threshold=t).sides["r"].touchdown for t in (10.0, 20.0, 200.0)]
+    times = [
+        events_of(body, standing, contact, contact_threshold=t).sides["right"].touchdown for t in (10.0, 20.0, 200.0)
+    ]
     assert times == sorted(times)
     assert times[-1] > times[0]
 
@@ -112,7 +114,7 @@ def test_a_higher_threshold_moves_touchdown_later(body, standing) -> None:
 def test_the_landings_end_is_a_choice(body, standing, end: str, expected: float) -> None:
     contact = contact_of(two_peaks(TOUCHDOWN), two_peaks(TOUCHDOWN))
     found = events_of(body, standing, contact, landing_end=end)
-    assert found.sides["r"].landing_end == pytest.approx(expected, abs=0.003)
+    assert found.sides["right"].landing_end == pytest.approx(expected, abs=0.003)
     assert found.landing_end == end
 
 
@@ -122,7 +124,7 @@ def test_the_lowest_pelvis_ends_a_landing(body: FittedBody) -> None:
     contact = contact_of(two_peaks(TOUCHDOWN), two_peaks(TOUCHDOWN))
     found = events_of(body, moving(body, squat), contact)
     assert found.lowest_pelvis == pytest.approx(1.1, abs=1 / RATE)
-    assert found.sides["l"].landing_end == pytest.approx(1.1, abs=1 / RATE)
+    assert found.sides["left"].landing_end == pytest.approx(1.1, abs=1 / RATE)
 
 
 def test_a_step_without_flight_is_followed_to_its_end(body, standing) -> None:
@@ -131,7 +133,7 @@ def test_a_step_without_flight_is_followed_to_its_end(body, standing) -> None:
     found = events_of(body, standing, contact_of(step, other))
     assert found.kind == "step"
     assert found.landing_end == "end of the contact"
-    assert found.sides["r"].landing_end == found.sides["r"].takeoff == pytest.approx(1.2, abs=0.01)
+    assert found.sides["right"].landing_end == found.sides["right"].takeoff == pytest.approx(1.2, abs=0.01)
 
 
 def test_standing_all_the_time_is_no_landing(body, standing) -> None:

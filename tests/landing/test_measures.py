@@ -9,7 +9,7 @@ import pytest
 
 from jointload.analysis import Analysis, analyse
 from jointload.errors import RecordingError, SettingError
-from jointload.intake.recording import Plate, Recording
+from jointload.intake.recording import Plate, Recording, split_side
 from jointload.intake.session import Session
 from jointload.landing.landed import Measure
 from jointload.landing.measures.every_measure import SIDE_MEASURES
@@ -29,7 +29,7 @@ def changed(clean_session: Session, trial: Recording) -> Session:
     return replace(clean_session, trial=trial)
 
 
-def measured(analysis: Analysis, quantity: str, side: str = "r") -> Measure:
+def measured(analysis: Analysis, quantity: str, side: str = "right") -> Measure:
     (found,) = [m for m in analysis.measures if m.quantity == quantity and m.side == side]
     return found
 
@@ -39,14 +39,18 @@ def run(clean_session: Session, **settings: object) -> Analysis:
 
 
 def hidden(clean_session: Session, words: tuple[str, ...], start: float, stop: float) -> Session:
-    """The session with every marker hidden whose landmark or cluster name starts with one of the words."""
-    landmarks = {v for k, v in clean_session.labels.landmarks.items() if k.startswith(words)}
-    clusters = {label for k, v in clean_session.labels.clusters.items() if k.startswith(words) for label in v}
+    """The session without the markers whose landmark or cluster starts with one of the words, its side aside."""
+    landmarks = {v for k, v in clean_session.labels.landmarks.items() if _starts(k, words)}
+    clusters = {label for k, v in clean_session.labels.clusters.items() if _starts(k, words) for label in v}
     trial = clean_session.trial
     markers = trial.markers.copy()
     rows = [trial.labels.index(label) for label in landmarks | clusters if label in trial.labels]
     markers[:, rows, round(start * trial.point_rate) : round(stop * trial.point_rate)] = np.nan
     return changed(clean_session, replace(trial, markers=markers))
+
+
+def _starts(name: str, words: tuple[str, ...]) -> bool:
+    return name.startswith(words) or split_side(name)[1].startswith(words)
 
 
 def cut(clean_session: Session, seconds: float) -> Session:
@@ -69,7 +73,7 @@ def touchdown(whole: Analysis) -> float:
 
 
 def test_the_whole_landing_gives_every_number(whole: Analysis) -> None:
-    known = {m.quantity for m in whole.measures if m.side == "r" and np.isfinite(m.value)}
+    known = {m.quantity for m in whole.measures if m.side == "right" and np.isfinite(m.value)}
     assert known >= LANDED
 
 
@@ -94,7 +98,7 @@ def test_a_recording_that_ends_early_leaves_no_landing_numbers(clean_session: Se
 def test_a_thigh_that_is_not_seen_moves_no_alignment_to_another_instant(
     clean_session: Session, whole: Analysis, touchdown: float
 ) -> None:
-    partly = run(hidden(clean_session, ("thigh_r",), touchdown + 0.1, touchdown + 0.3))
+    partly = run(hidden(clean_session, ("right_thigh",), touchdown + 0.1, touchdown + 0.3))
     for quantity in ("knee_flexion_peak", "knee_over_ankle", "tibia_inclination_frontal"):
         assert np.isnan(measured(partly, quantity).value), quantity
     assert measured(partly, "vertical_force_peak").value == measured(whole, "vertical_force_peak").value
@@ -130,7 +134,7 @@ def test_two_feet_on_one_plate_give_moments_with_an_interval(clean_session: Sess
 
 def test_a_side_that_never_lands_keeps_its_rows(clean_session: Session) -> None:
     right_only = run(changed(clean_session, replace(clean_session.trial, plates=clean_session.trial.plates[:1])))
-    rows = [m for m in right_only.measures if m.side == "l"]
+    rows = [m for m in right_only.measures if m.side == "left"]
     assert {m.quantity for m in rows} >= set(SIDE_MEASURES)
     assert not [m.quantity for m in rows if np.isnan(m.value) and not m.note and not m.word]
 
@@ -151,16 +155,16 @@ def test_the_standing_zero_changes_angles_and_no_moment(clean_session: Session, 
 
 def test_adduction_and_abduction_are_two_sides_of_one_curve(whole: Analysis) -> None:
     landing = whole.landing
-    for side in ("r", "l"):
-        moment = landing.loads.of(f"knee_{side}", "adduction")[landing.window(side)]
+    for side in ("right", "left"):
+        moment = landing.loads.of(f"{side}_knee", "adduction")[landing.window(side)]
         assert measured(whole, "knee_adduction_moment_peak", side).value == moment.max()
         assert measured(whole, "knee_abduction_moment_peak", side).value == -moment.min()
 
 
 def test_smoothing_after_the_dynamics_leaves_the_residual_readable(clean_session: Session, whole: Analysis) -> None:
     after = run(clean_session, smoothing="after")
-    before = measured(whole, "residual_force", "").value
-    assert measured(after, "residual_force", "").value < 3 * before + 20.0
+    before = measured(whole, "unexplained_force", "").value
+    assert measured(after, "unexplained_force", "").value < 3 * before + 20.0
 
 
 def test_raised_plates_are_still_stood_on(clean_session: Session, whole: Analysis) -> None:
@@ -190,7 +194,7 @@ def test_mirroring_the_rider_swaps_the_sides(clean_session: Session, whole: Anal
     """Left and right exchanged in markers, labels and plates: every number changes side and nothing else."""
     mirrored = run(_mirrored(clean_session))
     for name in SIDE_MEASURES:
-        for side, other in (("r", "l"), ("l", "r")):
+        for side, other in (("right", "left"), ("left", "right")):
             here, there = measured(whole, name, side).value, measured(mirrored, name, other).value
             assert there == pytest.approx(here, rel=1e-6, abs=1e-6, nan_ok=True), name
 
@@ -211,7 +215,8 @@ def _mirrored(clean_session: Session) -> Session:
         return replace(recording, markers=recording.markers * flip[:, None, None], plates=plates)
 
     def other(name: str) -> str:
-        return f"{name[:-2]}_{'l' if name.endswith('_r') else 'r'}" if name.endswith(("_r", "_l")) else name
+        side, rest = split_side(name)
+        return f"{'left' if side == 'right' else 'right'}_{rest}" if side else name
 
     labels = replace(
         clean_session.labels,

@@ -18,7 +18,7 @@ from jointload.landing.sole_regions import board_pattern, pressure_at, region_of
 from jointload.synthetic.pressure import BOARD_PATTERNS, InsoleMake, insole_tables, made_layout, true_pressure
 
 LAYOUT = made_layout(0.268)
-MAKE = InsoleMake(patterns=BOARD_PATTERNS["r"])
+MAKE = InsoleMake(patterns=BOARD_PATTERNS["right"])
 WHICH = "back foot heavy"
 CLOCK = 0.002
 """[s] between the true lag and the one found, on insoles at 200 Hz."""
@@ -58,8 +58,8 @@ def test_the_scale_is_the_plates() -> None:
     pressed = analysed().landing.pressed
     assert pressed is not None
     factors = {side: sole.factor for side, sole in pressed.soles.items()}
-    assert factors["r"] == factors["l"]
-    assert 1 / MAKE.gains[0] < factors["r"] < 1 / MAKE.gains[1]
+    assert factors["right"] == factors["left"]
+    assert 1 / MAKE.gains[0] < factors["right"] < 1 / MAKE.gains[1]
 
 
 def test_two_plates_scale_each_insole_by_its_own_foot() -> None:
@@ -99,10 +99,10 @@ def test_common_practice_pattern_is_told_from_a_recording_made_to_show_it() -> N
     """Common practice, no published source: the back foot peaks at the medial heel and the first metatarsal head, the
     front foot at the heel."""
     soles = {sole.side: sole for sole in sole_loads(analysed().landing)}
-    assert soles["r"].peak_regions(2) == ["medial_heel", "first_metatarsal_head"]
-    assert soles["l"].peak_regions(1)[0] in ("medial_heel", "lateral_heel")
-    assert board_pattern(tuple(soles.values()), "r")
-    assert not board_pattern(tuple(soles.values()), "l"), "a left-footed stance makes another pattern of it"
+    assert soles["right"].peak_regions(2) == ["medial_heel", "first_metatarsal_head"]
+    assert soles["left"].peak_regions(1)[0] in ("medial_heel", "lateral_heel")
+    assert board_pattern(tuple(soles.values()), "right")
+    assert not board_pattern(tuple(soles.values()), "left"), "a left-footed stance makes another pattern of it"
     assert not board_pattern(tuple(soles.values()), "")
 
 
@@ -111,10 +111,10 @@ def test_the_path_is_the_true_centre_of_pressure() -> None:
     landing = board_landing(WHICH).landing
     for sole in sole_loads(analysed().landing):
         k = SIDES.index(sole.side)
-        rotation, origin = landing.poses.of(f"foot_{sole.side}")
+        rotation, origin = landing.poses.of(f"{sole.side}_foot")
         local = np.einsum("jif,jf->if", rotation, landing.point[:, k] - origin)
-        heel = landing.body.points[f"calcaneus_{sole.side}"][1]
-        sign = 1.0 if sole.side == "r" else -1.0
+        heel = landing.body.points[f"{sole.side}_calcaneus"][1]
+        sign = 1.0 if sole.side == "right" else -1.0
         true = np.stack((local[0] - heel[0], sign * (local[2] - heel[2])))
         at = analysed().landing.events.sides[sole.side].touchdown + sole.path_time
         there = np.stack([np.interp(at, landing.time, row) for row in true])
@@ -125,8 +125,8 @@ def test_the_path_is_the_true_centre_of_pressure() -> None:
 def test_a_measured_map_at_an_instant_carries_the_load() -> None:
     landing = analysed().landing
     assert landing.pressed is not None
-    sole = landing.pressed.soles["r"]
-    instant = landing.events.sides["r"].touchdown + 0.08
+    sole = landing.pressed.soles["right"]
+    instant = landing.events.sides["right"].touchdown + 0.08
     felt = float(pressure_at(sole, instant) @ LAYOUT.area)
     true = float(np.interp(instant, board_landing(WHICH).landing.time, board_landing(WHICH).landing.force[1, 0]))
     assert felt == pytest.approx(true, rel=0.08)

@@ -117,8 +117,8 @@ def carried_by(analysis: Analysis, segment: str, way: np.ndarray) -> np.ndarray:
 
 def test_a_clean_landing_has_no_doubts(clean: Analysis) -> None:
     assert doubts(clean) == {}
-    assert has_moments(clean, "r")
-    assert has_moments(clean, "l")
+    assert has_moments(clean, "right")
+    assert has_moments(clean, "left")
 
 
 @pytest.mark.parametrize("rider", ["rider_a", "rider_b", "rider_c"])
@@ -146,23 +146,26 @@ def test_every_check_gives_its_evidence(clean: Analysis) -> None:
 def test_right_and_left_exchanged_throughout(clean_session: Session) -> None:
     """The impossible angles are what such a body gives."""
     names = clean_session.labels.landmarks
-    labels = with_labels(clean_session, {n: f"{n[:-2]}_l" for n in names if n.endswith("_r")})
-    clusters = {f"{name[:-2]}_{'l' if name[-1] == 'r' else 'r'}": of for name, of in labels.clusters.items()}
+    labels = with_labels(clean_session, {n: n.replace("right", "left") for n in names if n.startswith("right")})
+    clusters = {
+        name.replace("right", "left") if "right" in name else name.replace("left", "right"): of
+        for name, of in labels.clusters.items()
+    }
     analysis = analysed(clean_session, labels=replace(labels, clusters=clusters))
     found = doubts(analysis)
     assert found.pop("landmark_sides") == "refuse"
     assert set(found) <= {"impossible_angle", "near_gimbal_lock", "static_posture", "joint_apart"}
     assert "right and left: all landmarks" in told(analysis, "landmark_sides").evidence
-    assert not any(np.isfinite(moments_of(analysis, "r") + moments_of(analysis, "l")))
+    assert not any(np.isfinite(moments_of(analysis, "right") + moments_of(analysis, "left")))
 
 
 @pytest.mark.parametrize(
     ("exchange", "words", "stopped"),
     [
-        ({"femur_epicondyle_lateral_r": "femur_epicondyle_medial_r"}, "femur epicondyle medial and", "r"),
-        ({"malleolus_lateral_l": "malleolus_medial_l"}, "malleolus medial and malleolus lateral, left", "l"),
-        ({"femur_epicondyle_lateral_r": "femur_epicondyle_lateral_l"}, "femur epicondyle lateral", "rl"),
-        ({"asis_r": "psis_r", "asis_l": "psis_l"}, "front and rear of the pelvis", "rl"),
+        ({"right_femur_epicondyle_lateral": "right_femur_epicondyle_medial"}, "femur epicondyle medial and", "right"),
+        ({"left_malleolus_lateral": "left_malleolus_medial"}, "malleolus medial and malleolus lateral, left", "left"),
+        ({"right_femur_epicondyle_lateral": "left_femur_epicondyle_lateral"}, "femur epicondyle lateral", "right left"),
+        ({"right_asis": "right_psis", "left_asis": "left_psis"}, "front and rear of the pelvis", "right left"),
     ],
 )
 def test_landmarks_exchanged_in_the_static_trial(
@@ -174,7 +177,7 @@ def test_landmarks_exchanged_in_the_static_trial(
     assert words in finding.evidence
     refused = {f.check for f in analysis.findings if f.severity == "refuse"}
     assert refused - {"impossible_angle"} == {"landmark_sides"}, "frames the wrong way round make such angles, too"
-    for side in "rl":
+    for side in ("right", "left"):
         assert has_moments(analysis, side) == (side not in stopped)
 
 
@@ -183,7 +186,7 @@ def test_a_static_trial_on_bent_knees(clean: Analysis, clean_session: Session) -
     analysis = analysed(clean_session, static=static)
     assert doubts(analysis) == {"static_posture": "warn"}
     assert "knee bent by 4" in told(analysis, "static_posture").evidence
-    assert has_moments(analysis, "r")
+    assert has_moments(analysis, "right")
 
 
 def bent(clean: Analysis, static: Recording, angle: float) -> Recording:
@@ -191,10 +194,10 @@ def bent(clean: Analysis, static: Recording, angle: float) -> Recording:
     body, markers = clean.landing.body, static.markers.copy()
     turn = np.array([[np.cos(angle), -np.sin(angle), 0.0], [np.sin(angle), np.cos(angle), 0.0], [0.0, 0.0, 1.0]])
     drop = np.zeros(3)
-    for side in "rl":
-        knee, hip = (body.standing_points[f"{joint}_centre_{side}"] for joint in ("knee", "hip"))
+    for side in ("right", "left"):
+        knee, hip = (body.standing_points[f"{side}_{joint}_centre"] for joint in ("knee", "hip"))
         drop = turn @ (hip - knee) - (hip - knee)
-        for label in body.clusters[f"thigh_{side}"].labels:
+        for label in body.clusters[f"{side}_thigh"].labels:
             row = static.labels.index(label)
             markers[:, row] = turn @ (markers[:, row] - knee[:, None]) + knee[:, None]
     legs = [row for row, label in enumerate(static.labels) if markers[1, row].mean() < 0.55 or "thigh" in label]
@@ -212,9 +215,9 @@ def test_markers_that_change_places_for_a_while(clean: Analysis, clean_session: 
     analysis = analysed(clean_session, trial=trial)
     assert doubts(analysis) == {"markers exchanged": "refuse"}
     assert f"frames {start + 1}-{start + 20}" in told(analysis, "markers exchanged").evidence
-    assert not has_moments(analysis, "r")
-    assert has_moments(analysis, "l")
-    (note,) = {m.note for m in analysis.measures if m.quantity == RIGHT_MOMENT and m.side == "r"}
+    assert not has_moments(analysis, "right")
+    assert has_moments(analysis, "left")
+    (note,) = {m.note for m in analysis.measures if m.quantity == RIGHT_MOMENT and m.side == "right"}
     assert "R_heel and R_heel_lateral are exchanged" in note
 
 
@@ -222,8 +225,8 @@ def test_an_exchange_outside_the_landing_leaves_its_moments(clean: Analysis, cle
     trial = exchanged(clean_session.trial, "R_heel", "R_heel_lateral", slice(10, 20))
     analysis = analysed(clean_session, trial=trial)
     assert doubts(analysis) == {"markers exchanged": "refuse"}
-    assert moments_of(analysis, "l") == moments_of(clean, "l")
-    assert has_moments(analysis, "r")
+    assert moments_of(analysis, "left") == moments_of(clean, "left")
+    assert has_moments(analysis, "right")
 
 
 def test_a_marker_that_jumps(clean_session: Session) -> None:
@@ -239,15 +242,15 @@ def test_labels_exchanged_in_the_whole_trial_are_exchanged_back(clean_session: S
     trial = exchanged(clean_session.trial, "R_foot_medial", "R_foot_lateral")
     analysis = analysed(clean_session, trial=trial)
     assert doubts(analysis) == {"labels_exchanged": "warn"}
-    assert has_moments(analysis, "r")
+    assert has_moments(analysis, "right")
 
 
 @pytest.mark.parametrize(
     ("segment", "label", "way"),
     [
-        ("thigh_r", "R_thigh_2", (0.0, 0.020, 0.0)),
-        ("shank_l", "L_shank_3", (0.014, 0.0, 0.014)),
-        ("foot_l", "L_toe", (0.0, 0.020, 0.0)),
+        ("right_thigh", "R_thigh_2", (0.0, 0.020, 0.0)),
+        ("left_shank", "L_shank_3", (0.014, 0.0, 0.014)),
+        ("left_foot", "L_toe", (0.0, 0.020, 0.0)),
         ("pelvis", "R_spine_front", (0.0, -0.014, 0.014)),
     ],
 )
@@ -267,9 +270,9 @@ def test_one_of_three_markers_that_slipped(clean: Analysis, clean_session: Sessi
     """With three markers there are only distances to tell by."""
     labels = replace(
         clean_session.labels,
-        clusters=clean_session.labels.clusters | {"foot_r": ("R_heel", "R_foot_medial", "R_foot_lateral")},
+        clusters=clean_session.labels.clusters | {"right_foot": ("R_heel", "R_foot_medial", "R_foot_lateral")},
     )
-    way = carried_by(clean, "foot_r", np.array([0.020, 0.0, 0.0]))
+    way = carried_by(clean, "right_foot", np.array([0.020, 0.0, 0.0]))
     analysis = analysed(clean_session, labels=labels, trial=moved(clean_session.trial, "R_heel", way))
     assert doubts(analysis) == {"cluster_shape": "warn"}
     assert told(analysis, "cluster_shape").evidence.startswith("R_heel is ")
@@ -278,13 +281,13 @@ def test_one_of_three_markers_that_slipped(clean: Analysis, clean_session: Sessi
 @pytest.mark.parametrize(("way", "severity"), [(0.065, "warn"), (0.130, "refuse")])
 def test_a_cluster_that_moved_as_a_whole(clean: Analysis, clean_session: Session, way: float, severity: str) -> None:
     trial = clean_session.trial
-    for label in clean_session.labels.clusters["shank_r"]:
-        trial = moved(trial, label, carried_by(clean, "shank_r", np.array([0.0, way, 0.0])))
+    for label in clean_session.labels.clusters["right_shank"]:
+        trial = moved(trial, label, carried_by(clean, "right_shank", np.array([0.0, way, 0.0])))
     analysis = analysed(clean_session, trial=trial)
     assert doubts(analysis) == {"joint_apart": severity}
-    assert {f.where for f in analysis.findings if f.check == "joint_apart"} == {"ankle_r", "knee_r"}
-    assert has_moments(analysis, "r") == (severity == "warn")
-    assert has_moments(analysis, "l")
+    assert {f.where for f in analysis.findings if f.check == "joint_apart"} == {"right_ankle", "right_knee"}
+    assert has_moments(analysis, "right") == (severity == "warn")
+    assert has_moments(analysis, "left")
 
 
 def test_a_marker_that_is_computed(clean_session: Session) -> None:
@@ -320,8 +323,8 @@ def test_a_plate_misplaced_in_the_laboratory(clean_session: Session, way: float,
     assert float(finding.evidence.split()[0]) == pytest.approx(60, abs=8), (
         "the pressure lies near the middle of the sole"
     )
-    assert not has_moments(analysis, "r")
-    assert has_moments(analysis, "l")
+    assert not has_moments(analysis, "right")
+    assert has_moments(analysis, "left")
 
 
 def test_a_stopped_side_keeps_forces_and_angles(clean: Analysis, clean_session: Session) -> None:
@@ -329,8 +332,8 @@ def test_a_stopped_side_keeps_forces_and_angles(clean: Analysis, clean_session: 
     analysis = analysed(clean_session, trial=trial)
     before, after = ({(m.quantity, m.side): m for m in a.measures} for a in (clean, analysis))
     for quantity in ("vertical_force_peak", "vertical_loading_rate", "knee_flexion_peak", "ankle_dorsiflexion_peak"):
-        assert after[quantity, "r"].value == before[quantity, "r"].value
-    for quantity, side in ((RIGHT_MOMENT, "r"), ("hip_work_negative", "r")):
+        assert after[quantity, "right"].value == before[quantity, "right"].value
+    for quantity, side in ((RIGHT_MOMENT, "right"), ("hip_work_negative", "right")):
         assert np.isfinite(before[quantity, side].value)
         assert np.isnan(after[quantity, side].value)
         assert "beside the foot" in after[quantity, side].note
@@ -338,24 +341,24 @@ def test_a_stopped_side_keeps_forces_and_angles(clean: Analysis, clean_session: 
     assert back.value == pytest.approx(before["l5s1_extension_moment_peak", ""].value, rel=0.1)
     assert "from trunk, head and arms down" in back.note and "beside the foot" in back.note
     for (quantity, side), measure in before.items():
-        if side == "l":
+        if side == "left":
             assert after[quantity, side].value == pytest.approx(measure.value, nan_ok=True, rel=1e-12)
 
 
 def test_stopped_moments_stay_stopped_with_other_settings(clean_session: Session) -> None:
     trial = with_plates(clean_session.trial, misplaced((0.0, 0.0, 0.06)), 1)
     analysis = analyse(replace(clean_session, trial=trial), Settings(smoothing="after"))
-    assert not has_moments(analysis, "r")
+    assert not has_moments(analysis, "right")
     assert len(analysis.variants) > 1
     for variant in analysis.variants:
         values = {(m.quantity, m.side): m.value for m in variant.measures}
-        assert np.isnan(values[RIGHT_MOMENT, "r"])
-        assert np.isfinite(values[RIGHT_MOMENT, "l"])
+        assert np.isnan(values[RIGHT_MOMENT, "right"])
+        assert np.isfinite(values[RIGHT_MOMENT, "left"])
 
 
 def test_a_foot_that_is_partly_off_its_plate(clean: Analysis, clean_session: Session) -> None:
     landing = clean.landing
-    heel = landing.poses.place(landing.body, "calcaneus_r")[0, landing.window("r")].mean()
+    heel = landing.poses.place(landing.body, "right_calcaneus")[0, landing.window("right")].mean()
 
     def cut(plate: Plate) -> Plate:
         corners = plate.corners.copy()
@@ -365,7 +368,7 @@ def test_a_foot_that_is_partly_off_its_plate(clean: Analysis, clean_session: Ses
     analysis = analysed(clean_session, trial=with_plates(clean_session.trial, cut, 1))
     assert doubts(analysis) == {"foot_off_plate": "warn"}
     assert told(analysis, "foot_off_plate").where == "right foot"
-    assert has_moments(analysis, "r")
+    assert has_moments(analysis, "right")
 
 
 def test_a_plate_that_stays_silent(clean_session: Session) -> None:
@@ -373,8 +376,8 @@ def test_a_plate_that_stays_silent(clean_session: Session) -> None:
     found = doubts(analysis)
     assert found.pop("plate_silent") == "refuse"
     assert set(found) <= {"foot_on_plate", "no_touchdown"}, "contact and events tell of a foot without force"
-    assert np.isnan(analysis.landing.loads.moment[:, analysis.landing.loads.joints.index("knee_r")]).all()
-    assert has_moments(analysis, "l")
+    assert np.isnan(analysis.landing.loads.moment[:, analysis.landing.loads.joints.index("right_knee")]).all()
+    assert has_moments(analysis, "left")
 
 
 @pytest.mark.parametrize("number", [1, 2])
@@ -384,7 +387,7 @@ def test_a_landing_with_one_foot_beside_the_plates_is_told_once(clean_session: S
     analysis = analysed(clean_session, trial=replace(clean_session.trial, plates=plates))
     assert set(doubts(analysis)) <= {"foot_on_plate", "no_touchdown"}
     assert "foot_on_plate" in doubts(analysis)
-    assert has_moments(analysis, "rl"[number - 1])
+    assert has_moments(analysis, ("right", "left")[number - 1])
 
 
 def test_a_saturated_plate(clean_session: Session) -> None:
@@ -394,8 +397,8 @@ def test_a_saturated_plate(clean_session: Session) -> None:
     analysis = analysed(clean_session, trial=with_plates(clean_session.trial, scaled(factor), 1))
     assert doubts(analysis) == {"plate saturation": "refuse"}
     assert f"vertical force stands at {level:.0f} N" in told(analysis, "plate saturation").evidence
-    assert not has_moments(analysis, "r")
-    assert has_moments(analysis, "l")
+    assert not has_moments(analysis, "right")
+    assert has_moments(analysis, "left")
 
 
 def test_a_drifting_plate(clean_session: Session) -> None:
@@ -419,7 +422,7 @@ def test_markers_and_force_out_of_step(clean_session: Session, seconds: float, s
     analysis = analysed(clean_session, trial=with_plates(clean_session.trial, delayed(seconds), 1, 2))
     assert doubts(analysis) == {"out_of_step": severity}
     assert f"{1000 * seconds:.0f} ms behind" in told(analysis, "out_of_step").evidence
-    assert has_moments(analysis, "r") == has_moments(analysis, "l") == (severity == "warn")
+    assert has_moments(analysis, "right") == has_moments(analysis, "left") == (severity == "warn")
 
 
 @pytest.mark.parametrize("shift", [0.0, 0.004, 0.012])
@@ -450,22 +453,22 @@ def test_a_body_that_does_not_fall_freely(clean: Analysis, clean_session: Sessio
     markers[1] -= 0.5 * share * 9.81 * before**2
     analysis = analysed(clean_session, trial=replace(trial, markers=markers))
     assert doubts(analysis) == {"free_fall": severity}
-    assert has_moments(analysis, "r") == (severity == "warn")
+    assert has_moments(analysis, "right") == (severity == "warn")
 
 
 @pytest.mark.parametrize(("factor", "severity"), [(1.3, "warn"), (2.5, "refuse")])
 def test_a_force_that_the_motion_does_not_explain(clean_session: Session, factor: float, severity: str) -> None:
     analysis = analysed(clean_session, trial=with_plates(clean_session.trial, scaled(factor), 1, 2))
-    assert doubts(analysis) == {"residual_force": severity}
-    assert has_moments(analysis, "r") == has_moments(analysis, "l") == (severity == "warn")
+    assert doubts(analysis) == {"unexplained_force": severity}
+    assert has_moments(analysis, "right") == has_moments(analysis, "left") == (severity == "warn")
 
 
 def test_a_peak_that_no_body_bears(clean_session: Session) -> None:
     analysis = analysed(clean_session, trial=with_plates(clean_session.trial, scaled(10.0), 1))
     assert doubts(analysis) == {"implausible_peak": "refuse"}
-    assert not has_moments(analysis, "r")
-    assert has_moments(analysis, "l")
-    assert "implausible peak" in told(analysis, "residual_force").advice, "the cause of the residual is named"
+    assert not has_moments(analysis, "right")
+    assert has_moments(analysis, "left")
+    assert "implausible peak" in told(analysis, "unexplained_force").advice, "the cause of the residual is named"
 
 
 def test_a_mass_that_is_not_the_riders(clean_session: Session) -> None:
@@ -533,7 +536,7 @@ def test_a_foot_turned_upside_down_has_no_moments(clean_session: Session) -> Non
     """All markers of one foot turned by 130 degrees about the line across it: no ankle bends like that."""
     trial = clean_session.trial
     markers = trial.markers.copy()
-    names = ("calcaneus_r", "calcaneus_lateral_r", "metatarsal1_r", "metatarsal5_r", "toe_r")
+    names = ("right_calcaneus", "right_calcaneus_lateral", "right_metatarsal1", "right_metatarsal5", "right_toe")
     rows = [trial.labels.index(clean_session.labels.landmarks[name]) for name in names]
     middle = markers[:, rows].mean(axis=1, keepdims=True)
     turn = about_axis("z", np.deg2rad(130.0))
@@ -541,7 +544,7 @@ def test_a_foot_turned_upside_down_has_no_moments(clean_session: Session) -> Non
     turned = replace(clean_session, trial=replace(trial, markers=markers))
     analysis = analyse(turned, variants=False)
     refused = {f.where for f in analysis.findings if f.check == "impossible_angle" and f.severity == "refuse"}
-    assert "ankle_r" in refused
-    (moment,) = [m for m in analysis.measures if m.quantity == RIGHT_MOMENT and m.side == "r"]
+    assert "right_ankle" in refused
+    (moment,) = [m for m in analysis.measures if m.quantity == RIGHT_MOMENT and m.side == "right"]
     assert np.isnan(moment.value)
     assert moment.note

@@ -65,7 +65,7 @@ def test_two_feet_on_one_plate_give_nothing_and_say_so(body: FittedBody) -> None
 
 
 def test_one_raised_foot_leaves_the_plate_to_the_other(body: FittedBody) -> None:
-    contact = contact_of(body, raised("l"), plate(1, (-0.5, 0.5), steady(WEIGHT)))
+    contact = contact_of(body, raised("left"), plate(1, (-0.5, 0.5), steady(WEIGHT)))
     np.testing.assert_allclose(contact.force[1, 0], WEIGHT)
     np.testing.assert_allclose(contact.force[:, 1], 0.0)
     assert not contact.lost
@@ -74,7 +74,7 @@ def test_one_raised_foot_leaves_the_plate_to_the_other(body: FittedBody) -> None
 def test_a_foot_on_two_plates_gives_nothing_for_that_foot(body: FittedBody) -> None:
     front = plate(1, (0.0, 0.5), steady(300.0), x=(0.05, 0.6))
     back = plate(2, (0.0, 0.5), steady(100.0), x=(-0.5, 0.05))
-    contact = contact_of(body, raised("l"), front, back)
+    contact = contact_of(body, raised("left"), front, back)
     assert np.isnan(contact.force[:, 0]).all()
     assert np.isfinite(contact.force[:, 1]).all()
     assert {gone.reason for gone in contact.lost} == {"the foot stands on two plates"}
@@ -101,7 +101,7 @@ def test_no_plate_is_unknown_not_zero(body: FittedBody) -> None:
 def test_a_swinging_foot_over_the_same_plate_does_not_take_it(body: FittedBody) -> None:
     """Both feet low over one plate, the left moving past at 2 m/s: the plate belongs to the foot under the pressure."""
     step = np.linspace(-1.0, 1.0, FRAMES)
-    foot = {f"{n} l" for n in ("calcaneus", "metatarsal1", "metatarsal5")}
+    foot = {f"left {n}" for n in ("calcaneus", "metatarsal1", "metatarsal5")}
     moving = {
         label: place[:, None] + np.stack([step, np.full(FRAMES, 0.03), 0 * step]) if label in foot else place
         for label, place in standing_positions().items()
@@ -114,9 +114,9 @@ def test_a_swinging_foot_over_the_same_plate_does_not_take_it(body: FittedBody) 
 def test_the_tail_of_a_filtered_force_stays_with_its_foot(body: FittedBody) -> None:
     pressing = (np.arange(FRAMES) > 40) & (np.arange(FRAMES) < 70)
     load, lift = np.where(pressing, WEIGHT, 0.0), np.where(pressing, 0.0, 0.04)
-    foot = {f"{n} r" for n in ("calcaneus", "metatarsal1", "metatarsal5")}
+    foot = {f"right {n}" for n in ("calcaneus", "metatarsal1", "metatarsal5")}
     up = np.stack([0 * lift, lift, 0 * lift])
-    path = {label: place[:, None] + up if label in foot else place for label, place in raised("l").items()}
+    path = {label: place[:, None] + up if label in foot else place for label, place in raised("left").items()}
     contact = contact_of(body, path, plate(1, (-0.5, 0.5), load), cutoff=10.0)
     assert contact.force[1, 0, 38] > 1.0
     assert np.sum(contact.force[1, 0]) == pytest.approx(np.sum(load), rel=0.01)

@@ -45,7 +45,7 @@ def test_one_plate_a_foot_and_a_board_meet_the_true_moments() -> None:
         span = (time >= events.touchdown) & (time <= events.landing_end)
         for name, (joint, rotation, kind, sign) in MOMENT_PEAKS.items():
             true, got = (
-                sign * loads.of(f"{joint}_{side}", rotation, kind)
+                sign * loads.of(f"{side}_{joint}", rotation, kind)
                 for loads in (made.landing.loads, analysis.landing.loads)
             )
             largest = np.abs(true[span]).max()

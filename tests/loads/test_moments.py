@@ -22,7 +22,7 @@ class Tree:
     degree in time.
     """
 
-    names = ("foot_r", "shank_r", "thigh_r", "foot_l", "shank_l", "thigh_l", "pelvis")
+    names = ("right_foot", "right_shank", "right_thigh", "left_foot", "left_shank", "left_thigh", "pelvis")
     above = (1, 2, 6, 4, 5, 6, -1)
 
     def __init__(self, seed: int) -> None:

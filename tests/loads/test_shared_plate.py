@@ -35,7 +35,7 @@ def true_peak(made: BoardLanding, analysis: Analysis, side: str) -> float:
     events = analysis.landing.events.sides[side]
     time = made.landing.time
     span = (time >= events.touchdown) & (time <= events.landing_end)
-    return float(made.landing.loads.of(f"knee_{side}", "adduction")[span].max())
+    return float(made.landing.loads.of(f"{side}_knee", "adduction")[span].max())
 
 
 @pytest.mark.parametrize("which", LANDINGS)

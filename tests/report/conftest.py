@@ -13,7 +13,7 @@ from jointload.synthetic.landing import LandingSpec, simulate_landing
 from jointload.synthetic.measurement import as_recording
 from jointload.synthetic.standing import label_map, static_recording
 
-RIDER = Rider("S1", 70.0, 1.76, "m", shoe="plain shoe", stance="l")
+RIDER = Rider("S1", 70.0, 1.76, "m", shoe="plain shoe", stance="left")
 
 
 @pytest.fixture(scope="session")
@@ -24,4 +24,4 @@ def analysis() -> Analysis:
 
 @pytest.fixture(scope="session")
 def prediction(analysis: Analysis) -> WhatIf:
-    return what_if(analysis, parse_wedge("medial:4", "r"), draws=50)
+    return what_if(analysis, parse_wedge("medial:4", "right"), draws=50)

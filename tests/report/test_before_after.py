@@ -31,7 +31,7 @@ def landings(flat: Analysis, degrees: list[float]) -> list[Analysis]:
         replace(
             flat,
             measures=tuple(
-                replace(m, value=np.deg2rad(value)) if (m.quantity, m.side) == ("knee_flexion_peak", "r") else m
+                replace(m, value=np.deg2rad(value)) if (m.quantity, m.side) == ("knee_flexion_peak", "right") else m
                 for m in flat.measures
             ),
         )
@@ -45,26 +45,26 @@ def test_a_change_is_told_in_degrees_against_the_riders_own_variation(flat: Anal
 
     before, after = [90.0, 92.0, 91.0, 93.0], [98.0, 97.0, 99.0]
     table = before_after_table(landings(flat, before), landings(flat, after)).set_index(["quantity", "side"])
-    row = table.loc[("knee_flexion_peak", "r")]
+    row = table.loc[("knee_flexion_peak", "right")]
     interval = ttest_ind(after, before).confidence_interval(0.95)
     np.testing.assert_allclose(row[["low", "high"]].astype(float), (interval.low, interval.high), rtol=1e-9)
     assert row["note"] == "" and row["change"] == pytest.approx(6.5) and row["unit"].startswith("deg")
     assert (row["landings_before"], row["landings_after"]) == (4, 3)
-    rest = table.drop(("knee_flexion_peak", "r")).dropna(subset=["change"])
+    rest = table.drop(("knee_flexion_peak", "right")).dropna(subset=["change"])
     assert (rest["note"] == UNCLEAR).all() and np.abs(rest["change"]).max() < 1e-9
 
 
 def test_an_unsteady_rider_needs_a_larger_change(flat: Analysis) -> None:
     before, after = [80.0, 102.0, 91.0], [97.0, 86.0, 109.0]
     table = before_after_table(landings(flat, before), landings(flat, after)).set_index(["quantity", "side"])
-    row = table.loc[("knee_flexion_peak", "r")]
+    row = table.loc[("knee_flexion_peak", "right")]
     assert row["note"] == UNCLEAR and row["smallest"] > abs(row["change"])
 
 
 def test_a_number_of_too_few_landings_says_so(flat: Analysis) -> None:
     before = landings(flat, [90.0, np.nan, 91.0])
     row = before_after_table(before, landings(flat, [91.0, 92.0, 93.0])).set_index(["quantity", "side"])
-    row = row.loc[("knee_flexion_peak", "r")]
+    row = row.loc[("knee_flexion_peak", "right")]
     assert np.isnan(row["change"]) and row["note"] == "fewer than 3 landings give this number"
     assert tuple(before_after_table(before, before).columns) == COLUMNS
 

@@ -233,6 +233,6 @@ def test_nothing_was_loaded_and_nothing_complained(browser: Any) -> None:
 
 
 def test_the_sheet_of_an_insole_has_no_serious_barrier(browser: Any, tmp_path: Path) -> None:
-    write_shape([InsoleShape("r", 0.265)], tmp_path / "insole")
+    write_shape([InsoleShape("right", 0.265)], tmp_path / "insole")
     browser.get((tmp_path / "insole" / "sheet.html").as_uri())
     assert barriers(browser) == []

@@ -19,7 +19,7 @@ import pytest
 from jointload.errors import OutputError
 from jointload.insole.shape.compression import CompressionTest, fit_layer
 from jointload.insole.shape.materials import Material, material, read_materials
-from jointload.insole.shape.mesh import REPRODUCED, SIDE_WORDS, Solid, solid_of, stl_bytes
+from jointload.insole.shape.mesh import REPRODUCED, Solid, solid_of, stl_bytes
 from jointload.insole.shape.scan import read_scan
 from jointload.insole.shape.shape import (
     ArchFill,
@@ -41,7 +41,8 @@ from jointload.report.words.whole_folder import write_whole
 
 LAYERS = (Layer(material("pu_foam_soft"), 0.0015), Layer(material("eva_medium")))
 SHAPE = InsoleShape(
-    "r", 0.265, 0.095, 0.005, 0.0015, Posting(math.radians(4)), Posting(math.radians(-2), 0.6, 1.0), HeelLift(0.004),
+    "right", 0.265, 0.095, 0.005, 0.0015,
+    Posting(math.radians(4)), Posting(math.radians(-2), 0.6, 1.0), HeelLift(0.004),
     ArchFill(0.010), MetatarsalSupport(0.004), LAYERS,
 )  # fmt: skip
 FIELDS = {"pseudonym": "rider_7", "sport": "street <b>skateboard</b>"}
@@ -74,7 +75,7 @@ def test_every_part_that_is_there_is_named_and_no_other() -> None:
     assert [part.name for part in parts_of(SHAPE)] == [
         "Rearfoot posting", "Heel lift", "Arch fill", "Metatarsal support", "Forefoot posting",
     ]  # fmt: skip
-    assert parts_of(InsoleShape("r", 0.26)) == []
+    assert parts_of(InsoleShape("right", 0.26)) == []
     assert all(0 <= part.start < part.end <= SHAPE.length for part in parts_of(SHAPE))
 
 
@@ -90,7 +91,7 @@ def svg_words(svg: bytes) -> str:
     return " ".join(re.findall(r"<!-- (.*?) -->", svg.decode()))
 
 
-@pytest.mark.parametrize("side", ["r", "l"])
+@pytest.mark.parametrize("side", ["right", "left"])
 def test_the_drawing_carries_its_dimensions(side: str) -> None:
     shape = replace(SHAPE, side=side)
     svg = draw_insole(shape, "trial A", "a1b2c3d4e5f60718aa")
@@ -98,15 +99,15 @@ def test_the_drawing_carries_its_dimensions(side: str) -> None:
     words, numbers = svg_words(svg), measure(shape)
     for value in (shape.length, shape.width, numbers.heel_stack, numbers.forefoot_stack):
         assert f"{1000 * value:.1f}" in words
-    for text in ("4.0° medial side raised", "2.0° lateral side raised", SIDE_WORDS[side].upper(), HEADING, "a1b2c3d4"):
+    for text in ("4.0° medial side raised", "2.0° lateral side raised", side.upper(), HEADING, "a1b2c3d4"):
         assert text in words
     assert draw_insole(shape, "trial A", "a1b2c3d4e5f60718aa") == svg, "the same insole gives the same bytes"
     assert draw_insole(shape, "trial A", form="pdf").startswith(b"%PDF")
 
 
 def test_a_flat_and_a_very_large_insole_are_drawn() -> None:
-    assert "flat, 4.0" in svg_words(draw_insole(InsoleShape("r", 0.26), "plain"))
-    assert "1:2.5" in svg_words(draw_insole(InsoleShape("l", 0.35, 0.135, lift=HeelLift(0.02)), "large"))
+    assert "flat, 4.0" in svg_words(draw_insole(InsoleShape("right", 0.26), "plain"))
+    assert "1:2.5" in svg_words(draw_insole(InsoleShape("left", 0.35, 0.135, lift=HeelLift(0.02)), "large"))
 
 
 # Sheet --------------------------------------------------------------------------------------------------------------
@@ -136,7 +137,7 @@ def test_cautions_say_what_they_must() -> None:
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    both = (SHAPE, replace(SHAPE, side="l"))
+    both = (SHAPE, replace(SHAPE, side="left"))
     return write_shape(both, tmp_path_factory.mktemp("shape") / "deep" / "out", "trial A", FIELDS)
 
 
@@ -150,10 +151,10 @@ def test_the_folder_is_whole(folder: Path) -> None:
 def test_the_record_tells_the_truth_about_the_files(folder: Path) -> None:
     record = json.loads((folder / "shape.json").read_text(encoding="utf-8"))
     assert record["unit"] == "mm" and record["heading"] == HEADING
-    for insole, side in zip(record["insoles"], "rl", strict=True):
+    for insole, side in zip(record["insoles"], ("right", "left"), strict=True):
         content = (folder / insole["file"]).read_bytes()
         assert hashlib.sha256(content).hexdigest() == insole["sha256"]
-        assert b"unit mm" in content[:80] and SIDE_WORDS[side].encode() in content[:80]
+        assert b"unit mm" in content[:80] and side.encode() in content[:80]
         assert len(content) == 84 + 50 * insole["triangles"]
         assert insole["closed"] and insole["largest_miss_mm"] < 1000 * REPRODUCED
         scan = measure(read_scan(folder / insole["file"], side, layers=LAYERS))
@@ -218,7 +219,7 @@ def test_the_figure_names_every_material(tmp_path: Path) -> None:
 
 # Commands -----------------------------------------------------------------------------------------------------------
 
-INSOLE = 'side = "r"\nlength_mm = 265\nbase_mm = 5\n[rearfoot_posting]\ndegrees = 4\nraised = "medial"\n'
+INSOLE = 'side = "right"\nlength_mm = 265\nbase_mm = 5\n[rearfoot_posting]\ndegrees = 4\nraised = "medial"\n'
 
 
 def loop_file(folder: Path, head: str = "compression_mm,force_N", turned: bool = False) -> str:
@@ -253,7 +254,7 @@ def test_shape_writes_its_folder(tmp_path: Path) -> None:
 
 def test_shape_takes_an_existing_insole_when_told_its_unit(tmp_path: Path) -> None:
     name = mesh_file(tmp_path, 1e-3)
-    done = jointload("shape", name, "--side", "r", "--unit", "m", "--layer", "gel", "--out", "out", where=tmp_path)
+    done = jointload("shape", name, "--side", "right", "--unit", "m", "--layer", "gel", "--out", "out", where=tmp_path)
     assert done.returncode == 0, done.stderr
     record = json.loads((tmp_path / "out" / "shape.json").read_text())["insoles"][0]
     assert record["numbers"]["length_mm"] == pytest.approx(265, abs=0.1)
@@ -291,10 +292,16 @@ MISTAKES = {
     "negative thickness": (insole(INSOLE.replace("= 5\n", "= -5\n")), "found -5 mm"),
     "unknown material": (insole(INSOLE + '[[layers]]\nmaterial = "cheese"'), "eva_medium"),
     "no such file": (lambda t: ["shape", "nowhere.toml", "--out", "out"], "nowhere.toml"),
-    "mesh in metres": (lambda t: ["shape", mesh_file(t, 1e-3), "--side", "r", "--out", "out"], "give --unit m"),
-    "mesh of the other foot": (lambda t: ["shape", mesh_file(t), "--side", "l", "--out", "out"], "give --side r"),
+    "mesh in metres": (lambda t: ["shape", mesh_file(t, 1e-3), "--side", "right", "--out", "out"], "give --unit m"),
+    "mesh of the other foot": (
+        lambda t: ["shape", mesh_file(t), "--side", "left", "--out", "out"],
+        "give --side right",
+    ),
     "mesh without a side": (lambda t: ["shape", mesh_file(t), "--out", "out"], "give --side"),
-    "mesh upside down": (lambda t: ["shape", mesh_file(t), "--side", "r", "--up", "-z", "--out", "o"], "upside down"),
+    "mesh upside down": (
+        lambda t: ["shape", mesh_file(t), "--side", "right", "--up", "-z", "--out", "o"],
+        "upside down",
+    ),
     "a loop backwards": (
         lambda t: ["material", loop_file(t, turned=True), "--thickness", "10mm", "--area", "500mm2", "--out", "out"],
         "reversed order",

@@ -187,8 +187,8 @@ def test_a_sheet_becomes_one_file_of_the_form_asked_for(form: str, start: bytes,
 def test_a_gap_changes_the_figure(draw: Callable[[Analysis], Sheet], analysis: Analysis) -> None:
     landing = analysis.landing
     knee, gap = (
-        landing.angles.joints.index("knee_r"),
-        slice(landing.window("r").start + 5, landing.window("r").start + 15),
+        landing.angles.joints.index("right_knee"),
+        slice(landing.window("right").start + 5, landing.window("right").start + 15),
     )
     angle, components = landing.angles.angle.copy(), landing.loads.components.copy()
     angle[:, knee, gap] = components[:, knee, gap] = np.nan
@@ -206,7 +206,7 @@ def test_a_gap_changes_the_figure(draw: Callable[[Analysis], Sheet], analysis: A
 
 def test_curves_are_told_in_words_and_numbers(analysis: Analysis) -> None:
     vertical = landing_curves.forces(analysis).panels[0]
-    for side, word in (("r", "Right"), ("l", "Left")):
+    for side, word in (("right", "Right"), ("left", "Left")):
         (peak,) = [m for m in analysis.measures if (m.quantity, m.side) == ("vertical_force_peak", side)]
         assert f"highest {peak.value / analysis.landing.weight:.2f} at" in vertical.told.split(word)[1]
     for sheet in (draw(analysis) for draw in SHEETS):
@@ -222,9 +222,9 @@ def test_the_replay_holds_the_landing(analysis: Analysis, prediction: WhatIf) ->
     assert data["span"][0] <= data["times"][0] and data["times"][-1] <= data["span"][1]
     assert [line["name"] for line in data["lines"]] == ["trunk", "right leg", "left leg", "insole"]
     right = data["lines"][1]["places"]
-    k = frames.index(landing.window("r").start + 5)
+    k = frames.index(landing.window("right").start + 5)
     hip, knee = (np.array([right[k][axis][point] for axis in range(3)]) for point in (0, 1))
-    places = [landing.poses.place(landing.body, f"{name}_centre_r")[:, frames[k]] for name in ("hip", "knee")]
+    places = [landing.poses.place(landing.body, f"right_{name}_centre")[:, frames[k]] for name in ("hip", "knee")]
     assert np.linalg.norm(hip - knee) == pytest.approx(1000 * np.linalg.norm(places[0] - places[1]), abs=2.0)
     force = np.array([row[k] for row in data["forces"][0]["force"]]) / 100 * landing.weight
     assert force[2] == pytest.approx(landing.contact.force[1, 0, frames[k]], abs=0.006 * landing.weight)
@@ -237,9 +237,9 @@ def test_sections_begin_with_their_answer(analysis: Analysis, prediction: WhatIf
         m.side: m.value / analysis.landing.weight for m in analysis.measures if m.quantity == "vertical_force_peak"
     }
     text = read(page).text
-    assert f"The ground pushed the right foot with up to {shown['r']:.2f} body weights" in text
-    assert f"the left foot with up to {shown['l']:.2f} body weights" in text
-    unknown = tuple(replace(m, value=np.nan) if m.side == "r" else m for m in analysis.measures)
+    assert f"The ground pushed the right foot with up to {shown['right']:.2f} body weights" in text
+    assert f"the left foot with up to {shown['left']:.2f} body weights" in text
+    unknown = tuple(replace(m, value=np.nan) if m.side == "right" else m for m in analysis.measures)
     partly = replace(analysis, measures=unknown)
     assert forces_answer(partly).startswith("The ground pushed the left foot")
     nothing = replace(analysis, measures=tuple(replace(m, value=np.nan) for m in analysis.measures))
@@ -278,10 +278,10 @@ def test_a_gap_of_the_replay_is_nothing_drawn(analysis: Analysis) -> None:
 
 def test_one_foot_alone_gives_a_page(analysis: Analysis) -> None:
     landing = analysis.landing
-    events = replace(landing.events, sides={"r": landing.events.sides["r"]})
+    events = replace(landing.events, sides={"right": landing.events.sides["right"]})
     alone = replace(
         analysis,
         landing=replace(landing, events=events),
-        measures=tuple(m for m in analysis.measures if m.side != "l"),
+        measures=tuple(m for m in analysis.measures if m.side != "left"),
     )
     assert "left foot not seen to land on a plate" in read(render_page(alone)).text

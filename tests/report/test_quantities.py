@@ -93,5 +93,5 @@ def test_bands_are_in_the_units_of_the_glossary() -> None:
 
 
 def test_the_side_stands_last() -> None:
-    assert of_joint("knee_r", "flexion_angle") == "knee_flexion_angle_r"
+    assert of_joint("right_knee", "flexion_angle") == "right_knee_flexion_angle"
     assert of_joint("l5s1", "power") == "l5s1_power"

@@ -40,8 +40,8 @@ def test_metrics_have_the_ten_columns_and_a_row_a_measure(analysis: Analysis) ->
     ]  # fmt: skip
     assert len(table) == len(analysis.measures)
     assert set(table["rider"]) == {"S1"}
-    row = table[(table["quantity"] == "knee_flexion_moment_peak") & (table["side"] == "r")].iloc[0]
-    (measure,) = [m for m in analysis.measures if (m.quantity, m.side) == ("knee_flexion_moment_peak", "r")]
+    row = table[(table["quantity"] == "knee_flexion_moment_peak") & (table["side"] == "right")].iloc[0]
+    (measure,) = [m for m in analysis.measures if (m.quantity, m.side) == ("knee_flexion_moment_peak", "right")]
     assert row["value"] == pytest.approx(measure.value / (analysis.landing.weight / G), rel=ROUNDING)
     assert row["unit"] == "Nm/kg external"
 
@@ -64,24 +64,25 @@ def test_series_start_with_time_and_carry_their_units(analysis: Analysis) -> Non
     assert table.columns[0] == ("time", "s")
     assert len(table) == landing.recording.frames
     for name, unit in {
-        "knee_flexion_angle_r": "deg", "knee_adduction_moment_l": "Nm/kg external", "vertical_force_r": "BW",
-        "ankle_inversion_moment_r": "Nm/kg internal", "l5s1_extension_moment": "Nm/kg internal", "hip_power_l": "W/kg",
-        "centre_of_pressure_x_r": "m", "pelvis_tilt": "deg", "knee_over_ankle_l": "deg",
-        "knee_force_y_r": "BW internal",
+        "right_knee_flexion_angle": "deg", "left_knee_adduction_moment": "Nm/kg external", "right_vertical_force": "BW",
+        "right_ankle_inversion_moment": "Nm/kg internal", "l5s1_extension_moment": "Nm/kg internal",
+        "left_hip_power": "W/kg",
+        "right_centre_of_pressure_forward": "m", "pelvis_tilt": "deg", "left_knee_over_ankle": "deg",
+        "right_knee_force_upward": "BW internal",
     }.items():  # fmt: skip
         assert units[name] == unit
-    angle = np.rad2deg(landing.angles.of("knee_r", "flexion"))
-    np.testing.assert_allclose(table["knee_flexion_angle_r"].to_numpy()[:, 0], angle, rtol=ROUNDING)
+    angle = np.rad2deg(landing.angles.of("right_knee", "flexion"))
+    np.testing.assert_allclose(table["right_knee_flexion_angle"].to_numpy()[:, 0], angle, rtol=ROUNDING)
 
 
 def test_series_and_metrics_agree(analysis: Analysis) -> None:
     series, metrics, landing = series_table(analysis), metrics_table(analysis), analysis.landing
-    for side in ("r", "l"):
+    for side in ("right", "left"):
         for stem in ("ankle_dorsiflexion", "ankle_inversion", "knee_flexion", "knee_adduction", "hip_flexion"):
-            peak = series[f"{stem}_moment_{side}"].to_numpy()[landing.window(side), 0].max()
+            peak = series[f"{side}_{stem}_moment"].to_numpy()[landing.window(side), 0].max()
             row = metrics[(metrics["quantity"] == f"{stem}_moment_peak") & (metrics["side"] == side)].iloc[0]
             assert row["value"] == pytest.approx(peak, rel=ROUNDING)
-    windows = [landing.window(side) for side in ("r", "l")]
+    windows = [landing.window(side) for side in ("right", "left")]
     whole = slice(min(w.start for w in windows), max(w.stop for w in windows))
     row = metrics[metrics["quantity"] == "l5s1_extension_moment_peak"].iloc[0]
     assert row["value"] == pytest.approx(series["l5s1_extension_moment"].to_numpy()[whole, 0].max(), rel=ROUNDING)
@@ -89,7 +90,9 @@ def test_series_and_metrics_agree(analysis: Analysis) -> None:
 
 def test_the_centre_of_pressure_is_blank_in_flight(analysis: Analysis) -> None:
     series = series_table(analysis)
-    force, place = (series[name].to_numpy()[:, 0] for name in ("vertical_force_r", "centre_of_pressure_x_r"))
+    force, place = (
+        series[name].to_numpy()[:, 0] for name in ("right_vertical_force", "right_centre_of_pressure_forward")
+    )
     assert np.isnan(place[force * analysis.landing.weight < 50.0]).all()
     assert np.isfinite(place[force * analysis.landing.weight > 50.0]).all()
 

@@ -40,7 +40,7 @@ def test_every_change_has_an_interval_and_a_verdict(pair: tuple[Analysis, Analys
 
 def test_changes_are_in_shown_units(pair: tuple[Analysis, Analysis]) -> None:
     table = changes_table(*pair).set_index(["quantity", "side"])
-    one = next(c for c in changes(*pair) if c.quantity == "knee_flexion_peak" and c.side == "r")
-    row = table.loc[("knee_flexion_peak", "r")]
+    one = next(c for c in changes(*pair) if c.quantity == "knee_flexion_peak" and c.side == "right")
+    row = table.loc[("knee_flexion_peak", "right")]
     np.testing.assert_allclose([row["change"], row["low"], row["high"]], np.rad2deg([one.change, one.low, one.high]))
     assert row["unit"] == "deg"

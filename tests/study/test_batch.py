@@ -15,6 +15,7 @@ from pathlib import Path
 import pandas
 import pytest
 from made_study import change, every_byte, read_csv, sample_study
+from written_names import ends_in_a_side_letter
 
 from jointload.analysis import analyse
 from jointload.errors import OutputError, StudyError
@@ -24,6 +25,8 @@ from jointload.report.words.tables import metrics_table
 from jointload.study.manifest import read_study
 from jointload.study_run import trial as one_trial
 from jointload.study_run.batch import run_study
+from jointload.study_run.compare import compare_study
+from jointload.study_run.dose import dose_study
 from jointload.study_run.rerun import rerun
 from jointload.study_run.trial import Job, Outcome
 from jointload.study_run.workers import DIED, in_processes
@@ -54,7 +57,15 @@ def test_a_result_is_that_of_the_single_analysis(ran: tuple[Path, Path]) -> None
         text = rows.value[key]
         assert text == value if isinstance(value, str) else float(text or "nan") == pytest.approx(value, nan_ok=True)
     feet = set(zip(rows.index.get_level_values("side"), rows.foot, strict=True))
-    assert feet == {("", ""), ("l", "back"), ("r", "front")}, "rider_b stands with the left foot at the back"
+    assert feet == {("", ""), ("left", "back"), ("right", "front")}, "rider_b stands with the left foot at the back"
+
+
+def test_no_name_of_a_study_ends_in_a_side_letter(ran: tuple[Path, Path], tmp_path: Path) -> None:
+    """Nor of what is compared and summed from it."""
+    assert not ends_in_a_side_letter(ran[1])
+    compare_study(ran[0], "condition", ran[1], tmp_path / "comparison")
+    dose_study(ran[0], results=ran[1], out=tmp_path / "dose")
+    assert not ends_in_a_side_letter(tmp_path)
 
 
 def test_joined_tables_hold_every_trial_once(ran: tuple[Path, Path]) -> None:

@@ -32,17 +32,17 @@ def test_a_made_effect_is_found_and_its_absence_too(compared: tuple[Path, Compar
     found = compared[1]
     verdicts = {row.name: row.verdict for row in found.rows if row.primary}
     assert verdicts == {
-        "knee_flexion_peak_back": SMALL,
-        "vertical_force_peak_back": SAME,
-        "knee_adduction_moment_peak_back": verdicts["knee_adduction_moment_peak_back"],
+        "back_knee_flexion_peak": SMALL,
+        "back_vertical_force_peak": SAME,
+        "back_knee_adduction_moment_peak": verdicts["back_knee_adduction_moment_peak"],
     }
-    assert verdicts["knee_adduction_moment_peak_back"] in (OPEN, SAME)
-    flexion = next(row for row in found.rows if row.name == "knee_flexion_peak_back")
+    assert verdicts["back_knee_adduction_moment_peak"] in (OPEN, SAME)
+    flexion = next(row for row in found.rows if row.name == "back_knee_flexion_peak")
     assert flexion.contrast.low < 7.2 < flexion.contrast.high and flexion.contrast.df == 13
     assert flexion.size.kind == "d_z within riders" and flexion.adjusted > flexion.contrast.p
     assert flexion.margin_from == "detectable in single landings"
     assert flexion.margin == pytest.approx(1.96 * 2**0.5 * 6.0, rel=0.2), "landings were made with 6 deg of spread"
-    assert next(r for r in found.rows if r.name == "vertical_force_peak_back").margin == 0.4
+    assert next(r for r in found.rows if r.name == "back_vertical_force_peak").margin == 0.4
 
 
 def test_the_curve_is_shaded_where_the_effect_was_made(compared: tuple[Path, Comparison, Path]) -> None:
@@ -84,7 +84,7 @@ def test_groups_are_compared_between_riders_and_twice_to_the_byte(
 ) -> None:
     found, out = compare_study(compared[0], "group", out=tmp_path / "group", condition="flat")
     assert found.levels == ("guest", "home") and found.trials == 42
-    flexion = next(row for row in found.rows if row.name == "knee_flexion_peak_back")
+    flexion = next(row for row in found.rows if row.name == "back_knee_flexion_peak")
     assert flexion.contrast.df == 12 and flexion.size.kind == "Hedges g between riders"
     assert flexion.margin == pytest.approx(1.96 * 2**0.5 * 6.0, rel=0.2), "from the landings each rider repeated"
     assert not any("taken together" in text for text in found.cautions)
@@ -105,7 +105,7 @@ def test_faults_are_told_together_and_nothing_is_written(tmp_path: Path) -> None
     with pytest.raises(StudyError) as caught:
         compare_study(study, "style", out=tmp_path / "out")
     assert "expected two or more to compare, found none" in caught.value.faults[0]
-    with pytest.raises(StudyError, match=r"_peak_back: expected values that vary, found 2\.5 in all 6"):
+    with pytest.raises(StudyError, match=r"back_vertical_force_peak: expected values that vary, found 2\.5 in all 6"):
         compare_study(study, "condition", out=tmp_path / "out")
     with pytest.raises(SettingError, match="--by: expected condition or style or group"):
         compare_study(study, "shoe", out=tmp_path / "out")

@@ -35,11 +35,11 @@ def metrics(trials: list[tuple[str, str, str, float, float, float]], spread: flo
     for name, rider, condition, height, flexion, load in trials:
         head = (name, rider, "", "drop", condition, "")
         rows.append((*head, "", "", "drop_height", height, "m", "", "", ""))
-        for side in ("r", "l"):
+        for side in ("right", "left"):
             rows.append((*head, side, "", "knee_flexion_peak", flexion, "deg", "", "", ""))
         for tissue in tissues().values():
             for quantity in (tissue.impulse, tissue.peak):
-                for side in ("",) if tissue.name == "lumbar_disc" else ("r", "l"):
+                for side in ("",) if tissue.name == "lumbar_disc" else ("right", "left"):
                     ends = (load * (1 - spread), load * (1 + spread)) if spread else ("", "")
                     rows.append((*head, side, "", quantity, load, "BW s", *ends, ""))
     return pd.DataFrame(rows, columns=[*COLUMNS, "low", "high", "note"]).astype(str)
@@ -189,7 +189,7 @@ def test_scaled_heights_follow_the_square_root() -> None:
 
 def test_one_unknown_foot_leaves_the_landing_out() -> None:
     table = metrics([("x", "a", "flat", 0.4, 95, 1.0)])
-    lost = (table["quantity"] == "patellofemoral_force_impulse") & (table["side"] == "r")
+    lost = (table["quantity"] == "patellofemoral_force_impulse") & (table["side"] == "right")
     table.loc[lost, ["value", "low", "high"]] = ""
     table.loc[lost, "note"] = "the loaded knee bends to 95 deg"
     found = strain_dose(table, exposures(), "flat")
@@ -281,7 +281,7 @@ def joined(tmp_path: Path) -> Path:
         for condition in ("flat", "wedge")
     ]
     metrics(trials).to_csv(tmp_path / "metrics.csv", index=False)
-    rows = [(name, rider, "", "drop landing", word, "", "r", "analysed", "") for name, rider, word, *_ in trials]
+    rows = [(name, rider, "", "drop landing", word, "", "right", "analysed", "") for name, rider, word, *_ in trials]
     head = ["trial", "rider", "group", "task", "condition", "style", "back_foot", "status", "reason"]
     pd.DataFrame(rows, columns=head).to_csv(tmp_path / "trials.csv", index=False)
     return tmp_path

@@ -99,7 +99,7 @@ FAULTS: dict[str, tuple[str, Callable[[list[Row]], object], str]] = {
     "a rider twice": ("riders.csv", lambda rows: rows.append(list(rows[1])), "expected each id once, found rider_a"),
     "a rider without landings": (
         "riders.csv",
-        lambda rows: rows.append(["rider_d", "70", "1.7", "f", "r", ""]),
+        lambda rows: rows.append(["rider_d", "70", "1.7", "f", "right", ""]),
         "expected a landing of each rider, found none of rider_d",
     ),
     "an unknown column": ("riders.csv", lambda rows: rows[0].__setitem__(5, "shoes"), "found 'shoes'"),
@@ -186,5 +186,5 @@ def test_one_file_with_two_landings(tmp_path: Path) -> None:
 
 
 def test_a_quantity_names_its_foot() -> None:
-    assert split_foot("knee_flexion_peak_back") == ("knee_flexion_peak", "back")
+    assert split_foot("back_knee_flexion_peak") == ("knee_flexion_peak", "back")
     assert split_foot("knee_flexion_peak") == ("knee_flexion_peak", "")

@@ -71,7 +71,7 @@ def test_the_analysis_comes_near_the_truth(person: object, condition: str) -> No
     found = {(measure.quantity, measure.side): measure.value for measure in analysis.measures}
     true = truth(f"{rider}_landing_{condition}.c3d")
     assert len(true) > 40
-    for side in "rl":
+    for side in ("right", "left"):
         assert found["vertical_force_peak", side] == pytest.approx(true["vertical_force_peak", side], abs=NOISY_FORCE)
         assert found["knee_flexion_peak", side] == pytest.approx(true["knee_flexion_peak", side], abs=NOISY_ANGLE)
         moment = true["knee_flexion_moment_peak", side]

@@ -26,7 +26,7 @@ from jointload.synthetic.specification import WEDGE_LAW, LandingSpec
 from jointload.synthetic.standing import SILENT, TYPICAL, label_map, static_recording
 from jointload.synthetic.truth import truth_table
 
-RIDER = Rider("rider_t", 72.0, 1.76, "m", stance="r")
+RIDER = Rider("rider_t", 72.0, 1.76, "m", stance="right")
 SPEC = LandingSpec(RIDER, knee_dip=0.1, marker_rate=1000.0, noise=SILENT, settling=0.6)
 RESIDUAL = 1e-6
 """Share of the peak that Newton and Euler may leave: the accelerations are sixth-order differences over 0.1 ms."""
@@ -98,11 +98,11 @@ def test_the_body_falls_freely_until_the_first_contact(landing: SyntheticLanding
 def test_the_landing_is_as_specified(landing: SyntheticLanding) -> None:
     total = landing.force[1].sum(axis=0) / RIDER.weight
     assert total.max() == pytest.approx(SPEC.peak, rel=0.05)
-    after = (landing.time > landing.contact["r"] + 0.2) & (landing.time < landing.contact["r"] + 0.3)
+    after = (landing.time > landing.contact["right"] + 0.2) & (landing.time < landing.contact["right"] + 0.3)
     assert np.abs(landing.velocity[1, after]).max() < 0.1, "the fall has been stopped"
     share = landing.force[1, 0].max() / landing.force[1].max(axis=1).sum()
     assert share == pytest.approx(SPEC.back_share, abs=0.05)
-    assert landing.contact["l"] - landing.contact["r"] == pytest.approx(SPEC.delay)
+    assert landing.contact["left"] - landing.contact["right"] == pytest.approx(SPEC.delay)
     loaded = landing.force[1] > 20.0
     friction = np.hypot(landing.force[0], landing.force[2])[loaded] / landing.force[1][loaded]
     assert friction.max() < 0.7
@@ -112,9 +112,15 @@ def test_joint_loads_against_an_independent_engine(landing: SyntheticLanding) ->
     pytest.importorskip("pinocchio", reason="the rigid-body library pin is not installed")
     import pinocchio
 
-    names = ("pelvis", "trunk", *(f"{part}_{side}" for side in "rl" for part in ("thigh", "shank", "foot")))
-    parents = {"trunk": "pelvis", **{f"thigh_{s}": "pelvis" for s in "rl"}}
-    parents |= {f"shank_{s}": f"thigh_{s}" for s in "rl"} | {f"foot_{s}": f"shank_{s}" for s in "rl"}
+    names = (
+        "pelvis",
+        "trunk",
+        *(f"{side}_{part}" for side in ("right", "left") for part in ("thigh", "shank", "foot")),
+    )
+    parents = {"trunk": "pelvis", **{f"{s}_thigh": "pelvis" for s in ("right", "left")}}
+    parents |= {f"{s}_shank": f"{s}_thigh" for s in ("right", "left")} | {
+        f"{s}_foot": f"{s}_shank" for s in ("right", "left")
+    }
     body, order = landing.body, [*loaded_segments(landing.body), "trunk"]
     whole, inertia = whole_body(landing), {**landing.body.inertia, "trunk": landing.trunk}
     joint_of = {name: body.definition.segments[name].joint for name in names if name not in ("pelvis", "trunk")}
@@ -158,9 +164,9 @@ def test_joint_loads_against_an_independent_engine(landing: SyntheticLanding) ->
         pinocchio.forwardKinematics(model, data, q, v, a)
         outside = pinocchio.StdVec_Force()
         outside.extend([pinocchio.Force.Zero()] * model.njoints)
-        for k, side in enumerate("rl"):
+        for k, side in enumerate(("right", "left")):
             wrench = pinocchio.Force(landing.force[:, k, n], landing.moment[:, k, n])
-            outside[number[f"foot_{side}"]] = data.oMi[number[f"foot_{side}"]].actInv(wrench)
+            outside[number[f"{side}_foot"]] = data.oMi[number[f"{side}_foot"]].actInv(wrench)
         torque = pinocchio.rnea(model, data, q, v, a, outside)
         root = model.joints[number["pelvis"]].idx_v
         assert np.abs(torque[root : root + 6]).max() < RESIDUAL * 5 * RIDER.weight, "the root needs no outside help"
@@ -246,11 +252,11 @@ def test_camera_noise_does_not_hide_a_quiet_stance() -> None:
 def test_a_medial_wedge_does_what_its_law_says(landing: SyntheticLanding) -> None:
     wedged = simulate_landing(replace(SPEC, wedge=WEDGE, settling=0.1))
     shared = slice(0, wedged.time.size)
-    for k, (side, medial) in enumerate((("r", -1.0), ("l", 1.0))):
-        turned = wedged.poses.of(f"foot_{side}")[0][:, :, -1].T @ landing.poses.of(f"foot_{side}")[0][:, :, -1]
+    for k, (side, medial) in enumerate((("right", -1.0), ("left", 1.0))):
+        turned = wedged.poses.of(f"{side}_foot")[0][:, :, -1].T @ landing.poses.of(f"{side}_foot")[0][:, :, -1]
         assert np.arccos((np.trace(turned) - 1) / 2) == pytest.approx(WEDGE_LAW.roll * WEDGE, rel=0.02)
         change = (
-            wedged.angles.of(f"ankle_{side}", "inversion") - landing.angles.of(f"ankle_{side}", "inversion")[shared]
+            wedged.angles.of(f"{side}_ankle", "inversion") - landing.angles.of(f"{side}_ankle", "inversion")[shared]
         )
         assert (change[:200] > 0).all()
         shift = medial * (wedged.point[2, k] - landing.point[2, k, shared])[:200]
@@ -261,7 +267,7 @@ def test_the_truth_table_holds_the_drop_and_the_peaks(landing: SyntheticLanding)
     rows = {(row.quantity, row.side): row for row in truth_table(landing)}
     assert rows["body_weight_plate", ""].value == pytest.approx(RIDER.mass * G)
     assert rows["drop_height", ""].value == pytest.approx(SPEC.drop, rel=0.06)
-    for k, side in enumerate("rl"):
+    for k, side in enumerate(("right", "left")):
         assert rows["vertical_force_peak", side].value == pytest.approx(landing.force[1, k].max())
         assert rows["knee_flexion_peak", side].value > rows["knee_flexion_touchdown", side].value
         assert rows["knee_work_negative", side].value < 0

@@ -100,7 +100,7 @@ def test_draws_of_a_part_are_draws_of_the_whole(flat: Analysis, monkeypatch: pyt
     everything = pour(long.session, long.landing, sources, streams, 20)
     for key, samples in everything.samples.items():
         np.testing.assert_allclose(part.samples[key], samples, rtol=1e-7, atol=1e-7, err_msg=str(key))
-    window = long.landing.window("r")
+    window = long.landing.window("right")
     for name in ("angle", "moment"):
         np.testing.assert_allclose(
             getattr(part, name)[..., window], getattr(everything, name)[..., window], rtol=1e-5, atol=1e-9

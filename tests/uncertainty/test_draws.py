@@ -86,10 +86,10 @@ def test_cutoffs_fill_their_range_evenly(flat: Analysis) -> None:
 def test_skin_moves_as_much_as_its_table_says(flat: Analysis) -> None:
     """Long after touch-down: the shift of the cluster's middle, its turn about each axis, and what is left."""
     source = load_source("skin")
-    skin = draw_skin(source, streams(flat), 400, {"thigh_r": 4})
+    skin = draw_skin(source, streams(flat), 400, {"right_thigh": 4})
     arms = np.array([[0.1, -0.1, 0.0, 0.0], [0.0, 0.0, 0.1, -0.1], [0.0, 0.0, 0.0, 0.0]])
     since = np.linspace(0.6, 1.2, 30)
-    moved = skin.displacement("thigh_r", arms, since, 4.0, slice(0, 400))
+    moved = skin.displacement("right_thigh", arms, since, 4.0, slice(0, 400))
     size = source.content["segments"]["thigh"]
     own = size["deformation_mm"] ** 2 / 4
     middle = 1000 * moved.mean(axis=1).std(axis=(1, 2))
@@ -101,15 +101,15 @@ def test_skin_moves_as_much_as_its_table_says(flat: Analysis) -> None:
 
 def test_skin_motion_grows_with_the_impact_and_is_smooth(flat: Analysis) -> None:
     source = load_source("skin")
-    skin = draw_skin(source, streams(flat), 300, {"shank_r": 4})
+    skin = draw_skin(source, streams(flat), 300, {"right_shank": 4})
     arms, since = np.zeros((3, 4)), np.arange(-0.2, 0.4, 0.004)
-    hard, soft = (skin.displacement("shank_r", arms, since, peak, slice(0, 300)) for peak in (12.0, 6.0))
+    hard, soft = (skin.displacement("right_shank", arms, since, peak, slice(0, 300)) for peak in (12.0, 6.0))
     size = hard.std(axis=(0, 1, 2))
     assert size[since < -0.05].mean() < 0.5 * size[since > 0.15].mean()
     swing = hard - soft
     assert not swing[..., since <= 0.0].any()
     assert swing[..., since > 0.35].std() < 0.05 * swing[..., (since > 0.01) & (since < 0.08)].std()
-    least = skin.displacement("shank_r", arms, since, 3.0, slice(0, 300))
+    least = skin.displacement("right_shank", arms, since, 3.0, slice(0, 300))
     np.testing.assert_allclose(swing, 2.0 * (soft - least), atol=1e-15)
     lag = round(source.content["time"]["correlation_s"] / 0.004)
     late = soft[..., since > 0.2]
@@ -119,9 +119,9 @@ def test_skin_motion_grows_with_the_impact_and_is_smooth(flat: Analysis) -> None
 
 def test_skin_turns_less_in_walking_than_in_cutting(flat: Analysis) -> None:
     """Benoit et al. (2006): up to 4.4 deg and 13.0 mm walking (1.1 body weights), 13.1 deg and 16.1 mm cutting."""
-    skin = draw_skin(load_source("skin"), streams(flat), 300, {"thigh_r": 2})
+    skin = draw_skin(load_source("skin"), streams(flat), 300, {"right_thigh": 2})
     arms, since = np.array([[0.1, -0.1], [0.0, 0.0], [0.0, 0.0]]), np.linspace(0.8, 1.2, 20)
-    walking, cutting = (skin.displacement("thigh_r", arms, since, peak, slice(0, 300)) for peak in (1.1, 3.0))
+    walking, cutting = (skin.displacement("right_thigh", arms, since, peak, slice(0, 300)) for peak in (1.1, 3.0))
     slide = [moved.mean(axis=1).std() for moved in (walking, cutting)]
     turn = [(moved[1, 0] - moved[1, 1]).std() for moved in (walking, cutting)]
     assert abs(slide[0] / slide[1] - 13.0 / 16.1) < 0.05

@@ -72,7 +72,7 @@ def test_every_draw_is_told(flat: Analysis) -> None:
 def test_shares_add_up_and_name_the_right_input(certain: Analysis) -> None:
     drawn = certain.certainty
     assert drawn is not None
-    for key in (("knee_flexion_peak", "r"), ("hip_flexion_moment_peak", "l")):
+    for key in (("knee_flexion_peak", "right"), ("hip_flexion_moment_peak", "left")):
         assert sum(drawn.shares(key).values()) == pytest.approx(1.0)
     weight = drawn.shares(("body_weight_plate", ""))
     assert weight["plate_force"] == pytest.approx(1.0)
@@ -116,7 +116,9 @@ def test_the_smallest_change_is_that_of_two_recordings(certain: Analysis, certai
     drawn, other = certain.certainty, certain_again.certainty
     assert drawn is not None and other is not None
     keys = [
-        (q, s) for q in ("knee_flexion_touchdown", "ankle_dorsiflexion_moment_peak", "hip_work_negative") for s in "rl"
+        (q, s)
+        for q in ("knee_flexion_touchdown", "ankle_dorsiflexion_moment_peak", "hip_work_negative")
+        for s in ("right", "left")
     ]
     ratio = [smallest[key] / (1.96 * np.std(other.samples[key] - drawn.samples[key], ddof=1)) for key in keys]
     assert 0.75 < np.mean(ratio) < 1.25
@@ -126,7 +128,7 @@ def test_the_smallest_change_is_that_of_two_recordings(certain: Analysis, certai
 def test_a_change_beyond_the_smallest_is_seen(
     certain: Analysis, certain_again: Analysis, factor: float, seen: bool
 ) -> None:
-    key = ("knee_flexion_touchdown", "r")
+    key = ("knee_flexion_touchdown", "right")
     shift = factor * detectable_changes(certain)[key]
     drawn, other = certain.certainty, certain_again.certainty
     assert drawn is not None and other is not None
@@ -158,9 +160,9 @@ def test_the_interval_is_the_deviation_of_the_draws() -> None:
 
 def test_a_time_is_no_better_known_than_a_sample(certain: Analysis) -> None:
     """Evenly spread over one sample of 1000 Hz: 1.96 / sqrt(12) of it to either side, 0.57 ms."""
-    measure = next(m for m in certain.measures if m.quantity == "time_to_peak" and m.side == "l")
+    measure = next(m for m in certain.measures if m.quantity == "time_to_peak" and m.side == "left")
     assert measure.high - measure.value > 0.0005
-    assert detectable_changes(certain)["time_to_peak", "l"] > 0.0005 * np.sqrt(2.0)
+    assert detectable_changes(certain)["time_to_peak", "left"] > 0.0005 * np.sqrt(2.0)
 
 
 def test_an_interval_stays_on_its_side_of_zero_and_needs_draws() -> None:

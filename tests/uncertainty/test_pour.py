@@ -42,8 +42,12 @@ def test_nothing_drawn_is_the_analysis_itself(flat: Analysis, settings: Settings
 
 def _errors(labels: LabelMap, count: int) -> BodyErrors:
     rng = np.random.default_rng(3)
-    names = [*labels.landmarks, *(f"{j}_centre_{s}" for j in ("hip", "knee", "ankle") for s in "rl"), "l5s1"]
-    segments = [f"{part}_{s}" for part in ("foot", "shank", "thigh") for s in "rl"] + ["pelvis"]
+    names = [
+        *labels.landmarks,
+        *(f"{s}_{j}_centre" for j in ("hip", "knee", "ankle") for s in ("right", "left")),
+        "l5s1",
+    ]
+    segments = [f"{s}_{part}" for part in ("foot", "shank", "thigh") for s in ("right", "left")] + ["pelvis"]
     return BodyErrors(
         draws=count,
         places={name: 0.005 * rng.standard_normal((3, count)) for name in names},
@@ -113,16 +117,16 @@ def test_a_drawn_body_gives_what_the_analysis_gives_with_that_body(flat: Analysi
 
 def test_a_marker_moved_with_its_landmark_changes_no_pose(flat: Analysis) -> None:
     """The cluster keeps its shape whatever the landmark is: only the frame in it turns."""
-    errors = BodyErrors(1, {"femur_epicondyle_lateral_r": np.array([[0.01], [0.0], [0.0]])}, {})
+    errors = BodyErrors(1, {"right_femur_epicondyle_lateral": np.array([[0.01], [0.0], [0.0]])}, {})
     body = calibrate(flat.session.static, flat.session.labels, flat.landing.body.rider, errors=errors).drawn(0)
     plain = flat.landing.body
     for name, cluster in plain.clusters.items():
         apart = np.linalg.norm(cluster.local[:, :1] - cluster.local, axis=0)
         moved = body.clusters[name].local
         np.testing.assert_allclose(np.linalg.norm(moved[:, :1] - moved, axis=0), apart, atol=1e-12)
-    turned = body.offsets["thigh_r"][1] - plain.offsets["thigh_r"][1]
+    turned = body.offsets["right_thigh"][1] - plain.offsets["right_thigh"][1]
     assert np.abs(turned).max() < 1e-9
-    assert np.abs(body.clusters["thigh_r"].local - plain.clusters["thigh_r"].local).max() > 1e-3
+    assert np.abs(body.clusters["right_thigh"].local - plain.clusters["right_thigh"].local).max() > 1e-3
 
 
 def test_a_plate_gain_scales_forces_and_leaves_body_weights(flat: Analysis) -> None:
@@ -140,21 +144,21 @@ def test_a_shifted_plate_moves_the_ankle_moment_by_force_times_distance(flat: An
     """External dorsiflexion moment: about 1 N m for each 1 mm and 1000 N, whatever the body."""
     sources, streams = load_sources(("pressure_centre",)), Streams.of(flat.session, 0)
     samples = pour(flat.session, flat.landing, sources, streams, 60).samples
-    force = next(m.value for m in flat.measures if m.quantity == "vertical_force_peak" and m.side == "r")
+    force = next(m.value for m in flat.measures if m.quantity == "vertical_force_peak" and m.side == "right")
     expected = force * 1e-3 * sources["pressure_centre"].content["spread_mm"]["place"][0]
-    assert 0.6 * expected < np.std(samples["ankle_dorsiflexion_moment_peak", "r"]) < 1.1 * expected
+    assert 0.6 * expected < np.std(samples["ankle_dorsiflexion_moment_peak", "right"]) < 1.1 * expected
 
 
 def test_markers_that_are_not_seen_stay_unseen(flat: Analysis) -> None:
     trial: Recording = flat.session.trial
     markers = trial.markers.copy()
-    rows = [trial.labels.index(label) for label in flat.landing.body.clusters["foot_l"].labels]
+    rows = [trial.labels.index(label) for label in flat.landing.body.clusters["left_foot"].labels]
     start = round(flat.landing.events.first_touchdown * trial.point_rate) + 10
     markers[:, rows, start : start + 60] = np.nan
     hidden = replace(flat.session, trial=replace(trial, markers=markers))
     analysis = analyse(hidden, variants=False)
     samples = pour(hidden, analysis.landing, load_sources(), Streams.of(hidden, 0), 20).samples
-    hidden_ankle = [m for m in analysis.measures if m.quantity.startswith("ankle_") and m.side == "l"]
+    hidden_ankle = [m for m in analysis.measures if m.quantity.startswith("ankle_") and m.side == "left"]
     assert sum(np.isnan(m.value) for m in hidden_ankle) > 2
     for measure in analysis.measures:
         if not measure.word:

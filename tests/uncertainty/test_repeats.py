@@ -147,6 +147,6 @@ def test_too_few_landings_are_told() -> None:
 def test_values_are_collected_over_landings(flat: Analysis) -> None:
     unknown = tuple(replace(m, value=np.nan) if m.quantity == "knee_flexion_peak" else m for m in flat.measures)
     found = repeated_values([flat, replace(flat, measures=unknown), flat])
-    assert found["knee_flexion_peak", "r"].size == 2
-    assert found["vertical_force_peak", "l"].size == 3
-    assert ("first_contact_zone", "r") not in found
+    assert found["knee_flexion_peak", "right"].size == 2
+    assert found["vertical_force_peak", "left"].size == 3
+    assert ("first_contact_zone", "right") not in found

@@ -62,11 +62,11 @@ def test_the_spread_of_inertia_is_that_between_the_shipped_tables(part: str) -> 
     found = []
     for sex in ("f", "m"):
         rider = Rider("x", 70.0, 1.75, sex)
-        body, name = fitted_body(rider), part if part == "pelvis" else f"{part}_r"
+        body, name = fitted_body(rider), part if part == "pelvis" else f"right_{part}"
         rows = [segment_inertias(t, rider, body.standing_points, body.standing)[name] for t in INERTIA_TABLES]
         mass, com = np.array([row.mass for row in rows]), np.array([row.com for row in rows])
         radius = np.array([np.sqrt(np.trace(row.tensor) / row.mass) for row in rows])
-        start, end = (body.standing_points[point.replace("*", "r")] for point in SEGMENT_ENDS[part])
+        start, end = (body.standing_points[point.replace("*", "right")] for point in SEGMENT_ENDS[part])
         away = np.sqrt(np.sum(np.var(com, axis=0, ddof=1)) / 2.0) / np.linalg.norm(end - start)
         found.append([np.std(mass, ddof=1) / mass.mean(), away, np.std(radius, ddof=1) / radius.mean()])
     spread = load_source("inertia").content["segments"][part]

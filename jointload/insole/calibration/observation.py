@@ -34,14 +34,14 @@ def observe(landing: Landing, side: str, place: FootPlace) -> Array:
     shank against foot, external moments."""
     window, weights = landing.window(side), force_weights(landing, side)
     frames = np.arange(window.start, window.stop)
-    medial_sign = -1.0 if side == "r" else 1.0
-    right = landing.poses.of(f"foot_{side}")[0][:, 2]
+    medial_sign = -1.0 if side == "right" else 1.0
+    right = landing.poses.of(f"{side}_foot")[0][:, 2]
     series = (
         medial_sign * np.arcsin(np.clip(right[1, window], -1.0, 1.0)),
         pressure_centre(landing, side, place, frames)[1],
-        -landing.angles.of(f"ankle_{side}", "internal_rotation")[window],
-        landing.loads.of(f"knee_{side}", "adduction")[window],
-        landing.loads.of(f"hip_{side}", "adduction")[window],
+        -landing.angles.of(f"{side}_ankle", "internal_rotation")[window],
+        landing.loads.of(f"{side}_knee", "adduction")[window],
+        landing.loads.of(f"{side}_hip", "adduction")[window],
     )
     return np.array([np.where(weights > 0, one, 0.0) @ weights for one in series])
 
@@ -51,8 +51,8 @@ def predicted(landing: Landing, standing: Standing, settled: Settled) -> Array:
     side, weights = standing.side, force_weights(landing, standing.side)
     response = respond(standing, settled, landing.window(side))
     poured = pour_again(landing, side, response.with_none_first())
-    shank = -poured.angles.of(f"ankle_{side}", "internal_rotation")
-    knee, hip = (poured.person.of(f"{joint}_{side}", "adduction") for joint in ("knee", "hip"))
+    shank = -poured.angles.of(f"{side}_ankle", "internal_rotation")
+    knee, hip = (poured.person.of(f"{side}_{joint}", "adduction") for joint in ("knee", "hip"))
     rows = [response.roll, response.medial, *(series[1:] - series[:1] for series in (shank, knee, hip))]
     return np.stack([one @ weights for one in rows], axis=1)
 

@@ -99,7 +99,7 @@ class Personal:
 
     @property
     def findings(self) -> tuple[Finding, ...]:
-        foot = "right foot" if self.side == "r" else "left foot"
+        foot = f"{self.side} foot"
         told = f"{len(self.conditions)} shapes and the flat insole, {self.landings} landings"
         if not self.missed:
             evidence = f"{told}; every shape left out was foretold from the others"

@@ -125,7 +125,7 @@ def _load_findings(landing: Landing, standing: Standing, settled: Settled, text:
     if standing.measured is not None:
         out.append(standing.measured.finding)
     elif landing.pressed is not None:
-        foot = "right foot" if standing.side == "r" else "left foot"
+        foot = f"{standing.side} foot"
         evidence = "modelled: no pressure insole of this foot could be matched to the plates"
         advice = "see the findings of its clock and scale"
         out.append(Finding("baseline_pressure", "warn", foot, evidence, advice))
@@ -174,7 +174,7 @@ def _split_finding(side: str, shared: NDArray[np.bool_]) -> Finding:
     return Finding(
         "likely_split",
         "warn",
-        "right foot" if side == "r" else "left foot",
+        f"{side} foot",
         f"two feet share a plate at {shared.sum()} of {shared.size} instants: the wrench under this foot is a likely "
         "split, and no interval of the change holds that freedom",
         "read the change as that of one likely split, not as known this well; one plate a foot decides",

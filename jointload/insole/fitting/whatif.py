@@ -155,7 +155,7 @@ def answer_of(
 
 
 def _has_moments(landing: Landing, side: str) -> bool:
-    moment = landing.loads.of(f"knee_{side}", "adduction")[landing.window(side)]
+    moment = landing.loads.of(f"{side}_knee", "adduction")[landing.window(side)]
     return moment.size > 0 and bool(np.isfinite(moment).all())
 
 

@@ -19,12 +19,12 @@ SLENDER = 0.01
 def answering_poses(landing: Landing, side: str, poses: SegmentPoses, response: FootResponse) -> SegmentPoses:
     """The foot rolled and pitched, the ankle carried sideways by ankle height times roll, the knee where thigh and
     shank close between it and the hip, and the shank turned about its long axis. The pelvis keeps its place."""
-    mirror = 1.0 if side == "r" else -1.0
+    mirror = 1.0 if side == "right" else -1.0
     body, moved = landing.body, response.ankle_height * response.roll
-    hip, knee, ankle = (poses.place(body, f"{joint}_centre_{side}") for joint in ("hip", "knee", "ankle"))
-    right = unit(poses.of(f"foot_{side}")[0][:, 2] * np.array([1.0, 0.0, 1.0])[:, None])
+    hip, knee, ankle = (poses.place(body, f"{side}_{joint}_centre") for joint in ("hip", "knee", "ankle"))
+    right = unit(poses.of(f"{side}_foot")[0][:, 2] * np.array([1.0, 0.0, 1.0])[:, None])
     shift = mirror * moved * right
-    bend_axis = poses.of(f"thigh_{side}")[0][:, 2]
+    bend_axis = poses.of(f"{side}_thigh")[0][:, 2]
     thigh_turn, shank_turn = _closed_knee(hip, knee, ankle, ankle + shift, bend_axis, mirror * response.knee_plane)
     still = (moved == 0.0) & (response.knee_plane == 0.0)
     new_knee = np.where(still, knee, hip + rotate(thigh_turn, knee - hip))
@@ -37,7 +37,7 @@ def answering_poses(landing: Landing, side: str, poses: SegmentPoses, response: 
         ("shank", shank_turn, spin, knee, new_knee),
         ("foot", None, foot, ankle, new_ankle),
     ):
-        s = poses.index(f"{segment}_{side}")
+        s = poses.index(f"{side}_{segment}")
         if turn is not None:
             rotation[:, :, s] = np.where(still, rotation[:, :, s], compose(turn, rotation[:, :, s]))
             origin[:, s] = np.where(still, origin[:, s], new + rotate(turn, origin[:, s] - old))

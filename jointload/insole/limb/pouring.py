@@ -122,10 +122,10 @@ def _carried_motion(landing: Landing, measured: SegmentPoses, poses: SegmentPose
 def _floor_axes(poses: SegmentPoses, side: str) -> tuple[Array, Array]:
     """(3, F) horizontal directions across the foot, towards the other leg, and along it, forward."""
     level = np.array([1.0, 0.0, 1.0])[:, None]
-    rotation, _ = poses.of(f"foot_{side}")
-    across = unit(rotation[:, 2] * level) * (-1.0 if side == "r" else 1.0)
+    rotation, _ = poses.of(f"{side}_foot")
+    across = unit(rotation[:, 2] * level) * (-1.0 if side == "right" else 1.0)
     up = np.array([0.0, 1.0, 0.0])[:, None]
-    along = cross(up, across) * (1.0 if side == "l" else -1.0)
+    along = cross(up, across) * (1.0 if side == "left" else -1.0)
     return across, along
 
 
@@ -159,7 +159,7 @@ def _moved_wrench(
 def _with_extra_moment(loads: JointLoads, angles: JointAngles, side: str, extra: Array) -> JointLoads:
     """The loads of one leg's joints with one more internal moment (3, N) [N m] in each."""
     moment, components = loads.moment.copy(), loads.components.copy()
-    for name in (f"ankle_{side}", f"knee_{side}", f"hip_{side}"):
+    for name in (f"{side}_ankle", f"{side}_knee", f"{side}_hip"):
         j = loads.joints.index(name)
         moment[:, j] += extra
         components[:, j] += np.einsum("caf,cf->af", angles.axes[:, :, j], extra) * angles.signs[:, j, None]

@@ -77,14 +77,14 @@ def readings(landing: Landing, side: str, persons: Mapping[str, Array]) -> dict[
 def series_of(landing: Landing, side: str, persons: Mapping[str, Array]) -> dict[str, Series]:
     """Name -> series (D, W), the names of the peaks without their last word."""
     out = {
-        "rearfoot_eversion": _angle(f"ankle_{side}", "inversion", -1.0),
-        "rearfoot_inversion": _angle(f"ankle_{side}", "inversion"),
-        "knee_adduction": _angle(f"knee_{side}", "adduction"),
-        "knee_internal_rotation": _angle(f"knee_{side}", "internal_rotation"),
-        "hip_adduction": _angle(f"hip_{side}", "adduction"),
+        "rearfoot_eversion": _angle(f"{side}_ankle", "inversion", -1.0),
+        "rearfoot_inversion": _angle(f"{side}_ankle", "inversion"),
+        "knee_adduction": _angle(f"{side}_knee", "adduction"),
+        "knee_internal_rotation": _angle(f"{side}_knee", "internal_rotation"),
+        "hip_adduction": _angle(f"{side}_hip", "adduction"),
     }
     for name, (joint, rotation, kind, sign) in MOMENT_PEAKS.items():
-        out[name.removesuffix("_peak")] = _moment(f"{joint}_{side}", rotation, kind, sign)
+        out[name.removesuffix("_peak")] = _moment(f"{side}_{joint}", rotation, kind, sign)
     out["achilles_force"] = _achilles(side, persons)
     return out
 
@@ -115,16 +115,16 @@ def _largest(rows: Array) -> Array:
 
 def _flexed_frame(landing: Landing, side: str) -> int:
     """Frame of the window at the measured landing's largest knee flexion."""
-    return int(np.argmax(landing.angles.of(f"knee_{side}", "flexion")[landing.window(side)]))
+    return int(np.argmax(landing.angles.of(f"{side}_knee", "flexion")[landing.window(side)]))
 
 
 def _knee_over_ankle(landing: Landing, side: str) -> Series:
     """The alignment's angle: at the ankle, from the line to the hip to the line to the knee, in the facing frame."""
-    facing, medial = landing.alignment.facing[..., None], -1.0 if side == "r" else 1.0
+    facing, medial = landing.alignment.facing[..., None], -1.0 if side == "right" else 1.0
 
     def series(angles: JointAngles, loads: JointLoads, rows: Any) -> Array:
         hip, knee, ankle = (
-            rotate_back(facing, loads.centre[:, loads.joints.index(f"{joint}_{side}")][:, rows].reshape(3, -1))
+            rotate_back(facing, loads.centre[:, loads.joints.index(f"{side}_{joint}")][:, rows].reshape(3, -1))
             for joint in ("hip", "knee", "ankle")
         )
         lean = [np.arctan2(medial * (top - ankle)[2], (top - ankle)[1]) for top in (knee, hip)]
@@ -135,7 +135,7 @@ def _knee_over_ankle(landing: Landing, side: str) -> Series:
 
 def _achilles(side: str, persons: Mapping[str, Array]) -> Series:
     def series(angles: JointAngles, loads: JointLoads, rows: Any) -> Array:
-        moment, angle = (part.of(f"ankle_{side}", "dorsiflexion")[rows] for part in (loads, angles))
+        moment, angle = (part.of(f"{side}_ankle", "dorsiflexion")[rows] for part in (loads, angles))
         return achilles_force(moment, angle, persons["achilles_arm"][:, None])
 
     return series
@@ -148,7 +148,7 @@ def named_instants(landing: Landing, side: str) -> dict[str, int]:
     """Name -> frame of one foot's window; the lowest pelvis only where it lies in the window."""
     window, rate = landing.window(side), landing.poses.rate
     vertical = landing.contact.force[1, SIDES.index(side), window]
-    adduction, flexion = (landing.loads.of(f"knee_{side}", name)[window] for name in ("adduction", "flexion"))
+    adduction, flexion = (landing.loads.of(f"{side}_knee", name)[window] for name in ("adduction", "flexion"))
     out = {
         "touch-down": 0,
         "largest vertical force": int(np.argmax(vertical)),

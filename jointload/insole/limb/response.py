@@ -161,7 +161,7 @@ class Settled:
 def place_foot(landing: Landing, side: str) -> FootPlace:
     """Length from rider.toml (measurements.foot_length_m), else from the foot's markers in the static trial, else from
     body height; the heel is the calcaneus marker."""
-    rider, (_, calcaneus) = landing.body.rider, landing.body.points[f"calcaneus_{side}"]
+    rider, (_, calcaneus) = landing.body.rider, landing.body.points[f"{side}_calcaneus"]
     low, high = LENGTHS
     if low <= rider.measurements.get("foot_length_m", 0.0) <= high:
         length, basis = rider.measurements["foot_length_m"], "rider.toml"
@@ -172,8 +172,8 @@ def place_foot(landing: Landing, side: str) -> FootPlace:
 
 def _marker_length(landing: Landing, side: str) -> tuple[float, str]:
     points, height = landing.body.standing_points, landing.body.rider.height
-    heel, first, fifth = (points.get(f"{name}_{side}") for name in ("calcaneus", "metatarsal1", "metatarsal5"))
-    toe = points.get(f"toe_{side}")
+    heel, first, fifth = (points.get(f"{side}_{name}") for name in ("calcaneus", "metatarsal1", "metatarsal5"))
+    toe = points.get(f"{side}_toe")
     ends = [] if heel is None or first is None or fifth is None else [(toe, "heel to toe"), (None, "heel to ball")]
     for end, words in ends:
         if end is None and words == "heel to toe":
@@ -217,7 +217,7 @@ def instants(landing: Landing, side: str) -> NDArray[np.intp]:
     vertical = landing.contact.force[1, SIDES.index(side), window]
     loaded = np.flatnonzero(vertical >= min(LEAST_LOAD * landing.weight, 0.5 * float(vertical.max())))
     even = np.linspace(loaded[0], loaded[-1], SPREAD_INSTANTS).round().astype(np.intp)
-    adduction, flexion = (landing.loads.of(f"knee_{side}", name)[window] for name in ("adduction", "flexion"))
+    adduction, flexion = (landing.loads.of(f"{side}_knee", name)[window] for name in ("adduction", "flexion"))
     named = [int(np.argmax(series)) for series in (vertical, adduction, -adduction, flexion)]
     return window.start + np.unique(np.concatenate((even, [k for k in named if loaded[0] <= k <= loaded[-1]])))
 
@@ -227,13 +227,13 @@ def pressure_centre(landing: Landing, side: str, place: FootPlace, frames: Any) 
     s = SIDES.index(side)
     force, moment = landing.contact.force[:, s, frames], landing.contact.moment[:, s, frames]
     lab = centre_of_pressure(force, moment, landing.contact.floor, landing.settings.contact_threshold)
-    rotation, origin = landing.poses.of(f"foot_{side}")
+    rotation, origin = landing.poses.of(f"{side}_foot")
     forward, _, right = rotate_back(rotation[..., frames], lab - origin[:, frames])
     return forward - place.heel, (right - place.line) * _medial_sign(side)
 
 
 def _medial_sign(side: str) -> float:
-    return -1.0 if side == "r" else 1.0
+    return -1.0 if side == "right" else 1.0
 
 
 def bed_load(

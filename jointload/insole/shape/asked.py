@@ -32,7 +32,7 @@ class Parts:
         return replace(plain, rearfoot=tilted.rearfoot, forefoot=tilted.forefoot)
 
     def __str__(self) -> str:
-        foot = "right" if self.side == "r" else "left"
+        foot = self.side
         words = [str(self.wedge)] if self.wedge is not None else []
         words += [f"{1000 * self.lift:g} mm heel lift under the {foot} foot"] if self.lift else []
         if self.thickness != USUAL_BASE:
@@ -84,5 +84,5 @@ def shape_text(shape: Given) -> str:
     ):
         if height:
             parts.append(f"{1000 * height:g} mm {name}")
-    foot = "right" if shape.side == "r" else "left"
+    foot = shape.side
     return f"insole under the {foot} foot, base {1000 * shape.base:g} mm: {'; '.join(parts) or 'flat'}"

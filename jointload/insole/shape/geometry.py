@@ -20,8 +20,8 @@ Length = Literal["heel", "full"]
 
 @dataclass(frozen=True)
 class Wedge:
-    """angle [rad], positive when the medial side is raised; under one foot, 'r' or 'l'; under the heel or the full
-    length."""
+    """angle [rad], positive when the medial side is raised; under one foot, 'right' or 'left'; under the heel or
+    the full length."""
 
     angle: float
     side: str
@@ -37,7 +37,7 @@ class Wedge:
         return HEEL_WIDTH * float(np.tan(abs(self.angle)))
 
     def __str__(self) -> str:
-        foot = "right" if self.side == "r" else "left"
+        foot = self.side
         part = "heel wedge" if self.length == "heel" else "full-length wedge"
         height = f"{1000 * self.raised_edge:.1f} mm over a {1000 * HEEL_WIDTH:.0f} mm heel"
         size = f"{abs(np.rad2deg(self.angle)):g} deg"
@@ -47,11 +47,11 @@ class Wedge:
 def parse_wedge(text: str, side: str, length: str = "heel") -> Wedge:
     """A wedge from 'medial:4' or 'lateral:4', in degrees."""
     raised, _, degrees = text.partition(":")
-    if raised not in ("medial", "lateral") or side not in ("r", "l") or length not in ("heel", "full"):
+    if raised not in ("medial", "lateral") or side not in ("right", "left") or length not in ("heel", "full"):
         raise SettingError(
             expected_found(
                 "wedge",
-                "medial:DEGREES or lateral:DEGREES, side r or l, length heel or full",
+                "medial:DEGREES or lateral:DEGREES, side right or left, length heel or full",
                 f"{text!r}, side {side!r}, length {length!r}",
                 "the command",
                 "correct it",

@@ -18,7 +18,6 @@ from jointload.errors import SettingError, expected_found
 from jointload.insole.shape.shape import Surface, is_inside, sole_grid
 from jointload.intake.recording import Array
 
-SIDE_WORDS = {"r": "right", "l": "left"}
 PITCH = 0.0011
 """Largest distance of two points of a written top surface [m]."""
 FINER = (1.0, 0.65, 0.4)
@@ -71,7 +70,7 @@ def solid_of(surface: Surface, pitch: float = PITCH) -> Solid:
     along, across = _counts(surface, pitch)
     x, y = sole_grid(surface, along, across)
     z = surface.heights(x, y)
-    if surface.side == "l":
+    if surface.side == "left":
         x, y, z = x[:, ::-1], -y[:, ::-1], z[:, ::-1]
     inner = slice(1, -1)
     top = np.stack((x[inner], y[inner], z[inner]), axis=-1).reshape(-1, 3)
@@ -148,7 +147,7 @@ def largest_miss(surface: Surface, solid: Solid) -> float:
     left = np.arange(-surface.width, surface.width, PROBE)
     z = raster(solid.corners, x, left)
     there, aside = np.meshgrid(x, left, indexing="ij")
-    y = aside if surface.side == "r" else -aside
+    y = aside if surface.side == "right" else -aside
     inside = is_inside(surface, there, y) & np.isfinite(z)
     return float(np.abs(z - surface.heights(there, y))[inside].max())
 

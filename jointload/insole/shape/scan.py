@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 
 from jointload.errors import SettingError, expected_found, known_names
-from jointload.insole.shape.mesh import SIDE_WORDS, Solid, load_solid, raster
+from jointload.insole.shape.mesh import Solid, load_solid, raster
 from jointload.insole.shape.outline import BALL_SHARE, HEEL_SHARE, LENGTHS, WIDTHS
 from jointload.insole.shape.shape import Layer
-from jointload.intake.recording import Array
+from jointload.intake.recording import SIDES, Array
 
 UNITS = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "in": 0.0254}
 AXES = {sign + letter: k for k, letter in enumerate("xyz") for sign in "+-"}
@@ -68,14 +68,14 @@ class Scan:
 def read_scan(
     path: str | Path, side: str, unit: str = "", up: str = "+z", forward: str = "+x", layers: tuple[Layer, ...] = ()
 ) -> Scan:
-    """Read an STL or OBJ solid of an insole for one foot, 'r' or 'l'. SettingError says in one line what is wrong.
+    """Read an STL or OBJ solid of an insole for one foot, 'right' or 'left'; SettingError says what is wrong.
 
     unit : mm unless named otherwise; a size that speaks for another unit is refused with that unit's name
     up, forward : the file's axes that point up and to the toes
     """
     where = str(path)
-    if side not in SIDE_WORDS:
-        raise _refused("insole side", "r or l", repr(side), where, "give --side")
+    if side not in SIDES:
+        raise _refused("insole side", "right or left", repr(side), where, "give --side")
     solid = load_solid(path)
     if solid.open_edges:
         advice = "close the holes in the program that made it"
@@ -160,7 +160,7 @@ def _sampled(solid: Solid, side: str, layers: tuple[Layer, ...], where: str) -> 
     if solid.volume < 0:
         notes.append("the file's triangles face inwards; they were turned")
     z = _filled(top)
-    if side == "l":
+    if side == "left":
         y, z, right, left = -y[::-1], z[:, ::-1], -left, -right
     return Scan(side, length, width, layers, tuple(notes), abs(solid.volume), x, y, z, stations, right, left)
 
@@ -184,11 +184,11 @@ def _side_notes(stations: Array, right: Array, left: Array, side: str, where: st
         for span in ((0.88, 0.96), (0.40, 0.50))
     )
     if abs(toe - arch) < ONE_SIDED:
-        return [f"the outline does not tell left from right; taken as {SIDE_WORDS[side]} as asked"]
-    found = "r" if toe > arch else "l"
+        return [f"the outline does not tell left from right; taken as {side} as asked"]
+    found = "right" if toe > arch else "left"
     if found != side:
         raise _refused(
-            "insole mesh", f"a {SIDE_WORDS[side]} insole", f"the outline of a {SIDE_WORDS[found]} one", where,
+            "insole mesh", f"a {side} insole", f"the outline of a {found} one", where,
             f"give --side {found}, or another file",
         )  # fmt: skip
     return []

@@ -156,7 +156,7 @@ class Surface(Protocol):
 
 @dataclass(frozen=True)
 class InsoleShape:
-    """An insole for one foot, 'r' or 'l': heights [m] over a sole of length and width [m].
+    """An insole for one foot, 'right' or 'left': heights [m] over a sole of length and width [m].
 
     base : thickness before anything is added [m];  minimum : no place is thinner than this under the covers [m]
     width 0 takes the usual breadth for the length. Where tilt would make a place too thin the whole insole is raised,
@@ -176,8 +176,10 @@ class InsoleShape:
     layers: tuple[Layer, ...] = ()
 
     def __post_init__(self) -> None:
-        if self.side not in ("r", "l"):
-            raise SettingError(expected_found("insole side", "r or l", repr(self.side), "the shape", "correct it"))
+        if self.side not in ("right", "left"):
+            raise SettingError(
+                expected_found("insole side", "right or left", repr(self.side), "the shape", "correct it")
+            )
         if self.width == 0:
             object.__setattr__(self, "width", BREADTH_SHARE * self.length)
         Outline(self.length, self.width)

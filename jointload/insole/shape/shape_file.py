@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -13,6 +12,8 @@ from jointload.insole.shape.geometry import STEEPEST
 from jointload.insole.shape.materials import Material, material, read_materials
 from jointload.insole.shape.outline import mondopoint
 from jointload.insole.shape.shape import ArchFill, HeelLift, InsoleShape, Layer, MetatarsalSupport, Posting
+from jointload.intake.recording import side_from
+from jointload.intake.toml_file import read_toml
 
 KEYS: dict[str, tuple[str, ...]] = {
     "": (
@@ -32,7 +33,7 @@ KEYS: dict[str, tuple[str, ...]] = {
 }  # fmt: skip
 """Every key that insole.toml may have, table by table."""
 DEFAULT_LAYERS: tuple[dict[str, Any], ...] = ({"material": "eva_medium"},)
-SIDES = {"r": ("r",), "l": ("l",), "both": ("r", "l")}
+SIDES = {"right": ("right",), "left": ("left",), "both": ("right", "left")}
 
 
 @dataclass(frozen=True)
@@ -58,14 +59,7 @@ def read_shape(path: str | Path, side: str = "") -> InsoleShape:
 def read_design(path: str | Path) -> Design:
     """Read insole.toml; SettingError names the first key that is unknown, missing or out of its range."""
     path = Path(path)
-    try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as problem:
-        raise SettingError(
-            expected_found("insole file", "a readable TOML file", problem.strerror, str(path), "correct the path")
-        ) from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
-        raise SettingError(expected_found("insole file", "TOML", str(problem), str(path), "mend that line")) from None
+    content = read_toml(path, "insole", "correct the path", SettingError)
     try:
         return design_from(content, path.parent)
     except SettingError as problem:
@@ -75,10 +69,11 @@ def read_design(path: str | Path) -> Design:
 def design_from(content: dict[str, Any], folder: Path = Path()) -> Design:
     """A checked Design from the keys of insole.toml; files that it names are looked for in `folder`."""
     _check_keys(content, "")
-    sides = SIDES.get(str(content.get("side")))
+    given = str(content.get("side", ""))
+    sides = SIDES.get(side_from(given) or given)
     if sides is None:
         found = repr(content.get("side", "no such key"))
-        raise SettingError(expected_found("insole side", '"r", "l" or "both"', found, "the shape", "set side"))
+        raise SettingError(expected_found("insole side", '"right", "left" or "both"', found, "the shape", "set side"))
     parts = _parts(content, folder)
     sheet = {key: str(value) for key, value in _table(content, "sheet").items()}
     shapes = tuple(InsoleShape(side=side, **parts) for side in sides)

@@ -14,7 +14,7 @@ from jointload.intake.recording import Array, Event, Finding
 
 AROUND = 0.5
 """[s] an event this long before the first or after the last frame may still be meant."""
-SIDE_OF_CONTEXT = {"left": "l", "right": "r"}
+SIDE_OF_CONTEXT = {"left": "left", "right": "right"}
 
 
 def read_events(structure: Structure, layout: Layout) -> tuple[tuple[Event, ...], list[Finding]]:

@@ -12,7 +12,6 @@ from jointload.intake.quality import flat_tops
 from jointload.intake.recording import SIDES, Array, Finding, Plate
 from jointload.intake.rider import G
 from jointload.landing.checks.judgement import (
-    SIDE_WORDS,
     Judgement,
     always,
     explained,
@@ -22,7 +21,7 @@ from jointload.landing.checks.judgement import (
     passed,
 )
 from jointload.landing.landed import Landing, Result
-from jointload.landing.measures.body_measures import fall_acceleration, residual_force
+from jointload.landing.measures.body_measures import fall_acceleration, unexplained_force
 from jointload.landing.measures.force_measures import BEARING_SHARE
 from jointload.loads.contact import REST_HEIGHT, REST_SPEED, Lost
 from jointload.numerics.signals import derivatives, runs
@@ -93,8 +92,8 @@ class _Sole:
 
     @classmethod
     def of(cls, landing: Landing, side: str) -> _Sole | None:
-        names = [f"{name}_{side}" for name in SOLE if f"{name}_{side}" in landing.body.points]
-        if side not in landing.events.sides or f"calcaneus_{side}" not in names or f"toe_tip_{side}" not in names:
+        names = [f"{side}_{name}" for name in SOLE if f"{side}_{name}" in landing.body.points]
+        if side not in landing.events.sides or f"{side}_calcaneus" not in names or f"{side}_toe_tip" not in names:
             return None
         window, k = landing.window(side), SIDES.index(side)
         places = np.stack([landing.poses.place(landing.body, name)[:, window] for name in names], axis=1)
@@ -115,8 +114,8 @@ def check_on_plate(landing: Landing) -> Judgement:
         if share > OFF_SHARE:
             text = f"the sole reaches {1000 * off.max():.0f} mm over the plate's edge, "
             text += f"further than {1000 * OFF_PLATE:.0f} mm in {100 * share:.0f} % of the loaded time"
-            advice = f"force beside the plate is not measured: moments of the {SIDE_WORDS[side]} side may be too small"
-            findings.append(Finding("foot_off_plate", "warn", f"{SIDE_WORDS[side]} foot", text, advice))
+            advice = f"force beside the plate is not measured: moments of the {side} side may be too small"
+            findings.append(Finding("foot_off_plate", "warn", f"{side} foot", text, advice))
     if findings:
         return Judgement(tuple(findings))
     return passed("foot_off_plate", landing.recording.name, f"{len(soles)} feet press on plates with the whole sole")
@@ -152,14 +151,14 @@ def check_pressure(landing: Landing) -> Judgement:
         share = float(np.mean(off > PRESSURE_OFF))
         typical = 1000 * float(np.median(off))
         severity = graded(share, PRESSURE_WARN, PRESSURE_REFUSE)
-        said.append(f"{SIDE_WORDS[side]} {typical:.0f} mm")
+        said.append(f"{side} {typical:.0f} mm")
         if severity == "pass":
             continue
         text = f"{typical:.0f} mm from the line between heel and toe, {_direction(way, side, landing)}; "
         text += f"beyond {1000 * PRESSURE_OFF:.0f} mm in {100 * share:.0f} % of the loaded time"
-        harm = no_moments(side) if severity == "refuse" else f"moments of the {SIDE_WORDS[side]} side are less certain"
+        harm = no_moments(side) if severity == "refuse" else f"moments of the {side} side are less certain"
         advice = f"a plate is misplaced: compare its CORNERS and ORIGIN with the laboratory; {harm}"
-        findings.append(Finding("pressure_off_foot", severity, f"{SIDE_WORDS[side]} foot", text, advice))
+        findings.append(Finding("pressure_off_foot", severity, f"{side} foot", text, advice))
         if severity == "refuse":
             stopped += always(landing, (side,), f"the centre of pressure lies {typical:.0f} mm beside the foot")
     if findings:
@@ -197,7 +196,7 @@ def check_silent(landing: Landing) -> Judgement:
             if seconds < SILENT_SECONDS:
                 continue
             text = f"below {landing.settings.contact_threshold:g} N for {seconds:.2f} s "
-            text += f"while the {SIDE_WORDS[side]} foot rests on it"
+            text += f"while the {side} foot rests on it"
             advice = f"the plate or its channels do not measure: check its connection; {no_moments(side)}"
             findings.append(Finding("plate_silent", "refuse", f"plate {plate.number}", text, advice))
             stopped += always(landing, (side,), f"plate {plate.number} does not measure")
@@ -209,7 +208,7 @@ def check_silent(landing: Landing) -> Judgement:
 def _rest_unloaded(landing: Landing, plate: Plate, side: str) -> float:
     """Longest time [s] in which a foot rests well inside a plate that bears nothing."""
     body, rate, step = landing.body, landing.poses.rate, landing.recording.samples_per_frame
-    names = [f"{name}_{side}" for name in ("calcaneus", "forefoot") if f"{name}_{side}" in body.points]
+    names = [f"{side}_{name}" for name in ("calcaneus", "forefoot") if f"{side}_{name}" in body.points]
     if not names:
         return 0.0
     places = np.stack([landing.poses.place(body, name) for name in names], axis=1)
@@ -233,7 +232,7 @@ def check_peak(landing: Landing) -> Judgement:
         if peak > IMPLAUSIBLE_PEAK:
             text = f"vertical force of {peak:.0f} body weights"
             advice = f"check the plates' scale and units, and the rider's mass; {no_moments(side)}"
-            findings.append(Finding("implausible_peak", "refuse", f"{SIDE_WORDS[side]} foot", text, advice))
+            findings.append(Finding("implausible_peak", "refuse", f"{side} foot", text, advice))
             sides.append(side)
     if findings:
         reason = f"the force exceeds {IMPLAUSIBLE_PEAK:g} body weights"
@@ -313,11 +312,11 @@ def check_fall(landing: Landing) -> Judgement:
     return Judgement((Finding("free_fall", severity, landing.recording.name, text, advice),), stopped)
 
 
-def check_residual(landing: Landing, cause: str = "") -> Judgement:
+def check_unexplained(landing: Landing, cause: str = "") -> Judgement:
     """Whether mass times acceleration of the whole body gives the force on the ground; a check that has found why not
     is named as the cause."""
-    check, name = "residual_force", landing.recording.name
-    left, note = _result(residual_force(landing))
+    check, name = "unexplained_force", landing.recording.name
+    left, note = _result(unexplained_force(landing))
     windows = [landing.window(side) for side in landing.events.sides]
     lost = [g for g in landing.contact.lost if any(g.start < w.stop and g.stop > w.start for w in windows)]
     if not np.isfinite(left) or lost:

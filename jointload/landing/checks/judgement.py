@@ -12,7 +12,6 @@ from jointload.loads.contact import Lost
 
 FILTER_REACH = 1.0
 """Periods of the cut-off by which a wrong stretch spreads to its neighbours."""
-SIDE_WORDS = {"r": "right", "l": "left"}
 
 
 @dataclass(frozen=True)
@@ -29,7 +28,7 @@ def always(landing: Landing, sides: tuple[str, ...], reason: str) -> tuple[Lost,
 
 
 def no_moments(*sides: str) -> str:
-    which = "either side" if len(sides) > 1 else f"the {SIDE_WORDS[sides[0]]} side"
+    which = "either side" if len(sides) > 1 else f"the {sides[0]} side"
     return f"no moments of {which} and of L5/S1"
 
 

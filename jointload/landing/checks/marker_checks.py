@@ -8,8 +8,8 @@ import numpy as np
 
 from jointload.body.pose import smooth_markers
 from jointload.intake.quality import exchanged_markers, marker_jumps
-from jointload.intake.recording import SIDES, Array, Finding, Severity
-from jointload.landing.checks.judgement import SIDE_WORDS, Judgement, always, filter_reach, graded, no_moments, passed
+from jointload.intake.recording import SIDES, Array, Finding, Severity, split_side
+from jointload.landing.checks.judgement import Judgement, always, filter_reach, graded, no_moments, passed
 from jointload.landing.landed import Landing
 from jointload.loads.contact import Lost
 from jointload.loads.moments import loaded_segments
@@ -57,25 +57,27 @@ def check_sides(landing: Landing) -> Judgement:
     """
     body, points = landing.body, landing.body.standing_points
     forward = (points["asis_mid"] - points["psis_mid"]) * [1.0, 0.0, 1.0]
-    feet = {s: _ahead(points, s, forward) for s in SIDES if f"calcaneus_{s}" in points and f"forefoot_{s}" in points}
+    feet = {s: _ahead(points, s, forward) for s in SIDES if f"{s}_calcaneus" in points and f"{s}_forefoot" in points}
     behind = [side for side, ahead in feet.items() if ahead < BACKWARDS]
-    wrong: _Wrong = [(f"heel and toe of the {SIDE_WORDS[side]} foot", (side,)) for side in behind]
+    wrong: _Wrong = [(f"heel and toe of the {side} foot", (side,)) for side in behind]
     if len(behind) == len(SIDES):
         wrong, forward = [("front and rear of the pelvis", SIDES)], -forward
     right = np.cross(forward, [0.0, 1.0, 0.0])
-    pairs = [name[:-2] for name in body.landmark_labels if name.endswith("_r") and f"{name[:-2]}_l" in points]
-    turned = [p for p in pairs if f"{p}_r" in points and (points[f"{p}_r"] - points[f"{p}_l"]) @ right < BACKWARDS]
+    sided = [split_side(name) for name in body.landmark_labels]
+    pairs = [name for side, name in sided if side == "right" and f"left_{name}" in points]
+    known = [p for p in pairs if f"right_{p}" in points]
+    turned = [p for p in known if (points[f"right_{p}"] - points[f"left_{p}"]) @ right < BACKWARDS]
     if turned:
         names = ", ".join(name.replace("_", " ") for name in turned)
         wrong.append((f"right and left: {'all landmarks' if len(turned) == len(pairs) else names}", SIDES))
     else:
         wrong += [
-            (f"{inner.replace('_', ' ')} and {outer.replace('_', ' ')}, {SIDE_WORDS[side]}", (side,))
+            (f"{inner.replace('_', ' ')} and {outer.replace('_', ' ')}, {side}", (side,))
             for side, sign in zip(SIDES, (1.0, -1.0), strict=True)
             for inner, outer in INNER_OUTER
-            if f"{inner}_{side}" in points
-            and f"{outer}_{side}" in points
-            and sign * (points[f"{outer}_{side}"] - points[f"{inner}_{side}"]) @ right < BACKWARDS
+            if f"{side}_{inner}" in points
+            and f"{side}_{outer}" in points
+            and sign * (points[f"{side}_{outer}"] - points[f"{side}_{inner}"]) @ right < BACKWARDS
         ]
     if not wrong:
         return passed("landmark_sides", body.calibrated_from, "right, left, front and rear are where they belong")
@@ -83,7 +85,7 @@ def check_sides(landing: Landing) -> Judgement:
 
 
 def _ahead(points: dict[str, Array], side: str, forward: Array) -> float:
-    return float((points[f"forefoot_{side}"] - points[f"calcaneus_{side}"]) @ forward)
+    return float((points[f"{side}_forefoot"] - points[f"{side}_calcaneus"]) @ forward)
 
 
 def _mislabelled(landing: Landing, wrong: _Wrong) -> Judgement:
@@ -111,12 +113,12 @@ def check_standing(landing: Landing) -> Judgement:
         if name in body.standing
     }
     bends = {
-        side: _between(body.standing[f"thigh_{side}"][0][:, 1], body.standing[f"shank_{side}"][0][:, 1])
+        side: _between(body.standing[f"{side}_thigh"][0][:, 1], body.standing[f"{side}_shank"][0][:, 1])
         for side in SIDES
-        if f"thigh_{side}" in body.standing and f"shank_{side}" in body.standing
+        if f"{side}_thigh" in body.standing and f"{side}_shank" in body.standing
     }
-    heels = [body.standing_points[f"calcaneus_{s}"][1] for s in SIDES if f"calcaneus_{s}" in body.standing_points]
-    said = [f"{SIDE_WORDS[s]} knee bent by {np.rad2deg(bend):.0f} deg" for s, bend in bends.items() if bend > BENT_KNEE]
+    heels = [body.standing_points[f"{s}_calcaneus"][1] for s in SIDES if f"{s}_calcaneus" in body.standing_points]
+    said = [f"{s} knee bent by {np.rad2deg(bend):.0f} deg" for s, bend in bends.items() if bend > BENT_KNEE]
     said += [f"{n} {np.rad2deg(tilt):.0f} deg from upright" for n, tilt in tilts.items() if tilt > limits[n]]
     if np.ptp(heels or [0.0]) > UNLEVEL_FEET:
         said.append(f"one heel {1000 * np.ptp(heels):.0f} mm over the other")
@@ -145,7 +147,7 @@ def check_exchanged(landing: Landing) -> Judgement:
         Lost(side, max(0, one.start - reach), one.stop + reach, f"{' and '.join(one.labels)} are exchanged")
         for one in exchanges
         for side in SIDES
-        if any(carried[label] == "pelvis" or carried[label].endswith(f"_{side}") for label in one.labels)
+        if any(carried[label] == "pelvis" or split_side(carried[label])[0] == side for label in one.labels)
     ]
     return Judgement((), tuple(stopped))
 
@@ -242,7 +244,7 @@ def check_joints(landing: Landing) -> Judgement:
     for side in SIDES:
         window = landing.window(side) if side in landing.events.sides else slice(None)
         for joint, below in (("ankle", "foot"), ("knee", "shank"), ("hip", "thigh")):
-            apart = landing.poses.place(body, f"{joint}_centre_{side}") - landing.poses.of(f"{below}_{side}")[1]
+            apart = landing.poses.place(body, f"{side}_{joint}_centre") - landing.poses.of(f"{side}_{below}")[1]
             distance = np.linalg.norm(apart[:, window], axis=0)
             distance = distance[np.isfinite(distance)]
             typical = float(np.median(distance)) if distance.size else 0.0
@@ -252,7 +254,7 @@ def check_joints(landing: Landing) -> Judgement:
             text = f"its two segments put its centre {1000 * typical:.0f} mm apart"
             cause = "a cluster moved as a whole since the static trial, or its labels are another segment's"
             harm = no_moments(side) if severity == "refuse" else "angles and moments of this joint are less certain"
-            findings.append(Finding("joint_apart", severity, f"{joint}_{side}", text, f"{cause}: {harm}"))
+            findings.append(Finding("joint_apart", severity, f"{side}_{joint}", text, f"{cause}: {harm}"))
             if severity == "refuse":
                 stopped += always(landing, (side,), f"the {joint}'s two segments do not meet")
     if not findings:
@@ -272,7 +274,7 @@ def check_angles(landing: Landing) -> Judgement:
             beyond = (angle < low) | (angle > high)
         if not beyond.any():
             continue
-        sides = [side for side in SIDES if name.endswith(f"_{side}")] or list(SIDES)
+        sides = [side for side in SIDES if split_side(name)[0] == side] or list(SIDES)
         landing_sides = tuple(s for s in sides if s in landing.events.sides and beyond[landing.window(s)].any())
         evidence = f"{joint.rotations[0]} from {np.nanmin(angle):.0f} to {np.nanmax(angle):.0f} deg"
         harm = no_moments(*landing_sides) if landing_sides else "outside the landing"

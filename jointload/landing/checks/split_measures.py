@@ -9,7 +9,6 @@ import numpy as np
 
 from jointload.intake.recording import Array, Finding
 from jointload.intake.rider import G
-from jointload.landing.checks.judgement import SIDE_WORDS
 from jointload.landing.landed import Landing, Measure
 from jointload.landing.measures.every_measure import measure_landing
 from jointload.landing.measures.load_measures import MOMENT_PEAKS
@@ -88,6 +87,6 @@ def split_findings(measures: Iterable[Measure], landing: Landing) -> tuple[Findi
         text += f"{per_kg * measure.low:.2f} to {per_kg * measure.high:.2f} over every split that fits"
         wide = width > COMPARABLE * abs(measure.value)
         advice = "too wide to compare conditions; land with one foot on one plate to compare" if wide else ""
-        where = f"{SIDE_WORDS[measure.side]} knee"
+        where = f"{measure.side} knee"
         out.append(Finding("split_interval", "warn" if wide else "pass", where, text, advice))
     return tuple(out)

@@ -17,10 +17,10 @@ from jointload.landing.checks.force_checks import (
     check_on_plate,
     check_peak,
     check_pressure,
-    check_residual,
     check_saturated,
     check_silent,
     check_step,
+    check_unexplained,
 )
 from jointload.landing.checks.judgement import Judgement
 from jointload.landing.checks.marker_checks import (
@@ -89,5 +89,8 @@ CHECKS: dict[str, Callable[[Landing], Judgement]] = {
     "free_fall": check_fall,
     "filter": check_filter,
 }
-LAST: dict[str, Callable[[Landing, str], Judgement]] = {"out_of_step": check_step, "residual_force": check_residual}
+LAST: dict[str, Callable[[Landing, str], Judgement]] = {
+    "out_of_step": check_step,
+    "unexplained_force": check_unexplained,
+}
 """Checks that read force against motion: what is wrong with either has been found by then."""

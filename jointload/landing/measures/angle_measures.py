@@ -13,11 +13,11 @@ memory)."""
 
 
 def angle_at_touchdown(joint: str, rotation: str) -> Sided:
-    return lambda landing, side: float(landing.angles.of(f"{joint}_{side}", rotation)[landing.touchdown_frame(side)])
+    return lambda landing, side: float(landing.angles.of(f"{side}_{joint}", rotation)[landing.touchdown_frame(side)])
 
 
 def angle_peak(joint: str, rotation: str, sign: float = 1.0) -> Sided:
-    return lambda landing, side: largest(sign * landing.angles.of(f"{joint}_{side}", rotation)[landing.window(side)])
+    return lambda landing, side: largest(sign * landing.angles.of(f"{side}_{joint}", rotation)[landing.window(side)])
 
 
 def series_at_touchdown(name: str) -> Sided:
@@ -29,7 +29,7 @@ def series_at_touchdown(name: str) -> Sided:
 def series_at_peak_knee_flexion(name: str) -> Sided:
     def value(landing: Landing, side: str) -> Result:
         window = landing.window(side)
-        flexion = landing.angles.of(f"knee_{side}", "flexion")[window]
+        flexion = landing.angles.of(f"{side}_knee", "flexion")[window]
         if not flexion.size or not np.isfinite(flexion).all():
             return float("nan")
         return float(getattr(landing.alignment, name)[SIDES.index(side), window][np.argmax(flexion)])
@@ -39,7 +39,7 @@ def series_at_peak_knee_flexion(name: str) -> Sided:
 
 def pelvis_obliquity_touchdown(landing: Landing, side: str) -> Result:
     right_up = float(landing.alignment.pelvis_obliquity[landing.touchdown_frame(side)])
-    return right_up if side == "r" else -right_up
+    return right_up if side == "right" else -right_up
 
 
 def body_at_touchdown(name: str) -> Unsided:

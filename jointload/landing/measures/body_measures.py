@@ -77,7 +77,7 @@ def fall_acceleration(landing: Landing) -> Result:
     return float(-2.0 * np.polyfit(frames / rate, height[frames], 2)[0]), note
 
 
-def residual_force(landing: Landing) -> Result:
+def unexplained_force(landing: Landing) -> Result:
     """Root mean square vertical force [N] that mass times acceleration of the whole body leaves unexplained."""
     acceleration = derivatives(landing.centre.position[1], 1.0 / landing.poses.rate)[1]
     leftover = landing.contact.force[1].sum(axis=0) - landing.weight / G * (acceleration + G)

@@ -36,9 +36,9 @@ from jointload.landing.measures.body_measures import (
     fall_acceleration,
     flight_time,
     pelvis_drop,
-    residual_force,
     time_to_stabilisation,
     touchdown_speed_of,
+    unexplained_force,
     vertical_force_total_peak,
 )
 from jointload.landing.measures.force_measures import (
@@ -112,7 +112,7 @@ BODY_MEASURES: dict[str, Unsided] = {
     "time_to_stabilisation": time_to_stabilisation,
     "pelvis_drop": pelvis_drop,
     "fall_acceleration": fall_acceleration,
-    "residual_force": residual_force,
+    "unexplained_force": unexplained_force,
     "pelvis_tilt_touchdown": body_at_touchdown("pelvis_tilt"),
     "trunk_lean_touchdown": body_at_touchdown("trunk_lean"),
     "trunk_lean_forward_touchdown": body_at_touchdown("trunk_lean_forward"),

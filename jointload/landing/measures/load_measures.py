@@ -24,21 +24,21 @@ MOMENT_PEAKS = {
 
 def moment_peak(joint: str, rotation: str, kind: str, sign: float) -> Sided:
     def value(landing: Landing, side: str) -> Result:
-        return largest(sign * landing.loads.of(f"{joint}_{side}", rotation, kind)[landing.window(side)])
+        return largest(sign * landing.loads.of(f"{side}_{joint}", rotation, kind)[landing.window(side)])
 
     return value
 
 
 def impulse(joint: str, rotation: str, sign: float = 1.0) -> Sided:
     def value(landing: Landing, side: str) -> Result:
-        moment = sign * landing.loads.of(f"{joint}_{side}", rotation)[landing.window(side)]
+        moment = sign * landing.loads.of(f"{side}_{joint}", rotation)[landing.window(side)]
         return float(integral(np.maximum(moment, 0.0), 1.0 / landing.poses.rate))
 
     return value
 
 
 def _power(landing: Landing, joint: str, side: str) -> Array:
-    return landing.loads.power[landing.loads.joints.index(f"{joint}_{side}"), landing.window(side)]
+    return landing.loads.power[landing.loads.joints.index(f"{side}_{joint}"), landing.window(side)]
 
 
 def work_negative(joint: str) -> Sided:
@@ -59,4 +59,4 @@ def along(landing: Landing, joint: str, segment: str) -> Array:
 
 
 def knee_compression_peak(landing: Landing, side: str) -> Result:
-    return largest(-along(landing, f"knee_{side}", f"shank_{side}")[landing.window(side)])
+    return largest(-along(landing, f"{side}_knee", f"{side}_shank")[landing.window(side)])

@@ -33,7 +33,7 @@ def work_share(joint: str) -> Sided:
 
 def softness(landing: Landing, side: str) -> Result:
     """(peak knee flexion - 77 deg) / (117 deg - 77 deg)."""
-    flexion = largest(landing.angles.of(f"knee_{side}", "flexion")[landing.window(side)])
+    flexion = largest(landing.angles.of(f"{side}_knee", "flexion")[landing.window(side)])
     note = "from the standing pose, as the angles are" if landing.angles.zero == "standing" else ""
     return (flexion - STIFF_FLEXION) / (SOFT_FLEXION - STIFF_FLEXION), note
 
@@ -50,7 +50,7 @@ def leg_impulse(landing: Landing, side: str) -> float:
 
 def right_left(of_side: OfSide) -> Unsided:
     """(right - left) / (right + left)."""
-    return lambda landing: _asymmetry(landing, of_side, "r")
+    return lambda landing: _asymmetry(landing, of_side, "right")
 
 
 def back_front(of_side: OfSide) -> Unsided:
@@ -72,7 +72,7 @@ def trunk_lean_forward_peak(landing: Landing) -> Result:
 def _asymmetry(landing: Landing, of_side: OfSide, first: str) -> Result:
     if set(landing.events.sides) != set(SIDES):
         return float("nan"), "one foot alone lands on a plate"
-    one, other = of_side(landing, first), of_side(landing, "l" if first == "r" else "r")
+    one, other = of_side(landing, first), of_side(landing, "left" if first == "right" else "right")
     whole = one + other
     return (one - other) / whole if whole else float("nan"), reasons_of_all(landing) if np.isnan(whole) else ""
 

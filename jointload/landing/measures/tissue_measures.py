@@ -36,13 +36,13 @@ def side_series(landing: Landing, side: str, window: slice, factors: Factors) ->
     """Tissue loads of one leg, (W,) or with drawn factors (D, W), SI units."""
     loads, angle = landing.loads, _anatomical_angles(landing, side)
     knee = knee_tissue(
-        loads.of(f"knee_{side}", "flexion")[window],
-        loads.of(f"knee_{side}", "adduction")[window],
+        loads.of(f"{side}_knee", "flexion")[window],
+        loads.of(f"{side}_knee", "adduction")[window],
         angle["knee"][window],
-        -along(landing, f"knee_{side}", f"shank_{side}")[window],
+        -along(landing, f"{side}_knee", f"{side}_shank")[window],
         factors,
     )
-    moment = loads.of(f"ankle_{side}", "dorsiflexion")[window]
+    moment = loads.of(f"{side}_ankle", "dorsiflexion")[window]
     return {
         "patellofemoral_force": knee.patellofemoral,
         "patellofemoral_stress": knee.patellofemoral_stress,
@@ -68,7 +68,7 @@ def _anatomical_angles(landing: Landing, side: str) -> dict[str, Array]:
         cutoff = landing.settings.cutoff if landing.settings.smoothing == "after" else None
         angles = joint_angles(landing.poses, landing.body, "anatomical")
         angles = replace(angles, angle=zero_lag_lowpass(angles.angle, cutoff, landing.poses.rate))
-    return {"knee": angles.of(f"knee_{side}", "flexion"), "ankle": angles.of(f"ankle_{side}", "dorsiflexion")}
+    return {"knee": angles.of(f"{side}_knee", "flexion"), "ankle": angles.of(f"{side}_ankle", "dorsiflexion")}
 
 
 def _peak(series: Array, dt: float) -> Array:
@@ -145,7 +145,7 @@ def _out_of_range(name: str, landing: Landing, side: str) -> str:
     flexion = np.rad2deg(_anatomical_angles(landing, side)["knee"][landing.window(side)])
     rule = load_model("tissue", "knee").content["quadriceps_arm"]
     low, high = rule["flexion_low"], rule["flexion_high"]
-    moment = landing.loads.of(f"knee_{side}", "flexion")[landing.window(side)]
+    moment = landing.loads.of(f"{side}_knee", "flexion")[landing.window(side)]
     with np.errstate(invalid="ignore"):
         outside = ((flexion < low) | (flexion > high)) & (moment > 0)
     if not outside.any() or not np.isfinite(moment).all():

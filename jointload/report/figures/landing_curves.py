@@ -72,7 +72,7 @@ def angles(analysis: Analysis) -> Sheet:
     panels = []
     for view, rotations in ROTATIONS.items():
         for joint, rotation in zip(JOINTS, rotations, strict=True):
-            series = {s: np.rad2deg(landing.angles.of(f"{joint}_{s}", rotation)) for s in landing.events.sides}
+            series = {s: np.rad2deg(landing.angles.of(f"{s}_{joint}", rotation)) for s in landing.events.sides}
             title, up = f"{joint.capitalize()} angle, {view}", f"deg, {_signed(rotation)}"
             bands = _bands(analysis, "angle", joint, rotation)
             panels.append(_panel(landing, title, up, series, landing.poses.rate, LEAST_ANGLE, bands=bands))
@@ -88,7 +88,7 @@ def moments(analysis: Analysis) -> Sheet:
     panels = []
     for view, rotations in ROTATIONS.items():
         for joint, rotation in zip(JOINTS, rotations, strict=True):
-            found = {side: joint_moment(landing, f"{joint}_{side}", rotation) for side in landing.events.sides}
+            found = {side: joint_moment(landing, f"{side}_{joint}", rotation) for side in landing.events.sides}
             series = {side: moment for side, (_, _, moment) in found.items()}
             kind = next(iter(found.values()))[1]
             title, up = f"{joint.capitalize()} moment, {view}", f"Nm/kg {kind}, {_signed(rotation)}"
@@ -106,7 +106,7 @@ def moments(analysis: Analysis) -> Sheet:
 def powers(analysis: Analysis) -> Sheet:
     """Joint powers on one scale [W/kg], then the energy that each joint absorbed [J/kg]."""
     landing = analysis.landing
-    found = {j: {s: joint_power(landing, f"{j}_{s}") for s in landing.events.sides} for j in JOINTS}
+    found = {j: {s: joint_power(landing, f"{s}_{j}") for s in landing.events.sides} for j in JOINTS}
     limits = _common_limits(landing, [values for series in found.values() for values in series.values()])
     panels = [
         _panel(landing, f"{joint.capitalize()} power", "W/kg, generates + / absorbs −", series, landing.poses.rate,
@@ -208,7 +208,7 @@ def _bands(analysis: Analysis, of: str, joint: str, rotation: str) -> dict[str, 
     certainty, landing = analysis.certainty, analysis.landing
     if certainty is None:
         return {}
-    names = {side: f"{joint}_{side}" for side in landing.events.sides} if joint else {"": "l5s1"}
+    names = {side: f"{side}_{joint}" for side in landing.events.sides} if joint else {"": "l5s1"}
     out = {}
     for side, name in names.items():
         j = landing.angles.joints.index(name)
@@ -319,11 +319,11 @@ def _mark_peak(axes: Axes, landing: Landing, side: str, vertical: Array) -> None
         return
     peak = window.start + int(np.argmax(vertical[window]))
     place = (_times(landing, side, vertical.size, rate)[peak], vertical[peak])
-    hollow: Any = {"markerfacecolor": "white"} if side == "l" else {}
+    hollow: Any = {"markerfacecolor": "white"} if side == "left" else {}
     colour = SIDE_STYLE[side]["color"]
-    axes.plot(*place, "s" if side == "l" else "o", color=colour, markersize=5, **hollow)
+    axes.plot(*place, "s" if side == "left" else "o", color=colour, markersize=5, **hollow)
     axes.annotate(
-        number_text(float(vertical[peak]), "BW"), place, xytext=(7, 1 if side == "r" else -5),
+        number_text(float(vertical[peak]), "BW"), place, xytext=(7, 1 if side == "right" else -5),
         textcoords="offset points", color=colour, fontsize="small",
         bbox={"facecolor": FAINT, "edgecolor": "none", "pad": 0.3},
     )  # fmt: skip

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from jointload.analysis import Analysis
-from jointload.intake.recording import SIDES, Array
+from jointload.intake.recording import SIDES, Array, split_side
 from jointload.landing.landed import Landing
 from jointload.numerics.rotations import rotate_back
 from jointload.report.figures.sheet import INK, SIDE_STYLE, SOFT, Key, Panel, Sheet, drawn
@@ -48,8 +48,8 @@ LIMB_WIDTH = 9
 """Of the pale body behind the lines [pt]."""
 ARROW_COLOUR = "#8c1f5c"
 JOINT_DOTS = {
-    "r": {"marker": "o", "markerfacecolor": SIDE_STYLE["r"]["color"]},
-    "l": {"marker": "s", "markerfacecolor": "white"},
+    "right": {"marker": "o", "markerfacecolor": SIDE_STYLE["right"]["color"]},
+    "left": {"marker": "s", "markerfacecolor": "white"},
 }
 
 
@@ -78,7 +78,7 @@ def _pressure_bed(figure: Figure, whatif: Any) -> None:
             bar.solids.set_rasterized(False)
         axes.set_title(title)
         axes.set_aspect("equal")
-        axes.set_xlabel("medial ←  mm  → lateral" if whatif.side == "r" else "lateral ←  mm  → medial")
+        axes.set_xlabel("medial ←  mm  → lateral" if whatif.side == "right" else "lateral ←  mm  → medial")
         if point is not None:
             axes.plot(_rightwards(whatif.side) * 1000 * point[1], 1000 * point[0], "P", color="white", markersize=12,
                       markeredgecolor=INK)  # fmt: skip
@@ -87,7 +87,7 @@ def _pressure_bed(figure: Figure, whatif: Any) -> None:
 
 def _rightwards(side: str) -> float:
     """Sign that puts medial on the left of a right foot seen from above."""
-    return -1.0 if side == "r" else 1.0
+    return -1.0 if side == "right" else 1.0
 
 
 def _cells(axes: Axes, whatif: Any, values: Array, limits: tuple[float, float], colours: str) -> Any:
@@ -129,8 +129,8 @@ def body(analysis: Analysis, names: Sequence[str] = ()) -> Sheet:
     panels = [_body_panel(landing, name, frame, view, top, metres) for view in VIEWS for name, frame in chosen.items()]
     panels[0] = replace(panels[0], behind=_body_numbers(landing, list(chosen.values())))
     keys = [
-        Key(f"{SIDE_WORDS[side]} leg", SIDE_STYLE[side]["color"], mark=JOINT_DOTS[side]["marker"], hollow=side == "l",
-            width=2.2)
+        Key(f"{SIDE_WORDS[side]} leg", SIDE_STYLE[side]["color"], mark=JOINT_DOTS[side]["marker"], width=2.2,
+            hollow=side == "left")
         for side in SIDES
     ]  # fmt: skip
     length = f"ground force, 1 BW is {100 * metres * landing.weight:.0f} cm"
@@ -148,8 +148,8 @@ def _body_numbers(landing: Landing, frames: list[int]) -> dict[str, list[str]]:
     for joint in ("ankle", "knee", "hip"):
         rotation = "dorsiflexion" if joint == "ankle" else "flexion"
         for side in SIDES:
-            if f"{joint}_{side}" in landing.angles.joints:
-                angle = np.rad2deg(landing.angles.of(f"{joint}_{side}", rotation)[frames])
+            if f"{side}_{joint}" in landing.angles.joints:
+                angle = np.rad2deg(landing.angles.of(f"{side}_{joint}", rotation)[frames])
                 name = f"{joint.capitalize()} {rotation}, {SIDE_WORDS[side]} [deg]"
                 out[name] = [number_text(float(a), "deg") for a in angle]
     lean = np.rad2deg(landing.alignment.trunk_lean_forward[frames])
@@ -215,13 +215,13 @@ def _stick_figure(axes: Axes, landing: Landing, frame: int, axis: int, metres: f
 
     axes.axhline(0.0, color=SOFT, linewidth=1.2)
     chain(("hip_mid", "l5s1", trunk_top(landing)), color=INK, marker="o")
-    chain(("hip_centre_l", "hip_mid", "hip_centre_r"), color=INK)
-    if {"acromion_r", "acromion_l"} <= set(landing.body.points):
-        chain(("acromion_l", "acromion_r"), color=INK)
-    for side in ("l", "r"):
+    chain(("left_hip_centre", "hip_mid", "right_hip_centre"), color=INK)
+    if {"right_acromion", "left_acromion"} <= set(landing.body.points):
+        chain(("left_acromion", "right_acromion"), color=INK)
+    for side in ("left", "right"):
         style = {"color": SIDE_STYLE[side]["color"], **JOINT_DOTS[side]}
-        chain(tuple(f"{name}_{side}" for name in ("hip_centre", "knee_centre", "ankle_centre")), **style)
-        chain(tuple(f"{name}_{side}" for name in ("ankle_centre", "calcaneus", "toe_tip", "ankle_centre")), **style)
+        chain(tuple(f"{side}_{name}" for name in ("hip_centre", "knee_centre", "ankle_centre")), **style)
+        chain(tuple(f"{side}_{name}" for name in ("ankle_centre", "calcaneus", "toe_tip", "ankle_centre")), **style)
         force = landing.contact.force[:, SIDES.index(side), frame]
         foot = foot_pressure_centre(landing, side)[:, frame]
         if np.isfinite(foot + force).all():
@@ -239,7 +239,7 @@ def _facing(landing: Landing, vector: Array) -> Array:
 
 def pressure_paths(analysis: Analysis) -> Sheet:
     """Centre of pressure in each foot's own axes [mm], seen from above."""
-    panels = tuple(_path_panel(analysis.landing, side) for side in ("l", "r"))
+    panels = tuple(_path_panel(analysis.landing, side) for side in ("left", "right"))
     keys = (
         Key("touch-down", SOFT, mark="o", hollow=True, width=0),
         Key("end of the landing", SOFT, mark="s", hollow=True, width=0),
@@ -249,9 +249,9 @@ def pressure_paths(analysis: Analysis) -> Sheet:
 
 def _path_panel(landing: Landing, side: str) -> Panel:
     def draw(axes: Axes) -> None:
-        axes.set_xlabel("lateral ←  mm  → medial" if side == "l" else "medial ←  mm  → lateral")
+        axes.set_xlabel("lateral ←  mm  → medial" if side == "left" else "medial ←  mm  → lateral")
         axes.set_aspect("equal", adjustable="datalim")
-        if f"foot_{side}" in landing.body.standing:
+        if f"{side}_foot" in landing.body.standing:
             _sole_points(axes, landing, side)
             _pressure_path(axes, landing, side)
         else:
@@ -265,8 +265,8 @@ def _sole_points(axes: Axes, landing: Landing, side: str) -> None:
     """Landmarks of the foot where they stood in the static trial."""
     places = {"ankle centre": (0.0, 0.0)}
     for name, (segment, place) in landing.body.points.items():
-        if segment == f"foot_{side}" and not name.startswith(("forefoot", "toe_tip")):
-            places[name[:-2].replace("_", " ")] = (1000 * place[2], 1000 * place[0])
+        if segment == f"{side}_foot" and not split_side(name)[1].startswith(("forefoot", "toe_tip")):
+            places[split_side(name)[1].replace("_", " ")] = (1000 * place[2], 1000 * place[0])
     for name, (x, y) in places.items():
         axes.plot(x, y, "+" if name == "ankle centre" else "s", color=SOFT, markerfacecolor="white", markersize=7)
         outward = 1 if x >= 0 else -1
@@ -282,7 +282,7 @@ def _pressure_path(axes: Axes, landing: Landing, side: str) -> None:
         _say(axes, "no landing of this foot on a plate")
         return
     window = landing.window(side)
-    rotation, origin = landing.poses.of(f"foot_{side}")
+    rotation, origin = landing.poses.of(f"{side}_foot")
     path = 1000 * rotate_back(rotation, foot_pressure_centre(landing, side) - origin)[:, window]
     load = landing.contact.force[1, SIDES.index(side), window] / landing.weight
     known = np.flatnonzero(np.isfinite(path[0]))

@@ -27,8 +27,8 @@ STYLE: Any = {
     "svg.hashsalt": "jointload", "pdf.fonttype": 42, "figure.constrained_layout.use": True,
 }  # fmt: skip
 SIDE_STYLE: dict[str, dict[str, Any]] = {
-    "r": {"color": "#0b3c6f", "linestyle": "-"},
-    "l": {"color": "#b0501a", "linestyle": (0, (5, 1.6))},
+    "right": {"color": "#0b3c6f", "linestyle": "-"},
+    "left": {"color": "#b0501a", "linestyle": (0, (5, 1.6))},
 }
 PAPER_WIDTH, PAPER_FONT, PAPER_DOTS = 7.1, 7.0, 300
 """A figure file is two columns of a journal wide [in], with this size of letters [pt]; dots an inch of a PNG."""

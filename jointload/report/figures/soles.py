@@ -43,7 +43,7 @@ def sole_pressures(analysis: Analysis) -> Sheet:
     highest = max((float(np.nanmax(sole.peaks)) for sole in soles.values()), default=1e3)
     top = ROUND_TO * np.ceil(1e-3 * highest / ROUND_TO)
     stance = analysis.session.rider.stance
-    panels = tuple(_panel(soles[side], top, stance) for side in ("l", "r") if side in soles)
+    panels = tuple(_panel(soles[side], top, stance) for side in ("left", "right") if side in soles)
     step = top / len(CLASSES)
     keys = [
         Key(
@@ -71,7 +71,7 @@ def _panel(sole: SoleLoad, top: float, stance: str) -> Panel:
         _region_numbers(axes, sole)
         _path(axes, sole)
         axes.set_aspect("equal")
-        axes.set_xlabel("lateral ←  mm  → medial" if sole.side == "l" else "medial ←  mm  → lateral")
+        axes.set_xlabel("lateral ←  mm  → medial" if sole.side == "left" else "medial ←  mm  → lateral")
         axes.grid(False)
 
     told = f"{name}, highest pressures: {peaks}."
@@ -84,7 +84,7 @@ def _kilopascal(pascal: float) -> str:
 
 def _outward(sole: SoleLoad) -> float:
     """1 where outwards is drawn to the right."""
-    return 1.0 if sole.side == "r" else -1.0
+    return 1.0 if sole.side == "right" else -1.0
 
 
 def _sensors(axes: Axes, sole: SoleLoad, top: float) -> None:

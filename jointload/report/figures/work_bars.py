@@ -26,7 +26,7 @@ def absorbed_energy(analysis: Analysis) -> Panel:
         for row, (joint, side) in enumerate((joint, side) for joint in JOINTS for side in sides):
             place = row + 0.5 * (row // len(sides))
             part, colour = energy[side][joint], SIDE_STYLE[side]["color"]
-            hollow = {"facecolor": "white", "hatch": "////"} if side == "l" else {"facecolor": colour}
+            hollow = {"facecolor": "white", "hatch": "////"} if side == "left" else {"facecolor": colour}
             if np.isfinite(part):
                 axes.barh(place, part, height=0.8, edgecolor=colour, linewidth=1.0, **hollow)
             axes.text(max(part, 0.0) + 0.03 * largest if np.isfinite(part) else 0.0, place,

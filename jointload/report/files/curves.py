@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from jointload.analysis import Analysis
-from jointload.intake.recording import SIDES, Array
+from jointload.intake.recording import Array, split_side
 from jointload.landing.events import LandingEvents
 from jointload.report.words.tables import landing_series
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 POINTS = 101
 """0 to 100 % of the landing in steps of 1 % (common practice)."""
 POINT_COLUMNS = tuple(f"p{k}" for k in range(POINTS))
-PLACES = ("centre_of_pressure_x", "centre_of_pressure_z")
+PLACES = ("centre_of_pressure_forward", "centre_of_pressure_across")
 """Series that depend on where in the laboratory the rider landed: no curve to compare."""
 
 
@@ -31,8 +31,7 @@ def curves_table(analysis: Analysis) -> pandas.DataFrame:
 
     time, rows = analysis.session.trial.time, []
     for name, (unit, values) in landing_series(analysis.landing).items():
-        stem, _, side = name.rpartition("_")
-        what, foot = (stem, side) if side in SIDES else (name, "")
+        foot, what = split_side(name)
         if what not in PLACES:
             begin, end = _span(analysis.landing.events, foot)
             grid = begin + (end - begin) * np.linspace(0.0, 1.0, POINTS)

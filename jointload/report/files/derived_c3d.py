@@ -13,14 +13,17 @@ from typing import Any
 import numpy as np
 
 from jointload.analysis import Analysis
+from jointload.intake.c3d_bytes.makers_contact import blank_contact
 from jointload.intake.recording import Array
+from jointload.intake.rider import G
 from jointload.landing.landed import Landing
 from jointload.report.words.quantities import of_joint
+from jointload.report.words.tables import joint_moment
 
 MILLIMETRES = 1000.0
 MOST_LABELS = 255
 """An array of a C3D parameter has at most this many rows; markers beyond it are left out of the file (choice)."""
-EVENT_SIDES = {"r": "Right", "l": "Left", "": "General"}
+EVENT_SIDES = {"right": "Right", "left": "Left", "": "General"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,25 +57,36 @@ def write_derived(analysis: Analysis, path: Path) -> None:
     file["data"]["meta_points"]["residuals"] = np.where(known, 0.0, -1.0)[None]
     file["data"]["meta_points"]["camera_masks"] = np.zeros((7, *known.shape), dtype=bool)
     file.write(str(path))
+    blank_contact(path)
 
 
 def derived_trajectories(landing: Landing) -> list[Trajectory]:
-    """Angles [deg], moments [N mm], powers [W] and centres [mm] of every joint."""
+    """Rotations [deg], moments [N mm], powers [W] and centres [mm] of every joint, each named as in series.csv and in
+    the same direction; a rotation, a moment and a power stand in X alone."""
     out = []
-    for j, (joint, rotations) in enumerate(zip(landing.angles.joints, landing.angles.rotations, strict=True)):
-        names = ", ".join(f"{axis} {name}" for axis, name in zip("XYZ", rotations, strict=True))
-        lumbar = joint == "l5s1"
-        kind, sign = ("internal", 1.0) if lumbar else ("external", -1.0)
-        moment = sign * MILLIMETRES * landing.loads.components[:, j]
-        power = np.zeros((3, landing.loads.power.shape[1]))
-        power[0] = landing.loads.power[j]
+    newtons_mm = MILLIMETRES * landing.weight / G
+    for j, joint in enumerate(landing.angles.joints):
+        for rotation in landing.angles.rotations[j]:
+            name, kind, moment = joint_moment(landing, joint, rotation)
+            angle = np.rad2deg(landing.angles.of(joint, rotation))
+            out += [
+                Trajectory(of_joint(joint, f"{rotation}_angle"), "deg, in X", _in_x(angle), "ANGLES"),
+                Trajectory(
+                    of_joint(joint, f"{name}_moment"), f"Nmm, {kind}, in X", _in_x(newtons_mm * moment), "MOMENTS"
+                ),
+            ]
+        power, centre = landing.loads.power[j], MILLIMETRES * landing.loads.centre[:, j]
         out += [
-            Trajectory(of_joint(joint, "angle"), f"deg: {names}", np.rad2deg(landing.angles.angle[:, j]), "ANGLES"),
-            Trajectory(of_joint(joint, "moment"), f"Nmm, {kind}: {names}", moment, "MOMENTS"),
-            Trajectory(of_joint(joint, "power"), "W, in X; generated is positive", power, "POWERS"),
-            Trajectory(of_joint(joint, "centre"), "joint centre", MILLIMETRES * landing.loads.centre[:, j]),
-        ]  # fmt: skip
+            Trajectory(of_joint(joint, "power"), "W, in X; generated is positive", _in_x(power), "POWERS"),
+            Trajectory(of_joint(joint, "centre"), "joint centre", centre),
+        ]
     return out
+
+
+def _in_x(values: Array) -> Array:
+    """(F,) as the first of three coordinates; unknown where it is unknown."""
+    nothing = np.where(np.isfinite(values), 0.0, np.nan)
+    return np.stack((values, nothing, nothing))
 
 
 def _with_unique_labels(points: list[Trajectory]) -> list[Trajectory]:

@@ -67,8 +67,10 @@ def split_curves(analysis: Analysis) -> Sheet:
     """The right foot's share of the load, and each knee's adduction moment, with what the plate leaves open."""
     landing, split = analysis.landing, analysis.landing.split
     assert split is not None
-    keys = tuple(Key(SIDE_WORDS[s], SIDE_STYLE[s]["color"], width=1.7) for s in ("l", "r"))
-    return Sheet((_share_panel(landing, split), *(_knee_panel(landing, split, s) for s in ("l", "r"))), keys, columns=3)
+    keys = tuple(Key(SIDE_WORDS[s], SIDE_STYLE[s]["color"], width=1.7) for s in ("left", "right"))
+    return Sheet(
+        (_share_panel(landing, split), *(_knee_panel(landing, split, s) for s in ("left", "right"))), keys, columns=3
+    )
 
 
 def _times(landing: Landing) -> tuple[Array, slice]:
@@ -86,8 +88,10 @@ def _share_panel(landing: Landing, split: SplitInterval) -> Panel:
 
     def draw(axes: Axes) -> None:
         low, high = known * apart.share_low, known * apart.share_high
-        axes.fill_between(time[shown], low[shown], high[shown], color=SIDE_STYLE["r"]["color"], alpha=0.18, linewidth=0)
-        axes.plot(time[shown], (known * apart.share)[shown], **SIDE_STYLE["r"])
+        axes.fill_between(
+            time[shown], low[shown], high[shown], color=SIDE_STYLE["right"]["color"], alpha=0.18, linewidth=0
+        )
+        axes.plot(time[shown], (known * apart.share)[shown], **SIDE_STYLE["right"])
         axes.axhline(50.0, color=SOFT, linewidth=0.8)
         axes.set_ylim(0.0, 100.0)
         axes.set_xlabel("ms after the first touch-down")
@@ -101,7 +105,7 @@ def _knee_panel(landing: Landing, split: SplitInterval, side: str) -> Panel:
     time, shown = _times(landing)
     per_kg = G / landing.weight
     value, first, second = (
-        per_kg * loads.of(f"knee_{side}", "adduction") for loads in (landing.loads, split.low, split.high)
+        per_kg * loads.of(f"{side}_knee", "adduction") for loads in (landing.loads, split.low, split.high)
     )
     low, high = np.minimum(first, second), np.maximum(first, second)
     colour = SIDE_STYLE[side]["color"]

@@ -49,7 +49,7 @@ def fit_section(reported: Reported) -> str:
 
 
 def _found(fit: Fit, analysis: Analysis) -> str:
-    side = "right" if fit.side == "r" else "left"
+    side = fit.side
     text = (
         f"Prediction, not a measurement. Looked for under the {side} foot: the insole whose {fit.target.text} falls "
         f"most at the worse end of one person's 95 % interval, against a flat insole of 4 mm; {fit.draws} drawn "

@@ -38,7 +38,7 @@ def measured_section(reported: Reported) -> str:
     analysis = reported.analysis
     session, landing = analysis.session, analysis.landing
     trial, rider = session.trial, session.rider
-    back = {"r": ", right foot at the back", "l": ", left foot at the back"}.get(rider.stance, "")
+    back = {"right": ", right foot at the back", "left": ", left foot at the back"}.get(rider.stance, "")
     plates = f"{len(trial.plates)} force plates at {trial.force_rate:g} Hz" if trial.plates else "no force plates"
     task = ", ".join(dict.fromkeys(task_of(landing, side) for side in landing.events.sides))
     rows = {

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from jointload.analysis import Analysis
-from jointload.intake.recording import Array
+from jointload.intake.recording import Array, split_side
 from jointload.intake.rider import G
 from jointload.report.words import html
 from jointload.report.words.cells import findings_table, is_unknown, measure_table, sentence_case, severity_counts
@@ -13,7 +13,7 @@ from jointload.report.words.quantities import SIDE_WORDS
 from jointload.report.words.section import Reported
 from jointload.report.words.tables import worst_first
 
-QUANTITIES = ("fall_acceleration", "residual_force", "body_weight_plate", "body_weight_rider")
+QUANTITIES = ("fall_acceleration", "unexplained_force", "body_weight_plate", "body_weight_rider")
 
 
 def trust_section(reported: Reported) -> str:
@@ -48,13 +48,13 @@ def _unknown_frames(analysis: Analysis) -> str:
     landing = analysis.landing
     rows = []
     for j, joint in enumerate(landing.angles.joints):
-        stem, _, side = joint.rpartition("_")
-        sides = [side] if stem else list(landing.events.sides)
+        side, stem = split_side(joint)
+        sides = [side] if side else list(landing.events.sides)
         if set(sides) <= set(landing.events.sides):
             windows = [landing.window(s) for s in sides]
             window = slice(min(w.start for w in windows), max(w.stop for w in windows))
             series = (landing.angles.angle[:, j, window], landing.loads.components[:, j, window])
-            name = f"{sentence_case(SIDE_WORDS[side])} {stem}" if stem else "Lower back, L5/S1"
+            name = f"{sentence_case(SIDE_WORDS[side])} {stem}" if side else "Lower back, L5/S1"
             rows.append((name, *(f"{_missing(values)} of {values.shape[1]}" for values in series)))
     return html.table(("Joint", "Angle unknown", "Moment unknown"), rows, numeric=(1, 2))
 

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from jointload.insole.shape.mesh import SIDE_WORDS
 from jointload.insole.shape.outline import BALL_SHARE, HEEL_SHARE
 from jointload.insole.shape.shape import Numbers, Surface, cover_thickness, measure, sole_grid
 from jointload.intake.recording import Array
@@ -122,7 +121,7 @@ def _span(axes: Axes, a: tuple[float, float], b: tuple[float, float], text: str,
 def _heading(axes: Axes, surface: Surface, name: str) -> None:
     axes.text(12, 195, f"Insole {name}"[:60], fontsize=12, fontweight="bold", color=INK, va="center")
     axes.text(12, 188.5, HEADING, fontsize=8.5, color=SOFT, va="center")
-    side = SIDE_WORDS[surface.side].upper()
+    side = surface.side.upper()
     axes.text(
         PAGE[0] - 13, 192, side, fontsize=20, fontweight="bold", color="white", ha="right", va="center",
         bbox={"facecolor": INK, "edgecolor": INK, "boxstyle": "square,pad=0.28"},
@@ -134,7 +133,7 @@ def _heading(axes: Axes, surface: Surface, name: str) -> None:
 
 def _left(surface: Surface, y: Array) -> Array:
     """y towards medial as y towards the left of the foot."""
-    return y if surface.side == "r" else -y
+    return y if surface.side == "right" else -y
 
 
 def _plan(axes: Axes, surface: Surface, view: View) -> None:
@@ -162,7 +161,7 @@ def _plan(axes: Axes, surface: Surface, view: View) -> None:
     widest = int(np.argmax(y[:, -1] - y[:, 0]))
     wide = sorted((py[widest, 0], py[widest, -1]))
     _span(axes, (right_end, wide[0]), (right_end, wide[1]), f"{1000 * surface.width:.1f}", 6)
-    medial_up = surface.side == "r"
+    medial_up = surface.side == "right"
     for words, up in (("medial", medial_up), ("lateral", not medial_up)):
         axes.text(view.left + 0.42 * (right_end - view.left), top + 2.2 if up else bottom - 2.2, words,
                   ha="center", va="center", style="italic", color=SOFT)  # fmt: skip
@@ -227,7 +226,7 @@ def _cross_section(axes: Axes, surface: Surface, share: float, title: str, tilt:
     axes.plot((view.left, view.left), (view.level - 1.5, view.level + view.up * middle + 1.5), color=SOFT,
               linewidth=0.5, dashes=(10, 3, 2, 3))  # fmt: skip
     _span(axes, (ends[0][0], view.level), (ends[1][0], view.level), f"{1000 * (high - low):.1f}", -5)
-    left_word, right_word = ("medial", "lateral") if surface.side == "r" else ("lateral", "medial")
+    left_word, right_word = ("medial", "lateral") if surface.side == "right" else ("lateral", "medial")
     axes.text(ends[0][0], view.level - 9, left_word, ha="left", va="center", style="italic", color=SOFT)
     axes.text(ends[1][0], view.level - 9, right_word, ha="right", va="center", style="italic", color=SOFT)
     words = f"{title}, seen from behind, {_ratio(view.across)};  tilt: {angle_text(tilt)}"
@@ -275,7 +274,7 @@ def _rows(surface: Surface, numbers: Numbers, checksum: str) -> list[tuple[str, 
     layers = "; ".join(layer_text(layer) for layer in surface.layers) or "not named"
     shorten: Callable[[str], str] = lambda text: textwrap.shorten(text, 78, placeholder=" …")  # noqa: E731
     return [
-        ("Side", f"{SIDE_WORDS[surface.side]} foot"),
+        ("Side", f"{surface.side} foot"),
         ("Length x width", f"{1000 * surface.length:.1f} x {1000 * surface.width:.1f}"),
         ("Stack height", f"heel {1000 * numbers.heel_stack:.1f}, forefoot {1000 * numbers.forefoot_stack:.1f}"),
         ("Thickness", f"{1000 * numbers.thinnest:.1f} to {1000 * numbers.thickest:.1f}"),

@@ -9,7 +9,6 @@ from html import escape
 
 import numpy as np
 
-from jointload.insole.shape.mesh import SIDE_WORDS
 from jointload.insole.shape.shape import InsoleShape, Numbers, Surface
 from jointload.report.papers.insole_words import (
     CAUTIONS,
@@ -57,7 +56,7 @@ class Written:
 
 def render_sheet(insoles: Sequence[Written], name: str, fields: Mapping[str, str]) -> str:
     """The page; `fields` are the [sheet] of insole.toml, what they leave out stays a line to write on."""
-    sides = " and ".join(SIDE_WORDS[one.surface.side] for one in insoles)
+    sides = " and ".join(one.surface.side for one in insoles)
     body = [
         STYLE,
         f"<h1>{HEADING}</h1>",
@@ -86,7 +85,7 @@ Row = tuple[str, list[str]]
 
 def _by_side(insoles: Sequence[Written], rows: Sequence[Row]) -> str:
     """A table with a column a side; cells are HTML."""
-    head = ["", *(SIDE_WORDS[one.surface.side] for one in insoles)]
+    head = ["", *(one.surface.side for one in insoles)]
     return html.table(head, [[escape(name), *cells] for name, cells in rows])
 
 

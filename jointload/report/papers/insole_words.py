@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from jointload.insole.shape.mesh import SIDE_WORDS
 from jointload.insole.shape.scan import Scan
 from jointload.insole.shape.shape import InsoleShape, Layer, Posting, Surface
 
@@ -90,7 +89,7 @@ def remarks(surface: Surface) -> list[str]:
     out = []
     if surface.raised > 5e-6:
         out.append(
-            f"the whole {SIDE_WORDS[surface.side]} insole is raised by {millimetres(surface.raised)}, so that no place "
+            f"the whole {surface.side} insole is raised by {millimetres(surface.raised)}, so that no place "
             f"is thinner than {millimetres(surface.minimum)} under the covers"
         )
     steep = [p for p in (surface.rearfoot, surface.forefoot) if abs(p.angle) > UNCOMFORTABLE]
@@ -101,4 +100,4 @@ def remarks(surface: Surface) -> list[str]:
 
 def file_name(surface: Surface) -> str:
     """An STL holds no unit and no side, so its name does."""
-    return f"insole_{SIDE_WORDS[surface.side]}_mm.stl"
+    return f"insole_{surface.side}_mm.stl"

@@ -16,7 +16,6 @@ import numpy as np
 from jointload.errors import OutputError, expected_found
 from jointload.insole.shape.mesh import (
     REPRODUCED,
-    SIDE_WORDS,
     Solid,
     faithful_solid,
     largest_miss,
@@ -60,12 +59,12 @@ def write_shape(
 
 def _one(draft: Path, surface: Surface, name: str, sided: bool) -> tuple[Written, dict[str, Any]]:
     path = draft / file_name(surface)
-    title = f"jointload {SIDE_WORDS[surface.side]} insole, unit mm, x forward y left z up"
+    title = f"jointload {surface.side} insole, unit mm, x forward y left z up"
     content = stl_bytes(faithful_solid(surface), title)
     path.write_bytes(content)
     checked = _checked(surface, path)
     checksum = hashlib.sha256(content).hexdigest()
-    suffix = f"_{SIDE_WORDS[surface.side]}" if sided else ""
+    suffix = f"_{surface.side}" if sided else ""
     for form in ("svg", "pdf"):
         (draft / f"drawing{suffix}.{form}").write_bytes(draw_insole(surface, name, checksum, form))
     return Written(surface, measure(surface), checksum), checked
@@ -86,7 +85,7 @@ def _checked(surface: Surface, path: Path) -> dict[str, Any]:
 
 def _record(one: Written, checked: dict[str, Any]) -> dict[str, Any]:
     return {
-        "side": SIDE_WORDS[one.surface.side],
+        "side": one.surface.side,
         "file": file_name(one.surface),
         "sha256": one.checksum,
         **checked,

@@ -96,21 +96,24 @@ def shown_frames(landing: Landing) -> list[int]:
 
 def _body_lines(landing: Landing, frames: list[int]) -> list[dict[str, Any]]:
     """Trunk, pelvis and shoulders; then each leg with its foot. A gap in a line is a null."""
-    body: list[tuple[str, ...]] = [("hip_mid", "l5s1", trunk_top(landing)), ("hip_centre_l", "hip_mid", "hip_centre_r")]
-    if {"acromion_r", "acromion_l"} <= set(landing.body.points):
-        body.append(("acromion_l", "acromion_r"))
+    body: list[tuple[str, ...]] = [
+        ("hip_mid", "l5s1", trunk_top(landing)),
+        ("left_hip_centre", "hip_mid", "right_hip_centre"),
+    ]
+    if {"right_acromion", "left_acromion"} <= set(landing.body.points):
+        body.append(("left_acromion", "right_acromion"))
     lines = [{"name": "trunk", "colour": INK, "symbol": "circle", **_chains(landing, body, frames)}]
     for side in SIDES:
         chains = (
             ("hip_centre", "knee_centre", "ankle_centre"),
             ("ankle_centre", "calcaneus", "toe_tip", "ankle_centre"),
         )
-        leg = [tuple(f"{name}_{side}" for name in chain) for chain in chains]
+        leg = [tuple(f"{side}_{name}" for name in chain) for chain in chains]
         lines.append(
             {
                 "name": f"{SIDE_WORDS[side]} leg",
                 "colour": SIDE_STYLE[side]["color"],
-                "symbol": "circle" if side == "r" else "square-open",
+                "symbol": "circle" if side == "right" else "square-open",
                 **_chains(landing, leg, frames),
             }
         )
@@ -145,9 +148,9 @@ def _insole_lines(landing: Landing, whatif: WhatIf | None, frames: list[int]) ->
     side, shape, place = whatif.side, whatif.shape, place_foot(landing, whatif.side)
     x = 0.5 * shape.length * (1.0 - np.cos(np.linspace(0.0, np.pi, 15)))
     x, inward = np.r_[x, x[::-1]], np.r_[shape.medial_edge(x), shape.lateral_edge(x)[::-1]]
-    right = place.line + inward * (-1.0 if side == "r" else 1.0)
-    rotation, origin = landing.poses.of(f"foot_{side}")
-    level = landing.contact.floor - landing.body.standing[f"foot_{side}"][1][1]
+    right = place.line + inward * (-1.0 if side == "right" else 1.0)
+    rotation, origin = landing.poses.of(f"{side}_foot")
+    level = landing.contact.floor - landing.body.standing[f"{side}_foot"][1][1]
     local = np.stack([place.heel + x, np.full_like(x, level), right])
     lab = origin[:, None, frames] + rotate(rotation[:, :, None, frames], local[..., None])
     line = {"name": "insole", "colour": INSOLE_COLOUR, "symbol": "none"}

@@ -247,7 +247,7 @@ def style_table(styles: Styles) -> str:
     rows = []
     for k in range(len(styles.features)):
         row = [escape(str(styles.cells[name].iloc[k])) for name in ("rider", "style")]
-        row.append(number(softness[k], "1", 0))
+        row.append(number(softness[k], "ratio", 0))
         if styles.labels is not None and styles.fits is not None:
             row += [str(int(styles.labels[k]) + 1), f"{styles.fits[k]:.2f}".replace("-", "−")]
         row += [f"{styles.scores[k, c]:.2f}".replace("-", "−") for c in range(count)]

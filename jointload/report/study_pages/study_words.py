@@ -11,18 +11,18 @@ from pathlib import Path
 import numpy as np
 
 from jointload.report.files.folder import RECORD
-from jointload.report.words.quantities import number_text, quantity
+from jointload.report.words.quantities import number_text, plain, quantity
 from jointload.study.comparison import Comparison
 from jointload.study.observations import OF_SIDE, OF_STANCE
 from jointload.study.permutation import CurveTest
 from jointload.study.styles import Styles
 
-FOOT_WORDS = {"back": "back foot", "front": "front foot", "r": "right", "l": "left", "": ""}
+FOOT_WORDS = {"back": "back foot", "front": "front foot", "right": "right", "left": "left", "": ""}
 
 
 def title_of(quantity: str, foot: str) -> str:
-    """knee_flexion_peak, back -> Knee flexion peak, back foot."""
-    words = quantity.replace("_", " ").replace("l5s1", "L5/S1")
+    """knee_flexion_peak, back -> Peak knee flexion, back foot."""
+    words = plain(quantity)
     return words[:1].upper() + words[1:] + (f", {FOOT_WORDS[foot]}" if foot else "")
 
 

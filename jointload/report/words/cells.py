@@ -14,7 +14,7 @@ from jointload.landing.landed import Measure
 from jointload.report.words import html
 from jointload.report.words.quantities import Band, Quantity, number_text, quantity, sanity, shown
 
-SIDE_HEADINGS = {"r": "Right", "l": "Left", "": "Whole body"}
+SIDE_HEADINGS = {"right": "Right", "left": "Left", "": "Whole body"}
 MOST_ALIKE = 3
 """More findings of one kind than this share a row, with their places folded away."""
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import re
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
 from html import escape
@@ -17,8 +18,15 @@ NOTHING_FROM_ELSEWHERE = (
 functions from text."""
 
 
+FROM_MEMORY = re.compile(r"\s*\(from memory\)|[,;]?\s*\bfrom memory\b", re.IGNORECASE)
+MEMORY_MARK = "†"
+
+
 def document(title: str, body: str) -> str:
-    """A whole page that needs nothing from anywhere else."""
+    """A whole page that needs nothing from anywhere else; what is told from memory bears a mark with one footnote."""
+    body = FROM_MEMORY.sub(MEMORY_MARK, body)
+    if MEMORY_MARK in body:
+        body += f"\n<p><small>{MEMORY_MARK} from memory: not read again in its source.</small></p>"
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{NOTHING_FROM_ELSEWHERE}">\n'

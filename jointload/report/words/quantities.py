@@ -16,12 +16,57 @@ from jointload.modeldata import load_model
 UNIT_FACTORS = {("rad", "deg"): 180.0 / math.pi, ("s", "ms"): 1000.0, ("m", "mm"): 1000.0, ("Pa", "MPa"): 1e-6}
 """Shown units in one SI unit; every other pair differs by its normaliser alone."""
 DECIMALS = {
-    "deg": 1, "ms": 0, "N": 0, "BW": 2, "BW/s": 1, "BW s": 3, "m": 3, "m/s": 2, "m/s2": 2, "s": 3, "1": 2,
+    "deg": 1, "ms": 0, "N": 0, "BW": 2, "BW/s": 1, "BW s": 3, "m": 3, "m/s": 2, "m/s2": 2, "s": 3, "ratio": 2,
     "Nm/kg": 2, "Nm s/kg": 3, "J/kg": 2, "W/kg": 1, "mm": 1, "%": 0, "MPa": 1,
 }  # fmt: skip
 """Decimals that a reader can use; CSV files keep every digit."""
 DIVISOR_WORDS = {"BW": "body weight", "body_mass": "body mass", "none": "nothing"}
-SIDE_WORDS = {"r": "right", "l": "left", "": "body"}
+SIDE_WORDS = {"right": "right", "left": "left", "": "body"}
+
+
+PLAIN_NAMES = {
+    "vertical_force_total_peak": "peak vertical force, both feet",
+    "vertical_force_first_peak": "first peak of the vertical force",
+    "vertical_force_second_peak": "second peak of the vertical force",
+    "vertical_impulse_100ms": "vertical impulse, first 100 ms",
+    "time_to_peak": "time to the peak force",
+    "time_to_braking_peak": "time to the peak braking force",
+    "friction_use_peak": "peak use of friction",
+    "body_weight_plate": "body weight on the plates",
+    "body_weight_rider": "body weight from rider.toml",
+    "drop_height": "height of the drop",
+    "l5s1_moment_disagreement": "L5/S1 moment, from above against from below",
+    "lordosis_standing": "lordosis in standing",
+    "lordosis_force_peak": "lordosis at the peak force",
+    "force_asymmetry_right_left": "asymmetry of force, right to left",
+    "force_asymmetry_back_front": "asymmetry of force, back to front foot",
+    "work_asymmetry_right_left": "asymmetry of work, right to left",
+    "work_asymmetry_back_front": "asymmetry of work, back to front foot",
+    "hip_pelvis_angle_touchdown": "angle of thigh and pelvis at touch-down",
+    "tibiofemoral_medial_share": "medial share of the tibiofemoral force",
+}
+"""Where the rules of `plain` would not give what people say."""
+
+
+def plain(name: str) -> str:
+    """A quantity's name as people say it: knee_flexion_peak is peak knee flexion."""
+    if name in PLAIN_NAMES:
+        return PLAIN_NAMES[name]
+    words = name.replace("l5s1", "L5/S1")
+    for ending, before, after in _ENDINGS:
+        if words.endswith(ending):
+            words = f"{before}{words.removesuffix(ending)}{after}"
+            break
+    return words.replace("_", " ")
+
+
+_ENDINGS = (
+    ("_absorbed_peak", "peak ", " absorbed"),
+    ("_peak", "peak ", ""),
+    ("_touchdown", "", " at touch-down"),
+    ("_work_negative", "work absorbed by the ", ""),
+    ("_work_share", "share of the work, ", ""),
+)
 
 
 @dataclass(frozen=True)
@@ -45,8 +90,8 @@ class Quantity:
 
     @property
     def plain_name(self) -> str:
-        """The name in words: knee flexion peak, L5/S1 compression peak."""
-        return self.name.replace("_", " ").replace("l5s1", "L5/S1")
+        """The name as people say it: peak knee flexion, knee flexion at touch-down."""
+        return plain(self.name)
 
 
 @dataclass(frozen=True)
@@ -61,9 +106,8 @@ class Band:
 
 
 def of_joint(joint: str, what: str) -> str:
-    """The side stands last: knee_r, flexion_angle -> knee_flexion_angle_r; l5s1, power -> l5s1_power."""
-    stem, _, side = joint.rpartition("_")
-    return f"{stem}_{what}_{side}" if stem else f"{joint}_{what}"
+    """The side stands first: right_knee, flexion_angle -> right_knee_flexion_angle; l5s1, power -> l5s1_power."""
+    return f"{joint}_{what}"
 
 
 @lru_cache(maxsize=1)

@@ -15,7 +15,7 @@ import numpy as np
 from jointload.analysis import Analysis
 from jointload.insole.fitting.ledger import ledger, reading_of
 from jointload.intake.plates.plates import centre_of_pressure
-from jointload.intake.recording import SIDES, Array, Finding, Recording
+from jointload.intake.recording import SIDES, Array, Finding, Recording, split_side
 from jointload.intake.rider import G
 from jointload.landing.landed import Landing, Measure
 from jointload.landing.measures.load_measures import MOMENT_PEAKS
@@ -49,6 +49,8 @@ ALIGNMENT_SERIES = (
     "pelvis_tilt", "pelvis_obliquity", "pelvis_rotation", "trunk_lean", "trunk_lean_forward",
     "tibia_inclination_frontal", "knee_over_ankle", "hip_pelvis_angle", "sole_angle",
 )  # fmt: skip
+BODY_DIRECTIONS = ("anterior", "upward", "rightward")
+"""X, Y and Z of a segment (ISB)."""
 LIBRARIES = ("numpy", "scipy", "ezc3d", "pandas", "matplotlib")
 
 
@@ -101,7 +103,7 @@ def joint_moment(landing: Landing, joint: str, rotation: str) -> tuple[str, str,
     if joint == "l5s1":
         name, sign = LUMBAR_MOMENTS.get(rotation, (rotation, 1.0))
         return name, "internal", sign * per_kg * landing.loads.of(joint, rotation, "internal")
-    kind = MOMENT_KINDS.get((joint[:-2], rotation), "external")
+    kind = MOMENT_KINDS.get((split_side(joint)[1], rotation), "external")
     return rotation, kind, per_kg * landing.loads.of(joint, rotation, kind)
 
 
@@ -270,11 +272,11 @@ def _ground_series(landing: Landing, side: str) -> dict[str, tuple[str, Array]]:
     force = landing.contact.force[:, SIDES.index(side)] / landing.weight
     pressed = foot_pressure_centre(landing, side)
     return {
-        f"vertical_force_{side}": ("BW", force[1]),
-        f"ground_force_x_{side}": ("BW", force[0]),
-        f"ground_force_z_{side}": ("BW", force[2]),
-        f"centre_of_pressure_x_{side}": ("m", pressed[0]),
-        f"centre_of_pressure_z_{side}": ("m", pressed[2]),
+        f"{side}_vertical_force": ("BW", force[1]),
+        f"{side}_ground_force_forward": ("BW", force[0]),
+        f"{side}_ground_force_across": ("BW", force[2]),
+        f"{side}_centre_of_pressure_forward": ("m", pressed[0]),
+        f"{side}_centre_of_pressure_across": ("m", pressed[2]),
     }
 
 
@@ -283,8 +285,8 @@ def _joint_force_series(landing: Landing) -> dict[str, tuple[str, Array]]:
     force, _ = in_frame(landing.loads, landing.poses, landing.body, "proximal")
     out = {}
     for j, joint in enumerate(landing.loads.joints):
-        for axis, component in zip("xyz", force[:, j], strict=True):
-            out[of_joint(joint, f"force_{axis}")] = ("BW internal", component / landing.weight)
+        for direction, component in zip(BODY_DIRECTIONS, force[:, j], strict=True):
+            out[of_joint(joint, f"force_{direction}")] = ("BW internal", component / landing.weight)
     return out
 
 
@@ -295,7 +297,7 @@ def _moment_vector_series(landing: Landing) -> dict[str, tuple[str, Array]]:
         return {}
     _, moment = in_frame(landing.loads, landing.poses, landing.body, frame)
     return {
-        of_joint(joint, f"moment_{axis}_{frame}"): ("Nm/kg internal", component * G / landing.weight)
+        of_joint(joint, f"moment_about_{axis}_{frame}"): ("Nm/kg internal", component * G / landing.weight)
         for j, joint in enumerate(landing.loads.joints)
         for axis, component in zip("xyz", moment[:, j], strict=True)
     }
@@ -306,7 +308,7 @@ def _alignment_series(landing: Landing) -> dict[str, tuple[str, Array]]:
     for name in ALIGNMENT_SERIES:
         values = np.rad2deg(getattr(landing.alignment, name))
         rows = (
-            {name: values} if values.ndim == 1 else {f"{name}_{s}": row for s, row in zip(SIDES, values, strict=True)}
+            {name: values} if values.ndim == 1 else {f"{s}_{name}": row for s, row in zip(SIDES, values, strict=True)}
         )
         out |= {key: ("deg", row) for key, row in rows.items()}
     return out
