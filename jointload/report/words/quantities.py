@@ -34,6 +34,7 @@ PLAIN_NAMES = {
     "friction_use_peak": "peak use of friction",
     "body_weight_plate": "body weight on the plates",
     "body_weight_rider": "body weight from rider.toml",
+    "touchdown_speed": "touch-down speed",
     "drop_height": "height of the drop",
     "l5s1_moment_disagreement": "L5/S1 moment, from above against from below",
     "lordosis_standing": "lordosis in standing",
