@@ -8,12 +8,14 @@ names. The same study gives the same bytes, however often it was interrupted.
 from __future__ import annotations
 
 import shutil
+import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from uuid import uuid4
 
 from jointload.errors import InputError, OutputError, StudyError, expected_found
 from jointload.intake.c3d import read_recording
@@ -21,12 +23,15 @@ from jointload.report.files.folder import RECORD
 from jointload.report.files.joined import write_joined
 from jointload.study.beneath import unreadable_tables
 from jointload.study.manifest import Study, survey
-from jointload.study_run.trial import Outcome, inspect, job_of, program, run
+from jointload.study_run.trial import Job, Outcome, inspect, job_of, program, run, settle
 from jointload.study_run.workers import Workers, in_this_process
 
 STUDY_RECORD = "study.json"
 TRIALS = "trials"
 LOCK = ".lock"
+DRAFTS = ".drafts-"
+CLEARINGS, CLEARING_SECONDS = 20, 0.1
+"""A file that was being opened as its folder went can need a second clearing (choice)."""
 Watch = Callable[[Iterator[Outcome], str, int], Iterable[Outcome]]
 """Shows progress: outcomes as they come, what is being done, how many there will be."""
 
@@ -62,10 +67,11 @@ def run_study(
     if parquet:
         _require_parquet()
     with _claimed(out):
-        jobs = [job_of(study, trial, out / TRIALS, full) for trial in study.landings]
-        found = _all(watch(workers(inspect, jobs), "Checking", len(jobs)))
-        todo = [job for job in jobs if found[job.name].status == "readable"]
-        found |= _all(watch(workers(run, todo), "Analysing", len(todo))) if todo else {}
+        with _drafts(out) as drafts:
+            jobs = [job_of(study, trial, out / TRIALS, drafts, full) for trial in study.landings]
+            found = _all(watch(workers(inspect, jobs), "Checking", len(jobs)))
+            todo = [job for job in jobs if found[job.name].status == "readable"]
+            found |= _all(watch(_settled(workers(run, todo), todo), "Analysing", len(todo))) if todo else {}
         refused = {name: found[name].reason for name in sorted(found) if found[name].status == "refused"}
         _drop_others(out / TRIALS, {job.name for job in jobs} - set(refused))
         _join(study, out, refused, full, parquet)
@@ -93,6 +99,14 @@ def _unreadable(study: Study) -> list[str]:
     return faults + unreadable_tables(study.folder, (trial.beneath for trial in study.trials))
 
 
+def _settled(outcomes: Iterable[Outcome], jobs: Iterable[Job]) -> Iterator[Outcome]:
+    """The outcomes, each with its result in its place."""
+    by_name = {job.name: job for job in jobs}
+    for outcome in outcomes:
+        settle(by_name[outcome.name], outcome)
+        yield outcome
+
+
 def _all(outcomes: Iterable[Outcome]) -> dict[str, Outcome]:
     found = {}
     for outcome in outcomes:
@@ -115,8 +129,8 @@ def _claimed(out: Path) -> Iterator[None]:
         (out / TRIALS).mkdir(parents=True, exist_ok=True)
         with (out / LOCK).open("w") as lock:
             _lock(lock, out)
-            for draft in [*out.glob(".*.draft"), *(out / TRIALS).glob(".*")]:
-                shutil.rmtree(draft) if draft.is_dir() else draft.unlink()
+            for draft in [*out.glob(".*.draft"), *(out / TRIALS).glob(".*"), *out.glob(f"{DRAFTS}*")]:
+                _clear(draft) if draft.is_dir() else draft.unlink()
             yield
     except OSError as problem:
         found = problem.strerror or str(problem)
@@ -124,6 +138,31 @@ def _claimed(out: Path) -> Iterator[None]:
         raise OutputError(
             expected_found("result folder", "a place that can be written", found, str(out), advice)
         ) from None
+
+
+@contextmanager
+def _drafts(out: Path) -> Iterator[Path]:
+    """A folder in which the workers of this run write, gone with all that is in it before the run ends."""
+    place = out / f"{DRAFTS}{uuid4().hex}"
+    place.mkdir()
+    try:
+        yield place
+    finally:
+        _clear(place)
+
+
+def _clear(folder: Path) -> None:
+    """Remove a folder that a worker which was given up may still write in: under its new name it finds it no more."""
+    aside = folder.with_name(f"{DRAFTS}cleared-{uuid4().hex}")
+    try:
+        folder.replace(aside)
+    except OSError:  # some systems rename no folder with open files in it
+        aside = folder
+    for _ in range(CLEARINGS):
+        shutil.rmtree(aside, ignore_errors=True)
+        if not aside.exists():
+            return
+        time.sleep(CLEARING_SECONDS)
 
 
 def _lock(lock: Any, out: Path) -> None:

@@ -23,8 +23,9 @@ from jointload.intake.rider import Rider
 from jointload.intake.session import Session, read_session
 from jointload.modeldata import shipped_folder
 from jointload.report.files.folder import RECORD
-from jointload.report.files.study_trial import hashes, write_trial
+from jointload.report.files.study_trial import hashes, trial_files
 from jointload.report.words.tables import LIBRARIES
+from jointload.report.words.whole_folder import check_replaceable, put_in_place, write_draft, write_whole
 from jointload.settings import Settings
 from jointload.study.manifest import Study, Trial
 from jointload.uncertainty.intervals import with_intervals
@@ -36,7 +37,8 @@ _ONE_AT_A_TIME = threading.Lock()
 
 @dataclass(frozen=True)
 class Job:
-    """One landing and all it depends on; inputs: role -> path inside the study folder; program: who may run it."""
+    """One landing and all it depends on; inputs: role -> path inside the study folder; program: who may run it;
+    drafts: the folder of this run in which workers write."""
 
     name: str
     folder: str
@@ -50,6 +52,7 @@ class Job:
     full: bool
     draws: int
     program: str
+    drafts: str = ""
 
     @property
     def result(self) -> Path:
@@ -61,15 +64,17 @@ class Job:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of one job; 'stop' means that no other job can do better, such as on a full disk."""
+    """What became of one job; 'stop' means that no other job can do better, such as on a full disk; draft: the name of
+    the folder among the drafts that holds what was written."""
 
     name: str
     status: Status
     reason: str = ""
+    draft: str = ""
 
 
-def job_of(study: Study, trial: Trial, out: Path, full: bool) -> Job:
-    """The job of a landing; its result folder is out/<name of the trial>."""
+def job_of(study: Study, trial: Trial, out: Path, drafts: Path, full: bool) -> Job:
+    """The job of a landing; its result folder is out/<name of the trial>, workers write in `drafts`."""
     entry = study.riders[trial.rider]
     inputs = {"trial": trial.file, "labels": entry.labels} | trial.beneath
     for role in ("static", "hip_movement"):
@@ -89,26 +94,40 @@ def job_of(study: Study, trial: Trial, out: Path, full: bool) -> Job:
         full=full,
         draws=study.plan.draws,
         program=program(),
+        drafts=str(drafts.absolute()),
     )
 
 
 def inspect(job: Job) -> Outcome:
     """'unchanged' when the result stands, 'readable' when the trial's files can be read, else why not."""
-    return _outcome(job, "readable", _session)
+    return _outcome(job, "readable", _checked)
 
 
 def run(job: Job) -> Outcome:
-    """Analyse the trial and write its result folder, unless the result stands."""
-    return _outcome(job, "analysed", lambda job: write(job, job.result))
+    """Analyse the trial and write a draft of its result folder, unless the result stands."""
+    return _outcome(job, "analysed", lambda job: write_draft(Path(job.drafts), job.name, _files(job)).name)
+
+
+def settle(job: Job, outcome: Outcome) -> None:
+    """Put the draft of an outcome in its place, whole. Only who runs the study does so, with the one outcome that
+    counts: a worker that was given up and comes back changes nothing."""
+    if outcome.draft:
+        draft = Path(job.drafts) / outcome.draft
+        check_replaceable(job.result, RECORD)
+        put_in_place(draft, job.result, draft.with_name(f"{draft.name}-earlier"))
 
 
 def write(job: Job, out: Path) -> None:
     """Analyse the trial and write its result folder at `out`."""
+    write_whole(out, RECORD, _files(job))
+
+
+def _files(job: Job) -> Callable[[Path], None]:
     address = address_of(job)
     analysis = with_intervals(analyse(_session(job), Settings(**job.settings), variants=job.full), job.draws)
     inputs = {role: job.path(role) for role in job.inputs if role not in ("trial", "static")}
     extra = {"address": address, "program": job.program, "study": portable(job)}
-    write_trial(analysis, out, job.condition, inputs, extra, job.full)
+    return trial_files(analysis, job.condition, inputs, extra, job.full)
 
 
 def is_current(job: Job) -> bool:
@@ -130,7 +149,7 @@ def address_of(job: Job) -> str:
 
 def portable(job: Job) -> dict[str, Any]:
     """What a job says without the places of its folders, from which run.json can be repeated anywhere."""
-    left_out = ("folder", "out", "program")
+    left_out = ("folder", "out", "program", "drafts")
     return {key: value for key, value in asdict(job).items() if key not in left_out}
 
 
@@ -152,6 +171,11 @@ def _session(job: Job) -> Session:
     return read_session(**files, rider=Rider(**job.rider), up=job.up, forward=job.forward)
 
 
+def _checked(job: Job) -> str:
+    _session(job)
+    return ""
+
+
 def file_hash(path: Path) -> str:
     status = path.stat()
     return _hash_of(str(path), status.st_size, status.st_mtime_ns, status.st_ino)
@@ -163,8 +187,9 @@ def _hash_of(path: str, *_: int) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def _outcome(job: Job, done: Status, work: Callable[[Job], object]) -> Outcome:
-    """Work on one trial at a time and on one thread; what goes wrong becomes the outcome."""
+def _outcome(job: Job, done: Status, work: Callable[[Job], str]) -> Outcome:
+    """Work on one trial at a time and on one thread; what goes wrong becomes the outcome. Out of memory is no fault of
+    the trial alone and is raised."""
     with _ONE_AT_A_TIME:
         limit_threads()
         stop = _why_not_here(job)
@@ -173,14 +198,15 @@ def _outcome(job: Job, done: Status, work: Callable[[Job], object]) -> Outcome:
         try:
             if is_current(job):
                 return Outcome(job.name, "unchanged")
-            work(job)
+            return Outcome(job.name, done, draft=work(job))
+        except MemoryError:
+            raise
         except OutputError as problem:
             return Outcome(job.name, "stop", str(problem))
         except InputError as problem:
             return Outcome(job.name, "refused", str(problem))
         except Exception as problem:  # one trial's fault must not cost the others
             return Outcome(job.name, "refused", f"unforeseen {type(problem).__name__}: {problem}")
-        return Outcome(job.name, done)
 
 
 def _why_not_here(job: Job) -> str:

@@ -1,77 +1,85 @@
-"""A study over TCP: a real scheduler and two worker processes, one of which is killed midway."""
+"""A study over TCP: a real scheduler and its workers, which are killed, stopped and added midway."""
 
 from __future__ import annotations
 
-import os
 import signal
-import subprocess
-import sys
+import threading
 import time
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import pytest
 from made_study import every_byte, sample_study
+from troubled import cluster
 
 from jointload.errors import StudyError
 from jointload.study_run.batch import run_study
 from jointload.study_run.trial import Outcome
 from jointload.study_run.workers import on_cluster
 
-distributed = pytest.importorskip("distributed", reason="the extra cluster is not installed")
-START = 60.0
-"""Longest wait [s] for a process to come up on a busy machine."""
+pytest.importorskip("distributed", reason="the extra cluster is not installed")
+LATE = 1.0
+"""Time [s] in which a worker that goes on could still write."""
+SILENT = 4.0
+"""Limit of silence [s]: shorter than a worker is stopped here."""
 
 
-@pytest.fixture
-def cluster(tmp_path: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]:
-    """Address of a scheduler, and its two workers."""
-    file = tmp_path / "scheduler.json"
-    options = ["--scheduler-file", str(file)]
-    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, "cwd": str(tmp_path)}
-    scheduler = [*options, "--host", "127.0.0.1", "--port", "0", "--no-dashboard"]
-    worker = [*options, "--nthreads", "1", "--no-nanny", "--no-dashboard", "--host", "127.0.0.1"]
-    started = [subprocess.Popen([sys.executable, "-m", "distributed.cli.dask_scheduler", *scheduler], **quiet)]  # type: ignore[call-overload]
-    try:
-        started += [
-            subprocess.Popen([sys.executable, "-m", "distributed.cli.dask_worker", *worker], **quiet)  # type: ignore[call-overload]
-            for _ in range(2)
-        ]
-        deadline = time.monotonic() + START
-        while not file.is_file():
-            assert time.monotonic() < deadline, "no scheduler"
-            time.sleep(0.05)
-        with distributed.Client(scheduler_file=str(file), set_as_default=False) as client:
-            client.wait_for_workers(2, timeout=START)
-            address = client.scheduler.address
-        yield address, started[1:]
-    finally:
-        for process in started:
-            process.kill()
-            process.wait()
+def test_workers_are_killed_stopped_and_added_and_the_study_ends_the_same(tmp_path: Path) -> None:
+    """At the fifth result one of three workers is killed, one stopped and one added; the stopped one goes on when the
+    study is done, and then writes nothing."""
+    study = sample_study(tmp_path / "study", times=4)
+    seen, lines = list[Outcome](), list[str]()
 
+    with cluster(tmp_path / "cluster", 3) as running:
 
-def test_a_worker_is_killed_and_the_study_ends_the_same(
-    cluster: tuple[str, list[subprocess.Popen[bytes]]], tmp_path: Path
-) -> None:
-    address, workers = cluster
-    study = sample_study(tmp_path / "study", times=2)
-    seen = []
+        def trouble(outcomes: Iterator[Outcome], words: str, _: int) -> Iterable[Outcome]:
+            for outcome in outcomes:
+                yield outcome
+                if words == "Analysing":
+                    seen.append(outcome)
+                    if len(seen) == 5:
+                        running.workers[0].kill()
+                        running.workers[1].send_signal(signal.SIGSTOP)
+                        running.add()
 
-    def kill_one(outcomes: Iterator[Outcome], words: str, _: int) -> Iterable[Outcome]:
-        for outcome in outcomes:
-            yield outcome
-            if words == "Analysing":
-                seen.append(outcome)
-                if len(seen) == 5:
-                    os.kill(workers[0].pid, signal.SIGKILL)
-
-    with on_cluster(address) as over_tcp:
-        done = run_study(study, tmp_path / "out", over_tcp, watch=kill_one)
-    workers[0].wait(timeout=START)
-    assert workers[1].poll() is None and done.analysed + done.unchanged == 12 and not done.refused
+        with on_cluster(running.address, SILENT, lines.append) as over_tcp:
+            done = run_study(study, tmp_path / "out", over_tcp, watch=trouble)
+            found = names(tmp_path / "out")
+        running.workers[1].send_signal(signal.SIGCONT)
+        time.sleep(LATE)
+        assert names(tmp_path / "out") == found and not [name for name in found if ".drafts" in name]
+    assert done.analysed == 24 and not done.refused
+    assert any(line.startswith("a worker was lost; its ") for line in lines), lines
+    assert any(line.startswith("a worker was silent for 4 s and is given up; its ") for line in lines), lines
     run_study(study, tmp_path / "here")
+    assert names(tmp_path / "here") == found
     assert every_byte(tmp_path / "out") == every_byte(tmp_path / "here")
+
+
+def test_a_worker_added_to_none_does_the_study(tmp_path: Path) -> None:
+    lines = list[str]()
+    study = sample_study(tmp_path / "study")
+    with cluster(tmp_path / "cluster", 0) as running, on_cluster(running.address, SILENT, lines.append) as over_tcp:
+        timer = threading.Timer(1.0, running.add)
+        timer.start()
+        assert run_study(study, tmp_path / "out", over_tcp).analysed == 6
+        timer.join()
+    assert lines == ["no worker is there; the study waits for one"]
+
+
+def test_a_scheduler_that_goes_away_is_told(tmp_path: Path) -> None:
+    study = sample_study(tmp_path / "study")
+    with cluster(tmp_path / "cluster", 0) as running, on_cluster(running.address, SILENT, print) as over_tcp:
+        assert running.scheduler is not None
+        timer = threading.Timer(1.0, running.scheduler.kill)
+        timer.start()
+        with pytest.raises(StudyError, match="found it went away"):
+            run_study(study, tmp_path / "out", over_tcp)
+        timer.join()
+
+
+def names(folder: Path) -> list[str]:
+    return sorted(path.relative_to(folder).as_posix() for path in folder.rglob("*"))
 
 
 @pytest.mark.parametrize(

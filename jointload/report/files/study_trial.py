@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -16,20 +16,18 @@ from jointload.report.files.sole_table import regions_table
 from jointload.report.page.page import render_page
 from jointload.report.words.methods import methods_text
 from jointload.report.words.tables import all_findings, metrics_table, quality_table, run_record, series_table
-from jointload.report.words.whole_folder import write_whole
 
 CURVE_DIGITS = "%.5g"
 """Five digits: finer than any marker."""
 
 
-def write_trial(
-    analysis: Analysis, out: Path, condition: str, inputs: Mapping[str, Path], extra: Mapping[str, Any], full: bool
-) -> Path:
-    """Write metrics.csv, curves.csv, quality.csv and run.json; regions.csv where there are pressure insoles;
-    series.csv, derived.c3d and report.html when `full`.
+def trial_files(
+    analysis: Analysis, condition: str, inputs: Mapping[str, Path], extra: Mapping[str, Any], full: bool
+) -> Callable[[Path], None]:
+    """What fills a trial's folder: metrics.csv, curves.csv, quality.csv and run.json; regions.csv where there are
+    pressure insoles; series.csv, derived.c3d and report.html when `full`.
 
-    The folder appears whole or not at all. run.json holds the methods in words, the SHA-256 of
-    every other file, and what `extra` adds.
+    run.json holds the methods in words, the SHA-256 of every other file, and what `extra` adds.
     """
 
     def fill(draft: Path) -> None:
@@ -46,7 +44,7 @@ def write_trial(
         record = run_record(analysis, inputs) | dict(extra) | methods | {"outputs": hashes(draft)}
         (draft / RECORD).write_text(json.dumps(record, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
 
-    return write_whole(out, RECORD, fill)
+    return fill
 
 
 def hashes(folder: Path) -> dict[str, str]:

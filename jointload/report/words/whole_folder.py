@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import contextlib
+import shutil
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
+from uuid import uuid4
 
 from jointload.errors import OutputError, expected_found
 
@@ -25,7 +27,7 @@ def write_whole(out: str | Path, record: str, fill: Callable[[Path], None]) -> P
             draft = Path(scratch) / "new"
             draft.mkdir()
             fill(draft)
-            _put_in_place(draft, out, Path(scratch) / "old")
+            put_in_place(draft, out, Path(scratch) / "old")
     except OSError as problem:
         raise _unwritable(out, problem) from None
     finally:
@@ -33,6 +35,25 @@ def write_whole(out: str | Path, record: str, fill: Callable[[Path], None]) -> P
             with contextlib.suppress(OSError):
                 folder.rmdir()
     return out
+
+
+def write_draft(place: Path, name: str, fill: Callable[[Path], None]) -> Path:
+    """Let `fill` write into a new folder within `place`; nothing is left where it fails.
+
+    `place` must stand and is never made: who comes too late, after it was cleared away, leaves no trace.
+    Returns the folder, whose name begins with `name`. OutputError when it cannot be written.
+    """
+    done, draft = False, place / f"{name}-{uuid4().hex}"
+    try:
+        draft.mkdir()
+        fill(draft)
+        done = True
+    except OSError as problem:
+        raise _unwritable(place, problem) from None
+    finally:
+        if not done:
+            shutil.rmtree(draft, ignore_errors=True)
+    return draft
 
 
 def check_replaceable(out: Path, record: str) -> None:
@@ -49,7 +70,7 @@ def check_replaceable(out: Path, record: str) -> None:
         raise OutputError(expected_found("result folder", expected, found, str(out), "choose another --out"))
 
 
-def _put_in_place(draft: Path, out: Path, aside: Path) -> None:
+def put_in_place(draft: Path, out: Path, aside: Path) -> None:
     """Rename the draft to `out`; an earlier result is set aside first and comes back if the rename fails."""
     if not out.exists():
         draft.replace(out)
