@@ -50,7 +50,7 @@ def run(
     parquet: Annotated[bool, typer.Option("--parquet", help="the joined numbers also as metrics.parquet")] = False,
 ) -> None:
     """Check a study, analyse what is new or changed, join the numbers. Exit 3: some trials were refused."""
-    from jointload.study_run.batch import run_study
+    from jointload.whole_study import run_study
 
     try:
         with _workers(workers, cluster) as crew:
@@ -79,7 +79,7 @@ def compare(
 ) -> None:
     """Say what differs, what does not, and how much may be said: tables, figures and one page."""
     from jointload.errors import SettingError, expected_found
-    from jointload.study_run.compare import compare_study
+    from jointload.whole_study import compare_study
 
     schemes = ("sign_flip", "labels_within_riders")
     if scheme not in schemes:
@@ -107,7 +107,7 @@ def dose(
     ] = False,
 ) -> None:
     """Add up what riders' landings do to knee, tendon and lower back over years, under several exponents."""
-    from jointload.study_run.dose import dose_study
+    from jointload.whole_study import dose_study
 
     found, written = dose_study(folder, exposures, results, out, condition, scale_heights)
     typer.echo("Note: for research; no number here says that a landing, a rider or an insole is safe or unsafe.")

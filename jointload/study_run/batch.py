@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import shutil
 import time
-from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -23,8 +22,7 @@ from jointload.report.files.folder import RECORD
 from jointload.report.files.joined import write_joined
 from jointload.study.beneath import unreadable_tables
 from jointload.study.manifest import Study, survey
-from jointload.study_run.trial import Job, Outcome, inspect, job_of, program, run, settle
-from jointload.study_run.workers import Workers, in_this_process
+from jointload.study_run.trial import Job, Outcome, program, settle
 
 STUDY_RECORD = "study.json"
 TRIALS = "trials"
@@ -44,39 +42,6 @@ class StudyRun:
     analysed: int
     unchanged: int
     refused: dict[str, str]
-
-
-def run_study(
-    folder: str | Path,
-    out: str | Path | None = None,
-    workers: Workers | None = None,
-    full: bool = False,
-    parquet: bool = False,
-    watch: Watch | None = None,
-) -> StudyRun:
-    """Check the study, analyse what has changed, write the joined tables.
-
-    out : folder of results, `results` in the study folder without it;  full : each trial with report.html, series.csv
-    and derived.c3d;  parquet : the joined numbers also as metrics.parquet
-    StudyError lists every fault of the study before anything is written; a trial that cannot be analysed is refused
-    and does not stop the others.
-    """
-    workers, watch = workers or in_this_process(), watch or (lambda outcomes, *_: outcomes)
-    study = checked_study(folder)
-    out = Path(folder) / "results" if out is None else Path(out)
-    if parquet:
-        _require_parquet()
-    with _claimed(out):
-        with _drafts(out) as drafts:
-            jobs = [job_of(study, trial, out / TRIALS, drafts, full) for trial in study.landings]
-            found = _all(watch(workers(inspect, jobs), "Checking", len(jobs)))
-            todo = [job for job in jobs if found[job.name].status == "readable"]
-            found |= _all(watch(_settled(workers(run, todo), todo), "Analysing", len(todo))) if todo else {}
-        refused = {name: found[name].reason for name in sorted(found) if found[name].status == "refused"}
-        _drop_others(out / TRIALS, {job.name for job in jobs} - set(refused))
-        _join(study, out, refused, full, parquet)
-    counts = Counter(outcome.status for outcome in found.values())
-    return StudyRun(out, counts["analysed"], counts["unchanged"], refused)
 
 
 def checked_study(folder: str | Path) -> Study:
@@ -99,7 +64,7 @@ def _unreadable(study: Study) -> list[str]:
     return faults + unreadable_tables(study.folder, (trial.beneath for trial in study.trials))
 
 
-def _settled(outcomes: Iterable[Outcome], jobs: Iterable[Job]) -> Iterator[Outcome]:
+def settled(outcomes: Iterable[Outcome], jobs: Iterable[Job]) -> Iterator[Outcome]:
     """The outcomes, each with its result in its place."""
     by_name = {job.name: job for job in jobs}
     for outcome in outcomes:
@@ -107,7 +72,7 @@ def _settled(outcomes: Iterable[Outcome], jobs: Iterable[Job]) -> Iterator[Outco
         yield outcome
 
 
-def _all(outcomes: Iterable[Outcome]) -> dict[str, Outcome]:
+def every_outcome(outcomes: Iterable[Outcome]) -> dict[str, Outcome]:
     found = {}
     for outcome in outcomes:
         if outcome.status == "stop":
@@ -117,7 +82,7 @@ def _all(outcomes: Iterable[Outcome]) -> dict[str, Outcome]:
 
 
 @contextmanager
-def _claimed(out: Path) -> Iterator[None]:
+def claimed(out: Path) -> Iterator[None]:
     """A folder of results that is ours, for this run alone; drafts of a killed run are cleared away."""
     known = {STUDY_RECORD, LOCK, TRIALS}
     try:
@@ -141,7 +106,7 @@ def _claimed(out: Path) -> Iterator[None]:
 
 
 @contextmanager
-def _drafts(out: Path) -> Iterator[Path]:
+def drafted(out: Path) -> Iterator[Path]:
     """A folder in which the workers of this run write, gone with all that is in it before the run ends."""
     place = out / f"{DRAFTS}{uuid4().hex}"
     place.mkdir()
@@ -178,14 +143,14 @@ def _lock(lock: Any, out: Path) -> None:
         raise OutputError(expected_found("result folder", "no other run", "one at work", str(out), advice)) from None
 
 
-def _drop_others(trials: Path, kept: set[str]) -> None:
+def drop_others(trials: Path, kept: set[str]) -> None:
     """Results of trials that are refused now, or no longer in trials.csv."""
     for folder in sorted(trials.iterdir()):
         if folder.name not in kept and (folder / RECORD).is_file():
             shutil.rmtree(folder)
 
 
-def _join(study: Study, out: Path, refused: dict[str, str], full: bool, parquet: bool) -> None:
+def join(study: Study, out: Path, refused: dict[str, str], full: bool, parquet: bool) -> None:
     rows = []
     for trial in study.landings:
         entry = study.riders[trial.rider]
@@ -216,7 +181,7 @@ def _join(study: Study, out: Path, refused: dict[str, str], full: bool, parquet:
     write_joined(out, out / TRIALS, rows, record, STUDY_RECORD, parquet)
 
 
-def _require_parquet() -> None:
+def require_parquet() -> None:
     try:
         import pyarrow  # noqa: F401
     except ImportError:

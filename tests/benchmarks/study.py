@@ -18,7 +18,6 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
-from jointload.study_run.batch import run_study
 from jointload.study_run.trial import Outcome
 from jointload.study_run.workers import in_processes
 from jointload.synthetic.c3d_file import write_c3d
@@ -26,6 +25,7 @@ from jointload.synthetic.landing import simulate_landing
 from jointload.synthetic.measurement import as_recording
 from jointload.synthetic.sample import STUDY, write_sample
 from jointload.synthetic.standing import TYPICAL, static_recording
+from jointload.whole_study import run_study
 
 FEW, FOR_WORKERS = 100, 200
 MEGABYTE = 1024.0

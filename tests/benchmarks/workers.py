@@ -20,8 +20,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from made_study import every_byte, sample_study
 from troubled import cluster, drawn, troubled, worker_processes
 
-from jointload.study_run.batch import run_study
 from jointload.study_run.workers import in_processes, on_cluster
+from jointload.whole_study import run_study
 
 WORKERS = 4
 AFTERWARDS = 2.0

@@ -24,13 +24,11 @@ from jointload.modeldata import shipped_folder
 from jointload.report.words.tables import metrics_table
 from jointload.study.manifest import read_study
 from jointload.study_run import trial as one_trial
-from jointload.study_run.batch import run_study
-from jointload.study_run.compare import compare_study
 from jointload.study_run.dispatch import DIED
-from jointload.study_run.dose import dose_study
 from jointload.study_run.rerun import rerun
 from jointload.study_run.trial import Job, Outcome
 from jointload.study_run.workers import in_processes
+from jointload.whole_study import run_study
 
 LANDINGS = 6
 PATIENCE = 60.0
@@ -61,12 +59,8 @@ def test_a_result_is_that_of_the_single_analysis(ran: tuple[Path, Path]) -> None
     assert feet == {("", ""), ("left", "back"), ("right", "front")}, "rider_b stands with the left foot at the back"
 
 
-def test_no_name_of_a_study_ends_in_a_side_letter(ran: tuple[Path, Path], tmp_path: Path) -> None:
-    """Nor of what is compared and summed from it."""
+def test_no_name_of_a_study_ends_in_a_side_letter(ran: tuple[Path, Path]) -> None:
     assert not ends_in_a_side_letter(ran[1])
-    compare_study(ran[0], "condition", ran[1], tmp_path / "comparison")
-    dose_study(ran[0], results=ran[1], out=tmp_path / "dose")
-    assert not ends_in_a_side_letter(tmp_path)
 
 
 def test_joined_tables_hold_every_trial_once(ran: tuple[Path, Path]) -> None:
@@ -104,7 +98,7 @@ def test_another_program_makes_new_results(ran: tuple[Path, Path], monkeypatch: 
     assert address("jointload 1") == address("jointload 1") != address("jointload 2")
 
 
-RUN = "import sys; from jointload.study_run.batch import run_study\n"
+RUN = "import sys; from jointload.whole_study import run_study\n"
 RUN += "from jointload.study_run.workers import in_processes\n"
 RUN += "if __name__ == '__main__':\n    with in_processes(2) as workers: run_study(sys.argv[1], sys.argv[2], workers)"
 

@@ -18,8 +18,8 @@ from jointload.intake.session import read_session
 from jointload.modeldata import shipped_folder
 from jointload.report.words.tables import metrics_table
 from jointload.study.manifest import read_study
-from jointload.study_run.batch import run_study
 from jointload.study_run.rerun import rerun
+from jointload.whole_study import run_study
 
 BENEATH = {
     "board": "board.toml", "pressure_left": "rider_a_board_left.csv", "pressure_right": "rider_a_board_right.csv",

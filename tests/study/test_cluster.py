@@ -13,9 +13,9 @@ from made_study import every_byte, sample_study
 from troubled import cluster
 
 from jointload.errors import StudyError
-from jointload.study_run.batch import run_study
 from jointload.study_run.trial import Outcome
 from jointload.study_run.workers import on_cluster
+from jointload.whole_study import run_study
 
 pytest.importorskip("distributed", reason="the extra cluster is not installed")
 LATE = 1.0

@@ -7,13 +7,13 @@ from pathlib import Path
 import pandas
 import pytest
 from made_study import MADE, change, every_byte, made_results, sample_study
+from written_names import ends_in_a_side_letter
 
 from jointload.errors import SettingError, StudyError
 from jointload.study.comparison import DIFFERS, OPEN, SAME, SMALL, Comparison, chosen, compare_curves
 from jointload.study.manifest import read_study
 from jointload.study.observations import read_curves, read_observations
-from jointload.study_run.batch import run_study
-from jointload.study_run.compare import compare_study
+from jointload.whole_study import compare_study, run_study
 
 FILES = {
     "comparison.html", "effects.csv", "curve_tests.csv", "styles.csv", "percentiles.csv", "table.md", "table.tex",
@@ -25,6 +25,10 @@ FILES = {
 def compared(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Comparison, Path]:
     study = made_results(tmp_path_factory.mktemp("made") / "study", effect=1.2)
     return study, *compare_study(study, "condition")
+
+
+def test_no_written_name_ends_in_a_side_letter(compared: tuple[Path, Comparison, Path]) -> None:
+    assert not ends_in_a_side_letter(compared[2])
 
 
 def test_a_made_effect_is_found_and_its_absence_too(compared: tuple[Path, Comparison, Path]) -> None:

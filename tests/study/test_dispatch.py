@@ -13,10 +13,10 @@ from troubled import drawn, troubled, worker_processes
 
 from jointload.errors import OutputError
 from jointload.report.words.whole_folder import write_draft
-from jointload.study_run.batch import run_study
 from jointload.study_run.dispatch import DIED, Dispatch, Member, Silence, Work
 from jointload.study_run.trial import Job, Outcome
 from jointload.study_run.workers import in_processes
+from jointload.whole_study import run_study
 
 SILENT = 3.0
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from written_names import ends_in_a_side_letter
 
 from jointload.errors import SettingError, StudyError
 from jointload.modeldata import load_model, shipped_folder
@@ -22,7 +23,7 @@ from jointload.study.strain_dose import (
     strain_dose,
     tissues,
 )
-from jointload.study_run.dose import dose_study
+from jointload.whole_study import dose_study
 
 COLUMNS = ["trial", "rider", "group", "task", "condition", "style", "side", "foot", "quantity", "value", "unit"]
 WORKS = (("work", 0.2, 0.6, 30.0),)
@@ -296,6 +297,7 @@ def test_a_study_gives_its_dose_in_a_folder_that_comes_again_to_the_byte(joined:
     assert names == {"dose.html", "dose.json", "doses.svg", "shares.svg", "savings.svg"} | csvs
     for name in names:
         assert (first / name).read_bytes() == (second / name).read_bytes(), name
+    assert not ends_in_a_side_letter(first)
     assert found.baseline == "flat", "study.toml's baseline"
     doses = pd.read_csv(first / "dose.csv")
     assert len(doses) == 3 * len(tissues()) * 4 * 2

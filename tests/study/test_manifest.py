@@ -12,7 +12,7 @@ from jointload.errors import StudyError
 from jointload.modeldata import shipped_folder
 from jointload.study.manifest import read_study
 from jointload.study.plan import split_foot
-from jointload.study_run.batch import run_study
+from jointload.whole_study import run_study
 
 Row = list[str]
 

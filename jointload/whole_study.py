@@ -1,0 +1,175 @@
+"""The staircase of a study, from a folder of recordings to what riders bore over years: read this file second, after
+analysis.py.
+
+Each landing runs down its own staircase (analysis.py) in a worker; here is what surrounds it, and what many landings
+tell together. Every step is one function of study/ (the science) or of study_run/ (the running).
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from jointload.errors import SettingError, expected_found
+from jointload.landing.checks.split_measures import SHARED
+from jointload.report.study_pages.dose_folder import write_dose
+from jointload.report.study_pages.study_folder import write_comparison
+from jointload.report.study_pages.study_words import checklist
+from jointload.study.comparison import Comparison, cautions, chosen, compare_curves, compare_numbers
+from jointload.study.manifest import read_study
+from jointload.study.observations import FACTORS, read_curves, read_observations
+from jointload.study.reference import percentiles
+from jointload.study.strain_dose import Dose, read_exposures, strain_dose
+from jointload.study.styles import find_styles
+from jointload.study_run.batch import (
+    TRIALS,
+    StudyRun,
+    Watch,
+    checked_study,
+    claimed,
+    drafted,
+    drop_others,
+    every_outcome,
+    join,
+    require_parquet,
+    settled,
+)
+from jointload.study_run.trial import file_hash, inspect, job_of, limit_threads, program, run
+from jointload.study_run.workers import Workers, in_this_process
+
+EXPOSURES = "exposures.csv"
+
+
+def run_study(
+    folder: str | Path,
+    out: str | Path | None = None,
+    workers: Workers | None = None,
+    full: bool = False,
+    parquet: bool = False,
+    watch: Watch | None = None,
+) -> StudyRun:
+    """Check the study, analyse what has changed, write the joined tables.
+
+    out : folder of results, `results` in the study folder without it;  full : each trial with report.html, series.csv
+    and derived.c3d;  parquet : the joined numbers also as metrics.parquet
+    StudyError lists every fault of the study before anything is written; a trial that cannot be analysed is refused
+    and does not stop the others.
+    """
+    workers, watch = workers or in_this_process(), watch or (lambda outcomes, *_: outcomes)
+    study = checked_study(folder)
+    out = Path(folder) / "results" if out is None else Path(out)
+    if parquet:
+        require_parquet()
+    with claimed(out):
+        with drafted(out) as drafts:
+            jobs = [job_of(study, trial, out / TRIALS, drafts, full) for trial in study.landings]
+            found = every_outcome(watch(workers(inspect, jobs), "Checking", len(jobs)))
+            todo = [job for job in jobs if found[job.name].status == "readable"]
+            found |= every_outcome(watch(settled(workers(run, todo), todo), "Analysing", len(todo))) if todo else {}
+        refused = {name: found[name].reason for name in sorted(found) if found[name].status == "refused"}
+        drop_others(out / TRIALS, {job.name for job in jobs} - set(refused))
+        join(study, out, refused, full, parquet)
+    counts = Counter(outcome.status for outcome in found.values())
+    return StudyRun(out, counts["analysed"], counts["unchanged"], refused)
+
+
+def compare_study(
+    folder: str | Path,
+    by: str,
+    results: str | Path | None = None,
+    out: str | Path | None = None,
+    task: str = "",
+    condition: str = "",
+    within_riders: bool = False,
+    watch: Callable[[Sequence[str]], Iterable[str]] | None = None,
+) -> tuple[Comparison, Path]:
+    """Compare the conditions, styles or groups of a study that has been run; write the folder and return it.
+
+    results : what `run_study` wrote;  out : new folder, compare_BY in the results without it
+    task, condition : only landings of this task, under this condition
+    within_riders : curves by exchange of labels within riders in place of sign-flips
+    """
+    if by not in FACTORS:
+        raise SettingError(expected_found("--by", " or ".join(FACTORS), repr(by), "the command", "choose one"))
+    limit_threads()
+    study = read_study(folder)
+    results = Path(folder) / "results" if results is None else Path(results)
+    out = results / f"compare_{by}" if out is None else Path(out)
+    seen = read_observations(study, results)
+    data, levels = chosen(seen, study.plan, by, task, condition)
+    rows = compare_numbers(data, levels, study.plan, watch)
+    kept = list(dict.fromkeys(data["trial"]))
+    curves = compare_curves(read_curves(seen, study.plan.curves, kept), data, levels, within_riders)
+    riders = int(data["rider"].nunique())
+    together = [] if by == "condition" else sorted(set(data["condition"]))
+    shared = data.loc[data["note"].str.contains(SHARED, regex=False), "trial"].nunique()
+    found = Comparison(
+        by=by,
+        levels=tuple(levels),
+        task=str(data["task"].iloc[0]),
+        rows=rows,
+        curves=curves,
+        cautions=cautions(rows, curves, riders, together, shared),
+        data=data,
+        riders=riders,
+        trials=len(kept),
+        attempted=len(seen.trials),
+        by_stance=seen.by_stance,
+    )
+    styles = find_styles(data, found.task)
+    others = percentiles(data[data["level"] == levels[0]])
+    refused = dict(seen.trials.loc[seen.trials["status"] == "refused", ["trial", "reason"]].to_numpy().tolist())
+    items = checklist(found, styles, refused, [results / "trials" / name for name in kept])
+    record = {
+        "program": program(),
+        "by": by,
+        "task": found.task,
+        "condition": condition,
+        "levels": levels,
+        "primary": list(study.plan.primary),
+        "within_riders": within_riders,
+        "inputs": {name: file_hash(results / name) for name in ("metrics.csv", "trials.csv")},
+    }
+    return found, write_comparison(out, study.plan.name, found, styles, others, items, record)
+
+
+def dose_study(
+    folder: str | Path,
+    exposures: str | Path | None = None,
+    results: str | Path | None = None,
+    out: str | Path | None = None,
+    condition: str = "",
+    scaled: bool = False,
+) -> tuple[Dose, Path]:
+    """What the landings of a study's riders add up to over their years; write the folder and return it.
+
+    exposures : CSV; exposures.csv in the study without it;  results : what `run_study` wrote
+    out : new folder, dose in the results without it;  condition : that of the usual landings, the baseline of
+    study.toml without it;  scaled : heights without a measured landing take the nearest one's load, by the square root
+    """
+    import pandas as pd
+
+    study = read_study(folder)
+    results = Path(folder) / "results" if results is None else Path(results)
+    table = Path(folder) / EXPOSURES if exposures is None else Path(exposures)
+    rows = read_exposures(table, study.riders)
+    read_observations(study, results)
+    metrics = pd.read_csv(results / "metrics.csv", dtype=str, keep_default_na=False)
+    conditions = sorted(set(metrics["condition"]))
+    usual = condition or study.plan.baseline or conditions[0]
+    if usual not in conditions:
+        advice = "choose one with --condition"
+        raise SettingError(
+            expected_found("condition", " or ".join(conditions), repr(usual), str(results / "metrics.csv"), advice)
+        )
+    found = replace(strain_dose(metrics, rows, usual, scaled), draws=study.plan.draws)
+    record = {
+        "program": program(),
+        "condition": usual,
+        "scaled_heights": scaled,
+        "inputs": {path.name: file_hash(path) for path in (table, results / "metrics.csv")},
+    }
+    written = write_dose(results / "dose" if out is None else Path(out), study.plan.name, found, record)
+    return found, written
