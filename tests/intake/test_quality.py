@@ -272,6 +272,13 @@ def test_the_unloaded_level_before_and_after(slope: float, severity: str) -> Non
     assert (finding.severity, finding.where) == (severity, "plate 4")
 
 
+@pytest.mark.parametrize("level", [21.0, -9.0])
+def test_a_plate_that_rests_at_another_level_than_zero_is_never_a_pass(level: float) -> None:
+    (finding,) = found(landing_plate(lambda force: force + level), "baseline drift")
+    assert finding.severity == "warn"
+    assert "does not rest at zero" in finding.advice and f"{level:+.0f}" in finding.evidence
+
+
 def test_a_plate_that_is_never_free_says_so() -> None:
     loaded = landing_plate(lambda force: force + 400.0)
     assert "not unloaded" in found(loaded, "baseline drift")[0].evidence
