@@ -107,7 +107,7 @@ def descend(
     trial = session.trial
     cutoff = settings.cutoff if settings.smoothing == "before" else None
     markers, gap_findings = smooth_markers(trial, body, cutoff, settings.longest_gap, never_bridged(trial, settings))
-    poses, pose_findings = track_segments(markers, body, trial.point_rate)
+    poses, pose_findings = track_segments(markers, body, trial.point_rate, trial.first_frame)
     angles = joint_angles(poses, body, settings.angle_zero)
     plates = under_feet(trial, session.board, poses, body, settings)
     contact = foot_contact(plates.recording, poses, body, cutoff, settings.contact_threshold, plates.lost)

@@ -42,6 +42,7 @@ ORDER = (
     "body.inertia",
     "body.joint_centres",
     "body.calibration",
+    "body.gaps",
     "body.pose",
     "body.board",
     "body.angles",

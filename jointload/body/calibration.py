@@ -169,7 +169,7 @@ def calibrate(
         landmark_labels=dict(labels.landmarks),
         inertia={name: errors.disturbed(name, each) for name, each in inertias.items()} if errors else inertias,
         line_masses=line_masses(rider),
-        calibrated_from=f"{static.name}, frames {window.start + 1} to {window.stop}",
+        calibrated_from=f"{static.name}, frames {_span(static, window, ' to ')}",
         hip_centre_method="functional" if hip_centres else hip_centre,
         inertia_table=inertia,
         lost=lost,
@@ -212,6 +212,11 @@ def quiet_frames(recording: Recording, labels: LabelMap) -> slice:
         )
     start, _, length = _stillest(np.where(flat, positions, np.nan), 3)
     return slice(start, start + length)
+
+
+def _span(recording: Recording, window: slice, joined: str) -> str:
+    """First and last frame of a stretch as the file numbers them."""
+    return f"{window.start + recording.first_frame}{joined}{window.stop + recording.first_frame - 1}"
 
 
 def _feet_flat(positions: Array, names: list[str], rate: float) -> NDArray[np.bool_]:
@@ -429,7 +434,7 @@ def _findings(
             Finding(
                 "no_quiet_stance",
                 "warn",
-                f"{static.name}, frames {window.start + 1}-{window.stop}",
+                f"{static.name}, frames {_span(static, window, '-')}",
                 "the body never stands still",
                 "calibrated from the stillest frames with resting feet; a standing trial is safer",
             )

@@ -110,7 +110,7 @@ def test_the_insoles_share_narrows_the_forces() -> None:
 
 
 def test_the_interval_is_the_value_in_frames_that_are_not_shared() -> None:
-    """Both feet on one plate, then the left lifts: one shared frame makes no frame of the right foot alone uncertain."""
+    """Both feet on one plate, then the left lifts: one shared frame makes no frame of the right foot alone unsure."""
     frames, shared = 100, 40
     lift = np.where(np.arange(frames) < shared, 0.0, 0.3)
     foot = {f"{n} l" for n in ("calcaneus", "metatarsal1", "metatarsal5")}
