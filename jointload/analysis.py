@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from jointload.body.angles import gimbal_findings, joint_angles
+from jointload.body.bent import without_slipped
 from jointload.body.calibration import BodyErrors, FittedBody, calibrate, quiet_frames
 from jointload.body.mass_centre import mass_centre
 from jointload.body.pose import moving_hip_centres, smooth_markers, track_segments
@@ -21,7 +22,7 @@ from jointload.intake.session import Session
 from jointload.landing.alignment import alignment
 from jointload.landing.certainty import Certainty
 from jointload.landing.checks.split_measures import split_findings, with_split_interval
-from jointload.landing.checks.verdict import judge, stop_moments
+from jointload.landing.checks.verdict import judge, stop_moments, with_void_notes
 from jointload.landing.events import find_events, touchdown_frames
 from jointload.landing.landed import Landing, Measure
 from jointload.landing.measures.every_measure import measure_landing
@@ -80,6 +81,7 @@ def analyse(session: Session, settings: Settings | None = None, variants: bool =
     verdict = judge(landing)
     landing = stop_moments(landing, verdict.stopped)
     measures = with_split_interval(with_tissue_spreads(measure_landing(landing), landing), landing)
+    measures = with_void_notes(measures, verdict.findings)
     findings = _recording_findings(session, plate_weight) + weight_findings + body.findings + landing_findings
     return Analysis(
         session=session,
@@ -108,6 +110,12 @@ def descend(
     cutoff = settings.cutoff if settings.smoothing == "before" else None
     markers, gap_findings = smooth_markers(trial, body, cutoff, settings.longest_gap, never_bridged(trial, settings))
     poses, pose_findings = track_segments(markers, body, trial.point_rate, trial.first_frame)
+    whole = without_slipped(trial, body, poses)
+    if whole is not body:
+        body = whole
+        protected = never_bridged(trial, settings)
+        markers, gap_findings = smooth_markers(trial, body, cutoff, settings.longest_gap, protected)
+        poses, pose_findings = track_segments(markers, body, trial.point_rate, trial.first_frame)
     angles = joint_angles(poses, body, settings.angle_zero)
     plates = under_feet(trial, session.board, poses, body, settings)
     contact = foot_contact(plates.recording, poses, body, cutoff, settings.contact_threshold, plates.lost)
@@ -138,6 +146,7 @@ def descend(
             poses, markers, body, angles, settings.cutoff if settings.smoothing == "after" else None
         ),
         pressed=pressed,
+        has_static=session.has_static,
     )
     motion_findings = gap_findings + pose_findings + gimbal_findings(angles)
     force_findings = plates.findings + contact.findings + (pressed.findings if pressed else ())

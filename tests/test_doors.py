@@ -44,6 +44,7 @@ ORDER = (
     "body.calibration",
     "body.gaps",
     "body.pose",
+    "body.bent",
     "body.board",
     "body.angles",
     "body.mass_centre",

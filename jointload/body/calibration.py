@@ -91,6 +91,8 @@ class FittedBody:
     inertia_table: str
     lost: dict[str, str] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
+    left_out: dict[str, tuple[str, float]] = field(default_factory=dict)
+    """Segment -> a marker that its pose leaves out, as it moved so far [m] against the others since."""
 
     @property
     def segments(self) -> tuple[str, ...]:
@@ -147,7 +149,7 @@ def calibrate(
     points = {**landmarks, **moved(_virtual_points(definition, landmarks))}
     lost: dict[str, str] = {}
     _add_pelvis_points(definition, points, rider, hip_centre, hip_centres, static.name, moved)
-    frames = _build_frames(definition, points, lost)
+    frames = _build_frames(definition, points, lost, static.name)
     standing = {name: frames[name] for name in definition.segments if name in frames}
     offsets = {
         name: (segment, compose(inverse(standing[segment][0]), frames[name][0]))
@@ -331,14 +333,14 @@ def _leg_length(points: dict[str, Array], rider: Rider) -> float | Array:
 
 
 def _build_frames(
-    definition: BodyDefinition, points: dict[str, Array], lost: dict[str, str]
+    definition: BodyDefinition, points: dict[str, Array], lost: dict[str, str], trial: str
 ) -> dict[str, tuple[Array, Array]]:
     frames = {}
     for name, rules in definition.frames.items():
         rule = next((r for r in rules if all(p in points for p in r.needs)), None)
         if rule is None:
             missing = sorted({n for p in rules[-1].needs if p not in points for n in _missing(definition, p, points)})
-            lost[name] = "no " + ", no ".join(missing) + " in the static trial"
+            lost[name] = "no " + ", no ".join(missing) + f" in {trial}"
         else:
             frames[name] = _frame(rule, points)
     return frames

@@ -80,31 +80,27 @@ def _filled(seen: Array, local: Array, k: int) -> tuple[Array, list[tuple[int, i
     """Path (3, F) of one marker of a cluster (3, n, F), and of every filled gap start, stop, its seen sides, and how
     uncertain it is [m]."""
     path, others = seen[:, k].copy(), [n for n in range(local.shape[1]) if n != k]
-    rotation, origin, carried, residual = _carried(seen, local, k, others)
+    by_all = _carried(seen, local, k, others)
     found = []
-    for start, stop in runs(~np.isfinite(seen[0, k]) & np.isfinite(carried[0])):
+    for start, stop in runs(~np.isfinite(seen[0, k]) & np.isfinite(by_all[1][0])):
         throughout = [n for n in others if np.isfinite(seen[0, n, start:stop]).all()]
-        if 3 <= len(throughout) < len(others):
-            turned, moved, placed, left = _carried(seen, local, k, throughout)
-        else:
-            turned, moved, placed, left = rotation, origin, carried, residual
-        if not np.isfinite(placed[0, start:stop]).all():
-            turned, moved, placed, left = rotation, origin, carried, residual
+        by_some = _carried(seen, local, k, throughout) if 3 <= len(throughout) < len(others) else by_all
+        rotation, placed, left = by_some if np.isfinite(by_some[1][0, start:stop]).all() else by_all
         before, after = _edge(left[:, :start][:, ::-1], start), _edge(left[:, stop:], left.shape[1] - stop)
         own = _eased(before, after, stop - start)
-        path[:, start:stop] = placed[:, start:stop] + rotate(turned[..., start:stop], own)
+        path[:, start:stop] = placed[:, start:stop] + rotate(rotation[..., start:stop], own)
         sides = (before is not None, after is not None)
         found.append((start, stop, *sides, _wander(left, stop - start, all(sides))))
     return path, found
 
 
-def _carried(seen: Array, local: Array, k: int, others: list[int]) -> tuple[Array, Array, Array, Array]:
-    """Pose of a cluster by some of its markers, where it carries marker k (3, F) [m], and how far that marker is from
+def _carried(seen: Array, local: Array, k: int, others: list[int]) -> tuple[Array, Array, Array]:
+    """Rotation of a cluster by some of its markers, where they carry marker k (3, F) [m], and how far that marker is from
     there (3, F) [m] in the segment's axes."""
     rotation, origin, _ = fit_poses([local[:, others]], [seen[:, others]])
     rotation, origin = rotation[:, :, 0], origin[:, 0]
     carried = origin + rotate(rotation, local[:, k, None])
-    return rotation, origin, carried, rotate_back(rotation, seen[:, k] - carried)
+    return rotation, carried, rotate_back(rotation, seen[:, k] - carried)
 
 
 def _edge(residual: Array, frames: int) -> Array | None:

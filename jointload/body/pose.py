@@ -219,7 +219,7 @@ def _exchanged_back(markers: Array, used: list[str], body: FittedBody, trial: st
                     "labels_exchanged",
                     "warn",
                     f"{name}, {trial}",
-                    f"{first} and {second}: {1000 * as_labelled:.0f} mm from the static trial's cluster, "
+                    f"{first} and {second}: {1000 * as_labelled:.0f} mm from the cluster as fitted, "
                     f"{1000 * tried[best]:.0f} mm once exchanged",
                     "they were exchanged back; correct the labels in the recording",
                 )

@@ -10,6 +10,7 @@ import numpy as np
 
 from jointload.analysis import fit_body, never_bridged
 from jointload.body.angles import joint_angles
+from jointload.body.bent import with_labels_only
 from jointload.body.calibration import FittedBody
 from jointload.body.mass_centre import mass_centre
 from jointload.body.pose import complete_markers, track_segments
@@ -69,6 +70,7 @@ def pour(
     chunk = max(1, min(LARGEST_CHUNK, draws // LEAST_CHUNKS)) if "cutoff" in sources else LARGEST_CHUNK
     inputs = draw_inputs(session, landing, sources, streams, draws, chunk)
     body = fit_body(session, landing.body.rider, landing.settings, inputs.body)
+    body = with_labels_only(body, {name: landing.body.clusters[name].labels for name in landing.body.left_out})
     near = _near(landing, float(inputs.cutoff.min()))
     markers = _Markers.of(landing, near, sources, streams, draws)
     spread = _Spread()
