@@ -95,8 +95,8 @@ def _filled(seen: Array, local: Array, k: int) -> tuple[Array, list[tuple[int, i
 
 
 def _carried(seen: Array, local: Array, k: int, others: list[int]) -> tuple[Array, Array, Array]:
-    """Rotation of a cluster by some of its markers, where they carry marker k (3, F) [m], and how far that marker is from
-    there (3, F) [m] in the segment's axes."""
+    """Rotation of a cluster by some of its markers, where they carry marker k (3, F) [m], and how far that marker is
+    from there (3, F) [m] in the segment's axes."""
     rotation, origin, _ = fit_poses([local[:, others]], [seen[:, others]])
     rotation, origin = rotation[:, :, 0], origin[:, 0]
     carried = origin + rotate(rotation, local[:, k, None])
