@@ -16,7 +16,7 @@ from jointload.intake.axes import find_axes
 from jointload.intake.c3d_bytes.events import read_events
 from jointload.intake.c3d_bytes.guard import BLOCK, LONG_COUNT, Layout, OpenedRecording, Structure, read_layout
 from jointload.intake.c3d_bytes.parameters import LIMITS, Limits, integers, reals
-from jointload.intake.labels import is_anatomical
+from jointload.intake.labels import LabelMap, is_anatomical
 from jointload.intake.plates.plates import Timing, plate_settings, read_plates
 from jointload.intake.recording import Array, Finding, Recording
 
@@ -36,12 +36,17 @@ DERIVED = ("ANGLES", "FORCES", "MOMENTS", "POWERS", "SCALARS")
 
 
 def read_recording(
-    path: str | Path, up: str | None = None, forward: str | None = None, limits: Limits = LIMITS
+    path: str | Path,
+    up: str | None = None,
+    forward: str | None = None,
+    limits: Limits = LIMITS,
+    named: LabelMap | None = None,
 ) -> Recording:
     """Read a C3D file.
 
     path : a regular file
     up, forward : a signed axis of the file such as "+z" or "-y", overruling what the file's own evidence says
+    named : which label is which landmark; the axes are looked for by them, too
     limits : sizes beyond which the file is refused rather than read
     returns a Recording in metres, newtons and seconds, lab axes X forward, Y up, Z right
     raises RecordingError in one line when the file is damaged or cannot be read, SettingError for an unknown axis
@@ -57,7 +62,7 @@ def read_recording(
     settings, found = plate_settings(structure, layout.channels, metres)
     findings += found
     file_markers = _file_markers(data, layout, kept, labels, metres, findings)
-    axes = find_axes(structure, labels, file_markers, settings, up, forward)
+    axes = find_axes(structure, labels, file_markers, settings, up, forward, named)
     timing = Timing(layout.frames, layout.first_frame, layout.rate, max(1, layout.samples_per_frame))
     channels = [analog_channels(data, layout, structure, setting.channels) for setting in settings]
     markers = _turned(axes.lab_from_file, file_markers)

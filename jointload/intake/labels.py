@@ -258,6 +258,12 @@ def place_of(label: str) -> str:
     return next((place for place in PLACE_WORDS if place in places), "")
 
 
+@lru_cache(maxsize=4096)
+def side_of(label: str) -> str:
+    """'r' or 'l' where a label says so, else ''."""
+    return next((SIDE_WORDS[word] for word in words(label) if word in SIDE_WORDS), "")
+
+
 def is_anatomical(text: str) -> bool:
     """Whether a text says a side or a place of the body, so that it is a label's own word and nobody's name."""
     return bool(place_of(text)) or not SIDE_WORDS.keys().isdisjoint(words(text))
@@ -289,7 +295,7 @@ def _understood(label: str, description: str) -> _Guess:
 def _guess(label: str) -> _Guess:
     found = words(label)
     place = place_of(label)
-    side = next((SIDE_WORDS[word] for word in found if word in SIDE_WORDS), "")
+    side = side_of(label)
     aspect = next((ASPECT_OF_WORD[word] for word in found if word in ASPECT_OF_WORD), "")
     base = PLAIN.get(place) or ASPECTED.get((place, aspect), "")
     if place == "metatarsal":

@@ -55,12 +55,12 @@ def read_session(
         None if board is None else read_board(board),
         _read_insoles(pressure_right, pressure_left, pressure_layout),
     )
-    landing = read_recording(trial, up=up, forward=forward)
-    swing = None if hip_movement is None else read_recording(hip_movement, up=up, forward=forward)
+    landing = read_recording(trial, up=up, forward=forward, named=label_map)
+    swing = None if hip_movement is None else read_recording(hip_movement, up=up, forward=forward, named=label_map)
     if static is None:
         _check_own_labels(label_map, landing)
         return Session(landing, landing, label_map, person, swing, *beneath)
-    standing = read_recording(static, up=up, forward=forward)
+    standing = read_recording(static, up=up, forward=forward, named=label_map)
     check_labels(label_map, [landing, standing])
     return Session(landing, standing, label_map, person, swing, *beneath)
 
