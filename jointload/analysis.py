@@ -82,7 +82,7 @@ def analyse(session: Session, settings: Settings | None = None, variants: bool =
     landing = stop_moments(landing, verdict.stopped)
     measures = with_split_interval(with_tissue_spreads(measure_landing(landing), landing), landing)
     measures = with_void_notes(measures, verdict.findings)
-    findings = _recording_findings(session, plate_weight) + weight_findings + body.findings + landing_findings
+    findings = _recording_findings(session) + weight_findings + body.findings + landing_findings
     return Analysis(
         session=session,
         landing=landing,
@@ -203,21 +203,12 @@ def _vary(
     return [Variant(name, measure_landing(stop_moments(landing, stopped))) for name, landing in landings.items()]
 
 
-def _recording_findings(session: Session, plate_weight: float) -> tuple[Finding, ...]:
+def _recording_findings(session: Session) -> tuple[Finding, ...]:
     """The static trial must hold all labels; the landing is judged by those of them that it has."""
     static = _named(session.static.name, inspect_recording(session.static, session.labels))
-    if session.has_static and abs(plate_weight / session.rider.weight - 1.0) <= WEIGHT_TOLERANCE:
-        static = tuple(_weighed(finding) for finding in static)
     if not session.has_static:
         return static
     return _named(session.trial.name, inspect_recording(session.trial, session.labels, complete=False)) + static
-
-
-def _weighed(finding: Finding) -> Finding:
-    """A static trial stands on its plates throughout: its weight vouches for their level."""
-    if finding.check != "baseline" or finding.severity != "warn":
-        return finding
-    return replace(finding, severity="pass", advice="the weight on the plates agrees with rider.toml")
 
 
 def _named(recording: str, findings: tuple[Finding, ...]) -> tuple[Finding, ...]:

@@ -36,6 +36,7 @@ ORDER = (
     "intake.labels",
     "intake.axes",
     "intake.c3d",
+    "intake.standing",
     "intake.quality",
     "intake.session",
     "body.definitions",

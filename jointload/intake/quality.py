@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from jointload.intake.labels import LabelMap
 from jointload.intake.recording import Array, Finding, Plate, Recording, Severity
+from jointload.intake.standing import of_a_standing_trial, stands_still
 from jointload.numerics.signals import runs
 
 BELOW_FLOOR = 0.01
@@ -73,7 +74,11 @@ def inspect_recording(
     must hold every mapped marker, as a static trial must.
     """
     checks = (check for name, check in CHECKS.items() if complete or name != "labels")
-    return (*recording.findings, *(finding for check in checks for finding in check(recording, label_map)))
+    found = (*recording.findings, *(finding for check in checks for finding in check(recording, label_map)))
+    if not stands_still(recording):
+        return found
+    text = "the body stands still throughout: judged as a standing trial"
+    return (*map(of_a_standing_trial, found), Finding("standing trial", "pass", "markers", text, ""))
 
 
 def judged_labels(recording: Recording, label_map: LabelMap | None) -> list[str]:
