@@ -57,6 +57,11 @@ def _will_do(trial: Recording, cluster: Cluster, label: str) -> bool:
     return bool(across / np.sqrt(len(kept)) >= GOOD_SPREAD)
 
 
+def slipped_words(label: str, moved: float) -> str:
+    """What to say of a marker that slipped so far [m]."""
+    return f"{label} is {1000 * moved:.0f} mm from where the other markers of its cluster put it"
+
+
 def slipped_markers(trial: Recording, body: FittedBody, typical: dict[str, float]) -> dict[str, tuple[str, float]]:
     """Segment to the marker that slipped and by how much [m]; typical : residual [m] of every segment's fit."""
     suspects = [name for name, residual in typical.items() if residual > SLIP_SCREEN]

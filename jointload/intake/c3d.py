@@ -55,7 +55,7 @@ def read_recording(
         structure = opened.structure()
         layout = read_layout(structure, limits)
         section, sha256 = opened.data_section(layout)
-    findings = list(_structure_findings(structure, layout))
+    findings = [*_structure_findings(structure, layout), *_name_findings(structure, Path(path))]
     metres = _point_unit(structure, findings)
     data = decode(section, layout, structure)
     labels, descriptions, kept = _labels(structure, layout.points, findings)
@@ -233,10 +233,25 @@ def _labels(
     return _unique([labels[k] for k in kept], list(chosen), findings), chosen, kept
 
 
+def _name_findings(structure: Structure, path: Path) -> list[Finding]:
+    """Whether the file's own name holds a name that SUBJECTS gives; no other word of it is taken for a person's."""
+    spoken = "".join(c for c in path.stem.casefold() if c.isalnum())
+    names = {"".join(c for c in name.casefold() if c.isalnum()) for name in _subjects(structure)}
+    if not any(len(name) >= LEAST_NAME and name in spoken for name in names):
+        return []
+    text = "the file's name holds a name of SUBJECTS, and stands in every result"
+    return [Finding("names", "warn", "file name", text, "rename the file, or analyse it with --hide-names")]
+
+
+def _subjects(structure: Structure) -> set[str]:
+    """Names of people in the file, without words of anatomy."""
+    told = [structure.texts(group, name) for group in ("SUBJECTS", "SUBJECT") for name in ("NAMES", "NAME")]
+    return {name for texts in told for name in texts if len(name) >= LEAST_NAME and not is_anatomical(name)}
+
+
 def _subject_prefixes(structure: Structure) -> tuple[str, ...]:
     """What may stand before a label: the file's own prefixes, and the names of its people before a separator."""
-    told = [structure.texts(group, name) for group in ("SUBJECTS", "SUBJECT") for name in ("NAMES", "NAME")]
-    names = {name for texts in told for name in texts if len(name) >= LEAST_NAME and not is_anatomical(name)}
+    names = _subjects(structure)
     spelled = sorted({text for name in names for text in (name, name.replace(" ", "_"), name.replace(" ", ""))})
     return (*structure.texts("SUBJECTS", "LABEL_PREFIXES"), *(name + mark for name in spelled for mark in "_-. "))
 

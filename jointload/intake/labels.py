@@ -329,6 +329,11 @@ def propose_labels(recording: Recording) -> str:
     return "\n".join(lines) + "\n"
 
 
+def proposed_labels(recording: Recording) -> LabelMap:
+    """The labels that `propose_labels` is sure of."""
+    return labels_from(tomllib.loads(propose_labels(recording)), recording.name)
+
+
 def _choose_landmarks(guesses: list[_Guess]) -> tuple[dict[str, str], list[tuple[str, str]]]:
     """Landmark to label where the words are clear, and the (landmark, label) pairs that are not."""
     has_medial = {(guess.place, guess.side) for guess in guesses if guess.aspect == "medial"}

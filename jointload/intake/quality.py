@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jointload.intake.labels import LabelMap
+from jointload.intake.plates.placing import check_noise, check_overlap
 from jointload.intake.recording import Array, Finding, Plate, Recording, Severity
 from jointload.intake.standing import of_a_standing_trial, stands_still
 from jointload.numerics.signals import runs
@@ -426,6 +427,8 @@ CHECKS: dict[str, Check] = {
     "plates": check_plates,
     "plate saturation": check_saturation,
     "baseline drift": check_drift,
+    "plate overlap": lambda recording, _: check_overlap(recording),
+    "plate noise": lambda recording, _: check_noise(recording),
     "labels": check_labels_present,
     "gaps": check_gaps,
     "marker jumps": check_jumps,

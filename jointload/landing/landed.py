@@ -72,6 +72,10 @@ class Landing:
     """L5/S1 from trunk, head and arms, where it was computed."""
     pressed: PressedSoles | None = None
     """What pressure insoles measured, None without them."""
+    misfits: dict[str, float] = field(default_factory=dict)
+    """Segment -> typical residual [m] of all its markers, before any was left out."""
+    same_person: bool = False
+    """Whether the standing trial is insisted to be this rider's."""
     has_static: bool = True
     """Whether the body is fitted to a standing trial of its own, not to the landing's own frames."""
     _filtered: list[FilteredForces] = field(default_factory=list, compare=False)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from jointload.body.bent import SLIPPED, slipped_markers, typical_residuals
+from jointload.body.bent import SLIPPED, slipped_markers, slipped_words, typical_residuals
 from jointload.intake.quality import exchanged_markers, marker_jumps
 from jointload.intake.recording import SIDES, Array, Finding, Severity, split_side
 from jointload.landing.checks.judgement import (
@@ -155,7 +155,7 @@ def check_clusters(landing: Landing) -> Judgement:
             "cluster_shape",
             "warn",
             f"{segment}, {where}",
-            _slip_text(label, moved),
+            slipped_words(label, moved),
             f"it slipped or was fixed anew since {said}; the pose of {segment} leaves it out: fix it, record another",
         )
         for segment, (label, moved) in body.left_out.items()
@@ -167,7 +167,7 @@ def check_clusters(landing: Landing) -> Judgement:
             "cluster_shape",
             "warn",
             f"{segment}, {where}",
-            _slip_text(label, moved),
+            slipped_words(label, moved),
             f"it slipped or was fixed anew since {said}: record another; angles and moments of {segment} are less "
             "certain",
         )
@@ -178,10 +178,6 @@ def check_clusters(landing: Landing) -> Judgement:
     worst = max(typical.values(), default=float("nan"))
     text = f"no marker further than {1000 * SLIPPED:.0f} mm from its place; worst typical fit {1000 * worst:.1f} mm"
     return passed("cluster_shape", where, text)
-
-
-def _slip_text(label: str, moved: float) -> str:
-    return f"{label} is {1000 * moved:.0f} mm from where the other markers of its cluster put it"
 
 
 def check_joints(landing: Landing) -> Judgement:

@@ -31,6 +31,7 @@ from jointload.landing.checks.marker_checks import (
     check_sides,
     check_standing,
 )
+from jointload.landing.checks.person import check_person
 from jointload.landing.landed import Landing, Measure
 from jointload.loads.contact import Lost
 from jointload.loads.moments import joint_loads, smooth_loads
@@ -93,6 +94,7 @@ VOIDS = ("impossible_angle", "joint_apart")
 OF_JOINT = {"ankle": "ankle", "rearfoot": "ankle", "knee": "knee", "hip": "hip"}
 """First word of a quantity to its joint."""
 CHECKS: dict[str, Callable[[Landing], Judgement]] = {
+    "same_person": check_person,
     "landmark_sides": check_sides,
     "static_posture": check_standing,
     "markers exchanged": check_exchanged,
