@@ -233,7 +233,7 @@ def _across_sides(places: list[str], sides: list[str], markers: Array, up: Array
             _mean_places(
                 [p if (p, s) == (place, side) else "" for p, s in zip(places, sides, strict=True)], {place}, markers
             )
-            for side in ("l", "r")
+            for side in ("left", "right")
         ]
         right = _mean_direction(pair[0], pair[1], up)
         if right is not None:

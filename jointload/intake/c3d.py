@@ -14,7 +14,15 @@ from numpy.typing import NDArray
 
 from jointload.intake.axes import find_axes
 from jointload.intake.c3d_bytes.events import read_events
-from jointload.intake.c3d_bytes.guard import BLOCK, LONG_COUNT, Layout, OpenedRecording, Structure, read_layout
+from jointload.intake.c3d_bytes.guard import (
+    BLOCK,
+    LONG_COUNT,
+    UNREAD_MOST,
+    Layout,
+    OpenedRecording,
+    Structure,
+    read_layout,
+)
 from jointload.intake.c3d_bytes.parameters import LIMITS, Limits, integers, reals
 from jointload.intake.labels import LabelMap, is_anatomical
 from jointload.intake.plates.plates import Timing, plate_settings, read_plates
@@ -26,8 +34,6 @@ METRES = {
     "m": 1.0, "meter": 1.0, "meters": 1.0, "metre": 1.0, "metres": 1.0,
     "in": 0.0254, "inch": 0.0254, "inches": 0.0254,
 }  # fmt: skip
-UNREAD_MOST = 2 * BLOCK
-"""[bytes] after the last frame that are no sign of missing frames: writers fill up blocks, some add one."""
 SAME_REAL = 2e-7
 """Relative: two single-precision numbers this near to each other are one number."""
 LEAST_NAME = 3
@@ -117,6 +123,11 @@ def _contradictions(structure: Structure, layout: Layout) -> list[Finding]:
         told.append(("frame count", "TRIAL", text, "TRIAL was followed"))
     elif layout.first_frame < 1:
         told.append(("frame count", "header", f"the first frame is {first}", "1 was expected for an untrimmed file"))
+    starts = (structure.unsigned("POINT", "DATA_START"), header.data_block)
+    if starts[0] != starts[1]:
+        text = f"POINT:DATA_START is block {starts[0]}, the header's data start is block {starts[1]}"
+        followed = f"block {layout.start // BLOCK + 1} was followed: with it the data end where the file does"
+        told.append(("data start", "file", text, followed))
     unread = structure.unread_bytes(layout)
     if unread > UNREAD_MOST:
         text = f"{unread} bytes follow the last frame"

@@ -260,7 +260,7 @@ def place_of(label: str) -> str:
 
 @lru_cache(maxsize=4096)
 def side_of(label: str) -> str:
-    """'r' or 'l' where a label says so, else ''."""
+    """'right' or 'left' where a label says so, else ''."""
     return next((SIDE_WORDS[word] for word in words(label) if word in SIDE_WORDS), "")
 
 
@@ -331,6 +331,8 @@ def propose_labels(recording: Recording) -> str:
 
 def proposed_labels(recording: Recording) -> LabelMap:
     """The labels that `propose_labels` is sure of."""
+    import tomllib
+
     return labels_from(tomllib.loads(propose_labels(recording)), recording.name)
 
 

@@ -18,7 +18,7 @@ FRAMES = 200
 HIDDEN = slice(85, 115)
 OWN = np.array([0.012, 0.004, -0.006])
 """[m] by which the skin carries the hidden marker off its place in the standing trial."""
-BELOW = ("fibula_head r", "tibia_tuberosity r", "malleolus_lateral r", "malleolus_medial r")
+BELOW = ("right fibula_head", "right tibia_tuberosity", "right malleolus_lateral", "right malleolus_medial")
 JUMP = np.deg2rad(0.1)
 
 
@@ -33,7 +33,7 @@ def bending(wander: float = 0.0) -> Recording:
     bend = np.deg2rad(35.0) * (1.0 - np.cos(2 * np.pi * np.arange(FRAMES) / FRAMES))
     turn = Rotation.from_rotvec(np.outer(-bend, [0.0, 0.0, 1.0])).as_matrix()
     places = standing_positions()
-    centre = 0.5 * (places["femur_epicondyle_lateral r"] + places["femur_epicondyle_medial r"])
+    centre = 0.5 * (places["right femur_epicondyle_lateral"] + places["right femur_epicondyle_medial"])
     path: dict[str, np.ndarray] = dict(places)
     for label in BELOW:
         own = OWN[:, None] + wander * np.sin(np.arange(FRAMES) / 9.0) if label == BELOW[0] else np.zeros((3, 1))
@@ -49,7 +49,7 @@ def hidden(trial: Recording, frames: slice = HIDDEN) -> Recording:
 
 def flexion(trial: Recording, body: FittedBody) -> np.ndarray:
     markers, _ = smooth_markers(trial, body, None, 0.1)
-    return joint_angles(track_segments(markers, body, RATE)[0], body).of("knee_r", "flexion")
+    return joint_angles(track_segments(markers, body, RATE)[0], body).of("right_knee", "flexion")
 
 
 def test_the_knee_does_not_jump_where_a_marker_vanishes(body: FittedBody) -> None:
@@ -95,7 +95,7 @@ def test_frames_are_numbered_as_the_file_numbers_them(body: FittedBody) -> None:
     trial.markers[:, [trial.labels.index(label) for label in BELOW], 60:70] = np.nan
     markers, _ = smooth_markers(trial, body, None, 0.05)
     _, findings = track_segments(markers, body, RATE, trial.first_frame)
-    (gap,) = [f for f in findings if f.check == "segment_gap" and f.where == "shank_r"]
+    (gap,) = [f for f in findings if f.check == "segment_gap" and f.where == "right_shank"]
     assert gap.evidence == "no pose in frames 561-570"
     static = replace(recording(standing_positions()), first_frame=301)
     assert calibrate(static, LABELS, RIDER).calibrated_from == "standing, frames 301 to 325"

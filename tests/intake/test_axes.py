@@ -74,7 +74,7 @@ def test_a_screen_axis_that_nothing_bears_out_is_told(read: Callable[..., Record
 def test_landmarks_that_labels_toml_names_tell_where_forward_is(read: Callable[..., Recording]) -> None:
     """A laboratory's own labels: only the file that maps them knows that two of them are the front of the pelvis."""
     own = {"P1": (100, -120, 1000), "P2": (100, 120, 1000), "P3": (-100, 0, 1000), "P4": (0, 0, 30)}
-    named = LabelMap({"asis_r": "P1", "asis_l": "P2", "sacrum": "P3"})
+    named = LabelMap({"right_asis": "P1", "left_asis": "P2", "sacrum": "P3"})
     recording = read(own, screen="", named=named)
     assert "forward +x where the pelvis faces" in recording.axes_evidence
     assert "assumed" in read(own, screen="").axes_evidence

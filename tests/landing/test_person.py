@@ -19,7 +19,7 @@ from jointload.together import compare_trials
 
 def stranger(session: Session) -> Session:
     """The same landing with the standing trial of a heavier, taller person, whose markers sit elsewhere."""
-    other = Rider("S9", 1.3 * session.rider.mass, session.rider.height + 0.10, "m", stance="r")
+    other = Rider("S9", 1.3 * session.rider.mass, session.rider.height + 0.10, "m", stance="right")
     static = static_recording(other, TYPICAL, 17)
     shifted = static.markers + np.random.default_rng(3).normal(0, 0.012, (3, len(static.labels), 1))
     return replace(session, static=replace(static, markers=shifted))
@@ -50,8 +50,8 @@ def test_who_insists_gets_moments_and_a_warning(clean_session: Session) -> None:
 
 
 def test_one_sign_alone_is_no_other_person() -> None:
-    one, three = {"shank_r": 0.016}, {"shank_r": 0.016, "thigh_r": 0.018, "pelvis": 0.015}
-    assert not signs_of_another({"shank_r": 0.004}, 900.0, 700.0), "a wrong mass in rider.toml"
+    one, three = {"right_shank": 0.016}, {"right_shank": 0.016, "right_thigh": 0.018, "pelvis": 0.015}
+    assert not signs_of_another({"right_shank": 0.004}, 900.0, 700.0), "a wrong mass in rider.toml"
     assert not signs_of_another(one, 700.0, 700.0), "a cluster that slipped"
     assert signs_of_another(one, 900.0, 700.0)
     assert signs_of_another(three, float("nan"), 700.0), "no plates under the standing trial"

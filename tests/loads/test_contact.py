@@ -45,7 +45,7 @@ def steady(force: float) -> np.ndarray:
 def raised(side: str, height: float = 0.3) -> dict[str, np.ndarray]:
     """The standing rider with one foot held up."""
     lift = np.array([0.0, height, 0.0])
-    foot = {f"{n} {side}" for n in ("calcaneus", "metatarsal1", "metatarsal5")}
+    foot = {f"{side} {n}" for n in ("calcaneus", "metatarsal1", "metatarsal5")}
     return {label: place + lift if label in foot else place for label, place in standing_positions().items()}
 
 
@@ -115,7 +115,7 @@ def test_a_foot_that_swings_by_at_toe_off_does_not_stand(body: FittedBody) -> No
     """The load falls through the threshold of 20 N to its half, where the contact ends: too little to tell where the
     plate is pressed, and the left foot still moves past at 2 m/s."""
     step = np.linspace(-1.0, 1.0, FRAMES)
-    foot = {f"{n} l" for n in ("calcaneus", "metatarsal1", "metatarsal5")}
+    foot = {f"left {n}" for n in ("calcaneus", "metatarsal1", "metatarsal5")}
     moving = {
         label: place[:, None] + np.stack([step, np.full(FRAMES, 0.03), 0 * step]) if label in foot else place
         for label, place in standing_positions().items()

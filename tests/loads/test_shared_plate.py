@@ -113,7 +113,7 @@ def test_the_interval_is_the_value_in_frames_that_are_not_shared() -> None:
     """Both feet on one plate, then the left lifts: one shared frame makes no frame of the right foot alone unsure."""
     frames, shared = 100, 40
     lift = np.where(np.arange(frames) < shared, 0.0, 0.3)
-    foot = {f"{n} l" for n in ("calcaneus", "metatarsal1", "metatarsal5")}
+    foot = {f"left {n}" for n in ("calcaneus", "metatarsal1", "metatarsal5")}
     path = {
         label: place[:, None] + np.stack([0 * lift, lift, 0 * lift]) if label in foot else place
         for label, place in standing_positions().items()

@@ -176,8 +176,8 @@ def test_an_interval_stays_on_its_side_of_zero_and_needs_draws() -> None:
 def test_a_gap_filled_from_other_markers_widens_the_interval(flat: Analysis) -> None:
     """A marker of the right shank is hidden over the deepest knee; by the cameras' doubt alone the peak is less
     certain."""
-    session, events = flat.session, flat.landing.events.sides["r"]
-    cluster = flat.landing.body.clusters["shank_r"]
+    session, events = flat.session, flat.landing.events.sides["right"]
+    cluster = flat.landing.body.clusters["right_shank"]
     assert len(cluster.labels) >= 4
     rate, trial = session.trial.point_rate, session.trial
     markers = trial.markers.copy()
@@ -191,7 +191,7 @@ def test_a_gap_filled_from_other_markers_widens_the_interval(flat: Analysis) -> 
         (measure,) = [
             m
             for m in with_intervals(analysis, DRAWS, inputs=("camera",)).measures
-            if (m.quantity, m.side) == ("knee_flexion_peak", "r")
+            if (m.quantity, m.side) == ("knee_flexion_peak", "right")
         ]
         widths.append(measure.high - measure.low)
     assert widths[1] > 1.5 * widths[0]

@@ -73,16 +73,22 @@ def _noise(plate: Plate, rate: float) -> Finding | None:
 
 
 def unloaded_noise(vertical: Array, rate: float) -> float:
-    """Typical standard deviation [N] of a vertical force (N,) in its unloaded stretches, NaN where it has none."""
+    """Typical standard deviation [N] of a vertical force (N,) in its unloaded stretches, NaN where it has none; about a
+    straight line, as a level that drifts is no noise."""
     size = max(2, round(NOISE_BLOCK * rate))
     means = vertical[: vertical.size // size * size].reshape(-1, size).mean(axis=1)
     stretches = runs(np.abs(means) < NOISE_LEVEL)
     spreads = [
-        float(np.std(vertical[(start + 1) * size : (stop - 1) * size]))
+        _about_a_line(vertical[(start + 1) * size : (stop - 1) * size])
         for start, stop in stretches
         if (stop - start - 2) * size >= NOISE_STRETCH * rate
     ]
     return float(np.median(spreads)) if spreads else float("nan")
+
+
+def _about_a_line(force: Array) -> float:
+    sample = np.arange(force.size)
+    return float(np.std(force - np.polyval(np.polyfit(sample, force, 1), sample)))
 
 
 def _touchdown(vertical: Array, rate: float, threshold: float) -> float:

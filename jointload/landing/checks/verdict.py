@@ -63,7 +63,7 @@ def with_void_notes(measures: tuple[Measure, ...], findings: tuple[Finding, ...]
 
     def noted(measure: Measure) -> Measure:
         joint = OF_JOINT.get(measure.quantity.split("_")[0], "")
-        cause = void.get(f"{joint}_{measure.side}")
+        cause = void.get(f"{measure.side}_{joint}")
         if cause is None or not np.isfinite(measure.value):
             return measure
         return replace(measure, note="; ".join(filter(None, (f"not to be used: {cause}", measure.note))))
