@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from jointload.body.angles import gimbal_findings, joint_angles
+from jointload.body.bent import typical_residuals, without_slipped
 from jointload.body.calibration import BodyErrors, FittedBody, calibrate, quiet_frames
 from jointload.body.mass_centre import mass_centre
 from jointload.body.pose import moving_hip_centres, smooth_markers, track_segments
@@ -18,10 +19,12 @@ from jointload.intake.quality import inspect_recording
 from jointload.intake.recording import Finding, Recording, Severity
 from jointload.intake.rider import G, Rider
 from jointload.intake.session import Session
+from jointload.intake.standing import weight_findings
 from jointload.landing.alignment import alignment
 from jointload.landing.certainty import Certainty
+from jointload.landing.checks.person import signs_of_another
 from jointload.landing.checks.split_measures import split_findings, with_split_interval
-from jointload.landing.checks.verdict import judge, stop_moments
+from jointload.landing.checks.verdict import judge, stop_moments, with_void_notes
 from jointload.landing.events import find_events, touchdown_frames
 from jointload.landing.landed import Landing, Measure
 from jointload.landing.measures.every_measure import measure_landing
@@ -74,19 +77,20 @@ def analyse(session: Session, settings: Settings | None = None, variants: bool =
     """Analyse one landing. Any InputError says in one line what stands in the way."""
     settings = settings or Settings()
     _require_sampled(session, settings)
-    rider, plate_weight, weight_findings = weigh(session)
+    rider, plate_weight, of_weight = weigh(session)
     body = fit_body(session, rider, settings)
     landing, landing_findings = descend(session, body, plate_weight, settings)
     verdict = judge(landing)
     landing = stop_moments(landing, verdict.stopped)
     measures = with_split_interval(with_tissue_spreads(measure_landing(landing), landing), landing)
-    findings = _recording_findings(session, plate_weight) + weight_findings + body.findings + landing_findings
+    measures = with_void_notes(measures, verdict.findings)
+    findings = _recording_findings(session) + of_weight + body.findings + landing_findings
     return Analysis(
         session=session,
         landing=landing,
         measures=measures,
         variants=tuple(_vary(session, body, plate_weight, settings, verdict.stopped)) if variants else (),
-        findings=findings + verdict.findings + split_findings(measures, landing),
+        findings=_gravest_first(findings + verdict.findings + split_findings(measures, landing)),
     )
 
 
@@ -107,7 +111,15 @@ def descend(
     trial = session.trial
     cutoff = settings.cutoff if settings.smoothing == "before" else None
     markers, gap_findings = smooth_markers(trial, body, cutoff, settings.longest_gap, never_bridged(trial, settings))
-    poses, pose_findings = track_segments(markers, body, trial.point_rate)
+    poses, pose_findings = track_segments(markers, body, trial.point_rate, trial.first_frame)
+    misfits = typical_residuals(poses, body)
+    another = signs_of_another(misfits, plate_weight, session.rider.weight)
+    whole = body if another else without_slipped(trial, body, poses)
+    if whole is not body:
+        body = whole
+        protected = never_bridged(trial, settings)
+        markers, gap_findings = smooth_markers(trial, body, cutoff, settings.longest_gap, protected)
+        poses, pose_findings = track_segments(markers, body, trial.point_rate, trial.first_frame)
     angles = joint_angles(poses, body, settings.angle_zero)
     plates = under_feet(trial, session.board, poses, body, settings)
     contact = foot_contact(plates.recording, poses, body, cutoff, settings.contact_threshold, plates.lost)
@@ -138,6 +150,9 @@ def descend(
             poses, markers, body, angles, settings.cutoff if settings.smoothing == "after" else None
         ),
         pressed=pressed,
+        misfits=misfits,
+        same_person=session.same_person,
+        has_static=session.has_static,
     )
     motion_findings = gap_findings + pose_findings + gimbal_findings(angles)
     force_findings = plates.findings + contact.findings + (pressed.findings if pressed else ())
@@ -194,21 +209,20 @@ def _vary(
     return [Variant(name, measure_landing(stop_moments(landing, stopped))) for name, landing in landings.items()]
 
 
-def _recording_findings(session: Session, plate_weight: float) -> tuple[Finding, ...]:
+def _recording_findings(session: Session) -> tuple[Finding, ...]:
     """The static trial must hold all labels; the landing is judged by those of them that it has."""
     static = _named(session.static.name, inspect_recording(session.static, session.labels))
-    if session.has_static and abs(plate_weight / session.rider.weight - 1.0) <= WEIGHT_TOLERANCE:
-        static = tuple(_weighed(finding) for finding in static)
     if not session.has_static:
         return static
-    return _named(session.trial.name, inspect_recording(session.trial, session.labels, complete=False)) + static
+    trial = inspect_recording(session.trial, session.labels, complete=False)
+    beneath = 0.0 if session.board is None else session.board.mass * G
+    weight = tuple(weight_findings(session.trial, session.rider.weight + beneath))
+    return _named(session.trial.name, trial + weight) + static
 
 
-def _weighed(finding: Finding) -> Finding:
-    """A static trial stands on its plates throughout: its weight vouches for their level."""
-    if finding.check != "baseline" or finding.severity != "warn":
-        return finding
-    return replace(finding, severity="pass", advice="the weight on the plates agrees with rider.toml")
+def _gravest_first(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
+    """A standing trial of somebody else is said before all that follows from it."""
+    return tuple(sorted(findings, key=lambda finding: finding.check != "same_person" or finding.severity == "pass"))
 
 
 def _named(recording: str, findings: tuple[Finding, ...]) -> tuple[Finding, ...]:

@@ -316,3 +316,56 @@ def test_a_fit_that_cannot_be_asked_is_one_line(words: list[str], said: str, tmp
     last = done.stderr.strip().splitlines()[-1]
     assert last.startswith("jointload: ") and said in last
     assert not (tmp_path / "result").exists()
+
+
+def test_check_finds_nothing_wrong_with_a_clean_standing_trial_and_its_landing(tmp_path: Path) -> None:
+    told = ("--labels", str(SAMPLE / "labels.toml"), "--rider", str(SAMPLE / "rider_a.toml"), "--forward", "+x")
+    files = [str(SAMPLE / f"rider_a_{name}.c3d") for name in ("static", "landing_flat")]
+    done = jointload("check", *files, *told, where=tmp_path)
+    assert done.returncode == 0, done.stdout
+    assert "rider_a_static.c3d and rider_a_landing_flat.c3d, compared" in done.stdout
+    assert "body weight" in done.stdout and "as told" in done.stdout
+    assert jointload("check", files[0], where=tmp_path).returncode == 0
+
+
+def test_somebody_elses_standing_trial_is_said_in_the_terminal(tmp_path: Path) -> None:
+    other = {"static": str(SAMPLE / "rider_b_static.c3d")}
+    done = jointload("analyse", *inputs(**other), "--draws", "0", where=tmp_path)
+    assert done.returncode == 1
+    assert "this standing trial looks like somebody else's" in done.stderr
+    checked = jointload(
+        "check", other["static"], str(SAMPLE / "rider_a_landing_flat.c3d"), "--labels", str(SAMPLE / "labels.toml"),
+        "--rider", str(SAMPLE / "rider_a.toml"), where=tmp_path,
+    )  # fmt: skip
+    assert checked.returncode == 2 and "same_person" in checked.stdout
+    insisted = jointload("analyse", *inputs(out="other", **other), "--draws", "0", "--same-person", where=tmp_path)
+    assert insisted.returncode == 0
+
+
+def test_hidden_names_reach_no_output(tmp_path: Path) -> None:
+    """The recordings' file names hold a name; none of the results does."""
+    for name in ("landing_flat", "static"):
+        (tmp_path / f"jane_roe_{name}.c3d").write_bytes((SAMPLE / f"rider_a_{name}.c3d").read_bytes())
+    own = {"trial": "jane_roe_landing_flat.c3d", "static": "jane_roe_static.c3d"}
+    done = jointload("analyse", *inputs(**own), "--draws", "0", "--hide-names", where=tmp_path)
+    assert done.returncode == 0, done.stderr
+    for path in (tmp_path / "result").iterdir():
+        assert b"jane_roe" not in path.read_bytes().lower(), path.name
+    assert "jane_roe" not in (done.stdout + done.stderr).lower()
+
+
+def test_no_table_holds_a_formula(tmp_path: Path) -> None:
+    """A rider @SUM(1) stays readable, and no cell begins like a formula."""
+    rider = (SAMPLE / "rider_a.toml").read_text(encoding="utf-8").splitlines()
+    (tmp_path / "rider.toml").write_text(
+        "\n".join('id = "@SUM(1)"' if line.startswith("id") else line for line in rider), encoding="utf-8"
+    )
+    done = jointload("analyse", *inputs(rider="rider.toml"), "--draws", "0", where=tmp_path)
+    assert done.returncode == 0, done.stderr
+    cells = []
+    for path in (tmp_path / "result").glob("*.csv"):
+        with path.open(encoding="utf-8", newline="") as file:
+            cells += [cell for row in csv.reader(file) for cell in row]
+    assert "'@SUM(1)" in cells
+    for cell in cells:
+        assert not cell.startswith(("=", "+", "@")) and (not cell.startswith("-") or float(cell)), cell

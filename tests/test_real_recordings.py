@@ -99,6 +99,19 @@ def test_the_jump_takes_its_calibration_from_its_own_flat_feet(analyses: dict[st
     assert not analyses["jump"].landing.body.lost
 
 
+def test_without_a_static_trial_none_is_spoken_of(analyses: dict[str, Analysis]) -> None:
+    jump = analyses["jump"]
+    said = [f"{f.evidence} {f.advice}" for f in jump.findings if f.severity != "pass"]
+    said += [measure.note for measure in jump.measures]
+    assert any("since the frames the body was fitted to" in text for text in said)
+    assert not [text for text in said if "the static trial" in text]
+
+
+def test_a_flight_of_a_tenth_of_a_second_is_not_called_none(analyses: dict[str, Analysis]) -> None:
+    (measure,) = [m for m in analyses["run"].measures if m.quantity == "flight_time"]
+    assert measure.note.endswith("s without load before this contact: a flight is taken from 0.15 s on")
+
+
 def test_joint_work_of_the_jump_is_absorbed(analyses: dict[str, Analysis]) -> None:
     """Zhang, Bates & Dufek (2000) Med Sci Sports Exerc 32:812: hip 0.9 to 2.2, ankle 0.5 to 0.9 J/kg over three
     heights (abstract)."""

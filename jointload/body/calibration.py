@@ -91,6 +91,8 @@ class FittedBody:
     inertia_table: str
     lost: dict[str, str] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
+    left_out: dict[str, tuple[str, float]] = field(default_factory=dict)
+    """Segment -> a marker that its pose leaves out, as it moved so far [m] against the others since."""
 
     @property
     def segments(self) -> tuple[str, ...]:
@@ -147,7 +149,7 @@ def calibrate(
     points = {**landmarks, **moved(_virtual_points(definition, landmarks))}
     lost: dict[str, str] = {}
     _add_pelvis_points(definition, points, rider, hip_centre, hip_centres, static.name, moved)
-    frames = _build_frames(definition, points, lost)
+    frames = _build_frames(definition, points, lost, static.name)
     standing = {name: frames[name] for name in definition.segments if name in frames}
     offsets = {
         name: (segment, compose(inverse(standing[segment][0]), frames[name][0]))
@@ -169,7 +171,7 @@ def calibrate(
         landmark_labels=dict(labels.landmarks),
         inertia={name: errors.disturbed(name, each) for name, each in inertias.items()} if errors else inertias,
         line_masses=line_masses(rider),
-        calibrated_from=f"{static.name}, frames {window.start + 1} to {window.stop}",
+        calibrated_from=f"{static.name}, frames {_span(static, window, ' to ')}",
         hip_centre_method="functional" if hip_centres else hip_centre,
         inertia_table=inertia,
         lost=lost,
@@ -212,6 +214,11 @@ def quiet_frames(recording: Recording, labels: LabelMap) -> slice:
         )
     start, _, length = _stillest(np.where(flat, positions, np.nan), 3)
     return slice(start, start + length)
+
+
+def _span(recording: Recording, window: slice, joined: str) -> str:
+    """First and last frame of a stretch as the file numbers them."""
+    return f"{window.start + recording.first_frame}{joined}{window.stop + recording.first_frame - 1}"
 
 
 def _feet_flat(positions: Array, names: list[str], rate: float) -> NDArray[np.bool_]:
@@ -326,14 +333,14 @@ def _leg_length(points: dict[str, Array], rider: Rider) -> float | Array:
 
 
 def _build_frames(
-    definition: BodyDefinition, points: dict[str, Array], lost: dict[str, str]
+    definition: BodyDefinition, points: dict[str, Array], lost: dict[str, str], trial: str
 ) -> dict[str, tuple[Array, Array]]:
     frames = {}
     for name, rules in definition.frames.items():
         rule = next((r for r in rules if all(p in points for p in r.needs)), None)
         if rule is None:
             missing = sorted({n for p in rules[-1].needs if p not in points for n in _missing(definition, p, points)})
-            lost[name] = "no " + ", no ".join(missing) + " in the static trial"
+            lost[name] = "no " + ", no ".join(missing) + f" in {trial}"
         else:
             frames[name] = _frame(rule, points)
     return frames
@@ -429,7 +436,7 @@ def _findings(
             Finding(
                 "no_quiet_stance",
                 "warn",
-                f"{static.name}, frames {window.start + 1}-{window.stop}",
+                f"{static.name}, frames {_span(static, window, '-')}",
                 "the body never stands still",
                 "calibrated from the stillest frames with resting feet; a standing trial is safer",
             )

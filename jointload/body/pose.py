@@ -8,6 +8,7 @@ from itertools import combinations
 import numpy as np
 
 from jointload.body.calibration import Cluster, FittedBody
+from jointload.body.gaps import Fill, fill_from_neighbours
 from jointload.body.joint_centres import functional_hip_centre
 from jointload.errors import CalibrationError, LabelError, expected_found
 from jointload.intake.recording import SIDES, Array, Finding, Recording
@@ -74,32 +75,36 @@ def smooth_markers(
     (touch-downs); longer ones are filled from the segment's other markers by rigid fit; what is left stays NaN. Every
     fill is a finding.
     """
-    used, markers, findings = complete_markers(recording, body, longest_gap, protected)
+    used, markers, findings, _ = complete_markers(recording, body, longest_gap, protected)
     smooth = zero_lag_lowpass(markers, cutoff, recording.point_rate)
     return dict(zip(used, smooth.swapaxes(0, 1), strict=True)), findings
 
 
 def complete_markers(
     recording: Recording, body: FittedBody, longest_gap: float, protected: tuple[int, ...] = ()
-) -> tuple[list[str], Array, tuple[Finding, ...]]:
-    """Labels and gap-filled trajectories (3, M, F) of every marker the body needs, before any filter."""
+) -> tuple[list[str], Array, tuple[Finding, ...], list[Fill]]:
+    """Labels and gap-filled trajectories (3, M, F) of every marker the body needs, before any filter; the findings; and
+    what was filled from other markers."""
     used = _needed_labels(recording, body)
     markers = recording.markers[:, [recording.labels.index(label) for label in used]]
     markers, findings = _exchanged_back(markers, used, body, recording.name)
-    gaps = ~np.isfinite(markers[0])
+    gaps, fills = ~np.isfinite(markers[0]), []
     if gaps.any():
         longest = int(longest_gap * recording.point_rate)
         markers, bridged = bridge_short_gaps(markers, longest, protected)
-        markers, carried = _fill_from_neighbours(markers, used, body)
-        findings += _gap_findings(recording, used, gaps, bridged, carried, protected)
-    return used, markers, tuple(findings)
+        markers, fills = fill_from_neighbours(markers, used, body.clusters)
+        findings += _gap_findings(recording, used, gaps, bridged, fills, protected)
+    return used, markers, tuple(findings), fills
 
 
 def track_segments(
-    markers: dict[str, Array], body: FittedBody, rate: float
+    markers: dict[str, Array], body: FittedBody, rate: float, first_frame: int = 1
 ) -> tuple[SegmentPoses, tuple[Finding, ...]]:
     """Least-squares pose of every segment; segments with fewer than three markers lean on joint centres of their
-    neighbour. Draws (3, D, F) of markers and body give draws of poses, and no findings."""
+    neighbour. Draws (3, D, F) of markers and body give draws of poses, and no findings.
+
+    first_frame : number of the first frame, for the findings
+    """
     segments = body.segments
     shape = (len(segments), *next(iter(markers.values())).shape[1:])
     rotation, origin, residual = (np.full((*components, *shape), np.nan) for components in ((3, 3), (3,), ()))
@@ -111,7 +116,7 @@ def track_segments(
     leaning = [name for name in waiting if name not in alone]
     for name in leaning:
         _fit_together([name], seen, markers, body, poses, supported=True)
-    return poses, () if rotation.ndim > 4 else tuple(_pose_findings(body, poses, seen, leaning))
+    return poses, () if rotation.ndim > 4 else tuple(_pose_findings(body, poses, seen, leaning, first_frame))
 
 
 def moving_hip_centres(
@@ -214,7 +219,7 @@ def _exchanged_back(markers: Array, used: list[str], body: FittedBody, trial: st
                     "labels_exchanged",
                     "warn",
                     f"{name}, {trial}",
-                    f"{first} and {second}: {1000 * as_labelled:.0f} mm from the static trial's cluster, "
+                    f"{first} and {second}: {1000 * as_labelled:.0f} mm from the cluster as fitted, "
                     f"{1000 * tried[best]:.0f} mm once exchanged",
                     "they were exchanged back; correct the labels in the recording",
                 )
@@ -260,30 +265,12 @@ def _typical_residuals(clusters: list[Array], seen: list[Array]) -> list[float]:
     ]
 
 
-def _fill_from_neighbours(markers: Array, used: list[str], body: FittedBody) -> tuple[Array, list[tuple[str, int]]]:
-    """Place missing markers where the fit of the segment's other markers says they are."""
-    out, carried = markers, []
-    for cluster in body.clusters.values():
-        labels, local, where = _known_part(cluster, used)
-        missing = ~np.isfinite(markers[0, where])
-        if len(labels) < 4 or not missing.any():
-            continue
-        rotation, origin, _ = fit_poses([local], [markers[:, where]])
-        for k, marker in enumerate(where):
-            fill = missing[k] & np.isfinite(origin[0, 0])
-            if fill.any():
-                out = out.copy() if out is markers else out
-                out[:, marker, fill] = (origin[:, 0] + rotate(rotation[:, :, 0], local[:, k, None]))[:, fill]
-                carried.append((labels[k], int(fill.sum())))
-    return out, carried
-
-
 def _gap_findings(
     recording: Recording,
     used: list[str],
     gaps: Array,
     bridged: list[tuple[int, int, int]],
-    carried: list[tuple[str, int]],
+    fills: list[Fill],
     protected: tuple[int, ...],
 ) -> list[Finding]:
     out = []
@@ -299,15 +286,19 @@ def _gap_findings(
                 "none needed",
             )
         )
-    if carried:
-        text = ", ".join(f"{label} ({count})" for label, count in carried)
+    if fills:
+        filled = {
+            used[row]: sum(f.stop - f.start for f in fills if f.marker == row) for row in [f.marker for f in fills]
+        }
+        text = ", ".join(f"{label} ({count})" for label, count in filled.items())
+        most = 1000 * max(fill.spread for fill in fills)
         out.append(
             Finding(
                 "gap_from_segment",
                 "warn",
                 text,
-                "frames filled from the segment's other markers",
-                "check these markers near the landing",
+                f"frames filled from the segment's other markers, uncertain by up to {most:.1f} mm",
+                "intervals carry it; check these markers near the landing",
             )
         )
     for frame in protected:
@@ -326,7 +317,7 @@ def _gap_findings(
 
 
 def _pose_findings(
-    body: FittedBody, poses: SegmentPoses, seen: dict[str, list[str]], leaning: list[str]
+    body: FittedBody, poses: SegmentPoses, seen: dict[str, list[str]], leaning: list[str], first: int
 ) -> list[Finding]:
     out = []
     for name in leaning:
@@ -366,7 +357,7 @@ def _pose_findings(
                         "check swapped or slipped markers",
                     )
                 )
-            hidden = [f"{start + 1}-{stop}" for start, stop in runs(~known)]
+            hidden = [f"{start + first}-{stop + first - 1}" for start, stop in runs(~known)]
             if hidden:
                 out.append(
                     Finding(

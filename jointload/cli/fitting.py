@@ -18,7 +18,7 @@ from jointload.cli.options import (
     side_asked,
 )
 from jointload.cli.riders import Conditions, analysed, known_rider, with_conditions, with_intervals
-from jointload.cli.terminal import step
+from jointload.cli.terminal import print_same_person, step
 
 if TYPE_CHECKING:
     from jointload.insole.fitting.aim import Limits
@@ -64,6 +64,7 @@ def fit(
         found = search(analysis, foot, aim, limits, draws, seed, known)
     with step("Report"):
         write_report(analysis, out, inputs=with_conditions(landing, conditions, foot), figures=figures, fit=found)
+    print_same_person(analysis)
     typer.echo(found.verdict)
     if found.answer is not None:
         typer.echo(f"Change of the {aim.text}: {target_words(found, analysis)}, a prediction.")

@@ -23,7 +23,7 @@ from jointload.cli.options import (
     side_asked,
 )
 from jointload.cli.riders import Conditions, analysed, known_rider, with_conditions, with_intervals
-from jointload.cli.terminal import step
+from jointload.cli.terminal import WARNINGS, print_same_person, same_person, step
 from jointload.errors import SettingError, expected_found
 
 if TYPE_CHECKING:
@@ -170,5 +170,8 @@ def _written(
 
     with step("Report"):
         write_report(analysis, out, whatif=answer, inputs=landing.files, figures=figures, fit=found)
+    print_same_person(analysis)
     warned = sum(f.severity != "pass" for f in all_findings(analysis, answer, found))
     typer.echo(f"Wrote {out / 'report.html'} and the tables beside it; {warned} findings need a look.")
+    if not same_person(analysis):
+        raise typer.Exit(WARNINGS)

@@ -35,6 +35,14 @@ class LandingWords:
     settings: Settings
     up: str | None = None
     forward: str | None = None
+    same_person: bool = False
+    hide_names: bool = False
+
+    @property
+    def reading(self) -> dict[str, Any]:
+        """How a session of these words is read, beside its files."""
+        told = ("up", "forward", "same_person", "hide_names")
+        return {name: getattr(self, name) for name in told}
 
 
 def of_a_landing(command: Callable[..., None]) -> Callable[..., None]:
@@ -137,8 +145,14 @@ def _axes(
     forward: Annotated[
         str | None, typer.Option(help="the file's forward axis, such as +y, where the file misleads")
     ] = None,
-) -> dict[str, str | None]:
-    return {"up": up, "forward": forward}
+    same_person: Annotated[
+        bool, typer.Option("--same-person", help="insist that the standing trial is this rider's")
+    ] = False,
+    hide_names: Annotated[
+        bool, typer.Option("--hide-names", help="a pseudonym in place of every file's name in the results")
+    ] = False,
+) -> dict[str, Any]:
+    return {"up": up, "forward": forward, "same_person": same_person, "hide_names": hide_names}
 
 
 def side_asked(word: str) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -11,32 +11,79 @@ from jointload.cli.app import app
 from jointload.cli.terminal import BAD_INPUT, DONE, WARNINGS, print_findings, watched, write_new
 from jointload.errors import InputError, SettingError, expected_found
 
+if TYPE_CHECKING:
+    from jointload.intake.labels import LabelMap
+    from jointload.intake.recording import Finding, Recording
+    from jointload.intake.rider import Rider
+
 
 @app.command()
 def check(
     files: Annotated[list[Path], typer.Argument(help="C3D files", show_default=False)],
+    labels: Annotated[
+        Path | None, typer.Option(help="labels.toml: only the markers it names are judged", show_default=False)
+    ] = None,
+    rider: Annotated[
+        Path | None, typer.Option(help="rider.toml, to compare the weight on the plates with", show_default=False)
+    ] = None,
+    up: Annotated[str | None, typer.Option(help="the files' upward axis, such as +z")] = None,
+    forward: Annotated[str | None, typer.Option(help="the files' forward axis, such as +y")] = None,
     strip_names: Annotated[bool, typer.Option("--strip-names", help="write a copy without names of people")] = False,
     out: Annotated[Path | None, typer.Option(help="the new file for --strip-names", show_default=False)] = None,
 ) -> None:
-    """Say what is wrong with recordings before anyone trusts them. Exit 0 all well, 1 warnings, 2 refused."""
+    """Say what is wrong with recordings before anyone trusts them; a standing trial and landings given together are
+    compared. Exit 0 all well, 1 warnings, 2 refused."""
     if strip_names or out is not None:
         _strip_names(files, strip_names, out)
         return
 
     from jointload.intake.c3d import read_recording
+    from jointload.intake.labels import read_labels
     from jointload.intake.quality import inspect_recording
+    from jointload.intake.rider import read_rider
+    from jointload.intake.standing import stands_still, weight_findings
 
-    worst = DONE
+    label_map = None if labels is None else read_labels(labels)
+    person = None if rider is None else read_rider(rider)
+    worst, standing, moving = DONE, [], []
     for path in watched(files, "Checking"):
         try:
-            findings = inspect_recording(read_recording(path), None)
+            recording = read_recording(path, up, forward, named=label_map)
         except InputError as problem:
             typer.echo(f"{path}: refused: {problem}", err=True)
             worst = BAD_INPUT
             continue
-        worst = max(worst, *({"pass": DONE, "warn": WARNINGS}.get(f.severity, BAD_INPUT) for f in findings))
-        print_findings(str(path), findings)
+        still = stands_still(recording)
+        (standing if still else moving).append(recording)
+        findings = inspect_recording(recording, label_map, complete=still)
+        if person is not None:
+            findings += tuple(weight_findings(recording, person.weight))
+        worst = max(worst, _told(str(path), findings))
+    if len(standing) == 1:
+        for trial in moving:
+            worst = max(worst, _compared(standing[0], trial, label_map, person))
     raise typer.Exit(worst)
+
+
+def _told(where: str, findings: tuple[Finding, ...]) -> int:
+    """Print findings; the exit code that they make."""
+    print_findings(where, findings)
+    return max({"pass": DONE, "warn": WARNINGS}.get(f.severity, BAD_INPUT) for f in findings)
+
+
+def _compared(static: Recording, trial: Recording, label_map: LabelMap | None, person: Rider | None) -> int:
+    """Hold a standing trial against a landing, by labels.toml or by the words in the labels."""
+    from jointload.intake.labels import proposed_labels
+    from jointload.together import compare_trials
+
+    both = f"{static.name} and {trial.name}"
+    try:
+        findings = compare_trials(static, trial, label_map or proposed_labels(static), person)
+    except InputError as problem:
+        how = "give --labels" if label_map is None else "correct --labels"
+        typer.echo(f"{both}: not compared: {problem}; {how}", err=True)
+        return DONE if label_map is None else WARNINGS
+    return _told(f"{both}, compared", findings)
 
 
 def _strip_names(files: list[Path], strip_names: bool, out: Path | None) -> None:

@@ -13,6 +13,7 @@ import typer
 from jointload.errors import OutputError, expected_found
 
 if TYPE_CHECKING:
+    from jointload.analysis import Analysis
     from jointload.intake.recording import Finding
 
 T = TypeVar("T")
@@ -71,6 +72,18 @@ def print_findings(where: str, findings: tuple[Finding, ...]) -> None:
     for finding in sorted(findings, key=lambda f: ("refuse", "warn", "pass").index(f.severity)):
         table.add_row(finding.severity, finding.check, finding.where, finding.evidence, finding.advice)
     console().print(table)
+
+
+def same_person(analysis: Analysis) -> bool:
+    """Whether nothing says that the standing trial is somebody else's."""
+    return not any(f.check == "same_person" and f.severity == "refuse" for f in analysis.findings)
+
+
+def print_same_person(analysis: Analysis) -> None:
+    """Say before all else that the standing trial looks like somebody else's."""
+    for finding in analysis.findings:
+        if finding.check == "same_person" and finding.severity != "pass":
+            typer.echo(f"{finding.where}: {finding.evidence}; {finding.advice}", err=True)
 
 
 def write_new(path: Path, text: str) -> None:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from jointload.errors import SettingError, expected_found
 from jointload.intake.c3d_bytes.guard import Structure
-from jointload.intake.labels import place_of
+from jointload.intake.labels import LabelMap, place_of, side_of
 from jointload.intake.plates.plates import PlateSetting, plate_frame
 from jointload.intake.recording import Array, Finding
 
@@ -19,8 +20,11 @@ FRONT_PLACES = {"asis"}
 BACK_PLACES = {"psis", "sacrum"}
 SAMPLED_FRAMES = 64
 """Frames looked at when the axes are searched for."""
+FOOT_FRONTS = {"toe", "metatarsal"}
 STEADY_FACING = 0.5
 """Least length of the mean facing direction (1 = never turns) for it to name the forward axis."""
+TRAVELLED = 1.0
+"""[m] a body that gets this far between the first and the last tenth of a trial walks forward (choice)."""
 UPRIGHT = 0.7
 """Least cosine between an axis and the evidence for it."""
 
@@ -59,23 +63,29 @@ def find_axes(
     settings: list[PlateSetting],
     up: str | None,
     forward: str | None,
+    named: LabelMap | None = None,
 ) -> Axes:
     """Lab axes from the evidence in a file.
 
-    markers : (3, M, F) [m], file axes
+    markers : (3, M, F) [m], file axes;  named : which label is which landmark, where that is told
     Up comes from the plates' surfaces, the body, and the screen axes, in this order; forward from where the pelvis
-    faces, else the screen. A contradiction is told as a finding.
+    faces, from right and left, from the feet, from the way that is walked, else from the screen. A contradiction is
+    told as a finding.
     """
     findings: list[Finding] = []
     sample = markers[:, :, :: max(1, markers.shape[2] // SAMPLED_FRAMES)]
-    places = [place_of(label) for label in labels]
+    landmarks = {} if named is None else {label: landmark for landmark, label in named.landmarks.items()}
+    words = [landmarks.get(label, label) for label in labels]
+    places = [place_of(word) for word in words]
     up_axis, up_text = (
         _up(structure, places, sample, settings, findings)
         if up is None
         else (signed_axis(up, "up"), f"up {up} as told")
     )
     if forward is None:
-        forward_axis, forward_text = _forward(structure, places, sample, up_axis, findings)
+        forward_axis, forward_text = _forward(
+            structure, places, [side_of(word) for word in words], sample, up_axis, findings
+        )
     else:
         forward_axis, forward_text = signed_axis(forward, "forward"), f"forward {forward} as told"
     if abs(forward_axis @ up_axis) > 0.5:
@@ -174,19 +184,73 @@ def _signed_by(
 
 
 def _forward(
-    structure: Structure, places: list[str], markers: Array, up: Array, findings: list[Finding]
+    structure: Structure, places: list[str], sides: list[str], markers: Array, up: Array, findings: list[Finding]
 ) -> tuple[Array, str]:
-    facing = _mean_direction(
-        _mean_places(places, BACK_PLACES, markers), _mean_places(places, FRONT_PLACES, markers), up
-    )
-    if facing is not None and np.linalg.norm(facing) >= STEADY_FACING:
-        axis = _along(facing)
-        angle = math.degrees(math.acos(min(1.0, float(facing @ axis / np.linalg.norm(facing)))))
-        return axis, f"forward {axis_name(axis)} where the pelvis faces, {angle:.0f} degrees off"
     screen = _screen(structure, "X_SCREEN")
+    told = next(_forward_witnesses(places, sides, markers, up), None)
+    if told is not None:
+        direction, text = told
+        axis = _along(direction)
+        angle = math.degrees(math.acos(min(1.0, float(direction @ axis / np.linalg.norm(direction)))))
+        evidence = f"forward {axis_name(axis)} {text}, {angle:.0f} degrees off"
+        if screen is not None and abs(screen @ axis) < 0.5:
+            against = f"{evidence}, but POINT:X_SCREEN says {axis_name(screen)}"
+            findings.append(Finding("axes", "warn", "forward", against, "check it, and overrule it with --forward"))
+        return axis, evidence
     if screen is not None and abs(screen @ up) < 0.5:
+        text = f"POINT:X_SCREEN alone says {axis_name(screen)}, no body and no way that is walked"
+        findings.append(Finding("axes", "warn", "forward", text, "it was taken; tell it with --forward"))
         return screen, f"forward {axis_name(screen)} from POINT:X_SCREEN"
     axis = np.roll(np.abs(up), 1) if abs(up[0]) > 0.5 else signed_axis("+x", "forward")
-    text = "no pelvis markers and no screen axis tell where forward is"
+    text = "no body, no way that is walked and no screen axis tell where forward is"
     findings.append(Finding("axes", "warn", "forward", text, f"{axis_name(axis)} was taken; tell it with --forward"))
     return axis, f"forward {axis_name(axis)} assumed, no evidence"
+
+
+def _forward_witnesses(places: list[str], sides: list[str], markers: Array, up: Array) -> Iterator[tuple[Array, str]]:
+    """Horizontal directions that tell where forward is and what tells them, the surest first."""
+    body = (
+        (BACK_PLACES, FRONT_PLACES, "where the pelvis faces"),
+        ({"heel"}, FOOT_FRONTS, "where the feet point"),
+    )
+    pelvis, feet = (
+        (_mean_direction(_mean_places(places, back, markers), _mean_places(places, front, markers), up), text)
+        for back, front, text in body
+    )
+    for direction, text in (pelvis, (_across_sides(places, sides, markers, up), "by right and left"), feet):
+        if direction is not None and np.linalg.norm(direction) >= STEADY_FACING:
+            yield direction, text
+    way = _way_walked(markers, up)
+    if np.linalg.norm(way) > TRAVELLED:
+        yield way, "where the body walks"
+
+
+def _across_sides(places: list[str], sides: list[str], markers: Array, up: Array) -> Array | None:
+    """Mean over pairs of right and left markers of one place, and over the frames, of the direction forward."""
+    ways = []
+    for place in dict.fromkeys(filter(None, places)):
+        pair = [
+            _mean_places(
+                [p if (p, s) == (place, side) else "" for p, s in zip(places, sides, strict=True)], {place}, markers
+            )
+            for side in ("left", "right")
+        ]
+        right = _mean_direction(pair[0], pair[1], up)
+        if right is not None:
+            ways.append(np.cross(up, right))
+    return np.mean(ways, axis=0) if ways else None
+
+
+def _way_walked(markers: Array, up: Array) -> Array:
+    """(3,) [m] horizontal way of the markers' middle from the first tenth of the trial to the last."""
+    frames = max(1, markers.shape[2] // 10)
+    seen = ~np.isnan(markers[0])
+    both = seen[:, :frames].any(axis=1) & seen[:, -frames:].any(axis=1)
+    if not both.any():
+        return np.zeros(3)
+    ends = [
+        np.where(seen, markers, 0.0)[:, both, part].sum(axis=2) / seen[both, part].sum(axis=1)
+        for part in (slice(None, frames), slice(-frames, None))
+    ]
+    way = (ends[1] - ends[0]).mean(axis=1)
+    return np.asarray(way - up * (up @ way))

@@ -14,9 +14,17 @@ from numpy.typing import NDArray
 
 from jointload.intake.axes import find_axes
 from jointload.intake.c3d_bytes.events import read_events
-from jointload.intake.c3d_bytes.guard import BLOCK, LONG_COUNT, Layout, OpenedRecording, Structure, read_layout
+from jointload.intake.c3d_bytes.guard import (
+    BLOCK,
+    LONG_COUNT,
+    UNREAD_MOST,
+    Layout,
+    OpenedRecording,
+    Structure,
+    read_layout,
+)
 from jointload.intake.c3d_bytes.parameters import LIMITS, Limits, integers, reals
-from jointload.intake.labels import is_anatomical
+from jointload.intake.labels import LabelMap, is_anatomical
 from jointload.intake.plates.plates import Timing, plate_settings, read_plates
 from jointload.intake.recording import Array, Finding, Recording
 
@@ -26,8 +34,6 @@ METRES = {
     "m": 1.0, "meter": 1.0, "meters": 1.0, "metre": 1.0, "metres": 1.0,
     "in": 0.0254, "inch": 0.0254, "inches": 0.0254,
 }  # fmt: skip
-UNREAD_MOST = 2 * BLOCK
-"""[bytes] after the last frame that are no sign of missing frames: writers fill up blocks, some add one."""
 SAME_REAL = 2e-7
 """Relative: two single-precision numbers this near to each other are one number."""
 LEAST_NAME = 3
@@ -36,12 +42,17 @@ DERIVED = ("ANGLES", "FORCES", "MOMENTS", "POWERS", "SCALARS")
 
 
 def read_recording(
-    path: str | Path, up: str | None = None, forward: str | None = None, limits: Limits = LIMITS
+    path: str | Path,
+    up: str | None = None,
+    forward: str | None = None,
+    limits: Limits = LIMITS,
+    named: LabelMap | None = None,
 ) -> Recording:
     """Read a C3D file.
 
     path : a regular file
     up, forward : a signed axis of the file such as "+z" or "-y", overruling what the file's own evidence says
+    named : which label is which landmark; the axes are looked for by them, too
     limits : sizes beyond which the file is refused rather than read
     returns a Recording in metres, newtons and seconds, lab axes X forward, Y up, Z right
     raises RecordingError in one line when the file is damaged or cannot be read, SettingError for an unknown axis
@@ -50,14 +61,14 @@ def read_recording(
         structure = opened.structure()
         layout = read_layout(structure, limits)
         section, sha256 = opened.data_section(layout)
-    findings = list(_structure_findings(structure, layout))
+    findings = [*_structure_findings(structure, layout), *_name_findings(structure, Path(path))]
     metres = _point_unit(structure, findings)
     data = decode(section, layout, structure)
     labels, descriptions, kept = _labels(structure, layout.points, findings)
     settings, found = plate_settings(structure, layout.channels, metres)
     findings += found
     file_markers = _file_markers(data, layout, kept, labels, metres, findings)
-    axes = find_axes(structure, labels, file_markers, settings, up, forward)
+    axes = find_axes(structure, labels, file_markers, settings, up, forward, named)
     timing = Timing(layout.frames, layout.first_frame, layout.rate, max(1, layout.samples_per_frame))
     channels = [analog_channels(data, layout, structure, setting.channels) for setting in settings]
     markers = _turned(axes.lab_from_file, file_markers)
@@ -112,6 +123,11 @@ def _contradictions(structure: Structure, layout: Layout) -> list[Finding]:
         told.append(("frame count", "TRIAL", text, "TRIAL was followed"))
     elif layout.first_frame < 1:
         told.append(("frame count", "header", f"the first frame is {first}", "1 was expected for an untrimmed file"))
+    starts = (structure.unsigned("POINT", "DATA_START"), header.data_block)
+    if starts[0] != starts[1]:
+        text = f"POINT:DATA_START is block {starts[0]}, the header's data start is block {starts[1]}"
+        followed = f"block {layout.start // BLOCK + 1} was followed: with it the data end where the file does"
+        told.append(("data start", "file", text, followed))
     unread = structure.unread_bytes(layout)
     if unread > UNREAD_MOST:
         text = f"{unread} bytes follow the last frame"
@@ -228,10 +244,25 @@ def _labels(
     return _unique([labels[k] for k in kept], list(chosen), findings), chosen, kept
 
 
+def _name_findings(structure: Structure, path: Path) -> list[Finding]:
+    """Whether the file's own name holds a name that SUBJECTS gives; no other word of it is taken for a person's."""
+    spoken = "".join(c for c in path.stem.casefold() if c.isalnum())
+    names = {"".join(c for c in name.casefold() if c.isalnum()) for name in _subjects(structure)}
+    if not any(len(name) >= LEAST_NAME and name in spoken for name in names):
+        return []
+    text = "the file's name holds a name of SUBJECTS, and stands in every result"
+    return [Finding("names", "warn", "file name", text, "rename the file, or analyse it with --hide-names")]
+
+
+def _subjects(structure: Structure) -> set[str]:
+    """Names of people in the file, without words of anatomy."""
+    told = [structure.texts(group, name) for group in ("SUBJECTS", "SUBJECT") for name in ("NAMES", "NAME")]
+    return {name for texts in told for name in texts if len(name) >= LEAST_NAME and not is_anatomical(name)}
+
+
 def _subject_prefixes(structure: Structure) -> tuple[str, ...]:
     """What may stand before a label: the file's own prefixes, and the names of its people before a separator."""
-    told = [structure.texts(group, name) for group in ("SUBJECTS", "SUBJECT") for name in ("NAMES", "NAME")]
-    names = {name for texts in told for name in texts if len(name) >= LEAST_NAME and not is_anatomical(name)}
+    names = _subjects(structure)
     spelled = sorted({text for name in names for text in (name, name.replace(" ", "_"), name.replace(" ", ""))})
     return (*structure.texts("SUBJECTS", "LABEL_PREFIXES"), *(name + mark for name in spelled for mark in "_-. "))
 

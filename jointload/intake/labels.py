@@ -258,6 +258,12 @@ def place_of(label: str) -> str:
     return next((place for place in PLACE_WORDS if place in places), "")
 
 
+@lru_cache(maxsize=4096)
+def side_of(label: str) -> str:
+    """'right' or 'left' where a label says so, else ''."""
+    return next((SIDE_WORDS[word] for word in words(label) if word in SIDE_WORDS), "")
+
+
 def is_anatomical(text: str) -> bool:
     """Whether a text says a side or a place of the body, so that it is a label's own word and nobody's name."""
     return bool(place_of(text)) or not SIDE_WORDS.keys().isdisjoint(words(text))
@@ -289,7 +295,7 @@ def _understood(label: str, description: str) -> _Guess:
 def _guess(label: str) -> _Guess:
     found = words(label)
     place = place_of(label)
-    side = next((SIDE_WORDS[word] for word in found if word in SIDE_WORDS), "")
+    side = side_of(label)
     aspect = next((ASPECT_OF_WORD[word] for word in found if word in ASPECT_OF_WORD), "")
     base = PLAIN.get(place) or ASPECTED.get((place, aspect), "")
     if place == "metatarsal":
@@ -321,6 +327,13 @@ def propose_labels(recording: Recording) -> str:
     if unused:
         lines += ["", "# without a word of anatomy known here: " + ", ".join(map(_comment, unused))]
     return "\n".join(lines) + "\n"
+
+
+def proposed_labels(recording: Recording) -> LabelMap:
+    """The labels that `propose_labels` is sure of."""
+    import tomllib
+
+    return labels_from(tomllib.loads(propose_labels(recording)), recording.name)
 
 
 def _choose_landmarks(guesses: list[_Guess]) -> tuple[dict[str, str], list[tuple[str, str]]]:

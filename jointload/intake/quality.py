@@ -10,7 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jointload.intake.labels import LabelMap
+from jointload.intake.plates.placing import check_noise, check_overlap
 from jointload.intake.recording import Array, Finding, Plate, Recording, Severity
+from jointload.intake.standing import of_a_standing_trial, stands_still
 from jointload.numerics.signals import runs
 
 BELOW_FLOOR = 0.01
@@ -49,6 +51,9 @@ FLAT_SHARPNESS = 8.0
 in steps of a coarse converter a little more, a clipped one ten times as much."""
 DRIFT = 10.0
 """[N] change of the unloaded level that matters: half of the 20 N by which a touch-down is told (choice)."""
+RESTING = 5.0
+"""[N] unloaded level beyond which a plate does not rest at zero (choice: a quarter of the 20 N by which a touch-down is
+told)."""
 DRIFT_BLOCK, DRIFT_NOISE, DRIFT_LEVEL = 0.02, 15.0, 40.0
 """[s] length of the blocks compared; [N] range within which a block is steady, level below which it bears no load
 (choice)."""
@@ -70,7 +75,11 @@ def inspect_recording(
     must hold every mapped marker, as a static trial must.
     """
     checks = (check for name, check in CHECKS.items() if complete or name != "labels")
-    return (*recording.findings, *(finding for check in checks for finding in check(recording, label_map)))
+    found = (*recording.findings, *(finding for check in checks for finding in check(recording, label_map)))
+    if not stands_still(recording):
+        return found
+    text = "the body stands still throughout: judged as a standing trial"
+    return (*map(of_a_standing_trial, found), Finding("standing trial", "pass", "markers", text, ""))
 
 
 def judged_labels(recording: Recording, label_map: LabelMap | None) -> list[str]:
@@ -357,7 +366,7 @@ def _flat_stretches(force: Array, least: int) -> list[tuple[int, int, float]]:
 
 
 def check_drift(recording: Recording, _: LabelMap | None) -> list[Finding]:
-    """Whether the unloaded level of a plate changes within the trial."""
+    """Whether the unloaded level of a plate is zero and stays so within the trial."""
     return [_drift(plate, recording.force_rate) for plate in recording.plates] or [
         Finding("baseline drift", "pass", "file", "no plate", "")
     ]
@@ -375,9 +384,13 @@ def _drift(plate: Plate, rate: float) -> Finding:
     before, after = levels[free[:ends]].mean(), levels[free[-ends:]].mean()
     text = f"unloaded level {before:+.1f} N at {free[0] * size / rate:.2f} s, "
     text += f"{after:+.1f} N at {(free[-1] + 1) * size / rate:.2f} s"
-    if abs(after - before) <= DRIFT:
+    if abs(after - before) > DRIFT:
+        advice = "touch-down and every moment shift with it: warm up and zero the plate"
+    elif abs(before + after) / 2.0 > RESTING:
+        advice = "the plate does not rest at zero: touch-down and every moment shift with it; zero it before the trial"
+    else:
         return Finding(check, "pass", where, text, "")
-    return Finding(check, "warn", where, text, "touch-down and every moment shift with it: warm up and zero the plate")
+    return Finding(check, "warn", where, text, advice)
 
 
 def check_labels_present(recording: Recording, label_map: LabelMap | None) -> list[Finding]:
@@ -414,6 +427,8 @@ CHECKS: dict[str, Check] = {
     "plates": check_plates,
     "plate saturation": check_saturation,
     "baseline drift": check_drift,
+    "plate overlap": lambda recording, _: check_overlap(recording),
+    "plate noise": lambda recording, _: check_noise(recording),
     "labels": check_labels_present,
     "gaps": check_gaps,
     "marker jumps": check_jumps,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from jointload.errors import LabelError, PressureError, expected_found
@@ -28,6 +28,10 @@ class Session:
     board: Board | None = None
     insoles: tuple[PressureRecording, ...] = ()
     """Pressure under one foot or both."""
+    same_person: bool = False
+    """Whether the standing trial is insisted to be this rider's, whatever speaks against it."""
+    hide_names: bool = False
+    """Whether the recordings bear pseudonyms in place of their files' names."""
 
     @property
     def has_static(self) -> bool:
@@ -47,22 +51,50 @@ def read_session(
     pressure_right: str | Path | None = None,
     pressure_left: str | Path | None = None,
     pressure_layout: str | Path | None = None,
+    same_person: bool = False,
+    hide_names: bool = False,
 ) -> Session:
-    """Read the files of one landing; every InputError is one line. up, forward overrule the file's axes, such as
-    '+z'."""
+    """Read the files of one landing; every InputError is one line.
+
+    up, forward : overrule the file's axes, such as '+z';  same_person : insist that the standing trial is this rider's
+    hide_names : give every recording a pseudonym in place of its file's name
+    """
     label_map, person = read_labels(labels), rider if isinstance(rider, Rider) else read_rider(rider)
     beneath = (
         None if board is None else read_board(board),
-        _read_insoles(pressure_right, pressure_left, pressure_layout),
+        tuple(
+            _nameless(each) if hide_names else each
+            for each in _read_insoles(pressure_right, pressure_left, pressure_layout)
+        ),
     )
-    landing = read_recording(trial, up=up, forward=forward)
-    swing = None if hip_movement is None else read_recording(hip_movement, up=up, forward=forward)
+
+    def read(path: str | Path) -> Recording:
+        recording = read_recording(path, up=up, forward=forward, named=label_map)
+        return replace(recording, name=pseudonym(recording)) if hide_names else recording
+
+    landing = read(trial)
+    swing = None if hip_movement is None else read(hip_movement)
     if static is None:
         _check_own_labels(label_map, landing)
-        return Session(landing, landing, label_map, person, swing, *beneath)
-    standing = read_recording(static, up=up, forward=forward)
+        return Session(landing, landing, label_map, person, swing, *beneath, same_person, hide_names)
+    standing = read(static)
     check_labels(label_map, [landing, standing])
-    return Session(landing, standing, label_map, person, swing, *beneath)
+    return Session(landing, standing, label_map, person, swing, *beneath, same_person, hide_names)
+
+
+def pseudonym(recording: Recording | PressureRecording) -> str:
+    """A name that follows from a recording's content alone."""
+    return f"recording {recording.sha256[:8]}"
+
+
+def _nameless(pressure: PressureRecording) -> PressureRecording:
+    """A pressure recording under a pseudonym, in its findings, too."""
+    new = pseudonym(pressure)
+    findings = tuple(
+        replace(f, where=f.where.replace(pressure.name, new), evidence=f.evidence.replace(pressure.name, new))
+        for f in pressure.findings
+    )
+    return replace(pressure, name=new, findings=findings)
 
 
 def _read_insoles(

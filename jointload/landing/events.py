@@ -68,6 +68,8 @@ class LandingEvents:
     threshold: float
     landing_end: str
     findings: tuple[Finding, ...] = ()
+    no_takeoff: str = ""
+    """Why the flight's start is not known; without a flight, what there was in its place."""
 
     @property
     def first_touchdown(self) -> float:
@@ -126,16 +128,18 @@ def find_events(
         elif flight and side in unknown:
             sides[side] = _events_without_force(flight[1] / rate, unknown[side], ends, side)
     first = min(events.touchdown for events in sides.values())
+    takeoff, no_takeoff = _takeoff(flight, contact, threshold, first)
     return LandingEvents(
         kind="landing" if flight else "step",
         sides=sides,
-        flight_start=_flight_start(flight, contact, threshold),
+        flight_start=takeoff,
         flight_end=flight[1] / rate if flight else float("nan"),
         lowest_pelvis=lowest.time,
         stabilised=_stabilised(contact, filtered.settling, first, weight),
         threshold=threshold,
         landing_end=settings.landing_end if flight else "end of the contact",
         findings=_findings(flights, flight, spans, sides, contact, name),
+        no_takeoff=no_takeoff,
     )
 
 
@@ -166,12 +170,27 @@ def _chosen_flight(flights: list[Span], number: int, name: str) -> Span | None:
     return flights[number - 1] if flights else None
 
 
-def _flight_start(flight: Span | None, contact: Contact, threshold: float) -> float:
-    """Take-off [s], when the flight begins where a plate was left and is no longer than a jump can be."""
-    if flight is None or (flight[1] - flight[0]) / contact.fast_rate > LONGEST_FLIGHT:
-        return float("nan")
-    left = {stop for _, stop in loaded_spans(contact.total, contact.fast_rate, threshold)}
-    return flight[0] / contact.fast_rate if flight[0] in left else float("nan")
+def _takeoff(flight: Span | None, contact: Contact, threshold: float, first: float) -> tuple[float, str]:
+    """Take-off [s] from a plate, else NaN and why it is not known. first : touch-down [s]
+
+    A wrench that is unknown is so by whole marker frames: the flight may seem to begin up to one after the take-off.
+    """
+    rate, nan = contact.fast_rate, float("nan")
+    ends = [stop for _, stop in loaded_spans(contact.total, rate, threshold)]
+    if flight is None:
+        before = max((stop for stop in ends if stop < round(first * rate)), default=None)
+        brief = 0.0 if before is None else first - before / rate
+        if not 1.5 / rate < brief < SHORTEST_FLIGHT:
+            return nan, "no flight before this contact"
+        return nan, f"{brief:.2f} s without load before this contact: a flight is taken from {SHORTEST_FLIGHT:g} s on"
+    if (flight[1] - flight[0]) / rate > LONGEST_FLIGHT:
+        seconds = (flight[1] - flight[0]) / rate
+        return nan, f"{seconds:.1f} s without load before the landing: the rider came from beside the plates"
+    if flight[0] == 0:
+        return nan, "the recording begins in flight"
+    frame = -(-contact.fast_force.shape[2] // max(contact.force.shape[2], 1))
+    left = max((stop for stop in ends if flight[0] - frame <= stop <= flight[0]), default=None)
+    return (nan, "the take-off is not on a plate") if left is None else (left / rate, "")
 
 
 def _chosen_contact(spans: list[Span], contact: Contact, foot: int, flight: Span | None, weight: float) -> Span | None:
@@ -331,7 +350,7 @@ def touchdown_speed(poses: SegmentPoses, body: FittedBody, events: LandingEvents
     y(t) = y0 + v t - g t^2 / 2 with g fixed, least squares for y0 and v; NaN when there was no flight.
     """
     if events.kind != "landing":
-        return float("nan"), "no flight before this contact"
+        return float("nan"), events.no_takeoff
     height, rate, end = poses.place(body, "hip_mid")[1], poses.rate, events.first_touchdown
     begin = end - CLEAR_SECONDS - BALLISTIC_SECONDS
     if np.isfinite(events.flight_start):

@@ -72,6 +72,12 @@ class Landing:
     """L5/S1 from trunk, head and arms, where it was computed."""
     pressed: PressedSoles | None = None
     """What pressure insoles measured, None without them."""
+    misfits: dict[str, float] = field(default_factory=dict)
+    """Segment -> typical residual [m] of all its markers, before any was left out."""
+    same_person: bool = False
+    """Whether the standing trial is insisted to be this rider's."""
+    has_static: bool = True
+    """Whether the body is fitted to a standing trial of its own, not to the landing's own frames."""
     _filtered: list[FilteredForces] = field(default_factory=list, compare=False)
 
     def window(self, side: str) -> slice:
@@ -125,7 +131,15 @@ def reason_of_side(landing: Landing, side: str) -> str:
     until = max(window.stop, window.start + 1)
     lost = [g.reason for g in landing.contact.lost if g.side == side and g.start < until and g.stop > window.start]
     missing = [reason for name, reason in landing.body.lost.items() if split_side(name)[0] == side]
-    return "; ".join(dict.fromkeys(r for r in [landing.events.sides[side].reason, *lost, *missing] if r))
+    unseen = [
+        f"the {split_side(name)[1]} is not seen throughout"
+        for name in landing.poses.segments
+        if split_side(name)[0] == side
+        and name not in landing.body.lost
+        and not np.isfinite(landing.poses.of(name)[1][0, window.start : until]).all()
+    ]
+    reasons = [landing.events.sides[side].reason, *lost, *missing, *unseen]
+    return "; ".join(dict.fromkeys(r for r in reasons if r))
 
 
 def both_sides_note(landing: Landing) -> str:

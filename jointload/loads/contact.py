@@ -184,7 +184,8 @@ def _sole(poses: SegmentPoses, body: FittedBody, side: str) -> tuple[Array, Arra
 
 
 def _bearing(feet: list[_FootPath], plate: Plate, recording: Recording, threshold: float) -> NDArray[np.bool_]:
-    """(2, F) which feet may bear one plate's load."""
+    """(2, F) which feet may bear one plate's load; neither where one passes the other and the load is too small for a
+    centre of pressure, so that the nearest told frame of the same loading decides."""
     bears = np.stack([foot.low & foot.over(plate) for foot in feet])
     with np.errstate(invalid="ignore"):
         passing = bears.all(axis=0) & (np.hypot(*(feet[0].velocity - feet[1].velocity)[[0, 2]]) > PASSING_SPEED)
@@ -194,10 +195,20 @@ def _bearing(feet: list[_FootPath], plate: Plate, recording: Recording, threshol
     force, moment = plate.force[:, ::step][:, :frames], plate.moment[:, ::step][:, :frames]
     pressed = centre_of_pressure(force, moment, float(plate.corners[1].mean()), threshold)
     right, left = (foot.distance(_padded(pressed, frames)) for foot in feet)
-    decided = passing & np.isfinite(right + left)
-    bears[0, decided & (right > left)] = False
-    bears[1, decided & (right <= left)] = False
+    told = np.isfinite(right + left)
+    passing &= ~_coming_down(bears.all(axis=0) & ~passing, passing, round(SHORTEST_SINGLE * recording.point_rate))
+    bears[0, passing & (~told | (right > left))] = False
+    bears[1, passing & (~told | (right <= left))] = False
     return bears
+
+
+def _coming_down(standing: NDArray[np.bool_], passing: NDArray[np.bool_], most: int) -> NDArray[np.bool_]:
+    """Up to `most` frames in which a foot still passes the other right before both stand: it bears load already."""
+    out = np.zeros_like(passing)
+    for start, _ in runs(standing):
+        moving = np.flatnonzero(~passing[max(0, start - most) : start])
+        out[max(0, start - most) + (moving[-1] + 1 if moving.size else 0) : start] = True
+    return out
 
 
 def _padded(series: Array, frames: int) -> Array:

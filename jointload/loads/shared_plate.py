@@ -149,7 +149,8 @@ def share_plates(
     filled = _filled(contact, recording, known, failed, outline, (slow, mine), (fast, fast_mine, held))
     spread = np.stack(corners.on_right(slow[0], slow[1], contact.floor))
     inside = (solved & known)[None, None, None]
-    spread = np.where(inside, spread, mine[:, :, None])
+    value = np.where(known, mine, np.stack((filled.force[:, 0], filled.moment[:, 0])))
+    spread = np.where(inside, spread, value[:, :, None])
     low, high = (np.where(solved & known, pick(corners.share, axis=0), told.share) for pick in (np.min, np.max))
     split = Split(known & (slow[0, 1] > least), told.share, low, high, spread[0], spread[1], used)
     return replace(filled, findings=(*filled.findings, _finding(split, recording))), split

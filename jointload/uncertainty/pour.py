@@ -10,6 +10,7 @@ import numpy as np
 
 from jointload.analysis import fit_body, never_bridged
 from jointload.body.angles import joint_angles
+from jointload.body.bent import with_labels_only
 from jointload.body.calibration import FittedBody
 from jointload.body.mass_centre import mass_centre
 from jointload.body.pose import complete_markers, track_segments
@@ -69,6 +70,7 @@ def pour(
     chunk = max(1, min(LARGEST_CHUNK, draws // LEAST_CHUNKS)) if "cutoff" in sources else LARGEST_CHUNK
     inputs = draw_inputs(session, landing, sources, streams, draws, chunk)
     body = fit_body(session, landing.body.rider, landing.settings, inputs.body)
+    body = with_labels_only(body, {name: landing.body.clusters[name].labels for name in landing.body.left_out})
     near = _near(landing, float(inputs.cutoff.min()))
     markers = _Markers.of(landing, near, sources, streams, draws)
     spread = _Spread()
@@ -134,13 +136,15 @@ class _Markers:
     skin: SkinMotion | None
     noise: float
     generator: np.random.Generator
+    fills: tuple[tuple[int, Array], ...] = ()
+    """Rows of markers that others filled, and (F,) [m] how uncertain their place is."""
 
     @classmethod
     def of(
         cls, landing: Landing, near: NearLanding, sources: Mapping[str, Source], streams: Streams, draws: int
     ) -> _Markers:
         trial, body, settings, part = landing.recording, landing.body, landing.settings, near.landing
-        labels, exact, _ = complete_markers(trial, body, settings.longest_gap, never_bridged(trial, settings))
+        labels, exact, _, fills = complete_markers(trial, body, settings.longest_gap, never_bridged(trial, settings))
         where, arms, rotation = {}, {}, {}
         for name, cluster in body.clusters.items():
             seen = [label for label in cluster.labels if label in labels]
@@ -148,16 +152,18 @@ class _Markers:
                 local = cluster.local[:, [cluster.labels.index(label) for label in seen]]
                 where[name], arms[name] = [labels.index(n) for n in seen], local - local.mean(axis=1, keepdims=True)
                 rotation[name] = np.nan_to_num(part.poses.of(name)[0])
-        skin, noise = None, 0.0
+        skin, noise, doubts = None, 0.0, ()
         if "skin" in sources:
             skin = draw_skin(sources["skin"], streams, draws, {name: len(rows) for name, rows in where.items()})
         generator = np.random.default_rng(0)
         if "camera" in sources:
             noise = MM * sources["camera"].content["spread"]["noise_mm"]
             generator = streams.generator(sources["camera"], "recording")
+            each = ((fill.marker, fill.doubt(trial.frames)[near.frames]) for fill in fills)
+            doubts = tuple((row, doubt) for row, doubt in each if doubt.any())
         since = part.recording.time - part.events.first_touchdown
         peak = _largest_force(part) / part.weight
-        return cls(labels, exact[..., near.frames], rotation, where, arms, since, peak, skin, noise, generator)
+        return cls(labels, exact[..., near.frames], rotation, where, arms, since, peak, skin, noise, generator, doubts)
 
     def disturbed(self, which: slice) -> Array:
         """(3, M, D, F) [m]."""
@@ -166,6 +172,8 @@ class _Markers:
             out = self.noise * self.generator.standard_normal(shape, dtype=np.float32) + self.exact[:, :, None]
         else:
             out = np.broadcast_to(self.exact[:, :, None], shape).copy()
+        for row, doubt in self.fills:
+            out[:, row] += self.generator.standard_normal((3, shape[2], 1)) * doubt
         if self.skin is not None:
             for name, rows in self.where.items():
                 local = self.skin.displacement(name, self.arms[name], self.since, self.peak, which)

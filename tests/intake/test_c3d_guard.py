@@ -7,6 +7,7 @@ import time
 import tracemalloc
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -244,3 +245,81 @@ def _mutated(original: bytes, random: np.random.Generator) -> bytes:
     for at in random.integers(first, last, size=random.integers(1, 6)):
         content[at] = random.integers(256)
     return bytes(content)
+
+
+# What general readers open --------------------------------------------------------------------------------------------
+
+
+def sound(write_c3d: Callable[..., bytes], path: Path, **more: Any) -> tuple[bytearray, Any]:
+    """A small file of every kind of record, and what it holds."""
+    points = np.random.default_rng(3).normal(500.0, 100.0, (30, 4, 3))
+    content = bytearray(write_c3d(points, analog=np.ones((60, 2)), samples_per_frame=2, **more))
+    path.write_bytes(content)
+    return content, read_recording(path)
+
+
+def pointer_of(path: Path, name: str) -> int:
+    """The byte of a parameter's next-record pointer."""
+    return next(record.title[1] for record in read_structure(path).records if record.name == name)
+
+
+@pytest.mark.parametrize("processor", ["Intel", "MIPS"])
+@pytest.mark.parametrize("damage", ["swapped", "short", "long", "far"])
+@pytest.mark.parametrize("name", ["FRAMES", "LABELS", "SCALE"])
+def test_one_damaged_pointer_is_replaced_by_the_records_own_length(
+    tmp_path: Path, write_c3d: Callable[..., bytes], processor: str, damage: str, name: str
+) -> None:
+    path = tmp_path / "trial.c3d"
+    content, before = sound(write_c3d, path, processor=processor)
+    at = pointer_of(path, name)
+    order = "big" if processor == "MIPS" else "little"
+    step = int.from_bytes(content[at : at + 2], order)
+    new = {
+        "swapped": int.from_bytes(content[at : at + 2][::-1], order),
+        "short": step - 3,
+        "long": step + 5,
+        "far": 40000,
+    }
+    content[at : at + 2] = new[damage].to_bytes(2, order)
+    path.write_bytes(content)
+    after = read_recording(path)
+    np.testing.assert_array_equal(after.markers, before.markers)
+    (told,) = [f for f in after.findings if f.check == "parameters"]
+    assert told.severity == "warn" and told.where == name
+    assert f"its own length {step} was followed" in told.evidence
+    assert ("its two bytes exchanged" in told.evidence) == (damage == "swapped")
+
+
+def test_two_damaged_pointers_are_refused(tmp_path: Path, write_c3d: Callable[..., bytes]) -> None:
+    path = tmp_path / "trial.c3d"
+    content, _ = sound(write_c3d, path)
+    for name in ("FRAMES", "RATE"):
+        content[pointer_of(path, name)] ^= 0x40
+    path.write_bytes(content)
+    with pytest.raises(RecordingError):
+        read_recording(path)
+
+
+@pytest.mark.parametrize("damaged", ["header", "parameters"])
+def test_the_data_start_with_which_the_data_end_where_the_file_does_is_followed(
+    tmp_path: Path, write_c3d: Callable[..., bytes], damaged: str
+) -> None:
+    path = tmp_path / "trial.c3d"
+    content, before = sound(write_c3d, path)
+    at = 16 if damaged == "header" else pointer_of(path, "DATA_START") + 4
+    assert content[at] == read_structure(path).header.data_block
+    content[at] += 1
+    path.write_bytes(content)
+    after = read_recording(path)
+    np.testing.assert_array_equal(after.markers, before.markers)
+    (told,) = [f for f in after.findings if f.check == "data start"]
+    assert told.severity == "warn" and "with it the data end where the file does" in told.advice
+
+
+def test_two_data_starts_that_both_fit_are_refused(tmp_path: Path, write_c3d: Callable[..., bytes]) -> None:
+    path = tmp_path / "trial.c3d"
+    content, _ = sound(write_c3d, path)
+    content[16] += 1
+    path.write_bytes(content + bytes(512))
+    with pytest.raises(RecordingError, match="data start"):
+        read_recording(path)

@@ -365,10 +365,11 @@ def test_a_parameter_that_is_there_twice_is_told(tmp_path: Path, write_c3d: Writ
     assert finding.where == "MY:FIRST" and "twice" in finding.evidence
 
 
-def test_a_pointer_out_of_the_section_is_refused(tmp_path: Path, write_c3d: Write) -> None:
+def test_two_pointers_out_of_the_section_are_refused(tmp_path: Path, write_c3d: Write) -> None:
     content = bytearray(write_c3d(points()))
-    at = content.index(b"POINT") + len(b"POINT")
-    content[at : at + 2] = b"\xff\x7f"
+    for name in (b"POINT", b"ANALOG"):
+        at = content.index(name) + len(name)
+        content[at : at + 2] = b"\xff\x7f"
     with pytest.raises(RecordingError, match="a next record within"):
         damaged(tmp_path, content)
 

@@ -440,6 +440,36 @@ def test_a_zero_range_that_cannot_be_is_refused_and_told(
     assert told[0].severity == "warn" and words in told[0].evidence
 
 
+def with_blank_start(rest: float = 21.0, blank: int = 48) -> np.ndarray:
+    """Channels whose first samples are exactly zero, while the plate later rests at `rest` [N] with its own noise."""
+    channels = with_offset(0.0) + np.random.default_rng(7).normal(0, 0.5, (SAMPLES, 6))
+    channels[:, 2] -= rest
+    channels[:blank] = 0.0
+    return channels
+
+
+def test_a_blank_zero_range_is_not_the_level(read_plate: Callable[..., Recording]) -> None:
+    recording = read_plate(with_blank_start())
+    told = where(recording, "baseline")
+    assert "are blank, 0.0 N in every sample, while the plate rests at +20.9 N" in told[0].evidence
+    assert all(finding.severity == "warn" for finding in told)
+    assert abs(recording.plates[0].force[1, 155:].mean()) < 0.5
+    assert recording.plates[0].force[1, 60:140].mean() == pytest.approx(800.0, abs=0.5)
+
+
+@pytest.mark.parametrize("zero", [[0, 0], [1, 10]])
+def test_samples_that_were_not_recorded_do_not_pull_the_level(
+    read_plate: Callable[..., Recording], zero: list[int]
+) -> None:
+    """Neither told as a range nor found in the data; a plate without any noise keeps its level."""
+    recording = read_plate(with_blank_start(), ZERO=np.array(zero))
+    assert "found unloaded in the data" in recording.plates[0].baseline
+    assert abs(recording.plates[0].force[1, 155:].mean()) < 0.5
+    silent = read_plate(with_offset(0.0), ZERO=np.array(zero))
+    assert [finding.severity for finding in where(silent, "baseline")] == ["pass"]
+    check_known_wrench(silent.plates[0])
+
+
 @pytest.mark.parametrize("zero", [[0, 0], [1, 10]])
 def test_a_plate_loaded_all_the_time_has_no_baseline(read_plate: Callable[..., Recording], zero: list[int]) -> None:
     channels = np.outer(1.0 + 0.01 * np.sin(np.arange(SAMPLES) / 20), plate_channels(2))

@@ -272,6 +272,13 @@ def test_the_unloaded_level_before_and_after(slope: float, severity: str) -> Non
     assert (finding.severity, finding.where) == (severity, "plate 4")
 
 
+@pytest.mark.parametrize("level", [21.0, -9.0])
+def test_a_plate_that_rests_at_another_level_than_zero_is_never_a_pass(level: float) -> None:
+    (finding,) = found(landing_plate(lambda force: force + level), "baseline drift")
+    assert finding.severity == "warn"
+    assert "does not rest at zero" in finding.advice and f"{level:+.0f}" in finding.evidence
+
+
 def test_a_plate_that_is_never_free_says_so() -> None:
     loaded = landing_plate(lambda force: force + 400.0)
     assert "not unloaded" in found(loaded, "baseline drift")[0].evidence
@@ -303,3 +310,43 @@ def test_a_marker_under_the_plates_is_named() -> None:
     assert finding.severity == "warn"
     assert "30 mm" in finding.where
     assert finding.evidence == "2 markers below the plates at some time"
+
+
+def two_plates(apart: float) -> Recording:
+    """Two plates of half a metre side by side, their middles so far apart [m]."""
+    (plate,) = landing_plate().plates
+    way = np.array([[0.0], [0.0], [apart]])
+    return replace(landing_plate(), plates=(plate, replace(plate, number=5, corners=plate.corners + way)))
+
+
+@pytest.mark.parametrize(("apart", "severity"), [(0.51, "pass"), (0.495, "pass"), (0.45, "warn")])
+def test_two_plates_that_overlap(apart: float, severity: str) -> None:
+    (finding,) = found(two_plates(apart), "plate overlap")
+    assert finding.severity == severity
+    if severity == "warn":
+        assert (finding.where, finding.evidence) == ("plates 4 and 5", "their outlines overlap by 50 mm")
+
+
+def test_noise_against_the_contact_threshold() -> None:
+    """9 N of belt noise: half of 20 N is passed all the time; 75 N is what clears it."""
+    noise = np.random.default_rng(5).normal(0.0, 9.0, 1200)
+    (finding,) = found(landing_plate(lambda force: force + noise), "plate noise")
+    assert finding.severity == "warn"
+    assert finding.evidence.startswith("8.5 N") and "20 N does not clear it" in finding.evidence
+    assert finding.advice.startswith("take --threshold 75, touch-down moves by ")
+    assert found(landing_plate(), "plate noise")[0].severity == "pass"
+
+
+def test_the_noise_of_the_published_belt_is_told(shared_c3d: Path) -> None:
+    (finding,) = found(read_recording(shared_c3d / "running" / "treadmill_3.5ms.c3d"), "plate noise")
+    assert finding.severity == "warn"
+
+
+@pytest.mark.parametrize(("name", "told"), [("jane_doe_drop1", True), ("JaneDoe", True), ("jane_drop1", False)])
+def test_a_file_name_that_holds_a_subjects_name(
+    tmp_path: Path, write_c3d: Callable[..., bytes], name: str, told: bool
+) -> None:
+    """Only what SUBJECTS gives is taken for a person's name."""
+    path = tmp_path / f"{name}.c3d"
+    path.write_bytes(write_c3d(np.ones((40, 1, 3)), parameters={"SUBJECTS": {"NAMES": ["Jane Doe"]}}))
+    assert [f.severity for f in found(read_recording(path), "names")] == ["warn"] * told

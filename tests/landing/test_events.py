@@ -97,6 +97,43 @@ def test_first_and_second_force_peak_and_the_valley_between(landed: LandingEvent
     assert right.impact_end == pytest.approx(TOUCHDOWN + 0.04, abs=0.003)
 
 
+def test_a_brief_flight_is_not_called_none(body, standing) -> None:
+    """0.12 s without load are no landing's flight, and no absence of one."""
+    force = before_flight(0.68) + two_peaks(TOUCHDOWN)
+    brief = events_of(body, standing, contact_of(force, 0 * force))
+    assert brief.kind == "step"
+    assert brief.no_takeoff == "0.12 s without load before this contact: a flight is taken from 0.15 s on"
+    assert touchdown_speed(standing[0], body, brief)[1] == brief.no_takeoff
+    never = events_of(body, standing, contact_of(two_peaks(0.1), before_flight(2.0)))
+    assert never.no_takeoff == "no flight before this contact"
+
+
+def test_a_takeoff_from_a_shared_plate_is_on_a_plate(body, standing) -> None:
+    """The wrench on either foot is unknown until the end of the marker frame in which the plate is left."""
+    right, left = before_flight(0.404) + two_peaks(TOUCHDOWN), before_flight(0.404) + two_peaks(TOUCHDOWN)
+    contact = contact_of(right, left)
+    unknown = contact.fast_force.copy()
+    unknown[..., :410] = np.nan
+    found = events_of(body, standing, replace(contact, fast_force=unknown))
+    assert found.kind == "landing"
+    assert found.flight_start == pytest.approx(0.404, abs=2 * ONE_SAMPLE)
+
+
+@pytest.mark.parametrize(
+    ("until", "begin", "words"),
+    [
+        (0.0, 0.0, "the recording begins in flight"),
+        (0.1, -0.5, "1.3 s without load before the landing: the rider came from beside the plates"),
+    ],
+)
+def test_why_a_takeoff_is_not_known_is_told(body, standing, until: float, begin: float, words: str) -> None:
+    start = TOUCHDOWN - begin + until
+    force = before_flight(until) + two_peaks(start)
+    found = events_of(body, standing, contact_of(force, force))
+    assert np.isnan(found.flight_start)
+    assert found.no_takeoff == words
+
+
 def test_stabilisation_is_the_start_of_steady_force(landed: LandingEvents) -> None:
     assert landed.stabilised == pytest.approx(TOUCHDOWN + 0.26, abs=0.04)
 

@@ -8,10 +8,14 @@ from functools import lru_cache
 import numpy as np
 import pytest
 from boards import LANDINGS, board_landing, session_of
+from made import LABELS, RATE, RIDER, recording, standing_positions
 
 from jointload.analysis import Analysis, analyse
+from jointload.body.calibration import calibrate
+from jointload.body.pose import smooth_markers, track_segments
 from jointload.intake.recording import SIDES, Plate
 from jointload.landing.landed import Measure
+from jointload.loads.contact import foot_contact
 from jointload.loads.pressed_soles import PressedSoles
 from jointload.loads.shared_plate import share_plates
 from jointload.settings import Settings
@@ -103,6 +107,34 @@ def test_the_insoles_share_narrows_the_forces() -> None:
         (wide.share_high - wide.share_low)[both]
     )
     assert ((narrow.share_low - 1e-3 <= share) & (share <= narrow.share_high + 1e-3))[both].mean() > 0.98
+
+
+def test_the_interval_is_the_value_in_frames_that_are_not_shared() -> None:
+    """Both feet on one plate, then the left lifts: one shared frame makes no frame of the right foot alone unsure."""
+    frames, shared = 100, 40
+    lift = np.where(np.arange(frames) < shared, 0.0, 0.3)
+    foot = {f"left {n}" for n in ("calcaneus", "metatarsal1", "metatarsal5")}
+    path = {
+        label: place[:, None] + np.stack([0 * lift, lift, 0 * lift]) if label in foot else place
+        for label, place in standing_positions().items()
+    }
+    body = calibrate(recording(standing_positions()), LABELS, RIDER)
+    vertical = np.full(frames, RIDER.weight)
+    pressed = np.where(np.arange(frames) < shared, 0.0, 0.09) * np.array([[0.0], [0.0], [1.0]]) + [[0.03], [0.0], [0.0]]
+    force = np.stack([0 * vertical, vertical, 0 * vertical])
+    corners = np.array([[0.5, 0.5, -0.5, -0.5], [0.0] * 4, [-0.5, 0.5, 0.5, -0.5]])
+    plate = Plate(1, 2, corners, force, np.cross(pressed, force, axis=0), "made up")
+    trial = recording(path, frames, "trial", (plate,))
+    markers, _ = smooth_markers(trial, body, None, 0.1)
+    poses, _ = track_segments(markers, body, RATE)
+    contact = foot_contact(trial, poses, body, None, 20.0)
+    contact, split = share_plates(contact, trial, poses, body, None)
+    assert split is not None and split.frames.any() and not split.frames[shared + 5 :].any()
+    alone = np.flatnonzero(~split.frames)
+    assert np.ptp(split.share_high - split.share_low) > 0.1
+    for corner, value in ((split.force, contact.force[:, 0]), (split.moment, contact.moment[:, 0])):
+        np.testing.assert_array_equal(corner[..., alone], np.broadcast_to(value[:, None], corner.shape)[..., alone])
+    assert split.force[1, :, alone].min() == pytest.approx(RIDER.weight)
 
 
 def whole_plate(made: BoardLanding) -> Plate:

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from jointload.analysis import Analysis
+from jointload.analysis import Analysis, analyse
 from jointload.errors import SettingError
 from jointload.landing.certainty import change_between, drawn_interval
 from jointload.uncertainty.draws import Streams
@@ -171,3 +171,27 @@ def test_an_interval_stays_on_its_side_of_zero_and_needs_draws() -> None:
     known = np.linspace(0.0, 1.0, 100)
     assert np.isnan(drawn_interval(0.5, np.where(known < 0.2, np.nan, known))[0])
     assert np.isnan(drawn_interval(np.nan, known)[0])
+
+
+def test_a_gap_filled_from_other_markers_widens_the_interval(flat: Analysis) -> None:
+    """A marker of the right shank is hidden over the deepest knee; by the cameras' doubt alone the peak is less
+    certain."""
+    session, events = flat.session, flat.landing.events.sides["right"]
+    cluster = flat.landing.body.clusters["right_shank"]
+    assert len(cluster.labels) >= 4
+    rate, trial = session.trial.point_rate, session.trial
+    markers = trial.markers.copy()
+    deepest = round(events.landing_end * rate)
+    markers[:, trial.labels.index(cluster.labels[0]), deepest - round(0.1 * rate) : deepest + round(0.1 * rate)] = (
+        np.nan
+    )
+    hidden = analyse(replace(session, trial=replace(trial, markers=markers)), variants=False)
+    widths = []
+    for analysis in (flat, hidden):
+        (measure,) = [
+            m
+            for m in with_intervals(analysis, DRAWS, inputs=("camera",)).measures
+            if (m.quantity, m.side) == ("knee_flexion_peak", "right")
+        ]
+        widths.append(measure.high - measure.low)
+    assert widths[1] > 1.5 * widths[0]

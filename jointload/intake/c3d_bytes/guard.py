@@ -10,7 +10,7 @@ import math
 import os
 import stat
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import BinaryIO
 
@@ -35,6 +35,8 @@ from jointload.intake.c3d_bytes.parameters import (
 BLOCK = 512
 CHUNK = 1 << 20
 """[bytes] read at a time where the content is only hashed."""
+UNREAD_MOST = 2 * BLOCK
+"""[bytes] after the last frame that are no sign of missing frames: writers fill up blocks, some add one."""
 MAGIC = 0x50
 HEADER_EVENT_KEY = 12345
 HEADER_EVENTS_MAX = 18
@@ -293,11 +295,9 @@ def read_layout(structure: Structure, limits: Limits = LIMITS) -> Layout:
     if not header.samples_per_frame:
         channels = 0
     samples = header.samples_per_frame if channels else 0
-    block = structure.unsigned("POINT", "DATA_START")
     for what, told, other in (
         ("marker count", points, header.points),
         ("analog values a frame", channels * samples, header.analog_per_frame),
-        ("data start", block, header.data_block),
     ):
         if told != other:
             raise structure.error(what, "the same in parameters and header", f"{told} and {other}")
@@ -309,12 +309,32 @@ def read_layout(structure: Structure, limits: Limits = LIMITS) -> Layout:
         raise structure.error("POINT:SCALE", "a scale that is not zero", "0")
     frames = _frame_count(structure)
     rate, first = _rate(structure, limits), _first_frame(structure, frames)
-    layout = Layout(frames, first, points, channels, samples, rate, scale, (block - 1) * BLOCK)
+    layout = Layout(frames, first, points, channels, samples, rate, scale, 0)
+    layout = replace(layout, start=(_data_block(structure, layout) - 1) * BLOCK)
     _check_length(structure, layout, limits)
     if channels:
         _check_channel_lists(structure, channels)
     _check_rotations(structure)
     return layout
+
+
+def _data_block(structure: Structure, layout: Layout) -> int:
+    """The block at which the data start: what header and POINT:DATA_START agree on, else the one of the two with which
+    the data end where the file does, while with the other they cannot stand; layout : with any start."""
+    blocks = (structure.unsigned("POINT", "DATA_START"), structure.header.data_block)
+    if blocks[0] == blocks[1]:
+        return blocks[0]
+    left = [_left_over(structure, replace(layout, start=(block - 1) * BLOCK)) for block in blocks]
+    for one, other in ((0, 1), (1, 0)):
+        if 0 <= left[one] <= UNREAD_MOST and left[other] < 0:
+            return blocks[one]
+    raise structure.error("data start", "the same in parameters and header", f"{blocks[0]} and {blocks[1]}")
+
+
+def _left_over(structure: Structure, layout: Layout) -> int:
+    """Bytes of the file behind data at this place; -1 where they touch header or parameters or pass the file's end."""
+    apart = layout.start >= structure.parameter_end or layout.stop <= structure.parameter_start
+    return max(-1, structure.unread_bytes(layout)) if layout.start >= BLOCK and apart else -1
 
 
 def _rate(structure: Structure, limits: Limits) -> float:

@@ -127,6 +127,8 @@ class Section:
         self.where = where
         self.limits = limits
         self.origin = origin
+        self.mended = False
+        """Whether a damaged next-record pointer was replaced; a second one is not."""
         self.doubts: list[tuple[str, str]] = []
         """Where, and what is odd there."""
         self.word_order: Literal["big", "little"] = "big" if processor == "MIPS" else "little"
@@ -153,6 +155,9 @@ class Section:
             end = record.stop - self.origin
             if step == 0:
                 break
+            if after_name + step != end and not self.mended and self._sound_from(end, set(names)):
+                self._tell_mended(name, step, end - after_name)
+                step = end - after_name
             if after_name + step < end:
                 raise self._error(f"parameter {name}", f"a next record at least {end - after_name} bytes on", step)
             at = after_name + step
@@ -165,6 +170,34 @@ class Section:
         known = {text for _, _, record in found for text in (record.group, record.name)}
         self._look_behind(found[-1][2].stop - self.origin if found else 4, known)
         return self._grouped(names, found)
+
+    def _sound_from(self, at: int, known: set[int]) -> bool:
+        """Whether the records from byte `at` on are whole: every pointer is its record's own length, every group is
+        known or follows, the last record ends the section as the format has it, and there is one at least."""
+        used, numbers, count = set(), set(known), 0
+        try:
+            for _ in range(self.limits.parameter_records):
+                if at + 2 > len(self.raw) or self.raw[at] == 0:
+                    break
+                number, name, after_name = self._name(at)
+                step = int.from_bytes(self._take(after_name, 2, name), self.word_order)
+                end = self._record(at, number, name, after_name)[1].stop - self.origin
+                if step not in (0, end - after_name) or not name.replace("_", "").isalnum():
+                    return False
+                (numbers if number < 0 else used).add(abs(number))
+                at, count = end, count + 1
+                if step == 0:
+                    break
+        except RecordingError:
+            return False
+        return count > 0 and used <= numbers
+
+    def _tell_mended(self, name: str, found: int, own: int) -> None:
+        """Leave the doubt about a pointer that was replaced by its record's own length."""
+        self.mended = True
+        swapped = int.from_bytes(found.to_bytes(2, "little"), "big") == own
+        text = f"its next-record pointer is {found}{', its two bytes exchanged' if swapped else ''}"
+        self.doubts.append((name, f"{text}; its own length {own} was followed, every record behind it is whole"))
 
     def _look_behind(self, at: int, known: set[str]) -> None:
         """Doubt the end of the records where more seem to follow; remains of records that are known are common."""

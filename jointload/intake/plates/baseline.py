@@ -23,6 +23,9 @@ LOADED = 50.0
 """[N] vertical force above which a plate counts as loaded."""
 UNLOADED_TIME = 0.04
 """[s] least total time at the unloaded level for a baseline found in the data."""
+BLANK_AWAY = 2.0
+"""[N] a blank range this far from the level at which the plate rests is no rest of it (choice: a tenth of the usual
+contact threshold)."""
 
 Samples = NDArray[np.intp]
 """Numbers of analog samples, from 0."""
@@ -106,11 +109,23 @@ def _zero_problem(vertical: Array, samples: Samples, level: float, peak: float, 
         return f"lie outside the trial's {timing.frames} frames"
     mean = float(vertical[samples].mean())
     away = abs(mean - level)
+    if np.ptp(vertical[samples]) == 0.0 and BLANK_AWAY < away <= OFFSET_LIMIT:
+        return f"are blank, {mean:.1f} N in every sample, while the plate rests at {level:+.1f} N"
     if away > SAME_LEVEL and abs(mean) > SAME_LEVEL:
         return f"hold {mean:.0f} N while the lowest steady level of the trial is {level:.0f} N: the plate was loaded"
     if abs(mean) > OFFSET_LIMIT and abs(peak - mean) < LOADED:
         return f"hold {mean:.0f} N as does the whole trial: load and offset cannot be told apart"
     return ""
+
+
+def _without_blanks(quiet: NDArray[np.bool_], ranges: Array, loads: Array, seconds: float) -> NDArray[np.bool_]:
+    """The quiet blocks without those in which every sample is the same, where the others show the plate at rest: a
+    plate makes noise, a range that was not recorded does not."""
+    alive = quiet & (ranges > 0.0)
+    if not alive.any() or abs(loads[alive].min()) > OFFSET_LIMIT:
+        return quiet
+    at_rest = alive & (loads <= loads[alive].min() + SAME_LEVEL)
+    return alive if at_rest.sum() * seconds >= UNLOADED_TIME else quiet
 
 
 def _lowest_quiet_level(vertical: Array, timing: Timing) -> tuple[Samples, float, float]:
@@ -122,6 +137,7 @@ def _lowest_quiet_level(vertical: Array, timing: Timing) -> tuple[Samples, float
     toward_load = -1.0 if abs(means.min()) > abs(means.max()) else 1.0
     quiet = ranges <= max(QUIET_RANGE, 3.0 * float(np.percentile(ranges, 10)))
     loads = means * toward_load
+    quiet = _without_blanks(quiet, ranges, loads, length / timing.force_rate)
     lowest = float(loads[quiet].min()) if quiet.any() else float(loads.min())
     chosen = quiet & (loads <= lowest + SAME_LEVEL)
     samples = (np.flatnonzero(chosen)[:, None] * length + np.arange(length)).ravel()

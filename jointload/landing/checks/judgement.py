@@ -23,6 +23,11 @@ class Judgement:
     explains: bool = False
 
 
+def standing_words(landing: Landing) -> str:
+    """What the body is fitted to: a static trial, or the landing's own frames where there is none."""
+    return "the static trial" if landing.has_static else "the frames the body was fitted to"
+
+
 def always(landing: Landing, sides: tuple[str, ...], reason: str) -> tuple[Lost, ...]:
     return tuple(Lost(side, 0, landing.recording.frames, reason) for side in sides)
 

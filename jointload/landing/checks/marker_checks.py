@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
-from jointload.body.pose import smooth_markers
+from jointload.body.bent import SLIPPED, slipped_markers, slipped_words, typical_residuals
 from jointload.intake.quality import exchanged_markers, marker_jumps
 from jointload.intake.recording import SIDES, Array, Finding, Severity, split_side
-from jointload.landing.checks.judgement import Judgement, always, filter_reach, graded, no_moments, passed
+from jointload.landing.checks.judgement import (
+    Judgement,
+    always,
+    filter_reach,
+    graded,
+    no_moments,
+    passed,
+    standing_words,
+)
 from jointload.landing.landed import Landing
 from jointload.loads.contact import Lost
 from jointload.loads.moments import loaded_segments
-from jointload.numerics.rigid_fit import fit_poses
-from jointload.numerics.rotations import rotate_back
 
 BACKWARDS = 0.0
 """[m] a right landmark this far to the left of its left twin, or a toe this far behind its heel, is mislabelled."""
@@ -26,14 +30,6 @@ TILTED_PELVIS, TILTED_TRUNK = np.deg2rad(40.0), np.deg2rad(30.0)
 standing, up to 26 in the published recordings at hand)."""
 UNLEVEL_FEET = 0.04
 """[m] difference of the two heels' heights in the static trial (choice: a board or a step under one foot)."""
-SLIPPED = 0.015
-"""[m] a marker this far from where the rest of its cluster puts it has slipped (choice; skin motion, averaged over a
-trial, reaches 13 mm in the published recordings at hand)."""
-SLIP_SCREEN = 0.0025
-"""[m] a cluster whose typical fit is better than this holds no such marker: a slip leaves a sixth of itself or more,
-typically a third, in the fit of four to six markers; three do not see a slip across the line of the other two."""
-SLIP_FRAMES = 40
-"""Frames, spread over those in which most markers are seen, on which slipped markers are looked for."""
 APART_WARN = 0.05
 """[m] a joint centre as the segment above carries it, from where the segment below does (choice: skin motion gives up
 to 40 mm at knee and ankle in the published recordings at hand)."""
@@ -100,7 +96,7 @@ def _mislabelled(landing: Landing, wrong: _Wrong) -> Judgement:
         for what, sides in wrong
     )
     sides = tuple(side for side in SIDES if any(side in of for _, of in wrong))
-    return Judgement(findings, always(landing, sides, "landmarks are exchanged in the static trial"), True)
+    return Judgement(findings, always(landing, sides, f"landmarks are exchanged in {standing_words(landing)}"), True)
 
 
 def check_standing(landing: Landing) -> Judgement:
@@ -123,9 +119,7 @@ def check_standing(landing: Landing) -> Judgement:
     if np.ptp(heels or [0.0]) > UNLEVEL_FEET:
         said.append(f"one heel {1000 * np.ptp(heels):.0f} mm over the other")
     if said:
-        advice = (
-            "record the static trial standing upright with both soles down: angles of these joints are less certain"
-        )
+        advice = "record a static trial standing upright with both soles down: angles of these joints are less certain"
         return Judgement((Finding("static_posture", "warn", body.calibrated_from, ", ".join(said), advice),))
     most = np.rad2deg(max(bends.values(), default=0.0))
     return passed("static_posture", body.calibrated_from, f"upright, knees bent by {most:.0f} deg at most")
@@ -154,86 +148,36 @@ def check_exchanged(landing: Landing) -> Judgement:
 
 def check_clusters(landing: Landing) -> Judgement:
     """Markers that have moved against the rest of their cluster since the static trial."""
-    typical = _typical_residuals(landing)
-    suspects = [name for name, residual in typical.items() if residual > SLIP_SCREEN]
-    slipped = [found for name, of in _cluster_shapes(landing, suspects).items() if (found := _slip(name, *of))]
-    if not slipped:
-        worst = max(typical.values(), default=float("nan"))
-        text = f"no marker further than {1000 * SLIPPED:.0f} mm from its place; worst typical fit {1000 * worst:.1f} mm"
-        return passed("cluster_shape", landing.recording.name, text)
-    advice = (
-        "it slipped or was fixed anew after the static trial: record another; angles and moments of {} are less certain"
-    )
-    return Judgement(
-        tuple(
-            Finding("cluster_shape", "warn", f"{segment}, {landing.recording.name}", text, advice.format(segment))
-            for segment, text in slipped
+    body, said = landing.body, standing_words(landing)
+    where = landing.recording.name
+    findings = [
+        Finding(
+            "cluster_shape",
+            "warn",
+            f"{segment}, {where}",
+            slipped_words(label, moved),
+            f"it slipped or was fixed anew since {said}; the pose of {segment} leaves it out: fix it, record another",
         )
-    )
-
-
-def _typical_residuals(landing: Landing) -> dict[str, float]:
-    """Segment to the median [m] of its rigid fit's residual."""
-    out = {}
-    for s, name in enumerate(landing.poses.segments):
-        known = landing.poses.residual[s][np.isfinite(landing.poses.residual[s])]
-        if known.size and len(landing.body.clusters[name].labels) >= 3:
-            out[name] = float(np.median(known))
-    return out
-
-
-def _cluster_shapes(landing: Landing, segments: list[str]) -> dict[str, tuple[tuple[str, ...], Array, Array]]:
-    """Segment to labels, places in the segment (3, n) and positions in the lab (3, n, SLIP_FRAMES) [m]."""
-    if not segments:
-        return {}
-    body, trial = landing.body, landing.recording
-    wanted = [trial.labels.index(label) for n in segments for label in body.clusters[n].labels if label in trial.labels]
-    often = np.argsort(-np.isfinite(trial.markers[0, wanted]).sum(axis=0), kind="stable")
-    frames = np.sort(often[: max(SLIP_FRAMES, np.count_nonzero(np.isfinite(trial.markers[0, wanted]).all(axis=0)))])
-    frames = frames[np.unique(np.linspace(0, frames.size - 1, SLIP_FRAMES).astype(int))]
-    few = replace(trial, markers=trial.markers[..., frames])
-    part = replace(body, clusters={name: body.clusters[name] for name in segments})
-    markers, _ = smooth_markers(few, part, None, 0.0)
-    out = {}
-    for name in segments:
-        cluster = body.clusters[name]
-        here = [k for k, label in enumerate(cluster.labels) if label in markers]
-        labels = tuple(cluster.labels[k] for k in here)
-        out[name] = (labels, cluster.local[:, here], np.stack([markers[label] for label in labels], axis=1))
-    return out
-
-
-def _slip(segment: str, labels: tuple[str, ...], local: Array, seen: Array) -> tuple[str, str] | None:
-    """The segment and what to say of the marker of a cluster that lies furthest from its place, if it slipped."""
-    moved, named = _against_others(local, seen) if len(labels) > 3 else _against_distances(local, seen)
-    if not moved > SLIPPED:
-        return None
-    return segment, f"{labels[named]} is {1000 * moved:.0f} mm from where the other markers of its cluster put it"
-
-
-def _against_others(local: Array, seen: Array) -> tuple[float, int]:
-    """Distance [m] of the marker without which the others fit best from where they put it, and which it is."""
-    count = local.shape[1]
-    others = [np.delete(np.arange(count), k) for k in range(count)]
-    rotation, origin, residual = fit_poses([local[:, k] for k in others], [seen[:, k] for k in others])
-    known = np.isfinite(residual) & np.isfinite(seen[0])
-    quality = [np.median(residual[k, known[k]]) if known[k].any() else np.inf for k in range(count)]
-    odd = int(np.argmin(quality))
-    there = rotate_back(rotation[:, :, odd], seen[:, odd] - origin[:, odd])[:, known[odd]] - local[:, odd, None]
-    return (float(np.linalg.norm(np.median(there, axis=1))) if there.size else 0.0), odd
-
-
-def _against_distances(local: Array, seen: Array) -> tuple[float, int]:
-    """Of three markers the largest change of a distance [m], and the marker opposite to the distance that changed
-    least."""
-    ends = np.array([[1, 2], [2, 0], [0, 1]])
-    before = np.linalg.norm(local[:, ends[:, 0]] - local[:, ends[:, 1]], axis=0)
-    apart = np.linalg.norm(seen[:, ends[:, 0]] - seen[:, ends[:, 1]], axis=0)
-    known = np.isfinite(apart).all(axis=0)
-    if not known.any():
-        return 0.0, 0
-    change = np.abs(np.median(apart[:, known], axis=1) - before)
-    return float(change.max()), int(np.argmin(change))
+        for segment, (label, moved) in body.left_out.items()
+    ]
+    typical = typical_residuals(landing.poses, body)
+    slipped = slipped_markers(landing.recording, body, typical)
+    findings += [
+        Finding(
+            "cluster_shape",
+            "warn",
+            f"{segment}, {where}",
+            slipped_words(label, moved),
+            f"it slipped or was fixed anew since {said}: record another; angles and moments of {segment} are less "
+            "certain",
+        )
+        for segment, (label, moved) in slipped.items()
+    ]
+    if findings:
+        return Judgement(tuple(findings))
+    worst = max(typical.values(), default=float("nan"))
+    text = f"no marker further than {1000 * SLIPPED:.0f} mm from its place; worst typical fit {1000 * worst:.1f} mm"
+    return passed("cluster_shape", where, text)
 
 
 def check_joints(landing: Landing) -> Judgement:
@@ -252,7 +196,7 @@ def check_joints(landing: Landing) -> Judgement:
             if severity == "pass":
                 continue
             text = f"its two segments put its centre {1000 * typical:.0f} mm apart"
-            cause = "a cluster moved as a whole since the static trial, or its labels are another segment's"
+            cause = f"a cluster moved as a whole since {standing_words(landing)}, or its labels are another segment's"
             harm = no_moments(side) if severity == "refuse" else "angles and moments of this joint are less certain"
             findings.append(Finding("joint_apart", severity, f"{side}_{joint}", text, f"{cause}: {harm}"))
             if severity == "refuse":
@@ -278,7 +222,7 @@ def check_angles(landing: Landing) -> Judgement:
         landing_sides = tuple(s for s in sides if s in landing.events.sides and beyond[landing.window(s)].any())
         evidence = f"{joint.rotations[0]} from {np.nanmin(angle):.0f} to {np.nanmax(angle):.0f} deg"
         harm = no_moments(*landing_sides) if landing_sides else "outside the landing"
-        advice = f"a joint stays between {low:g} and {high:g}: check labels and the static trial; {harm}"
+        advice = f"a joint stays between {low:g} and {high:g}: check labels and {standing_words(landing)}; {harm}"
         severity: Severity = "refuse" if landing_sides else "warn"
         findings.append(Finding("impossible_angle", severity, name, evidence, advice))
         stopped += always(landing, landing_sides, f"an impossible angle of {name}")

@@ -31,7 +31,8 @@ from jointload.landing.checks.marker_checks import (
     check_sides,
     check_standing,
 )
-from jointload.landing.landed import Landing
+from jointload.landing.checks.person import check_person
+from jointload.landing.landed import Landing, Measure
 from jointload.loads.contact import Lost
 from jointload.loads.moments import joint_loads, smooth_loads
 
@@ -56,6 +57,20 @@ def judge(landing: Landing) -> Verdict:
     )
 
 
+def with_void_notes(measures: tuple[Measure, ...], findings: tuple[Finding, ...]) -> tuple[Measure, ...]:
+    """The measures with a note beside every angle, work and power of a joint that a finding refuses."""
+    void = {f.where: f.check.replace("_", " ") for f in findings if f.severity == "refuse" and f.check in VOIDS}
+
+    def noted(measure: Measure) -> Measure:
+        joint = OF_JOINT.get(measure.quantity.split("_")[0], "")
+        cause = void.get(f"{measure.side}_{joint}")
+        if cause is None or not np.isfinite(measure.value):
+            return measure
+        return replace(measure, note="; ".join(filter(None, (f"not to be used: {cause}", measure.note))))
+
+    return tuple(map(noted, measures))
+
+
 def stop_moments(landing: Landing, stopped: tuple[Lost, ...]) -> Landing:
     """The landing without the joint loads that a verdict stops, and with the reasons; ground forces stay as
     measured."""
@@ -74,7 +89,12 @@ def stop_moments(landing: Landing, stopped: tuple[Lost, ...]) -> Landing:
     return replace(landing, contact=replace(contact, lost=(*contact.lost, *stopped)), loads=loads, upper=upper)
 
 
+VOIDS = ("impossible_angle", "joint_apart")
+"""Checks whose refusal is of one joint, which they name as the place."""
+OF_JOINT = {"ankle": "ankle", "rearfoot": "ankle", "knee": "knee", "hip": "hip"}
+"""First word of a quantity to its joint."""
 CHECKS: dict[str, Callable[[Landing], Judgement]] = {
+    "same_person": check_person,
     "landmark_sides": check_sides,
     "static_posture": check_standing,
     "markers exchanged": check_exchanged,

@@ -15,9 +15,8 @@ stand on a ledge)."""
 
 
 def body_weight_plate(landing: Landing) -> Result:
-    return landing.weight_on_plates, "" if np.isfinite(
-        landing.weight_on_plates
-    ) else "the static trial does not stand on the plates"
+    note = f"no quiet stance on the plates in {'the static trial' if landing.has_static else 'this recording'}"
+    return landing.weight_on_plates, "" if np.isfinite(landing.weight_on_plates) else note
 
 
 def body_weight_rider(landing: Landing) -> Result:
@@ -42,9 +41,7 @@ def drop_height(landing: Landing) -> Result:
 
 
 def flight_time(landing: Landing) -> Result:
-    return landing.events.flight_end - landing.events.flight_start, "" if np.isfinite(
-        landing.events.flight_start
-    ) else "the take-off is not on a plate"
+    return landing.events.flight_end - landing.events.flight_start, landing.events.no_takeoff
 
 
 def time_to_stabilisation(landing: Landing) -> Result:
@@ -63,7 +60,7 @@ def fall_acceleration(landing: Landing) -> Result:
     """Downward acceleration [m/s2] of the whole body's centre in flight, least squares parabola; 9.81 when all is
     well."""
     if landing.events.kind != "landing":
-        return float("nan"), "no flight before this contact"
+        return float("nan"), landing.events.no_takeoff
     rate, height, end = landing.poses.rate, landing.centre.position[1], landing.events.flight_end
     begin = end - FALL_SECONDS if not np.isfinite(landing.events.flight_start) else landing.events.flight_start
     begin = max(begin, end - FALL_SECONDS)

@@ -83,7 +83,8 @@ def measure_landing(landing: Landing) -> tuple[Measure, ...]:
     """Every quantity of the glossary that this landing can give, one row a side; NaN rows carry the reason."""
     out = []
     for name, unsided in BODY_MEASURES.items():
-        out.append(_measure(name, "", unsided(landing)))
+        reason = landing.body.lost.get("trunk", "") if name.startswith(OF_THE_TRUNK) else ""
+        out.append(_measure(name, "", unsided(landing), reason))
     for side in SIDES:
         if side in landing.events.sides:
             reason = reason_of_side(landing, side)
@@ -102,6 +103,7 @@ def _measure(name: str, side: str, result: Result, reason: str = "") -> Measure:
     return Measure(name, side, float(value), note=note)
 
 
+OF_THE_TRUNK = ("trunk_", "lordosis_")
 BODY_MEASURES: dict[str, Unsided] = {
     "body_weight_plate": body_weight_plate,
     "body_weight_rider": body_weight_rider,

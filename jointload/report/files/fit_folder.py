@@ -12,6 +12,7 @@ from jointload.insole.fitting.fit import Fit
 from jointload.insole.shape.asked import shape_text
 from jointload.insole.shape.shape_text import toml_of
 from jointload.report.papers.shape_folder import write_shape
+from jointload.report.words.csv_text import write_table
 from jointload.report.words.fit_units import target_numbers
 from jointload.report.words.tables import change_table
 
@@ -23,9 +24,9 @@ INSOLE = "insole"
 
 def write_fit(analysis: Analysis, fit: Fit, draft: Path, digits: str) -> None:
     """fit.csv and trade_off.csv into a draft, and the folder insole/ where a shape helps."""
-    trade_off_table(analysis, fit).to_csv(draft / "trade_off.csv", index=False, float_format=digits)
+    write_table(trade_off_table(analysis, fit), draft / "trade_off.csv", digits)
     if fit.answer is not None:
-        change_table(analysis, fit.answer).to_csv(draft / "fit.csv", index=False, float_format=digits)
+        write_table(change_table(analysis, fit.answer), draft / "fit.csv", digits)
     if fit.shape is not None:
         write_shape([fit.shape], draft / INSOLE, name=f"fit for {fit.target.text}")
         (draft / INSOLE / "insole.toml").write_text(toml_of(fit.shape, f"fit for {fit.target.text}"), encoding="utf-8")

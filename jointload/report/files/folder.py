@@ -14,6 +14,7 @@ from jointload.report.files.figure_files import FOLDER, write_figures
 from jointload.report.files.fit_folder import fit_record, write_fit
 from jointload.report.files.sole_table import regions_table
 from jointload.report.page.page import render_page
+from jointload.report.words.csv_text import write_table
 from jointload.report.words.section import Reported
 from jointload.report.words.tables import (
     all_findings,
@@ -70,13 +71,13 @@ def _fill(
     now: str | None,
     fit: Fit | None,
 ) -> None:
-    metrics_table(analysis).to_csv(draft / "metrics.csv", index=False, float_format=DIGITS)
-    series_table(analysis).to_csv(draft / "series.csv", index=False, float_format=DIGITS)
-    quality_table(all_findings(analysis, whatif, fit)).to_csv(draft / "quality.csv", index=False)
+    write_table(metrics_table(analysis), draft / "metrics.csv", DIGITS)
+    write_table(series_table(analysis), draft / "series.csv", DIGITS)
+    write_table(quality_table(all_findings(analysis, whatif, fit)), draft / "quality.csv")
     if analysis.landing.pressed is not None:
-        regions_table(analysis).to_csv(draft / "regions.csv", index=False, float_format=DIGITS)
+        write_table(regions_table(analysis), draft / "regions.csv", DIGITS)
     if whatif is not None:
-        change_table(analysis, whatif).to_csv(draft / "whatif.csv", index=False, float_format=DIGITS)
+        write_table(change_table(analysis, whatif), draft / "whatif.csv", DIGITS)
     if fit is not None:
         write_fit(analysis, fit, draft, DIGITS)
     write_derived(analysis, draft / "derived.c3d")

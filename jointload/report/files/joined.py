@@ -9,6 +9,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from jointload.report.words.csv_text import shielded
+
 METRICS, QUALITY, TRIALS_TABLE, PARQUET = "metrics.csv", "quality.csv", "trials.csv", "metrics.parquet"
 OF_TRIAL = ("trial", "rider", "group", "task", "condition", "style")
 """Columns of a trial before each of its rows."""
@@ -73,8 +75,8 @@ def _write_table(path: Path, head: Sequence[str], rows: Iterator[Row]) -> None:
     def fill(draft: Path) -> None:
         with draft.open("w", encoding="utf-8", newline="") as file:
             writer = csv.writer(file, lineterminator="\n")
-            writer.writerow(head)
-            writer.writerows(rows)
+            writer.writerow([shielded(name) for name in head])
+            writer.writerows([shielded(cell) for cell in row] for row in rows)
 
     _replace(path, fill)
 

@@ -14,6 +14,7 @@ from jointload.report.files.derived_c3d import write_derived
 from jointload.report.files.folder import DIGITS, RECORD
 from jointload.report.files.sole_table import regions_table
 from jointload.report.page.page import render_page
+from jointload.report.words.csv_text import write_table
 from jointload.report.words.methods import methods_text
 from jointload.report.words.tables import all_findings, metrics_table, quality_table, run_record, series_table
 
@@ -31,13 +32,13 @@ def trial_files(
     """
 
     def fill(draft: Path) -> None:
-        metrics_table(analysis, condition).to_csv(draft / "metrics.csv", index=False, float_format=DIGITS)
-        curves_table(analysis).to_csv(draft / "curves.csv", index=False, float_format=CURVE_DIGITS)
-        quality_table(all_findings(analysis)).to_csv(draft / "quality.csv", index=False)
+        write_table(metrics_table(analysis, condition), draft / "metrics.csv", DIGITS)
+        write_table(curves_table(analysis), draft / "curves.csv", CURVE_DIGITS)
+        write_table(quality_table(all_findings(analysis)), draft / "quality.csv")
         if analysis.landing.pressed is not None:
-            regions_table(analysis).to_csv(draft / "regions.csv", index=False, float_format=DIGITS)
+            write_table(regions_table(analysis), draft / "regions.csv", DIGITS)
         if full:
-            series_table(analysis).to_csv(draft / "series.csv", index=False, float_format=DIGITS)
+            write_table(series_table(analysis), draft / "series.csv", DIGITS)
             write_derived(analysis, draft / "derived.c3d")
             (draft / "report.html").write_text(render_page(analysis), encoding="utf-8")
         methods = {"methods": dict(methods_text(analysis).checklist)}

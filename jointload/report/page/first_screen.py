@@ -44,7 +44,11 @@ def first_screen(reported: Reported) -> str:
 
 
 def title_of(analysis: Analysis) -> str:
-    return "One landing" if analysis.landing.events.kind == "landing" else "One step, no flight before it"
+    return (
+        "One landing"
+        if analysis.landing.events.kind == "landing"
+        else f"One step, {analysis.landing.events.no_takeoff}"
+    )
 
 
 def _arrival(analysis: Analysis) -> str:

@@ -15,6 +15,7 @@ from typing import Any
 from jointload.insole.shape.compression import LayerFit
 from jointload.insole.shape.materials import COLUMNS, Material
 from jointload.report.papers.material_figure import draw_materials
+from jointload.report.words.csv_text import shielded
 from jointload.report.words.whole_folder import write_whole
 
 RECORD = "material.json"
@@ -26,7 +27,7 @@ def material_row(material: Material) -> str:
     out = io.StringIO()
     writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
     writer.writeheader()
-    writer.writerow(material.row())
+    writer.writerow({name: shielded(cell) for name, cell in material.row().items()})
     return out.getvalue()
 
 

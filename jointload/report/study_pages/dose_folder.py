@@ -9,6 +9,7 @@ from typing import Any
 
 from jointload.report.files.folder import DIGITS
 from jointload.report.study_pages.dose_page import render_dose
+from jointload.report.words.csv_text import write_table
 from jointload.report.words.whole_folder import write_whole
 from jointload.study.strain_dose import Dose
 
@@ -23,7 +24,7 @@ def write_dose(out: Path, study: str, found: Dose, record: Mapping[str, Any]) ->
         page, figures = render_dose(study, found)
         (draft / "dose.html").write_text(page, encoding="utf-8")
         for name, table in (("dose", found.doses), ("shares", found.shares), ("savings", found.savings)):
-            pd.DataFrame(table).to_csv(draft / f"{name}.csv", index=False, float_format=DIGITS)
+            write_table(pd.DataFrame(table), draft / f"{name}.csv", DIGITS)
         for name, svg in figures.items():
             (draft / f"{name}.svg").write_bytes(svg)
         (draft / DOSE_RECORD).write_text(json.dumps(record, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")

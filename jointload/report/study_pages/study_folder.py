@@ -12,6 +12,7 @@ import numpy as np
 from jointload.report.files.folder import DIGITS
 from jointload.report.study_pages.study_page import render_comparison
 from jointload.report.study_pages.study_words import methods_paragraph, number, p_text, title_of
+from jointload.report.words.csv_text import write_table
 from jointload.report.words.whole_folder import write_whole
 from jointload.study.comparison import Comparison, Row
 from jointload.study.styles import Styles
@@ -43,10 +44,10 @@ def write_comparison(
     def fill(draft: Path) -> None:
         page, figures = render_comparison(name, found, styles, others, items)
         (draft / "comparison.html").write_text(page, encoding="utf-8")
-        effects_table(found).to_csv(draft / "effects.csv", index=False, float_format=DIGITS)
-        curves_table(found).to_csv(draft / "curve_tests.csv", index=False, float_format=DIGITS)
-        styles_table(styles).to_csv(draft / "styles.csv", index=False, float_format=DIGITS)
-        others.to_csv(draft / "percentiles.csv", index=False, float_format=DIGITS)
+        write_table(effects_table(found), draft / "effects.csv", DIGITS)
+        write_table(curves_table(found), draft / "curve_tests.csv", DIGITS)
+        write_table(styles_table(styles), draft / "styles.csv", DIGITS)
+        write_table(others, draft / "percentiles.csv", DIGITS)
         rows = [_paper_cells(row) for row in found.rows if row.primary]
         (draft / "table.md").write_text(_markdown(rows), encoding="utf-8")
         (draft / "table.tex").write_text(_latex(rows), encoding="utf-8")

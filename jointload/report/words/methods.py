@@ -22,7 +22,7 @@ LANDING_ENDS = {
     "peak_knee_flexion": "the largest knee flexion of that side",
     "peak_force": "the largest vertical force of that foot",
     "fixed_100ms": "100 ms after touch-down",
-    "end of the contact": "the end of the contact, as no flight came before it",
+    "end of the contact": "the end of the contact, as no flight long enough came before it",
 }
 ZEROS = {
     "anatomical": "zero where the anatomical frames of both segments are parallel",
@@ -45,7 +45,7 @@ def methods_text(analysis: Analysis) -> Methods:
         ("Laboratory axes", f"X forward, Y up, Z right (ISB); {analysis.session.trial.axes_evidence}"),
         ("Force plates", _plates(analysis)),
         ("Segment frames", source_of("bodies", analysis.landing.body.definition.name)),
-        ("Body fitted to", f"the stillest stretch of {analysis.landing.body.calibrated_from} (frames counted from 1)"),
+        ("Body fitted to", f"the stillest stretch of {analysis.landing.body.calibrated_from} of the file"),
         ("Hip joint centre", source_of("hip_centres", analysis.landing.body.hip_centre_method)),
         ("Knee and ankle joint centre", "middle between the epicondyles; middle between the malleoli"),
         ("Segment inertia", source_of("inertia", analysis.landing.body.inertia_table)),

@@ -210,7 +210,8 @@ def run_record(analysis: Analysis, inputs: Mapping[str, Path] | None = None, now
     if session.has_static:
         hashes["static"] = _hash_row(session.static)
     for role, path in (inputs or {}).items():
-        hashes[role] = {"name": Path(path).name, "sha256": hashlib.sha256(Path(path).read_bytes()).hexdigest()}
+        sha256 = hashlib.sha256(Path(path).read_bytes()).hexdigest()
+        hashes[role] = {"name": f"{role} {sha256[:8]}" if session.hide_names else Path(path).name, "sha256": sha256}
     record: dict[str, Any] = {
         "package": {"jointload": metadata.version("jointload")},
         "libraries": {name: metadata.version(name) for name in LIBRARIES},

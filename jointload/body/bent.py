@@ -1,0 +1,133 @@
+"""Clusters that bent since the standing trial: which marker moved against the others, and a body that leaves it out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from jointload.body.calibration import Cluster, FittedBody
+from jointload.body.pose import SegmentPoses, smooth_markers
+from jointload.intake.recording import Array, Recording
+from jointload.numerics.rigid_fit import fit_poses
+from jointload.numerics.rotations import rotate_back
+
+SLIPPED = 0.015
+"""[m] a marker this far from where the rest of its cluster puts it has slipped (choice; skin motion, averaged over a
+trial, reaches 13 mm in the published recordings at hand)."""
+SLIP_SCREEN = 0.0025
+"""[m] a cluster whose typical fit is better than this holds no such marker: a slip leaves a sixth of itself or more,
+typically a third, in the fit of four to six markers; three do not see a slip across the line of the other two."""
+SLIP_FRAMES = 40
+"""Frames, spread over those in which most markers are seen, on which slipped markers are looked for."""
+GOOD_SPREAD = 0.02
+"""[m] root mean square distance of three markers from one straight line with which they fix a rotation well (choice:
+twice the least with which they fix one at all)."""
+
+
+def without_slipped(trial: Recording, body: FittedBody, poses: SegmentPoses) -> FittedBody:
+    """The body without the marker of a cluster that slipped, where three others remain; itself where none did.
+
+    poses : of the trial, with every marker
+    """
+    slipped = slipped_markers(trial, body, typical_residuals(poses, body))
+    gone = {name: found for name, found in slipped.items() if _will_do(trial, body.clusters[name], found[0])}
+    if not gone:
+        return body
+    kept = {name: tuple(n for n in body.clusters[name].labels if n != label) for name, (label, _) in gone.items()}
+    return replace(with_labels_only(body, kept), left_out=gone)
+
+
+def with_labels_only(body: FittedBody, labels: dict[str, tuple[str, ...]]) -> FittedBody:
+    """The body with clusters of these labels alone; segments that are not named keep theirs."""
+    clusters = dict(body.clusters)
+    for name, kept in labels.items():
+        cluster = clusters[name]
+        clusters[name] = Cluster(kept, cluster.local[:, [cluster.labels.index(label) for label in kept]])
+    return replace(body, clusters=clusters)
+
+
+def _will_do(trial: Recording, cluster: Cluster, label: str) -> bool:
+    """Whether a cluster fixes a pose well without one of its markers."""
+    kept = [k for k, other in enumerate(cluster.labels) if other != label and other in trial.labels]
+    if len(kept) < 3:
+        return False
+    local = cluster.local[:, kept]
+    across = np.linalg.svd(local - local.mean(axis=1, keepdims=True), compute_uv=False)[1]
+    return bool(across / np.sqrt(len(kept)) >= GOOD_SPREAD)
+
+
+def slipped_words(label: str, moved: float) -> str:
+    """What to say of a marker that slipped so far [m]."""
+    return f"{label} is {1000 * moved:.0f} mm from where the other markers of its cluster put it"
+
+
+def slipped_markers(trial: Recording, body: FittedBody, typical: dict[str, float]) -> dict[str, tuple[str, float]]:
+    """Segment to the marker that slipped and by how much [m]; typical : residual [m] of every segment's fit."""
+    suspects = [name for name, residual in typical.items() if residual > SLIP_SCREEN]
+    shapes = _cluster_shapes(trial, body, suspects)
+    found = {name: _slip(local, labels, seen) for name, (labels, local, seen) in shapes.items()}
+    return {name: slip for name, slip in found.items() if slip is not None}
+
+
+def typical_residuals(poses: SegmentPoses, body: FittedBody) -> dict[str, float]:
+    """Segment to the median [m] of its rigid fit's residual."""
+    out = {}
+    for s, name in enumerate(poses.segments):
+        known = poses.residual[s][np.isfinite(poses.residual[s])]
+        if known.size and len(body.clusters[name].labels) >= 3:
+            out[name] = float(np.median(known))
+    return out
+
+
+def _cluster_shapes(
+    trial: Recording, body: FittedBody, segments: list[str]
+) -> dict[str, tuple[tuple[str, ...], Array, Array]]:
+    """Segment to labels, places in the segment (3, n) and positions in the lab (3, n, SLIP_FRAMES) [m]."""
+    if not segments:
+        return {}
+    wanted = [trial.labels.index(label) for n in segments for label in body.clusters[n].labels if label in trial.labels]
+    often = np.argsort(-np.isfinite(trial.markers[0, wanted]).sum(axis=0), kind="stable")
+    frames = np.sort(often[: max(SLIP_FRAMES, np.count_nonzero(np.isfinite(trial.markers[0, wanted]).all(axis=0)))])
+    frames = frames[np.unique(np.linspace(0, frames.size - 1, SLIP_FRAMES).astype(int))]
+    few = replace(trial, markers=trial.markers[..., frames])
+    part = replace(body, clusters={name: body.clusters[name] for name in segments})
+    markers, _ = smooth_markers(few, part, None, 0.0)
+    out = {}
+    for name in segments:
+        cluster = body.clusters[name]
+        here = [k for k, label in enumerate(cluster.labels) if label in markers]
+        labels = tuple(cluster.labels[k] for k in here)
+        out[name] = (labels, cluster.local[:, here], np.stack([markers[label] for label in labels], axis=1))
+    return out
+
+
+def _slip(local: Array, labels: tuple[str, ...], seen: Array) -> tuple[str, float] | None:
+    """The marker of a cluster that lies furthest from its place and how far [m], if it slipped."""
+    moved, named = _against_others(local, seen) if len(labels) > 3 else _against_distances(local, seen)
+    return (labels[named], moved) if moved > SLIPPED else None
+
+
+def _against_others(local: Array, seen: Array) -> tuple[float, int]:
+    """Distance [m] of the marker without which the others fit best from where they put it, and which it is."""
+    count = local.shape[1]
+    others = [np.delete(np.arange(count), k) for k in range(count)]
+    rotation, origin, residual = fit_poses([local[:, k] for k in others], [seen[:, k] for k in others])
+    known = np.isfinite(residual) & np.isfinite(seen[0])
+    quality = [np.median(residual[k, known[k]]) if known[k].any() else np.inf for k in range(count)]
+    odd = int(np.argmin(quality))
+    there = rotate_back(rotation[:, :, odd], seen[:, odd] - origin[:, odd])[:, known[odd]] - local[:, odd, None]
+    return (float(np.linalg.norm(np.median(there, axis=1))) if there.size else 0.0), odd
+
+
+def _against_distances(local: Array, seen: Array) -> tuple[float, int]:
+    """Of three markers the largest change of a distance [m], and the marker opposite to the distance that changed
+    least."""
+    ends = np.array([[1, 2], [2, 0], [0, 1]])
+    before = np.linalg.norm(local[:, ends[:, 0]] - local[:, ends[:, 1]], axis=0)
+    apart = np.linalg.norm(seen[:, ends[:, 0]] - seen[:, ends[:, 1]], axis=0)
+    known = np.isfinite(apart).all(axis=0)
+    if not known.any():
+        return 0.0, 0
+    change = np.abs(np.median(apart[:, known], axis=1) - before)
+    return float(change.max()), int(np.argmin(change))

@@ -1,0 +1,70 @@
+"""A standing trial is told by what it is, and its weight and that of a flight are compared with the rider's."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from made import RIDER, recording, standing_positions
+
+from jointload.intake.quality import inspect_recording
+from jointload.intake.recording import Finding, Plate, Recording
+from jointload.intake.standing import stands_still, weight_findings
+
+FRAMES = 120
+NOISE = np.random.default_rng(4).normal(0, 1, (2, FRAMES))
+
+
+def plate(number: int, vertical: np.ndarray) -> Plate:
+    corners = np.array([[0.5, 0.5, -0.5, -0.5], [0.0] * 4, [0.01, 0.5, 0.5, 0.01]]) * [[1], [1], [3.0 - 2 * number]]
+    force = np.stack([0 * vertical, vertical, 0 * vertical])
+    return Plate(number, 2, corners, force, 0 * force, "made up")
+
+
+def standing(first: np.ndarray | float = 350.0, second: np.ndarray | float = 336.5) -> Recording:
+    plates = tuple(plate(k + 1, force + NOISE[k]) for k, force in enumerate((first, second)))
+    unloaded = Finding("baseline", "warn", "plate 1", "none: no unloaded stretch, lowest steady level 349 N", "zero it")
+    return replace(recording(standing_positions(), FRAMES, "standing", plates), findings=(unloaded,))
+
+
+def doubts(trial: Recording) -> set[str]:
+    return {finding.check for finding in inspect_recording(trial) if finding.severity != "pass"}
+
+
+def test_a_clean_standing_trial_has_no_doubts() -> None:
+    """No stretch of it is unloaded, and 100 Hz are enough."""
+    assert stands_still(standing())
+    assert doubts(standing()) == set()
+    assert "standing trial" in {finding.check for finding in inspect_recording(standing())}
+
+
+def test_a_standing_trial_without_plates_has_no_doubts() -> None:
+    assert doubts(recording(standing_positions(), FRAMES)) == set()
+
+
+@pytest.mark.parametrize("moved", ["body", "load"])
+def test_what_moves_or_is_loaded_anew_is_no_standing_trial(moved: str) -> None:
+    trial = standing()
+    if moved == "body":
+        trial.markers[1] += np.linspace(0.0, 0.2, FRAMES)
+    else:
+        trial = standing(np.where(np.arange(FRAMES) < 40, 0.0, 350.0), np.where(np.arange(FRAMES) < 40, 0.0, 336.0))
+    assert not stands_still(trial)
+    assert {"baseline", "rates"} <= doubts(trial)
+
+
+@pytest.mark.parametrize(("share", "severity"), [(1.0, "pass"), (1.2, "warn"), (0.8, "warn")])
+def test_the_weight_in_standing_is_compared(share: float, severity: str) -> None:
+    (found,) = weight_findings(standing(350.0 * share, 336.5 * share), RIDER.weight)
+    assert (found.where, found.severity) == ("standing", severity)
+    assert f"{RIDER.weight:.0f} N expected" in found.evidence
+
+
+@pytest.mark.parametrize(("level", "severity"), [(0.0, "pass"), (18.0, "warn"), (-18.0, "warn")])
+def test_nobody_weighs_in_flight(level: float, severity: str) -> None:
+    """18 N are 2.6 % of this body's weight."""
+    force = np.where(np.arange(FRAMES) < 40, level, 350.0)
+    found = {f.where: f for f in weight_findings(standing(force, force), RIDER.weight)}
+    assert found["flight"].severity == severity
+    assert found["standing"].severity == "pass"

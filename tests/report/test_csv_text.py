@@ -1,0 +1,28 @@
+"""Texts that a spreadsheet would run stay texts."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from jointload.report.words.csv_text import shielded, write_table
+
+
+@pytest.mark.parametrize("text", ["=HYPERLINK(1)", "@x", "+SUM(1)", "-1+2", "\t=1", " =1"])
+def test_a_formula_is_shielded_and_stays_readable(text: str) -> None:
+    assert shielded(text) == f"'{text}"
+    assert shielded(shielded(text)) == shielded(text)
+
+
+@pytest.mark.parametrize("cell", ["-12.5", "+3", "-1e-3", "R_knee", "", 4.0, None])
+def test_numbers_and_words_stay_as_they_are(cell: object) -> None:
+    assert shielded(cell) == cell
+
+
+def test_a_table_keeps_its_numbers(tmp_path: Path) -> None:
+    table = pd.DataFrame({"where": ["=1+1", "heel"], "value": [-1.23456789, np.nan]})
+    write_table(table, tmp_path / "t.csv", "%.3f")
+    assert (tmp_path / "t.csv").read_text(encoding="utf-8") == "where,value\n'=1+1,-1.235\nheel,\n"
