@@ -103,7 +103,7 @@ def test_a_knee_pushed_inwards_is_abducted(body, side) -> None:
     for segment in ("shank", "foot"):
         for label in body.clusters[f"{side}_{segment}"].labels:
             moved[label] = centre + turn @ (moved[label] - centre)
-    foot_moved_out = moved[f"calcaneus {side}"][2] * (1 if side == "right" else -1) > 0.09
+    foot_moved_out = moved[f"{side} calcaneus"][2] * (1 if side == "right" else -1) > 0.09
     assert foot_moved_out
     change = joint_angles(poses_of(body, moved), body).of(f"{side}_knee", "adduction")[5]
     assert change < joint_angles(poses_of(body, standing_positions()), body).of(f"{side}_knee", "adduction")[5] - 0.09
@@ -177,7 +177,7 @@ def test_a_hidden_marker_is_carried_by_its_segment_and_reported(body) -> None:
 
 
 def test_few_markers_lean_on_the_neighbours_joint_centre() -> None:
-    clusters = {f"{side}_shank": (f"malleolus_lateral {side}", f"malleolus_medial {side}") for side in SIDES}
+    clusters = {f"{side}_shank": (f"{side} malleolus_lateral", f"{side} malleolus_medial") for side in SIDES}
     labels = replace(LABELS, clusters=clusters)
     body = calibrate(recording(standing_positions()), labels, RIDER)
     markers, _ = smooth_markers(recording(standing_positions(), name="trial"), body, None, 0.1)
