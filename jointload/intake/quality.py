@@ -9,7 +9,7 @@ from itertools import combinations, groupby
 import numpy as np
 from numpy.typing import NDArray
 
-from jointload.intake.labels import LabelMap
+from jointload.intake.labels import LabelMap, with_closest
 from jointload.intake.plates.placing import check_noise, check_overlap
 from jointload.intake.recording import Array, Finding, Plate, Recording, Severity
 from jointload.intake.standing import of_a_standing_trial, stands_still
@@ -400,7 +400,7 @@ def check_labels_present(recording: Recording, label_map: LabelMap | None) -> li
     absent = sorted(label_map.labels.difference(recording.labels))
     if not absent:
         return [Finding("labels", "pass", "labels.toml", "all mapped markers are in the recording", "")]
-    text = f"not in the recording: {', '.join(absent)}"
+    text = f"not in the recording: {'; '.join(with_closest(absent, recording, label_map))}"
     return [Finding("labels", "warn", "labels.toml", text, "they must be in the static trial")]
 
 

@@ -52,6 +52,8 @@ NUMBERS = (
 """What nothing else in a file contradicts: any sensible number there is as good as the one before."""
 EDGES = (0, 1, 2, 3, 4, 5, 7, 8, 64, 127, 128, 129, 200, 254, 255)
 LABELS = ["HEAD", "R_ACROMION", "R_ASIS", "L_ASIS", "SACRUM", "R_KNEE", "L_KNEE", "R_HEEL", "L_HEEL", "R_TOE"]
+WITHOUT_PELVIS = [name if name[2:] in ("ACROMION", "KNEE", "HEEL", "TOE") else f"M{k}" for k, name in enumerate(LABELS)]
+"""Right and left alone tell where forward is."""
 BODY = np.array(
     [[0, 0, 1700], [0, -180, 1450], [100, -120, 1000], [100, 120, 1000], [-100, 0, 1000], [0, -100, 500],
      [0, 100, 500], [-60, -100, 40], [-60, 100, 40], [140, -100, 30]],
@@ -111,7 +113,7 @@ def bases(write: Write, folder: Path) -> list[Base]:
     """Small files of every processor, integer and real, with plates of types 1 to 4 and events of both kinds."""
     return [
         _base(write, folder, "Intel real, type 2", "Intel", -1.0, 2),
-        _base(write, folder, "Intel integer, type 4", "Intel", 0.1, 4),
+        _base(write, folder, "Intel integer, type 4", "Intel", 0.1, 4, WITHOUT_PELVIS),
         _base(write, folder, "DEC real, type 3", "DEC", -0.1, 3),
         _base(write, folder, "DEC integer, type 2", "DEC", 0.1, 2),
         _base(write, folder, "SGI integer, type 1", "MIPS", 0.1, 1),
@@ -119,7 +121,9 @@ def bases(write: Write, folder: Path) -> list[Base]:
     ]
 
 
-def _base(write: Write, folder: Path, name: str, processor: str, scale: float, kind: int) -> Base:
+def _base(
+    write: Write, folder: Path, name: str, processor: str, scale: float, kind: int, labels: list[str] = LABELS
+) -> Base:
     channels = plate_channels(kind)
     factor = np.maximum(np.abs(channels).max(axis=0) / 30000.0, 1e-3)
     points = BODY + np.random.default_rng(5).normal(0, 1, (FRAMES, 1, 3)) * [3, 3, 1]
@@ -143,7 +147,7 @@ def _base(write: Write, folder: Path, name: str, processor: str, scale: float, k
         processor=processor,
         header_events=[("ON", 0.05)],
         parameters={
-            "POINT": {"LABELS": LABELS, "DESCRIPTIONS": LABELS, "X_SCREEN": "+X", "Y_SCREEN": "+Z"},
+            "POINT": {"LABELS": labels, "DESCRIPTIONS": labels, "X_SCREEN": "+X", "Y_SCREEN": "+Z"},
             "ANALOG": {
                 "SCALE": factor,
                 "UNITS": units,
