@@ -5,7 +5,8 @@
 Every read must end within 5 s, by a Recording or a RecordingError of one line; the process must stay under 500 MB. An
 accepted file is compared with its original: labels, rates, markers (to a micrometre), plates (corners; force and moment
 to a millionth of a newton and newton metre) and events. A difference must come with a finding of severity warn or
-refuse whose check and place the original did not have; what differs without one is `silent`, counted by the parameter.
+refuse whose check and place the original did not have. What differs without one is `slight` where no laboratory could
+measure the difference (RESOLVED), else `silent`, counted by the parameter.
 
 Not mutated: the data section (but for truncation), and texts that name things (the payload of LABELS, DESCRIPTIONS and
 CONTEXTS, the event names of the header): a changed sample or name is as good as the one before.
@@ -50,6 +51,10 @@ NUMBERS = (
     "header event time",
 )
 """What nothing else in a file contradicts: any sensible number there is as good as the one before."""
+RESOLVED = {"force": 0.1, "moment": 0.05, "corners": 1e-4}
+"""[N], [N m], [m] below which a change is none that a plate or a tape measure could show (choice)."""
+RESOLVED_TIME = 1e-4
+"""[s] likewise for events: a tenth of a sample at 1000 Hz (choice)."""
 EDGES = (0, 1, 2, 3, 4, 5, 7, 8, 64, 127, 128, 129, 200, 254, 255)
 LABELS = ["HEAD", "R_ACROMION", "R_ASIS", "L_ASIS", "SACRUM", "R_KNEE", "L_KNEE", "R_HEEL", "L_HEEL", "R_TOE"]
 WITHOUT_PELVIS = [name if name[2:] in ("ACROMION", "KNEE", "HEEL", "TOE") else f"M{k}" for k, name in enumerate(LABELS)]
@@ -84,6 +89,7 @@ class Tally:
     refused: int = 0
     equal: int = 0
     told: int = 0
+    slight: int = 0
     silent: Counter[str] = field(default_factory=Counter)
     slowest: float = 0.0
     megabytes: float = 0.0
@@ -308,9 +314,11 @@ def _judge(base: Base, content: bytes, path: Path, tally: Tally) -> None:
         tally.equal += 1
     elif doubts(recording) - doubts(base.recording):
         tally.told += 1
+    elif is_slight(base.recording, recording):
+        tally.slight += 1
     else:
         found = places(base, content)
-        numbers = [name for name in NUMBERS if name in found]
+        numbers = [name for name in NUMBERS if name in found] if "markers" not in changed else []
         tally.silent[" and ".join(numbers) or f"other: {', '.join(found)} -> {', '.join(changed)}"] += 1
 
 
@@ -331,6 +339,21 @@ def differences(one: Recording, other: Recording) -> list[str]:
         pairs = [(getattr(a, part), getattr(b, part)) for a, b in zip(one.plates, other.plates, strict=True)]
         changed += [] if all(_alike(ours, theirs) for ours, theirs in pairs) else [part]
     return changed
+
+
+def is_slight(one: Recording, other: Recording) -> bool:
+    """Whether two recordings differ by less than could be measured: labels, rates and markers not at all."""
+    if {"labels", "rates", "markers", "plates"} & set(differences(one, other)):
+        return False
+    named = [[(event.label, event.side) for event in recording.events] for recording in (one, other)]
+    times = [np.array([event.time for event in recording.events]) for recording in (one, other)]
+    if named[0] != named[1] or not np.allclose(*times, rtol=0, atol=RESOLVED_TIME):
+        return False
+    return all(
+        np.allclose(getattr(a, part), getattr(b, part), rtol=0, atol=least, equal_nan=True)
+        for a, b in zip(one.plates, other.plates, strict=True)
+        for part, least in RESOLVED.items()
+    )
 
 
 def _alike(ours: np.ndarray, theirs: np.ndarray) -> bool:

@@ -12,6 +12,8 @@ import numpy as np
 from jointload.intake.c3d_bytes.guard import Layout, Structure
 from jointload.intake.recording import Array, Event, Finding
 
+LEAST_TIME = 1e-6
+"""[s] a smaller time that is not zero is no clock's."""
 AROUND = 0.5
 """[s] an event this long before the first or after the last frame may still be meant."""
 SIDE_OF_CONTEXT = {"left": "left", "right": "right"}
@@ -67,6 +69,8 @@ def _group_events(structure: Structure, layout: Layout, findings: list[Finding])
     seconds = times[: 2 * count].reshape(count, 2) @ np.array([60.0, 1.0])
     if not np.isfinite(seconds).all():
         findings.append(_doubt("EVENT:TIMES", "a time is no number", "that event was left out"))
+    if ((times != 0) & (np.abs(times) < LEAST_TIME)).any():
+        findings.append(_doubt("EVENT:TIMES", "a time is no clock's, smaller than a microsecond", "compare the events"))
     start = _start(seconds, layout, findings)
     return [
         Event(_label(label, context), SIDE_OF_CONTEXT.get(context.lower(), ""), float(time - start))
