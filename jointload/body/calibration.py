@@ -223,7 +223,8 @@ def other_quiet_stretches(recording: Recording, labels: LabelMap, most: int = 3)
     """Up to `most` further stretches that would do as well as `quiet_frames`, the stillest first, none overlapping."""
     first = quiet_frames(recording, labels)
     apart = round(STRETCHES_APART * recording.point_rate)
-    taken, out = [first], []
+    taken = [first]
+    out: list[slice] = []
     used = [recording.labels.index(label) for label in labels.landmarks.values() if label in recording.labels]
     names = [name for name, label in labels.landmarks.items() if label in recording.labels]
     positions = recording.markers[:, used].copy()

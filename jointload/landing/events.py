@@ -155,7 +155,9 @@ def _events_of_motion(
     stops = {side: _fall_end(poses, body, side) for side in SIDES}
     lowest = _lowest_pelvis(poses, body, max(stops.values()), np.inf)
     ends = _Ends(settings.landing_end, lowest, angles, poses.rate)
-    sides = {side: _events_without_force(stop, no_forces, ends, side) for side, stop in stops.items()}
+    sides: dict[str, SideEvents] = {
+        side: _events_without_force(stop, no_forces, ends, side) for side, stop in stops.items()
+    }
     told = " and ".join(f"{side} foot {stop:.3f} s" for side, stop in stops.items())
     evidence = f"no plate gives a force: angles alone, from where each foot stops falling ({told})"
     advice = "no forces, moments, powers or work; touch-down is no better known than some frames"

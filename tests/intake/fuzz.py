@@ -34,6 +34,7 @@ from jointload.errors import RecordingError
 from jointload.intake.c3d import read_recording
 from jointload.intake.c3d_bytes.guard import Layout, Structure, read_layout, read_structure
 from jointload.intake.c3d_bytes.parameters import Record
+from jointload.intake.quality import inspect_recording
 from jointload.intake.recording import Recording
 
 SECONDS = 5.0
@@ -323,7 +324,9 @@ def _judge(base: Base, content: bytes, path: Path, tally: Tally) -> None:
 
 
 def doubts(recording: Recording) -> set[tuple[str, str]]:
-    return {(finding.check, finding.where) for finding in recording.findings if finding.severity != "pass"}
+    """Check and place of every finding that a user sees and that is no pass."""
+    found = inspect_recording(recording)
+    return {(finding.check, finding.where) for finding in found if finding.severity != "pass"}
 
 
 def differences(one: Recording, other: Recording) -> list[str]:

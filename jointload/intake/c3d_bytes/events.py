@@ -29,6 +29,8 @@ def read_events(structure: Structure, layout: Layout) -> tuple[tuple[Event, ...]
     for label, time in structure.header.events:
         if not any(event.label == label and abs(event.time - time) < 0.5 / layout.rate for event in events):
             events.append(Event(label, "", time))
+    if any(0.0 < abs(time) < LEAST_TIME for _, time in structure.header.events):
+        findings.append(_doubt("header", "a time is no clock's, smaller than a microsecond", "compare the events"))
     if structure.header.lost_events:
         text = f"{structure.header.lost_events} event names without the key, the count or the time that they need"
         findings.append(_doubt("header", text, "they were left out"))
