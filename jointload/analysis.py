@@ -6,12 +6,13 @@ Nothing here knows a path or prints; every step is one function of one room, and
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
 from jointload.body.angles import gimbal_findings, joint_angles
 from jointload.body.bent import typical_residuals, without_slipped
-from jointload.body.calibration import BodyErrors, FittedBody, calibrate, quiet_frames
+from jointload.body.calibration import BodyErrors, FittedBody, calibrate, other_quiet_stretches, quiet_frames
 from jointload.body.mass_centre import mass_centre
 from jointload.body.pose import moving_hip_centres, smooth_markers, track_segments
 from jointload.errors import SettingError, expected_found
@@ -36,6 +37,7 @@ from jointload.loads.moments import joint_loads, smooth_loads
 from jointload.loads.pressed_soles import match_insoles
 from jointload.loads.shared_plate import share_plates
 from jointload.loads.split_interval import split_interval
+from jointload.modeldata import load_model
 from jointload.settings import Settings, Smoothing
 
 WEIGHT_TOLERANCE = 0.02
@@ -84,7 +86,8 @@ def analyse(session: Session, settings: Settings | None = None, variants: bool =
     landing = stop_moments(landing, verdict.stopped)
     measures = with_split_interval(with_tissue_spreads(measure_landing(landing), landing), landing)
     measures = with_void_notes(measures, verdict.findings)
-    findings = _recording_findings(session) + of_weight + body.findings + landing_findings
+    measures, of_choice = _over_quiet_stretches(session, rider, plate_weight, settings, measures)
+    findings = of_choice + _recording_findings(session) + of_weight + body.findings + landing_findings
     return Analysis(
         session=session,
         landing=landing,
@@ -194,6 +197,47 @@ def weigh(session: Session) -> tuple[Rider, float, tuple[Finding, ...]]:
     measured = replace(rider, mass=weight / G)
     severity: Severity = "warn" if abs(difference) > WEIGHT_TOLERANCE else "pass"
     return measured, weight, (Finding("body_weight", severity, where, evidence, "the weight on the plates is used"),)
+
+
+def _over_quiet_stretches(
+    session: Session, rider: Rider, plate_weight: float, settings: Settings, measures: tuple[Measure, ...]
+) -> tuple[tuple[Measure, ...], tuple[Finding, ...]]:
+    """Without a static trial: the angles widened to what the other quiet stretches of the trial would have given, and
+    which stretch the body was fitted to."""
+    if session.has_static:
+        return measures, ()
+    trial, labels = session.trial, session.labels
+    choice = (settings.body, settings.hip_centre, settings.inertia)
+    others = []
+    for window in other_quiet_stretches(trial, labels):
+        body = calibrate(trial, labels, rider, *choice, window=window)
+        landing, _ = descend(session, body, plate_weight, settings)
+        others.append({(m.quantity, m.side): m.value for m in measure_landing(landing)})
+    chosen = quiet_frames(trial, labels)
+    where = f"{trial.name}, frames {chosen.start + trial.first_frame}-{chosen.stop + trial.first_frame - 1}"
+    text = f"the body is fitted to these {chosen.stop - chosen.start} frames, the quietest of the landing itself"
+    if not others:
+        text += "; no other stretch is quiet enough to compare"
+        return measures, (Finding("quiet_frames", "pass", where, text, "a standing trial is safer"),)
+    widened = tuple(_widened(m, [other.get((m.quantity, m.side), float("nan")) for other in others]) for m in measures)
+    turned = max((w.high - w.low for w, m in zip(widened, measures, strict=True) if w is not m), default=0.0)
+    text += f"; {len(others)} other quiet stretches give angles that differ by up to {np.rad2deg(turned):.1f} deg"
+    advice = "the intervals of the angles carry the choice; a standing trial is safer"
+    return widened, (Finding("quiet_frames", "pass", where, text, advice),)
+
+
+@lru_cache(maxsize=1)
+def _angles() -> frozenset[str]:
+    """Quantities that are angles, by the glossary."""
+    return frozenset(row["name"] for row in load_model("glossary", "quantities").content if row["unit"] == "deg")
+
+
+def _widened(measure: Measure, others: list[float]) -> Measure:
+    """A measure that is an angle, with an interval that holds the values of other choices."""
+    values = [value for value in (measure.value, *others) if np.isfinite(value)]
+    if measure.quantity not in _angles() or not np.isfinite(measure.value) or max(values) - min(values) < 1e-12:
+        return measure
+    return measure.widened(min(values), max(values))
 
 
 def _vary(

@@ -99,6 +99,17 @@ def test_the_jump_takes_its_calibration_from_its_own_flat_feet(analyses: dict[st
     assert not analyses["jump"].landing.body.lost
 
 
+def test_without_a_static_trial_the_choice_of_quiet_frames_is_told_and_carried(analyses: dict[str, Analysis]) -> None:
+    """Before any draw the angles, and no other numbers, have intervals that hold what other quiet frames give."""
+    jump = analyses["jump"]
+    (said,) = [finding for finding in jump.findings if finding.check == "quiet_frames"]
+    assert said.where.startswith("vertical_jump_two_plates.c3d, frames ")
+    assert "other quiet stretches give angles that differ by up to" in said.evidence
+    angles = [m for m in jump.measures if m.quantity == "knee_flexion_peak"]
+    assert angles and all(m.low < m.high and m.low <= m.value <= m.high for m in angles)
+    assert not [f for f in analyses["walk_1"].findings if f.check == "quiet_frames"]
+
+
 def test_without_a_static_trial_none_is_spoken_of(analyses: dict[str, Analysis]) -> None:
     jump = analyses["jump"]
     said = [f"{f.evidence} {f.advice}" for f in jump.findings if f.severity != "pass"]

@@ -24,6 +24,8 @@ QUIET_SECONDS = 0.25
 QUIET_SPREAD = 0.004
 """Mean standard deviation of the markers' places [m] above which a stretch is no quiet stance (choice: sway stays
 below, any step is well above, camera noise is a tenth of it)."""
+STRETCHES_APART = 0.05
+"""[s] between two stretches that are compared (choice)."""
 FOOT_LANDMARKS = ("calcaneus", "metatarsal", "toe")
 RESTING_FOOT_SPEED = 0.25
 """Foot markers slower than this [m/s] rest on the ground (choice)."""
@@ -134,8 +136,9 @@ def calibrate(
     inertia: str = "de_leva_1996",
     hip_centres: dict[str, Array] | None = None,
     errors: BodyErrors | None = None,
+    window: slice | None = None,
 ) -> FittedBody:
-    """Fit the body definition to the stillest stretch of a static trial.
+    """Fit the body definition to the stillest stretch of a static trial, or to another one that is told by `window`.
 
     hip_centres : functional hip centres per side in the pelvis frame (3,) [m], in place of the regression `hip_centre`.
     errors : makes D bodies at once, each wrong in its own way.
@@ -143,7 +146,7 @@ def calibrate(
     costs only the segments and joints that need it, named in `lost`.
     """
     definition = load_body(body)
-    window = quiet_frames(static, labels)
+    window = window or quiet_frames(static, labels)
     moved = errors.moved if errors else dict
     landmarks = moved(_landmarks(static, labels, window))
     points = {**landmarks, **moved(_virtual_points(definition, landmarks))}
@@ -214,6 +217,31 @@ def quiet_frames(recording: Recording, labels: LabelMap) -> slice:
         )
     start, _, length = _stillest(np.where(flat, positions, np.nan), 3)
     return slice(start, start + length)
+
+
+def other_quiet_stretches(recording: Recording, labels: LabelMap, most: int = 3) -> list[slice]:
+    """Up to `most` further stretches that would do as well as `quiet_frames`, the stillest first, none overlapping."""
+    first = quiet_frames(recording, labels)
+    apart = round(STRETCHES_APART * recording.point_rate)
+    taken = [first]
+    out: list[slice] = []
+    used = [recording.labels.index(label) for label in labels.landmarks.values() if label in recording.labels]
+    names = [name for name, label in labels.landmarks.items() if label in recording.labels]
+    positions = recording.markers[:, used].copy()
+    if (first.stop - first.start) / recording.point_rate < 0.5 * QUIET_SECONDS:
+        positions = np.where(_feet_flat(positions, names, recording.point_rate), positions, np.nan)
+    while len(out) < most:
+        for span in taken:
+            positions[..., max(0, span.start - apart) : span.stop + apart] = np.nan
+        seen = positions[:, np.isfinite(positions[0]).any(axis=1)]
+        if not seen.size:
+            return out
+        start, spread, length = _stillest(seen, first.stop - first.start)
+        if not spread <= QUIET_SPREAD:
+            return out
+        taken.append(slice(start, start + length))
+        out.append(taken[-1])
+    return out
 
 
 def _span(recording: Recording, window: slice, joined: str) -> str:

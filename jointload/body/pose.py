@@ -88,7 +88,8 @@ def complete_markers(
     used = _needed_labels(recording, body)
     markers = recording.markers[:, [recording.labels.index(label) for label in used]]
     markers, findings = _exchanged_back(markers, used, body, recording.name)
-    gaps, fills = ~np.isfinite(markers[0]), []
+    gaps = ~np.isfinite(markers[0])
+    fills: list[Fill] = []
     if gaps.any():
         longest = int(longest_gap * recording.point_rate)
         markers, bridged = bridge_short_gaps(markers, longest, protected)

@@ -45,7 +45,9 @@ def check(
 
     label_map = None if labels is None else read_labels(labels)
     person = None if rider is None else read_rider(rider)
-    worst, standing, moving = DONE, [], []
+    worst = DONE
+    standing: list[Recording] = []
+    moving: list[Recording] = []
     for path in watched(files, "Checking"):
         try:
             recording = read_recording(path, up, forward, named=label_map)

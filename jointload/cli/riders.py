@@ -27,7 +27,7 @@ def analysed(landing: LandingWords) -> Analysis:
     from jointload.intake.session import read_session
 
     with step("Reading"):
-        session = read_session(**landing.files, **landing.reading)
+        session = read_session(**{**landing.files, **landing.reading})
     with step("Angles and moments"):
         return run(session, landing.settings)
 
@@ -61,7 +61,7 @@ def known_rider(landing: LandingWords, analysis: Analysis, table: Path | None, s
     others = []
     for row in watched(rows, "Landings on known shapes"):
         files = landing.files | {"trial": row.file}
-        session = read_session(**files, **landing.reading)
+        session = read_session(**{**files, **landing.reading})
         others.append((row.shape, run(session, replace(landing.settings, landing=1), variants=False)))
     with step("Calibration to this rider"):
         return known_of(analysis, side, others, seed)

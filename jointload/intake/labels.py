@@ -129,6 +129,22 @@ ASPECTED = {
     ("foot", "medial"): "metatarsal1",
     ("foot", "lateral"): "metatarsal5",
 }
+ABBREVIATIONS = {
+    "ASIS": ("asis", ""), "PSIS": ("psis", ""), "GT": ("trochanter", ""), "LE": ("knee", "lateral"),
+    "ME": ("knee", "medial"), "HF": ("fibula", ""), "TT": ("tuberosity", ""), "LM": ("ankle", "lateral"),
+    "MM": ("ankle", "medial"), "CA": ("heel", ""), "FM": ("foot", "medial"), "VM": ("foot", "lateral"),
+    "AC": ("acromion", ""),
+}  # fmt: skip
+"""Landmark abbreviations of the anatomical literature, for a label that is one of them and a side, to place and aspect.
+
+Cappozzo A et al (1995) Clin Biomech 10:171-178 (GT greater trochanter, LE and ME epicondyles, HF head of the fibula, TT
+tibial tuberosity, LM and MM malleoli, CA calcaneus, FM and VM heads of the first and fifth metatarsal); Wu G et al
+(2002) J Biomech 35:543-548 (ASIS, PSIS, LM, MM, TT); Wu G et al (2005) J Biomech 38:981-992 (AC acromioclavicular
+joint). All from memory.
+"""
+_ABBREVIATED = re.compile(
+    rf"(?:([RL])[ _.-]?({'|'.join(ABBREVIATIONS)})|({'|'.join(ABBREVIATIONS)})[ _.-]?([RL]))", re.IGNORECASE
+)
 VERTEBRAE: dict[tuple[str, ...], str] = {("c", "7"): "c7", ("t", "8"): "t8", ("t", "10"): "t10"}
 METATARSALS = {"1": "metatarsal1", "2": "metatarsal2", "5": "metatarsal5"}
 
@@ -205,12 +221,22 @@ def _known(names: Iterable[str], known: Sequence[str], what: str, where: str) ->
             raise LabelError(f"labels: unknown {what} {name!r} in {where}{hint}")
 
 
-def _closest(name: str, known: Iterable[str]) -> str:
-    """The closest known names as a hint for a message, empty when none is close."""
+def _closest(name: str, known: Iterable[str], least: float = 0.5) -> str:
+    """The closest known names as a hint for a message, empty when none is alike by at least so much."""
     known = list(known)
     lower = {text.lower(): text for text in known}
-    near = difflib.get_close_matches(name.lower(), lower, n=3, cutoff=0.5)
+    near = difflib.get_close_matches(name.lower(), lower, n=3, cutoff=least)
     return f", closest is {' or '.join(lower[text] for text in near)}" if near else ""
+
+
+MISTYPED = 0.75
+"""Likeness from which on a label that is missing was rather mistyped than left out (choice)."""
+
+
+def with_closest(missing: Iterable[str], recording: Recording, label_map: LabelMap) -> list[str]:
+    """Labels that a recording lacks, each with the closest one that it has and that nothing else names."""
+    free = [label for label in recording.labels if label not in label_map.labels]
+    return [label + _closest(label, free, MISTYPED) for label in missing]
 
 
 def check_labels(label_map: LabelMap, recordings: Recording | Sequence[Recording], needed: Iterable[str] = ()) -> None:
@@ -292,7 +318,21 @@ def _understood(label: str, description: str) -> _Guess:
     return replace(told, label=label, described=True) if told.place or told.landmark else guess
 
 
+def _abbreviated(label: str) -> _Guess | None:
+    """What a label says that is a side and an abbreviation of the literature and nothing else, None for any other."""
+    found = _ABBREVIATED.fullmatch(label.strip())
+    if found is None:
+        return None
+    place, aspect = ABBREVIATIONS[(found[2] or found[3]).upper()]
+    side = SIDE_WORDS[(found[1] or found[4]).lower()]
+    base = PLAIN.get(place) or ASPECTED[place, aspect]
+    return _Guess(label, place, side, aspect, f"{side}_{base}", True)
+
+
 def _guess(label: str) -> _Guess:
+    abbreviated = _abbreviated(label)
+    if abbreviated is not None:
+        return abbreviated
     found = words(label)
     place = place_of(label)
     side = side_of(label)
@@ -309,11 +349,16 @@ def _guess(label: str) -> _Guess:
 
 def propose_labels(recording: Recording) -> str:
     """The text of a labels.toml proposed from the words in the labels, and in their descriptions where a label says
-    nothing; uncertain lines are commented out."""
+    nothing; uncertain lines are commented out. LabelError with all labels where nothing is recognised."""
     descriptions = [*recording.descriptions, *[""] * len(recording.labels)]
     guesses = [_understood(label, text) for label, text in zip(recording.labels, descriptions, strict=False)]
     described = {guess.label for guess in guesses if guess.described}
     chosen, doubtful = _choose_landmarks(guesses)
+    if not chosen and not doubtful:
+        expected = "a word of anatomy in some label or description, such as R_heel"
+        found = f"none in {known_names(recording.labels) or 'no labels'}"
+        advice = 'write labels.toml by hand: [landmarks] with lines such as right_calcaneus = "LABEL"'
+        raise LabelError(expected_found("labels", expected, found, recording.name, advice))
     clusters = _choose_clusters(guesses, chosen)
     lines = [f"# Proposed from the words in the labels of {_comment(recording.name)}. Check every line.", "[landmarks]"]
     for name in (name for name in LANDMARKS if name in chosen):

@@ -9,10 +9,10 @@ from itertools import combinations, groupby
 import numpy as np
 from numpy.typing import NDArray
 
-from jointload.intake.labels import LabelMap
+from jointload.intake.labels import LabelMap, with_closest
 from jointload.intake.plates.placing import check_noise, check_overlap
 from jointload.intake.recording import Array, Finding, Plate, Recording, Severity
-from jointload.intake.standing import of_a_standing_trial, stands_still
+from jointload.intake.standing import check_tilt, of_a_standing_trial, stands_still
 from jointload.numerics.signals import runs
 
 BELOW_FLOOR = 0.01
@@ -79,7 +79,8 @@ def inspect_recording(
     if not stands_still(recording):
         return found
     text = "the body stands still throughout: judged as a standing trial"
-    return (*map(of_a_standing_trial, found), Finding("standing trial", "pass", "markers", text, ""))
+    judged = (of_a_standing_trial(finding, recording) for finding in found)
+    return (*judged, Finding("standing trial", "pass", "markers", text, ""))
 
 
 def judged_labels(recording: Recording, label_map: LabelMap | None) -> list[str]:
@@ -400,7 +401,7 @@ def check_labels_present(recording: Recording, label_map: LabelMap | None) -> li
     absent = sorted(label_map.labels.difference(recording.labels))
     if not absent:
         return [Finding("labels", "pass", "labels.toml", "all mapped markers are in the recording", "")]
-    text = f"not in the recording: {', '.join(absent)}"
+    text = f"not in the recording: {'; '.join(with_closest(absent, recording, label_map))}"
     return [Finding("labels", "warn", "labels.toml", text, "they must be in the static trial")]
 
 
@@ -429,6 +430,7 @@ CHECKS: dict[str, Check] = {
     "baseline drift": check_drift,
     "plate overlap": lambda recording, _: check_overlap(recording),
     "plate noise": lambda recording, _: check_noise(recording),
+    "force tilt": lambda recording, _: check_tilt(recording),
     "labels": check_labels_present,
     "gaps": check_gaps,
     "marker jumps": check_jumps,

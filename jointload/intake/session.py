@@ -8,7 +8,7 @@ from pathlib import Path
 from jointload.errors import LabelError, PressureError, expected_found
 from jointload.intake.board import Board, read_board
 from jointload.intake.c3d import read_recording
-from jointload.intake.labels import LabelMap, check_labels, read_labels
+from jointload.intake.labels import LabelMap, check_labels, read_labels, with_closest
 from jointload.intake.pressure import PressureRecording, read_layout, read_pressure
 from jointload.intake.recording import SIDES, Recording
 from jointload.intake.rider import Rider, read_rider
@@ -121,7 +121,6 @@ def _check_own_labels(label_map: LabelMap, landing: Recording) -> None:
         if len(missing) > len(label_map.landmarks) // 2:
             raise
         advice = "give the standing trial that holds them with --static"
-        message = expected_found(
-            "static trial", "every marker of labels.toml", f"no {', '.join(missing)}", landing.name, advice
-        )
+        lacking = f"no {'; no '.join(with_closest(missing, landing, label_map))}"
+        message = expected_found("static trial", "every marker of labels.toml", lacking, landing.name, advice)
         raise LabelError(message) from problem

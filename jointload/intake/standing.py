@@ -14,6 +14,8 @@ STILL = 0.03
 STILL_SHARE = 0.9
 """Share of the markers that must stay so near (choice: an arm may move)."""
 LEAST_SECONDS, LEAST_MARKERS = 0.2, 4
+FOOT_HEIGHT = 0.15
+"""[m] over a plate below which a marker sits on a foot (choice)."""
 STEADY = 0.1
 """Share by which the whole vertical force may vary while somebody stands (choice)."""
 LOADED = 50.0
@@ -44,13 +46,29 @@ def _reach(markers: Array) -> Array:
     return np.asarray(np.nanmax(away, axis=1))
 
 
-def of_a_standing_trial(finding: Finding) -> Finding:
-    """The finding, without doubts that are none of a standing trial: slow rates, no free plate, no force at all."""
+def _stands_on(recording: Recording, where: str) -> bool:
+    """Whether low markers are over the plate that a finding names: somebody stands on it."""
+    for plate in recording.plates:
+        if where != f"plate {plate.number}":
+            continue
+        places = np.nanmedian(recording.markers[:, np.isfinite(recording.markers[0]).any(axis=1)], axis=2)
+        low, high = plate.corners.min(axis=1, keepdims=True), plate.corners.max(axis=1, keepdims=True)
+        over = (places[[0, 2]] > low[[0, 2]]) & (places[[0, 2]] < high[[0, 2]])
+        return bool((over.all(axis=0) & (places[1] < high[1] + FOOT_HEIGHT)).any())
+    return False
+
+
+def of_a_standing_trial(finding: Finding, recording: Recording) -> Finding:
+    """The finding, without doubts that are none of a standing trial: slow rates, no free plate, no force at all unless
+    somebody stands on the plate."""
     if finding.severity != "warn":
         return finding
     no_rest = finding.check == "baseline" and finding.evidence.startswith("none: no unloaded stretch")
-    no_force = finding.check in ("plates", "plate load") or (
-        finding.check == "plate" and finding.evidence == "the file holds no analog channels"
+    beside = finding.check == "plate load" and not _stands_on(recording, finding.where)
+    no_force = (
+        beside
+        or finding.check == "plates"
+        or (finding.check == "plate" and finding.evidence == "the file holds no analog channels")
     )
     slow = finding.check == "rates" and "advised for impacts" in finding.evidence
     if no_rest:
@@ -60,6 +78,29 @@ def of_a_standing_trial(finding: Finding) -> Finding:
     if slow:
         return replace(finding, severity="pass", advice="enough for somebody who stands still")
     return finding
+
+
+TILT = 0.08
+"""Share of the vertical force that is level while a body stands still (choice: sway stays below a third of it)."""
+
+
+def check_tilt(recording: Recording) -> list[Finding]:
+    """Whether the plates' whole force stands upright while the body stands still, as it must."""
+    check, nothing = "force tilt", "no body stands still on the plates"
+    seen = np.isfinite(recording.markers[0]).any(axis=1)
+    if not recording.plates or seen.sum() < LEAST_MARKERS:
+        return [Finding(check, "pass", "plates", nothing, "")]
+    force = np.sum([plate.force for plate in recording.plates], axis=0)
+    loaded = force[1] > max(4 * LOADED, 0.5 * float(np.max(force[1], initial=0.0)))
+    still = float(np.mean(_reach(recording.markers[:, seen]) < STILL)) >= STILL_SHARE
+    if not still or loaded.sum() < LEAST_SECONDS / 2 * recording.force_rate:
+        return [Finding(check, "pass", "plates", nothing, "")]
+    forward, up, right = force[:, loaded].mean(axis=1)
+    share = float(np.hypot(forward, right) / up)
+    text = f"the force leans by {100 * share:.0f} % of its size while the body stands still"
+    if share <= TILT:
+        return [Finding(check, "pass", "plates", text, "")]
+    return [Finding(check, "warn", "plates", text, "check ANALOG:SCALE and CAL_MATRIX of the level channels")]
 
 
 WEIGHT_STRETCH, WEIGHT_STEADY = 0.4, 0.05

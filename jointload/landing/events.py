@@ -15,7 +15,7 @@ from jointload.intake.recording import SIDES, Array, Finding, Side
 from jointload.intake.rider import G
 from jointload.landing.filtered import FilteredForces, filtered_forces
 from jointload.loads.contact import Contact, loaded_spans
-from jointload.numerics.signals import runs
+from jointload.numerics.signals import derivatives, runs
 from jointload.settings import Settings
 
 SHORTEST_FLIGHT = 0.15
@@ -24,6 +24,8 @@ shorter)."""
 IMPACT_SECONDS = 0.1
 """Longest impact phase, and the phase when there is no second force peak (James et al. 2007 J Sports Sci Med 6:126
 use 100 ms)."""
+FALLING_SPEED = 0.5
+"""[m/s] a foot that falls no faster does not land (choice: a fall of 13 mm)."""
 LONGEST_FLIGHT = 1.2
 """A longer time [s] without load is standing on something, not flying: it would be a jump of 1.8 m (choice)."""
 LANDING_SECONDS = 0.5
@@ -108,6 +110,8 @@ def find_events(
     total force. filtered : of the contact, where they are known already.
     RecordingError when nothing touches down, SettingError when there are fewer landings than asked for.
     """
+    if not np.isfinite(contact.total).any():
+        return _events_of_motion(poses, body, angles, settings, name)
     rate, threshold = contact.fast_rate, settings.contact_threshold
     filtered = filtered or filtered_forces(contact, settings)
     spans = {side: loaded_spans(contact.fast_force[1, k], rate, threshold) for k, side in enumerate(SIDES)}
@@ -141,6 +145,45 @@ def find_events(
         findings=_findings(flights, flight, spans, sides, contact, name),
         no_takeoff=no_takeoff,
     )
+
+
+def _events_of_motion(
+    poses: SegmentPoses, body: FittedBody, angles: JointAngles, settings: Settings, name: str
+) -> LandingEvents:
+    """Events without any force: each foot touches down where it stops falling, at the start where it never falls."""
+    nan, no_forces = float("nan"), "no plate gives a force"
+    stops = {side: _fall_end(poses, body, side) for side in SIDES}
+    lowest = _lowest_pelvis(poses, body, max(stops.values()), np.inf)
+    ends = _Ends(settings.landing_end, lowest, angles, poses.rate)
+    sides: dict[str, SideEvents] = {
+        side: _events_without_force(stop, no_forces, ends, side) for side, stop in stops.items()
+    }
+    told = " and ".join(f"{side} foot {stop:.3f} s" for side, stop in stops.items())
+    evidence = f"no plate gives a force: angles alone, from where each foot stops falling ({told})"
+    advice = "no forces, moments, powers or work; touch-down is no better known than some frames"
+    return LandingEvents(
+        kind="step",
+        sides=sides,
+        flight_start=nan,
+        flight_end=nan,
+        lowest_pelvis=lowest.time,
+        stabilised=nan,
+        threshold=settings.contact_threshold,
+        landing_end=settings.landing_end,
+        findings=(Finding("no_forces", "warn", name, evidence, advice),),
+        no_takeoff=no_forces,
+    )
+
+
+def _fall_end(poses: SegmentPoses, body: FittedBody, side: str) -> float:
+    """Time [s] at which the lowest point of a foot stops falling after its fastest fall; 0 where it never falls."""
+    points = [poses.place(body, f"{side}_{name}")[1] for name in ("calcaneus", "forefoot")]
+    speed = derivatives(np.min(points, axis=0), 1.0 / poses.rate)[0]
+    if not (np.isfinite(speed) & (speed < -FALLING_SPEED)).any():
+        return 0.0
+    fastest = int(np.nanargmin(speed))
+    stopped = np.flatnonzero(speed[fastest:] > 0.5 * speed[fastest])
+    return float((fastest + stopped[0]) / poses.rate) if stopped.size else 0.0
 
 
 def touchdown_frames(force: Array, rate: float, threshold: float, samples_per_frame: int) -> tuple[int, ...]:

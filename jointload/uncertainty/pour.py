@@ -152,7 +152,8 @@ class _Markers:
                 local = cluster.local[:, [cluster.labels.index(label) for label in seen]]
                 where[name], arms[name] = [labels.index(n) for n in seen], local - local.mean(axis=1, keepdims=True)
                 rotation[name] = np.nan_to_num(part.poses.of(name)[0])
-        skin, noise, doubts = None, 0.0, ()
+        skin, noise = None, 0.0
+        doubts: tuple[tuple[int, Array], ...] = ()
         if "skin" in sources:
             skin = draw_skin(sources["skin"], streams, draws, {name: len(rows) for name, rows in where.items()})
         generator = np.random.default_rng(0)

@@ -11,7 +11,7 @@ from made import LABELS, RATE, RIDER, recording, standing_positions
 from scipy.spatial.transform import Rotation
 
 from jointload.body.angles import joint_angles
-from jointload.body.calibration import calibrate, quiet_frames
+from jointload.body.calibration import calibrate, other_quiet_stretches, quiet_frames
 from jointload.body.pose import moving_hip_centres, smooth_markers, track_segments
 from jointload.errors import CalibrationError, SettingError
 from jointload.intake.labels import LabelMap
@@ -157,6 +157,20 @@ def test_the_stillest_stretch_is_found() -> None:
         label: place[:, None] + np.stack([sway, 0 * sway, 0 * sway]) for label, place in standing_positions().items()
     }
     assert quiet_frames(recording(moving, frames), LABELS).start >= 119
+
+
+def test_further_quiet_stretches_are_found_apart_from_the_first() -> None:
+    """Quiet, a step aside, quiet again: both ends would do, and none of the frames between."""
+    frames = 200
+    sway = np.interp(np.arange(frames), [0, 80, 120, 200], [0.0, 0.0, 0.5, 0.5])
+    moving = {
+        label: place[:, None] + np.stack([sway, 0 * sway, 0 * sway]) for label, place in standing_positions().items()
+    }
+    trial = recording(moving, frames)
+    spans = [quiet_frames(trial, LABELS), *other_quiet_stretches(trial, LABELS)]
+    assert len(spans) == 4
+    assert all(span.stop <= 82 or span.start >= 118 for span in spans)
+    assert all(a.stop <= b.start or b.stop <= a.start for k, a in enumerate(spans) for b in spans[k + 1 :])
 
 
 def test_an_unknown_hip_centre_lists_the_known_ones() -> None:

@@ -46,11 +46,22 @@ def test_differences_are_seen(fuzz: ModuleType, write_c3d: Callable[..., bytes],
     assert fuzz.differences(one, replace(one, plates=(), point_rate=201.0)) == ["rates", "plates"]
 
 
+def test_slight_differences_are_those_that_nobody_could_measure(
+    fuzz: ModuleType, write_c3d: Callable[..., bytes], tmp_path: Path
+) -> None:
+    one = fuzz.bases(write_c3d, tmp_path)[0].recording
+    (plate,) = one.plates
+    for share, slight in ((1e-5, True), (1e-3, False)):
+        other = replace(one, plates=(replace(plate, force=plate.force * (1 + share)),))
+        assert fuzz.is_slight(one, other) == slight
+    assert not fuzz.is_slight(one, replace(one, markers=one.markers + 1e-5))
+
+
 def test_mutated_files_are_refused_equal_or_told(fuzz: ModuleType, write_c3d: Callable[..., bytes]) -> None:
     tally = fuzz.run(write_c3d, MUTATIONS, SEED)
-    assert tally.refused + tally.equal + tally.told + sum(tally.silent.values()) == MUTATIONS
+    assert tally.refused + tally.equal + tally.told + tally.slight + sum(tally.silent.values()) == MUTATIONS
     assert min(tally.refused, tally.equal, tally.told) > 0
     assert tally.slowest < fuzz.SECONDS
     unexpected = [name for name in tally.silent if name.startswith("other")]
     assert not unexpected, "only numbers that nothing contradicts may change in silence"
-    assert sum(tally.silent.values()) < 0.05 * MUTATIONS
+    assert sum(tally.silent.values()) < 0.03 * MUTATIONS

@@ -26,6 +26,7 @@ from jointload.intake.labels import (
 )
 from jointload.intake.recording import Recording
 from jointload.intake.rider import read_rider
+from jointload.intake.session import read_session
 
 REAL = Path(__file__).parent / "real"
 TRIALS = {
@@ -303,3 +304,44 @@ def test_names_of_an_earlier_form_are_refused_and_converted(tmp_path: Path) -> N
     renewed = read_labels(tmp_path / "new.toml")
     assert renewed.landmarks == {"c7": "C7", "right_asis": "wrist_l"}
     assert renewed.clusters == {"left_thigh": ("a_r", "b", "c")}
+
+
+# Abbreviations, nothing recognised, mistyped -------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("label", "landmark"),
+    [
+        ("RGT", "right_trochanter"), ("LLE", "left_femur_epicondyle_lateral"), ("L_ME", "left_femur_epicondyle_medial"),
+        ("HF_R", "right_fibula_head"), ("R.LM", "right_malleolus_lateral"), ("LMM", "left_malleolus_medial"),
+        ("RCA", "right_calcaneus"), ("LFM", "left_metatarsal1"), ("RVM", "right_metatarsal5"),
+        ("LTT", "left_tibia_tuberosity"),
+        ("RAC", "right_acromion"), ("LPSIS", "left_psis"),
+    ],
+)  # fmt: skip
+def test_abbreviations_of_the_literature_are_proposed(label: str, landmark: str) -> None:
+    """Clin Biomech 1995 10:171, J Biomech 2002 35:543 and 2005 38:981, from memory."""
+    assert proposal(label).landmarks == {landmark: label}
+
+
+@pytest.mark.parametrize("label", ["LM", "ALLE", "RLM2", "RGTX"])
+def test_what_only_resembles_an_abbreviation_is_left_alone(label: str) -> None:
+    assert not proposal(label, "R.Heel").landmarks.keys() - {"right_calcaneus"}
+
+
+def test_nothing_recognised_is_an_error_with_all_labels() -> None:
+    with pytest.raises(LabelError, match="none in Q1, Q2, Q3") as caught:
+        propose_labels(recording_with("Q1", "Q2", "Q3"))
+    assert "\n" not in str(caught.value) and "write labels.toml by hand" in str(caught.value)
+
+
+def test_a_mistyped_label_without_a_standing_trial_gets_the_closest_one(
+    tmp_path: Path, write_c3d: Callable[..., bytes]
+) -> None:
+    names = ["R.Heel", "L.Heel", "R.Knee", "L.Knee"]
+    (tmp_path / "trial.c3d").write_bytes(write_c3d(np.ones((20, 4, 3)), parameters={"POINT": {"LABELS": names}}))
+    text = 'right_calcaneus = "R.Heal"\nleft_calcaneus = "L.Heel"\nright_toe = "R.Knee"\nleft_toe = "L.Knee"\n'
+    labels, rider = write(tmp_path, f"[landmarks]\n{text}"), tmp_path / "rider.toml"
+    rider.write_text('id = "x"\nmass_kg = 70\nheight_m = 1.75\nsex = "m"\n', encoding="utf-8")
+    with pytest.raises(LabelError, match=r"no R\.Heal, closest is R\.Heel"):
+        read_session(tmp_path / "trial.c3d", labels=labels, rider=rider)

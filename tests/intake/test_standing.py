@@ -68,3 +68,23 @@ def test_nobody_weighs_in_flight(level: float, severity: str) -> None:
     found = {f.where: f for f in weight_findings(standing(force, force), RIDER.weight)}
     assert found["flight"].severity == severity
     assert found["standing"].severity == "pass"
+
+
+@pytest.mark.parametrize(("share", "severity"), [(0.03, "pass"), (0.15, "warn")])
+def test_a_force_that_leans_while_the_body_stands_still(share: float, severity: str) -> None:
+    trial = standing()
+    leaning = [replace(p, force=p.force + share * p.force[1] * np.array([[0.0], [0.0], [1.0]])) for p in trial.plates]
+    (found,) = [f for f in inspect_recording(replace(trial, plates=tuple(leaning))) if f.check == "force tilt"]
+    assert found.severity == severity
+    assert f"leans by {100 * share:.0f} %" in found.evidence
+
+
+@pytest.mark.parametrize(("over", "severity"), [(True, "warn"), (False, "pass")])
+def test_a_plate_that_feels_nothing_of_a_body_on_it_is_told(over: bool, severity: str) -> None:
+    """Beside the plates a standing trial needs no force."""
+    trial = standing(0.0, 0.0)
+    silent = Finding("plate load", "warn", "plate 1", "its vertical force stays below 50 N", "never loaded")
+    if not over:
+        trial.markers[0] += 2.0
+    found = inspect_recording(replace(trial, findings=(silent,)))
+    assert [f.severity for f in found if f.check == "plate load"] == [severity]

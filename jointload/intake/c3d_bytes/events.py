@@ -12,6 +12,8 @@ import numpy as np
 from jointload.intake.c3d_bytes.guard import Layout, Structure
 from jointload.intake.recording import Array, Event, Finding
 
+LEAST_TIME = 1e-6
+"""[s] a smaller time that is not zero is no clock's."""
 AROUND = 0.5
 """[s] an event this long before the first or after the last frame may still be meant."""
 SIDE_OF_CONTEXT = {"left": "left", "right": "right"}
@@ -27,6 +29,8 @@ def read_events(structure: Structure, layout: Layout) -> tuple[tuple[Event, ...]
     for label, time in structure.header.events:
         if not any(event.label == label and abs(event.time - time) < 0.5 / layout.rate for event in events):
             events.append(Event(label, "", time))
+    if any(0.0 < abs(time) < LEAST_TIME for _, time in structure.header.events):
+        findings.append(_doubt("header", "a time is no clock's, smaller than a microsecond", "compare the events"))
     if structure.header.lost_events:
         text = f"{structure.header.lost_events} event names without the key, the count or the time that they need"
         findings.append(_doubt("header", text, "they were left out"))
@@ -67,6 +71,8 @@ def _group_events(structure: Structure, layout: Layout, findings: list[Finding])
     seconds = times[: 2 * count].reshape(count, 2) @ np.array([60.0, 1.0])
     if not np.isfinite(seconds).all():
         findings.append(_doubt("EVENT:TIMES", "a time is no number", "that event was left out"))
+    if ((times != 0) & (np.abs(times) < LEAST_TIME)).any():
+        findings.append(_doubt("EVENT:TIMES", "a time is no clock's, smaller than a microsecond", "compare the events"))
     start = _start(seconds, layout, findings)
     return [
         Event(_label(label, context), SIDE_OF_CONTEXT.get(context.lower(), ""), float(time - start))

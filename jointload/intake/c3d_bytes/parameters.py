@@ -174,7 +174,8 @@ class Section:
     def _sound_from(self, at: int, known: set[int]) -> bool:
         """Whether the records from byte `at` on are whole: every pointer is its record's own length, every group is
         known or follows, the last record ends the section as the format has it, and there is one at least."""
-        used, numbers, count = set(), set(known), 0
+        used: set[int] = set()
+        numbers, count = set(known), 0
         try:
             for _ in range(self.limits.parameter_records):
                 if at + 2 > len(self.raw) or self.raw[at] == 0:

@@ -17,9 +17,9 @@ CHANNELS = {1: 6, 2: 6, 3: 8, 4: 6}
 """Analog channels of each plate type that is read."""
 LEAST_AREA = 1e-4
 """[m2] a plate smaller than a square centimetre has wrong corners."""
-RECTANGLE = 0.03
-"""Share of the longer side, and sine of the angle, by which measured corners may miss a rectangle (choice: the worst of
-the published files miss it by 0.7 % and 0.6 degrees)."""
+RECTANGLE, SLANT = 0.015, 0.02
+"""Share of the longer side, and sine of the angle, by which measured corners may miss a rectangle (choice: twice the
+worst of the published files, 0.7 % and 0.6 degrees)."""
 SIDES = (0.1, 5.0)
 """[m] sides of a plate, treadmills included."""
 DEEPEST = 0.5
@@ -128,7 +128,7 @@ def _shape_findings(corners: Array, origin: Array, kind: int) -> _Found:
     sides = np.linalg.norm([along, across], axis=1)
     gap = np.linalg.norm(corners[:, 0] + corners[:, 2] - corners[:, 1] - corners[:, 3])
     slant = abs(along @ across) / sides.prod()
-    if gap > RECTANGLE * sides.max() or slant > RECTANGLE:
+    if gap > RECTANGLE * sides.max() or slant > SLANT:
         text = f"its corners miss a rectangle by {1000 * gap:.0f} mm and {np.degrees(np.arcsin(slant)):.1f} degrees"
         found.append(("plate corners", "warn", text, "check FORCE_PLATFORM:CORNERS"))
     if not SIDES[0] <= sides.min() <= sides.max() <= SIDES[1]:

@@ -46,6 +46,8 @@ def flight_time(landing: Landing) -> Result:
 
 def time_to_stabilisation(landing: Landing) -> Result:
     time = landing.events.stabilised - landing.events.first_touchdown
+    if not landing.recording.plates:
+        return time, "no plate gives a force"
     return time, "" if np.isfinite(time) else "the total force does not settle within the recording"
 
 
