@@ -63,17 +63,24 @@ def disturbed(landing: SyntheticLanding, seed: int, size: float = 1.0, motion: f
     rider = replace(spec.rider, id=name)
     low, high = np.log(load_source("cutoff").content["spread"]["factor"])
     factor = float(np.exp(size * (low + (high - low) * rng.uniform())))
-    cutoff, impact = USUAL.cutoff or 0.0, USUAL.impact_cutoff or 0.0
     exact = recording(
         name, _seen_markers(landing, {}, 0.0, 0.0, seed, 0.0, rng), spec.marker_rate,
         plates(landing.force, landing.moment), spec.force_rate,
     )  # fmt: skip
     return Disturbed(
         session=Session(trial, _seen_static(static, moved, noise, errors, rng), labels, rider),
-        settings=replace(USUAL, cutoff=factor * cutoff, impact_cutoff=factor * impact),
+        settings=_chosen(factor),
         exact=Session(exact, static, labels, rider),
         truth=true_body(spec.rider, rng, size),
     )
+
+
+def _chosen(factor: float) -> Settings:
+    """The usual settings with the cut-offs that this laboratory takes for the right ones."""
+    impact = factor * (USUAL.impact_cutoff or 0.0)
+    if USUAL.smoothing == "balanced":
+        return replace(USUAL, impact_cutoff=impact)
+    return replace(USUAL, cutoff=factor * (USUAL.cutoff or 0.0), impact_cutoff=impact)
 
 
 def _misplaced(rng: np.random.Generator, size: float) -> dict[str, Array]:

@@ -110,7 +110,7 @@ DISPLAY = {"rad": ("deg", 180.0 / np.pi), "s": ("ms", 1000.0)}
 """Units in which the error table reads better, with their factor."""
 NOTHING = 1e-6
 """An error below this share of the true size is shown as 0."""
-UNFILTERED = Settings(cutoff=None, impact_cutoff=None)
+UNFILTERED = Settings(smoothing="fixed", cutoff=None, impact_cutoff=None)
 
 
 @dataclass(frozen=True, eq=False)

@@ -174,9 +174,10 @@ def residual_cutoff(trial: Recording) -> float:
 
 Method = Callable[[Session], Settings]
 METHODS: Mapping[str, Method] = {
-    "fixed 20 Hz": lambda session: Settings(cutoff=20.0),
-    "fixed 40 Hz": lambda session: Settings(cutoff=40.0),
-    "residual analysis": lambda session: Settings(cutoff=residual_cutoff(session.trial)),
+    "fixed 20 Hz": lambda session: Settings(smoothing="fixed", cutoff=20.0),
+    "fixed 40 Hz": lambda session: Settings(smoothing="fixed", cutoff=40.0),
+    "residual analysis": lambda session: Settings(smoothing="fixed", cutoff=residual_cutoff(session.trial)),
+    "balanced": lambda session: Settings(smoothing="balanced"),
 }
 
 

@@ -25,8 +25,8 @@ EXACT = 1e-9
 CHOICES = (
     Settings(),
     Settings(smoothing="after", angle_zero="standing"),
-    Settings(cutoff=None, inertia="dumas_wojtusch_2018", landing_end="peak_force"),
-    Settings(cutoff=12.0, inertia="dempster_winter", hip_centre="davis_1991"),
+    Settings(smoothing="fixed", cutoff=None, inertia="dumas_wojtusch_2018", landing_end="peak_force"),
+    Settings(smoothing="fixed", cutoff=12.0, inertia="dempster_winter", hip_centre="davis_1991"),
 )
 
 
