@@ -29,7 +29,7 @@ from jointload.landing.events import find_events, touchdown_frames
 from jointload.landing.landed import Landing, Measure
 from jointload.landing.measures.every_measure import measure_landing
 from jointload.landing.measures.tissue_measures import with_tissue_spreads
-from jointload.loads.balance import balanced_motion
+from jointload.loads.balance import balance_findings, balanced_motion
 from jointload.loads.contact import Lost, foot_contact, standing_weight
 from jointload.loads.deck import under_feet
 from jointload.loads.from_above import loads_from_above
@@ -170,6 +170,8 @@ def descend(
         balance=balance,
     )
     motion_findings = moved.findings + pose_findings + gimbal_findings(angles)
+    if settings.smoothing == "balanced":
+        motion_findings += balance_findings(balance, trial.name, weight, moved.strikes, trial.point_rate)
     force_findings = plates.findings + contact.findings + (pressed.findings if pressed else ())
     return landing, motion_findings + force_findings + events.findings
 

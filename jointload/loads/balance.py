@@ -19,13 +19,15 @@ from numpy.typing import NDArray
 
 from jointload.body.calibration import FittedBody
 from jointload.body.pose import SegmentPoses
-from jointload.intake.recording import Array, split_side
+from jointload.intake.recording import Array, Finding, Severity, split_side
 from jointload.intake.rider import G
 from jointload.loads.from_above import upper_mass
 from jointload.loads.moments import SegmentMotion, body_chain, loaded_segments, segment_motion
 from jointload.modeldata import load_model
 from jointload.numerics.signals import derivatives
 
+LEFT_WARN = 0.25
+"""Share of body weight left over, root mean square while the flesh swings, that is looked at (choice)."""
 BEFORE, AFTER = 0.02, 0.35
 """The swings are found from this time [s] before the first touch-down until the second after it (choice)."""
 
@@ -134,6 +136,27 @@ def balanced_motion(
     return replace(motion, acceleration=acceleration), Balance(
         left, left - explained, {kind: np.asarray(each) for kind, each in share.items()}
     )
+
+
+def balance_findings(
+    balance: Balance | None, trial: str, weight: float, strikes: tuple[int, ...], rate: float
+) -> tuple[Finding, ...]:
+    """How well the plates' force is that of the whole body's motion while the flesh swings."""
+    if balance is None:
+        text = "no landing that the plates bear as a whole"
+        return (Finding("whole_body_balance", "pass", trial, text, "moments follow the markers alone"),)
+    window = _window(strikes, rate, balance.left.shape[-1])
+    before, left = (
+        float(np.sqrt(np.nanmean(np.sum(f[:, window] ** 2, axis=0)))) for f in (balance.force, balance.left)
+    )
+    share = ", ".join(f"{kind} {100 * float(part):.0f} %" for kind, part in balance.share.items())
+    text = (
+        f"{before:.0f} N of the plates' force are not the markers' motion, {left:.0f} N "
+        f"({100 * left / weight:.0f} % of body weight) with flesh that swings beside them: {share} of the mass"
+    )
+    severity: Severity = "warn" if left > LEFT_WARN * weight else "pass"
+    advice = "check the mass, the trunk's markers and whether all weight is on the plates" if severity == "warn" else ""
+    return (Finding("whole_body_balance", severity, trial, text, advice),)
 
 
 def swings_drawn() -> int:

@@ -22,7 +22,7 @@ from jointload.settings import Settings
 
 RIGHT_MOMENT = "knee_flexion_moment_peak"
 
-SAME_NOISE = 1e-3
+SAME_NOISE = 2e-3
 """Share by which moments may differ when frames outside the landing are spoilt: the markers' noise is one number."""
 
 
