@@ -39,7 +39,7 @@ def _left_over(reported: Reported) -> str:
     return sheet_figure(
         sheet,
         "What the plates feel beside weight and motion of the whole body, frame by frame: by the markers alone, and "
-        "with flesh that swings beside them. What is left is noise, mass that the table misplaces, and arms nobody saw.",
+        "with flesh that swings beside them. What is left is noise, misplaced mass, and arms nobody saw.",
     )
 
 
