@@ -14,10 +14,10 @@ from jointload.body.angles import gimbal_findings, joint_angles
 from jointload.body.bent import typical_residuals, without_slipped
 from jointload.body.calibration import BodyErrors, FittedBody, calibrate, other_quiet_stretches, quiet_frames
 from jointload.body.mass_centre import mass_centre
-from jointload.body.pose import moving_hip_centres, smooth_markers, track_segments
+from jointload.body.pose import SegmentPoses, moving_hip_centres, smooth_markers, track_segments
 from jointload.errors import SettingError, expected_found
 from jointload.intake.quality import inspect_recording
-from jointload.intake.recording import Finding, Recording, Severity
+from jointload.intake.recording import Array, Finding, Recording, Severity
 from jointload.intake.rider import G, Rider
 from jointload.intake.session import Session
 from jointload.intake.standing import weight_findings
@@ -30,6 +30,7 @@ from jointload.landing.events import find_events, touchdown_frames
 from jointload.landing.landed import Landing, Measure
 from jointload.landing.measures.every_measure import measure_landing
 from jointload.landing.measures.tissue_measures import with_tissue_spreads
+from jointload.loads.balance import balance_findings, balanced_motion
 from jointload.loads.contact import Lost, foot_contact, standing_weight
 from jointload.loads.deck import under_feet
 from jointload.loads.from_above import loads_from_above
@@ -38,6 +39,7 @@ from jointload.loads.pressed_soles import match_insoles
 from jointload.loads.shared_plate import share_plates
 from jointload.loads.split_interval import split_interval
 from jointload.modeldata import load_model
+from jointload.motion.following import Smoother, follow
 from jointload.settings import Settings, Smoothing
 
 WEIGHT_TOLERANCE = 0.02
@@ -45,6 +47,12 @@ WEIGHT_TOLERANCE = 0.02
 WEIGHT_TRUST = 0.10
 """A weight on the plates further than this share from rider.toml's is not used (choice: a foot beside the plate, a
 wrong scale)."""
+SMOOTHINGS: dict[Smoothing, str] = {
+    "balanced": "balanced with the plates",
+    "fixed": "fixed cut-off before the dynamics",
+    "after": "fixed cut-off after the dynamics",
+}
+"""Every way to smooth, and its words in the table of choices."""
 THRESHOLDS = (10.0, 20.0, 50.0)
 """Contact thresholds [N] whose influence every report shows."""
 
@@ -102,6 +110,8 @@ def _require_sampled(session: Session, settings: Settings) -> None:
     for recording in (session.trial, session.hip_movement):
         if recording is None or settings.cutoff is None or settings.cutoff < 0.5 * recording.point_rate:
             continue
+        if recording is session.trial and settings.smoothing == "balanced":
+            continue
         expected = f"less than half the marker rate, {recording.point_rate:g} Hz"
         found = f"{settings.cutoff:g} Hz"
         raise SettingError(expected_found("cut-off", expected, found, recording.name, "choose a lower --cutoff"))
@@ -111,31 +121,33 @@ def descend(
     session: Session, body: FittedBody, plate_weight: float, settings: Settings
 ) -> tuple[Landing, tuple[Finding, ...]]:
     """Markers to poses to angles; plates to foot wrenches; both to joint loads; all to events and alignment."""
-    trial = session.trial
-    cutoff = settings.cutoff if settings.smoothing == "before" else None
-    markers, gap_findings = smooth_markers(trial, body, cutoff, settings.longest_gap, never_bridged(trial, settings))
-    poses, pose_findings = track_segments(markers, body, trial.point_rate, trial.first_frame)
+    moved = _moved(session, body, settings)
+    poses, pose_findings = _tracked(moved, body)
     misfits = typical_residuals(poses, body)
     another = signs_of_another(misfits, plate_weight, session.rider.weight)
-    whole = body if another else without_slipped(trial, body, poses)
+    whole = body if another else without_slipped(moved.recording, body, poses)
     if whole is not body:
         body = whole
-        protected = never_bridged(trial, settings)
-        markers, gap_findings = smooth_markers(trial, body, cutoff, settings.longest_gap, protected)
-        poses, pose_findings = track_segments(markers, body, trial.point_rate, trial.first_frame)
+        moved = _moved(session, body, settings)
+        poses, pose_findings = _tracked(moved, body)
+    trial, markers = moved.recording, moved.markers
     angles = joint_angles(poses, body, settings.angle_zero)
     plates = under_feet(trial, session.board, poses, body, settings)
+    cutoff = plate_cutoff(settings, trial.force_rate)
     contact = foot_contact(plates.recording, poses, body, cutoff, settings.contact_threshold, plates.lost)
     pressed = match_insoles(session.insoles, contact, trial.time, cutoff)
     contact, split = share_plates(contact, plates.recording, poses, body, cutoff, pressed)
-    loads = joint_loads(poses, body, angles, contact.force, contact.moment)
+    motion, balance = None, None
+    if settings.smoothing == "balanced":
+        motion, balance = balanced_motion(poses, markers, body, contact.force, moved.strikes)
+    loads = joint_loads(poses, body, angles, contact.force, contact.moment, motion)
     interval = split_interval(split, contact, poses, body, angles, loads, settings)
     if settings.smoothing == "after":
         loads, angles = smooth_loads(loads, angles, settings.cutoff, trial.point_rate)
     weight = body.rider.weight
     events = find_events(contact, poses, body, angles, weight, settings, trial.name)
     landing = Landing(
-        recording=trial,
+        recording=trial if moved.smoother and moved.smoother.finer > 1 else session.trial,
         body=body,
         poses=poses,
         angles=angles,
@@ -156,10 +168,47 @@ def descend(
         misfits=misfits,
         same_person=session.same_person,
         has_static=session.has_static,
+        smoother=moved.smoother,
+        motion=motion,
+        balance=balance,
     )
-    motion_findings = gap_findings + pose_findings + gimbal_findings(angles)
+    motion_findings = moved.findings + pose_findings + gimbal_findings(angles)
+    if settings.smoothing == "balanced":
+        motion_findings += balance_findings(balance, trial.name, weight, moved.strikes, trial.point_rate)
     force_findings = plates.findings + contact.findings + (pressed.findings if pressed else ())
     return landing, motion_findings + force_findings + events.findings
+
+
+@dataclass(frozen=True, eq=False)
+class _Moved:
+    """Markers after smoothing: those of `recording` where a board or a finer rate needs them, label -> (3, F) [m]."""
+
+    recording: Recording
+    markers: dict[str, Array]
+    findings: tuple[Finding, ...]
+    smoother: Smoother | None = None
+    strikes: tuple[int, ...] = ()
+
+
+def _moved(session: Session, body: FittedBody, settings: Settings) -> _Moved:
+    trial, protected = session.trial, never_bridged(session.trial, settings)
+    if settings.smoothing == "balanced":
+        followed = follow(trial, body, session.board, settings.longest_gap, protected)
+        return _Moved(followed.recording, followed.markers, followed.findings, followed.smoother, followed.strikes)
+    return _Moved(trial, *smooth_markers(trial, body, settings.fixed_cutoff, settings.longest_gap, protected))
+
+
+def _tracked(moved: _Moved, body: FittedBody) -> tuple[SegmentPoses, tuple[Finding, ...]]:
+    trial = moved.recording
+    return track_segments(moved.markers, body, trial.point_rate, trial.first_frame)
+
+
+def plate_cutoff(settings: Settings, rate: float) -> float | None:
+    """Low-pass [Hz] of the wrenches for the dynamics: that of the markers where it is fixed, that of force peaks where
+    the motion is balanced with them."""
+    if settings.smoothing == "balanced" and settings.impact_cutoff is not None:
+        return min(settings.impact_cutoff, 0.45 * rate)
+    return settings.fixed_cutoff
 
 
 def never_bridged(trial: Recording, settings: Settings) -> tuple[int, ...]:
@@ -247,8 +296,9 @@ def _vary(
     the verdict stops are stopped here, too."""
     thresholds = [t for t in THRESHOLDS if t != settings.contact_threshold]
     others = {f"contact threshold {t:g} N": replace(settings, contact_threshold=t) for t in thresholds}
-    turned: Smoothing = "after" if settings.smoothing == "before" else "before"
-    others[f"smoothed {turned} the dynamics"] = replace(settings, smoothing=turned)
+    for other in SMOOTHINGS:
+        if other != settings.smoothing:
+            others[SMOOTHINGS[other]] = replace(settings, smoothing=other)
     landings = {name: descend(session, body, plate_weight, other)[0] for name, other in others.items()}
     return [Variant(name, measure_landing(stop_moments(landing, stopped))) for name, landing in landings.items()]
 

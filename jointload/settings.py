@@ -8,9 +8,12 @@ from typing import Literal, get_args
 from jointload.errors import SettingError, expected_found
 
 LandingEnd = Literal["lowest_pelvis", "peak_knee_flexion", "peak_force", "fixed_100ms"]
-Smoothing = Literal["before", "after"]
+Smoothing = Literal["balanced", "fixed", "after"]
 AngleZero = Literal["anatomical", "standing"]
 MomentFrame = Literal["joint", "proximal", "distal", "lab"]
+
+
+_CUTOFF = 20.0
 
 
 @dataclass(frozen=True)
@@ -18,13 +21,15 @@ class Settings:
     """Cut-offs [Hz] (None: no filter), contact_threshold [N], longest_gap [s]; names of the models and definitions
     used."""
 
-    cutoff: float | None = 20.0
-    """Zero-lag low-pass of markers AND plate wrenches for inverse dynamics: a mismatch makes false impact moments
-    (Bisseling & Hof 2006 J Biomech 39:2438)."""
+    cutoff: float | None = _CUTOFF
+    """Zero-lag low-pass of 'fixed' and 'after' smoothing, of markers AND plate wrenches: a mismatch makes false impact
+    moments (Bisseling & Hof 2006 J Biomech 39:2438)."""
     impact_cutoff: float | None = 100.0
     """Low-pass of the plate force at its own rate for force peaks and loading rates (choice)."""
-    smoothing: Smoothing = "before"
-    """'after' computes the dynamics on raw data and smooths the joint loads (Edwards et al. 2011 Gait Posture)."""
+    smoothing: Smoothing = "balanced"
+    """'fixed' filters markers and plates with the cut-off; 'after' computes the dynamics on raw data and smooths the
+    joint loads with it (Edwards et al. 2011 Gait Posture); 'balanced' follows the markers as quickly as the plates say
+    and lays what they feel beside on swinging flesh."""
     contact_threshold: float = 20.0
     landing: int = 1
     """Which of the landings that follow a flight."""
@@ -52,6 +57,10 @@ class Settings:
                         f"setting {name}", f"{low} to {high} {unit}", value, "the settings", "choose a value inside"
                     )
                 )
+        if self.smoothing == "balanced" and self.cutoff != _CUTOFF:
+            given = "none" if self.cutoff is None else f"{self.cutoff:g} Hz"
+            advice = "choose --smoothing fixed or after, or leave --cutoff out"
+            raise SettingError(expected_found("cut-off", "none with balanced smoothing", given, "the settings", advice))
         for name, choices in (
             ("smoothing", Smoothing),
             ("landing_end", LandingEnd),
@@ -68,6 +77,11 @@ class Settings:
                         "choose one",
                     )
                 )
+
+    @property
+    def fixed_cutoff(self) -> float | None:
+        """Of markers and plates [Hz] before the dynamics, where it is fixed."""
+        return self.cutoff if self.smoothing == "fixed" else None
 
     def as_dict(self) -> dict[str, object]:
         return {f.name: getattr(self, f.name) for f in fields(self)}

@@ -152,7 +152,8 @@ MISTAKES = {
     "a recording without plates": (lambda t: {"trial": str(without_plates(t))}, "plate"),
     "unknown hip centre": (lambda t: {"hip-centre": "guess"}, "harrington_2007"),
     "unknown inertia table": (lambda t: {"inertia": "guess"}, "de_leva_1996"),
-    "cut-off out of range": (lambda t: {"cutoff": "9999"}, "1 to 500 Hz"),
+    "cut-off out of range": (lambda t: {"cutoff": "9999", "smoothing": "fixed"}, "1 to 500 Hz"),
+    "cut-off beside balanced smoothing": (lambda t: {"cutoff": "15"}, "none with balanced smoothing"),
     "unknown landing end": (lambda t: {"landing-end": "soon"}, "lowest_pelvis"),
 }
 

@@ -97,8 +97,9 @@ def _files(
 
 def _settings(
     cutoff: Annotated[
-        float, typer.Option(help="low-pass of markers and forces for the dynamics [Hz]; 0 for none")
-    ] = USUAL.cutoff or 0.0,
+        float | None,
+        typer.Option(help="low-pass of 'fixed' and 'after' smoothing [Hz], 20 where not given; 0 for none"),
+    ] = None,
     impact_cutoff: Annotated[
         float, typer.Option(help="low-pass of forces for peaks and loading rates [Hz]; 0 for none")
     ] = USUAL.impact_cutoff or 0.0,
@@ -106,7 +107,11 @@ def _settings(
         float, typer.Option(help="vertical force that counts as contact [N]")
     ] = USUAL.contact_threshold,
     smoothing: Annotated[
-        str, typer.Option(help="smooth 'before' the dynamics, or the loads 'after' it")
+        str,
+        typer.Option(
+            help="'balanced': markers as quick as the plates say; 'fixed': --cutoff on markers and forces; "
+            "'after': --cutoff on the loads"
+        ),
     ] = USUAL.smoothing,
     landing: Annotated[int, typer.Option(help="which of the landings that follow a flight")] = USUAL.landing,
     landing_end: Annotated[
@@ -129,8 +134,13 @@ def _settings(
         "angle_zero": angle_zero,
         "moment_frame": moment_frame,
     }
+    if cutoff is not None and smoothing == "balanced":
+        advice = "add --smoothing fixed, or leave --cutoff out"
+        raise SettingError(
+            expected_found("--cutoff", "none with balanced smoothing", f"{cutoff:g}", "the command", advice)
+        )
     return Settings(
-        cutoff=cutoff or None,
+        cutoff=USUAL.cutoff if cutoff is None else cutoff or None,
         impact_cutoff=impact_cutoff or None,
         contact_threshold=threshold,
         landing=landing,

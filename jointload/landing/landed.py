@@ -15,11 +15,13 @@ from jointload.intake.recording import SIDES, Array, Recording, split_side
 from jointload.landing.alignment import Alignment
 from jointload.landing.events import LandingEvents
 from jointload.landing.filtered import FilteredForces, filtered_forces
+from jointload.loads.balance import Balance
 from jointload.loads.contact import Contact
 from jointload.loads.from_above import UpperLoads
-from jointload.loads.moments import JointLoads
+from jointload.loads.moments import JointLoads, SegmentMotion
 from jointload.loads.pressed_soles import PressedSoles
 from jointload.loads.split_interval import SplitInterval
+from jointload.motion.following import Smoother
 from jointload.settings import Settings
 
 
@@ -78,6 +80,12 @@ class Landing:
     """Whether the standing trial is insisted to be this rider's."""
     has_static: bool = True
     """Whether the body is fitted to a standing trial of its own, not to the landing's own frames."""
+    smoother: Smoother | None = None
+    """How the markers were followed, None where they were filtered."""
+    motion: SegmentMotion | None = None
+    """Of the segments that carry mass, where it is not the differences of their poses."""
+    balance: Balance | None = None
+    """The whole body against the plates, where it was balanced."""
     _filtered: list[FilteredForces] = field(default_factory=list, compare=False)
 
     def window(self, side: str) -> slice:

@@ -82,6 +82,20 @@ def loads_from_above(
     return UpperLoads(smooth[0], smooth[1], ())
 
 
+def upper_mass(poses: SegmentPoses, markers: dict[str, Array], body: FittedBody) -> tuple[Array | float, Array | None]:
+    """Mass [kg] of what is seen of trunk, head and arms, and its centre (3, F) [m]; None where the trunk is not."""
+    parts, _ = _parts(poses, markers, body)
+    trunk = upper_trunk(body)
+    if trunk is None or not np.isfinite(poses.of("trunk")[1]).any():
+        return 0.0, None
+    rotation, origin = poses.of("trunk")
+    seen = np.asarray(trunk.mass)
+    weighted = seen[..., None] * (origin + rotate(rotation, trunk.com[..., None]))
+    for mass, place in parts:
+        seen, weighted = seen + mass, weighted + mass * place
+    return seen, weighted / seen[..., None]
+
+
 def _parts(
     poses: SegmentPoses, markers: dict[str, Array], body: FittedBody
 ) -> tuple[list[tuple[float, Array]], list[str]]:

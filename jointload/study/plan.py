@@ -103,6 +103,12 @@ def _settings(given: dict[str, Any], path: Path, faults: list[str]) -> Settings:
             chosen[name] = None if name in ("cutoff", "impact_cutoff") and not value else float(value)
         else:
             chosen[name] = value
+    if "cutoff" in chosen and chosen.get("smoothing", usual["smoothing"]) == "balanced":
+        advice = 'add smoothing = "fixed", or leave the cut-off out'
+        faults.append(
+            expected_found("setting cutoff", "none with balanced smoothing", given["cutoff"], str(path), advice)
+        )
+        return Settings()
     try:
         return Settings(**chosen)
     except SettingError as problem:

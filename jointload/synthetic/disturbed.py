@@ -13,13 +13,15 @@ import numpy as np
 from jointload.body.calibration import BodyErrors
 from jointload.body.joint_centres import hip_centre_error
 from jointload.intake.recording import SIDES, Array, Recording, split_side
+from jointload.intake.rider import Rider
 from jointload.intake.session import Session
 from jointload.numerics.rotations import rotate
 from jointload.numerics.signals import delayed
 from jointload.settings import Settings
+from jointload.synthetic.flesh import followed
 from jointload.synthetic.landing import SyntheticLanding
 from jointload.synthetic.measurement import placed_markers
-from jointload.synthetic.standing import label_map, medial_labels, plates, recording, static_recording
+from jointload.synthetic.standing import fitted_body, label_map, medial_labels, plates, recording, static_recording
 from jointload.uncertainty.draws import MM, SEGMENT_ENDS, Streams
 from jointload.uncertainty.skin import draw_skin
 from jointload.uncertainty.spreads import load_source
@@ -38,38 +40,47 @@ class Disturbed:
     truth: BodyErrors
 
 
-def disturbed(landing: SyntheticLanding, seed: int, size: float = 1.0) -> Disturbed:
-    """One laboratory's recording of a landing; size : factor on every spread."""
+def disturbed(landing: SyntheticLanding, seed: int, size: float = 1.0, motion: float | None = None) -> Disturbed:
+    """One laboratory's recording of a landing; size : factor on every spread;  motion : on those of cameras and skin,
+    where another."""
+    motion = size if motion is None else motion
     rng = np.random.default_rng([seed, 11])
     spec = landing.spec
     static = static_recording(spec.rider)
     moved = _misplaced(rng, size)
-    plate_errors = _plate_errors(rng, size)
-    noise = size * MM * load_source("camera").content["spread"]["noise_mm"]
+    errors = _plate_errors(rng, size)
+    noise = motion * MM * load_source("camera").content["spread"]["noise_mm"]
     offset = size * load_source("time_offset").content["spread"]["offset_s"] * rng.uniform(-1.0, 1.0)
     name = f"{spec.name}_{seed}"
     trial = recording(
         name,
-        _seen_markers(landing, moved, offset, noise, seed, size, rng),
+        _seen_markers(landing, moved, offset, noise, seed, motion, rng),
         spec.marker_rate,
-        plates(*_seen_wrenches(landing.force, landing.moment, plate_errors)),
+        plates(*seen_wrenches(landing.force, landing.moment, errors)),
         spec.force_rate,
     )
     labels = label_map()
     rider = replace(spec.rider, id=name)
     low, high = np.log(load_source("cutoff").content["spread"]["factor"])
     factor = float(np.exp(size * (low + (high - low) * rng.uniform())))
-    cutoff, impact = USUAL.cutoff or 0.0, USUAL.impact_cutoff or 0.0
     exact = recording(
         name, _seen_markers(landing, {}, 0.0, 0.0, seed, 0.0, rng), spec.marker_rate,
         plates(landing.force, landing.moment), spec.force_rate,
     )  # fmt: skip
     return Disturbed(
-        session=Session(trial, _seen_static(static, moved, noise, plate_errors, rng), labels, rider),
-        settings=replace(USUAL, cutoff=factor * cutoff, impact_cutoff=factor * impact),
+        session=Session(trial, _seen_static(static, moved, noise, errors, rng), labels, rider),
+        settings=_chosen(factor),
         exact=Session(exact, static, labels, rider),
-        truth=_true_body(exact, landing, rng, size),
+        truth=true_body(spec.rider, rng, size),
     )
+
+
+def _chosen(factor: float) -> Settings:
+    """The usual settings with the cut-offs that this laboratory takes for the right ones."""
+    impact = factor * (USUAL.impact_cutoff or 0.0)
+    if USUAL.smoothing == "balanced":
+        return replace(USUAL, impact_cutoff=impact)
+    return replace(USUAL, cutoff=factor * (USUAL.cutoff or 0.0), impact_cutoff=impact)
 
 
 def _misplaced(rng: np.random.Generator, size: float) -> dict[str, Array]:
@@ -91,7 +102,15 @@ def _plate_errors(rng: np.random.Generator, size: float) -> tuple[Array, Array]:
     return gain, place
 
 
-def _seen_wrenches(force: Array, moment: Array, errors: tuple[Array, Array]) -> tuple[Array, Array]:
+def plate_errors(seed: int, size: float = 1.0) -> tuple[Array, Array]:
+    """Gain (2,) and place (3, 2) [m] of the plates of one laboratory."""
+    rng = np.random.default_rng([seed, 11])
+    _misplaced(rng, size)
+    return _plate_errors(rng, size)
+
+
+def seen_wrenches(force: Array, moment: Array, errors: tuple[Array, Array]) -> tuple[Array, Array]:
+    """Forces and moments (3, 2, N) as plates with errors in gain and place measure them."""
     gain, place = errors
     seen = gain[:, None] * force
     return seen, gain[:, None] * moment + np.cross(place[..., None], seen, axis=0)
@@ -108,7 +127,7 @@ def _seen_static(
     for label, shift in moved.items():
         markers[:, static.labels.index(label)] += shift[:, None]
     force, moment = (np.stack([getattr(p, key) for p in static.plates], axis=1) for key in ("force", "moment"))
-    return replace(static, markers=markers, plates=plates(*_seen_wrenches(force, moment, errors)))
+    return replace(static, markers=markers, plates=plates(*seen_wrenches(force, moment, errors)))
 
 
 def _seen_markers(
@@ -130,6 +149,9 @@ def _seen_markers(
     groups = {segment: labels for segment, labels in groups.items() if labels}
     keys = {key: f"{key} of laboratory {seed}" for key in ("recording", "static trial", "rider", "laboratory")}
     skin = draw_skin(load_source("skin"), Streams(0, keys), 1, {s: len(labels) for s, labels in groups.items()})
+    if landing.swing:
+        skin = replace(skin, swing={segment: np.zeros_like(drawn) for segment, drawn in skin.swing.items()})
+    follow, clustered = np.random.default_rng([seed, 13]), label_map().clusters
     out = {}
     for segment, labels in groups.items():
         rotation, origin = landing.poses.of(segment)
@@ -139,6 +161,8 @@ def _seen_markers(
         slide = size * skin.displacement(segment, arms, landing.time - first, peak, slice(0, 1))[:, :, 0]
         for k, label in enumerate(labels):
             path = origin + rotate(rotation, local[:, k, None] + slide[:, k])
+            if size and segment in landing.swing:
+                path += followed(label in clustered.get(segment, ()), follow) * landing.swing[segment]
             late = delayed(path[:, None], np.array([offset * spec.force_rate]))[:, 0] if offset else path
             seen = late[:, ::every]
             out[label] = seen + noise * rng.standard_normal(seen.shape)
@@ -146,9 +170,9 @@ def _seen_markers(
     return out
 
 
-def _true_body(exact: Recording, landing: SyntheticLanding, rng: np.random.Generator, size: float) -> BodyErrors:
-    """What the rider's joint centres and segments are beside what formulas and table say of the true landmarks."""
-    body = landing.body
+def true_body(rider: Rider, rng: np.random.Generator, size: float = 1.0) -> BodyErrors:
+    """What a rider's joint centres and segments are beside what formulas and table say of the true landmarks."""
+    body = fitted_body(rider)
     spread = load_source("joint_centre").content["spread_mm"]
     mean, sd = hip_centre_error(USUAL.hip_centre)
     sizes = {"hip_centre": np.full(3, np.hypot(mean, sd) / np.sqrt(3.0) / MM)}

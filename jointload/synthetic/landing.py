@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from jointload.errors import SettingError, expected_found
 from jointload.intake.recording import SIDES, Array
 from jointload.intake.rider import G
 from jointload.loads.moments import JointLoads, SegmentMotion, joint_loads, loaded_segments
+from jointload.synthetic.flesh import Flesh, of_whole_segments
 from jointload.synthetic.model import CENTRAL, OFFSETS, TIME_DELTA, Model, Rates
 from jointload.synthetic.specification import LandingSpec
 
@@ -32,6 +33,7 @@ class SyntheticLanding:
     centre, velocity : (3, N) [m], [m/s] of the whole body's centre of mass
     trunk : the lump above the pelvis;  trunk_motion : its motion
     contact : side to the time [s] at which its force begins;  touchdown : at which it passes CONTACT_FORCE
+    swing : segment to the place (3, N) [m] of its flesh beside where it hangs in standing, where it has any
     """
 
     spec: LandingSpec
@@ -50,17 +52,23 @@ class SyntheticLanding:
     velocity: Array
     contact: dict[str, float]
     touchdown: dict[str, float]
+    swing: Mapping[str, Array] = field(default_factory=dict)
 
     def speed_at(self, time: float) -> float:
         """Downward speed [m/s] that free fall would have reached at a time [s]."""
         return float(np.sqrt(2 * G * self.spec.drop) + G * (time - min(self.contact.values())))
 
 
-def simulate_landing(spec: LandingSpec) -> SyntheticLanding:
-    """Integrate one landing and evaluate its whole truth at the force rate."""
+def simulate_landing(
+    spec: LandingSpec, body: FittedBody | None = None, flesh: Mapping[str, Flesh] | None = None
+) -> SyntheticLanding:
+    """Integrate one landing and evaluate its whole truth at the force rate.
+
+    body : the rider's true body where it is not the one that the formulas make of the rider;  flesh : of its segments
+    """
     from scipy.integrate import solve_ivp
 
-    model = Model(spec)
+    model = Model(spec, body, flesh)
     duration = model.first_contact + spec.settling
     frames = int(duration * spec.marker_rate)
     time = np.arange(frames * round(spec.force_rate / spec.marker_rate)) / spec.force_rate
@@ -83,14 +91,22 @@ def _evaluate(model: Model, states: Callable[[Array], Array], time: Array) -> Sy
         np.einsum("o,oisn->isn", CENTRAL / TIME_DELTA, [getattr(r, key) for r in rates]) for key in ("velocity", "spin")
     )
     now = _rates_at(model, states, time)
-    ground = model.wrenches(states(time)[:6], now, time)
+    state = states(time)
+    ground = model.wrenches(state[:6], now, time)
     body, spec = model.body, model.spec
     poses = SegmentPoses(model.segments, now.rotation, now.origin, np.zeros(now.origin.shape[1:]), spec.force_rate)
+
+    bones = SegmentMotion(now.rotation, now.centre, acceleration, now.spin, spin_rate)
+    whole, beside = _with_flesh(model, bones, state, now)
 
     def motion(names: tuple[str, ...]) -> SegmentMotion:
         s = [model.segments.index(name) for name in names]
         return SegmentMotion(
-            now.rotation[:, :, s], now.centre[:, s], acceleration[:, s], now.spin[:, s], spin_rate[:, s]
+            whole.rotation[:, :, s],
+            whole.centre[:, s],
+            whole.acceleration[:, s],
+            whole.angular_velocity[:, s],
+            whole.angular_acceleration[:, s],
         )
 
     angles, moving = joint_angles(poses, body), motion(loaded_segments(body))
@@ -107,10 +123,11 @@ def _evaluate(model: Model, states: Callable[[Array], Array], time: Array) -> Sy
         force=ground.force,
         moment=ground.moment,
         point=ground.point,
-        centre=model.mean(now.centre),
-        velocity=model.mean(now.velocity),
+        centre=model.mean(whole.centre),
+        velocity=_mean_velocity(model, state, now),
         contact={side: foot.touchdown for side, foot in zip(SIDES, model.feet, strict=True)},
         touchdown={side: _passing(ground.force[1, k], time) for k, side in enumerate(SIDES)},
+        swing={model.segments[s]: beside[:, k] for k, s in enumerate(model.flesh.where)},
     )
 
 
@@ -121,5 +138,25 @@ def _passing(vertical: Array, time: Array) -> float:
 
 
 def _rates_at(model: Model, states: Callable[[Array], Array], time: Array) -> Rates:
-    state = states(time)
-    return model.rates(state[:6], state[6:], time)
+    return model.rates_of(states(time), time)
+
+
+def _with_flesh(model: Model, bones: SegmentMotion, state: Array, now: Rates) -> tuple[SegmentMotion, Array]:
+    """Motion of the segments with their flesh; where it is (3, K, N) [m] beside where it hangs."""
+    flesh = model.flesh
+    if not flesh.where:
+        return bones, np.zeros((3, 0, state.shape[1]))
+    hangs = list(flesh.where)
+    place, velocity = model.flesh_of(state)
+    share, beside, pulled = np.zeros(model.mass.size), np.zeros_like(now.centre), bones.acceleration.copy()
+    share[hangs] = flesh.mass / model.mass[hangs]
+    beside[:, hangs] = place - now.centre[:, hangs]
+    pulled[:, hangs] = flesh.pulled(beside[:, hangs], velocity - now.velocity[:, hangs])
+    return of_whole_segments(bones, model.mass, model.tensor, share, beside, pulled), beside[:, hangs]
+
+
+def _mean_velocity(model: Model, state: Array, now: Rates) -> Array:
+    """(3, N) [m/s] of the whole body's centre of mass."""
+    if not model.flesh.where:
+        return model.mean(now.velocity)
+    return np.asarray(state[6:9] / model.mass.sum())

@@ -7,10 +7,12 @@ body: A(q, t) q' + b(q, t) = momentum, momentum' = wrenches on the feet and weig
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
+from jointload.body.calibration import FittedBody
 from jointload.intake.recording import SIDES, Array
 from jointload.intake.rider import G
 from jointload.numerics.rotations import (
@@ -24,6 +26,7 @@ from jointload.numerics.rotations import (
     rotate_back,
     unit,
 )
+from jointload.synthetic.flesh import Flesh, Hanging
 from jointload.synthetic.profiles import FootFall, ForceProfile, bump, force_profile, soft_clip, step
 from jointload.synthetic.specification import POSTURES, WEDGE_LAW, LandingSpec
 from jointload.synthetic.standing import fitted_body, upper_body
@@ -110,10 +113,13 @@ class Model:
     """One rider and one specification: places, momenta and ground forces at coordinates q (6, B) and times (B,).
 
     q : pelvis origin [m] and rotation vector [rad] of the trunk from its standing orientation
+    A state holds q, momentum and, where there is flesh on K bones, its places and velocities: (12 + 6 K, B).
     """
 
-    def __init__(self, spec: LandingSpec) -> None:
-        self.spec, self.body = spec, fitted_body(spec.rider)
+    def __init__(
+        self, spec: LandingSpec, body: FittedBody | None = None, flesh: Mapping[str, Flesh] | None = None
+    ) -> None:
+        self.spec, self.body = spec, body or fitted_body(spec.rider)
         self.posture = POSTURES[spec.style]
         self.lump = upper_body(self.body)
         self.segments = self.body.segments
@@ -121,6 +127,9 @@ class Model:
         self.mass = np.array([inertia[name].mass for name in self.segments])
         self.com = np.stack([inertia[name].com for name in self.segments], axis=1)
         self.tensor = np.stack([inertia[name].tensor for name in self.segments], axis=2)
+        self.flesh = Hanging.on(flesh or {}, self.segments, self.mass)
+        self.bone_mass = self.mass.copy()
+        self.bone_mass[list(self.flesh.where)] -= self.flesh.mass
         self.back = spec.rider.stance or "right"
         self.speed = float(np.sqrt(2 * G * spec.drop))
         self.first_contact = min(spec.flight, self.speed / G)
@@ -224,13 +233,22 @@ class Model:
         return np.einsum("s,isn->in", self.mass / self.mass.sum(), x)
 
     def momentum(self, rotation: Array, centre: Array, velocity: Array, spin: Array) -> Array:
-        """(6, N) linear and angular momentum about the lab origin."""
-        linear = self.mass[:, None] * velocity
+        """(6, N) linear and angular momentum of the bones about the lab origin."""
+        linear = self.bone_mass[:, None] * velocity
         angular = cross(centre, linear) + rotate(rotation, rotate(self.tensor[..., None], rotate_back(rotation, spin)))
         return np.concatenate((linear.sum(axis=1), angular.sum(axis=1)))
 
+    def flesh_of(self, state: Array) -> tuple[Array, Array]:
+        """Places and velocities (3, K, N) of the flesh in a state."""
+        place, velocity = state[12:].reshape(2, 3, len(self.flesh.where), *state.shape[1:])
+        return place, velocity
+
+    def rates_of(self, state: Array, time: Array) -> Rates:
+        """First order of the motion in a state."""
+        return self.rates(state[:6], state[6:12] - self.flesh.momentum(*self.flesh_of(state)), time)
+
     def rates(self, q: Array, momentum: Array, time: Array) -> Rates:
-        """First order of the motion from coordinates (6, N) and momentum (6, N) at times (N,)."""
+        """First order of the motion from coordinates (6, N) and momentum of the bones (6, N) at times (N,)."""
         samples = time.size
         delta = np.zeros((7, 7))
         delta[np.arange(7), np.arange(7)] = [PLACE_DELTA] * 6 + [TIME_DELTA]
@@ -296,24 +314,32 @@ class Model:
         return foot.middle[:, None] + foot.forward[:, None] * along + (foot.outward * across)[:, None]
 
     def slope(self, time: float, state: Array) -> Array:
-        """Time derivative (12,) of coordinates and momentum."""
-        now, q = np.array([time]), state[:6, None]
-        rates = self.rates(q, state[6:, None], now)
-        ground = self.wrenches(q, rates, now)
-        weight = np.array([0.0, -G, 0.0])[:, None, None] * self.mass[:, None]
-        force = ground.force.sum(axis=1) + weight.sum(axis=1)
-        moment = ground.moment.sum(axis=1) + cross(rates.centre, weight).sum(axis=1)
-        return np.concatenate((rates.coordinate, force, moment))[:, 0]
+        """Time derivative of a state (12 + 6 K,)."""
+        now, state = np.array([time]), state[:, None]
+        rates = self.rates_of(state, now)
+        ground = self.wrenches(state[:6], rates, now)
+        place, velocity = self.flesh_of(state)
+        hangs = list(self.flesh.where)
+        pulled = self.flesh.pulled(place - rates.centre[:, hangs], velocity - rates.velocity[:, hangs])
+        down = np.array([0.0, -G, 0.0])[:, None, None]
+        weight, hanging = down * self.bone_mass[:, None], down * self.flesh.mass[:, None]
+        force = ground.force.sum(axis=1) + weight.sum(axis=1) + hanging.sum(axis=1)
+        moment = ground.moment.sum(axis=1) + cross(rates.centre, weight).sum(axis=1) + cross(place, hanging).sum(axis=1)
+        return np.concatenate((rates.coordinate[:, 0], force[:, 0], moment[:, 0], velocity.ravel(), pulled.ravel()))
 
     def start(self) -> Array:
-        """(12,) coordinates and momentum at time 0: rigid flight to the touch-down, in the posture held there."""
+        """(12 + 6 K,) state at time 0: rigid flight to the touch-down, in the posture held there."""
         flight, lean = self.first_contact, np.array([0.0, 0.0, -self.posture.lean])
         travelled = np.array([self.spec.approach * flight, -self.speed * flight + 0.5 * G * flight**2, 0.0])
         q, time = np.concatenate((self._touchdown_place(lean) - travelled, lean))[:, None], np.zeros(1)
         rotation, origin = self.place(q, time)
         centre = origin + rotate(rotation, self.com[..., None])
         speed = np.array([self.spec.approach, -self.speed + G * flight, 0.0])[:, None, None] + np.zeros_like(centre)
-        return np.concatenate((q, self.momentum(rotation, centre, speed, np.zeros_like(centre))))[:, 0]
+        hangs = list(self.flesh.where)
+        place, velocity = centre[:, hangs] + self.flesh.floating()[..., None], speed[:, hangs]
+        momentum = self.momentum(rotation, centre, speed, np.zeros_like(centre))
+        momentum += self.flesh.momentum(place, velocity)
+        return np.concatenate((q[:, 0], momentum[:, 0], place.ravel(), velocity.ravel()))
 
     def _touchdown_place(self, lean: Array) -> Array:
         """(3,) [m] pelvis origin at touch-down: the back leg at its length, the mass centre behind the loaded place."""

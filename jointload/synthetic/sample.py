@@ -71,7 +71,7 @@ primary = ["back_vertical_force_peak", "back_knee_flexion_peak", "back_knee_addu
 curves = ["vertical_force", "knee_flexion_angle", "knee_flexion_moment", "knee_adduction_moment"]
 
 [settings]            # those of `jointload analyse`
-cutoff = 20
+smoothing = "balanced"
 contact_threshold = 20
 
 [smallest_change]     # in shown units: a difference below it does not matter (invented)

@@ -53,6 +53,9 @@ def around_landing(landing: Landing, lowest_cutoff: float | None) -> NearLanding
         contact=contact,
         split=None,
         pressed=None,
+        smoother=None if landing.smoother is None else landing.smoother.around(frames),
+        motion=None,
+        balance=None,
         _filtered=[],
     )
     return NearLanding(frames, _with_events(cut, landing.events.first_touchdown - start / rate))

@@ -17,6 +17,7 @@ from jointload.body.joint_centres import hip_centre_error
 from jointload.intake.recording import SIDES, Array, split_side
 from jointload.intake.session import Session
 from jointload.landing.landed import Landing
+from jointload.loads.balance import swings_drawn
 from jointload.numerics.rotations import from_axes, rotate
 from jointload.uncertainty.spreads import Source
 
@@ -110,6 +111,11 @@ class Draws:
     weight: Array
     cutoff: Array
     offset: Array
+    swings: Array | None = None
+    """(K, D) standard normal numbers for what the balance leaves open of the flesh."""
+
+    def swings_of(self, which: slice) -> Array | None:
+        return None if self.swings is None else self.swings[:, which]
 
 
 def draw_inputs(
@@ -135,6 +141,7 @@ def draw_inputs(
         weight=weight,
         cutoff=_cutoff_factors(sources, streams, draws, chunk),
         offset=_offsets(sources, streams, draws),
+        swings=streams.normal(sources["flesh"], draws, swings_drawn()) if "flesh" in sources else None,
     )
 
 

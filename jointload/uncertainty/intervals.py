@@ -65,6 +65,10 @@ def changes(before: Analysis, after: Analysis) -> tuple[Change, ...]:
     if riders[0] != riders[1]:
         found = " and ".join(riders)
         raise SettingError(expected_found("change", "two landings of one rider", found, "the analyses", "pair others"))
+    ways = [analysis.settings.smoothing for analysis in (before, after)]
+    if ways[0] != ways[1]:
+        found = " and ".join(ways)
+        raise SettingError(expected_found("change", "one --smoothing for both", found, "the analyses", "choose one"))
     alike = [(c.draws, c.seed, tuple(each.name for each in c.inputs)) for c in (first, second)]
     if alike[0] != alike[1]:
         found = " and ".join(f"{n} draws of seed {seed}, {len(names)} inputs" for n, seed, names in alike)

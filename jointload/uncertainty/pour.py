@@ -22,10 +22,12 @@ from jointload.landing.events import find_events
 from jointload.landing.filtered import FilteredForces, filtered_forces
 from jointload.landing.landed import Landing
 from jointload.landing.measures.every_measure import measure_landing
+from jointload.loads.balance import balanced_motion
 from jointload.loads.contact import Contact
 from jointload.loads.from_above import loads_from_above
 from jointload.loads.moments import joint_loads, smooth_loads
 from jointload.modeldata import load_model
+from jointload.motion.following import Smoother
 from jointload.numerics.rotations import rotate
 from jointload.numerics.signals import delayed, zero_lag_lowpass
 from jointload.settings import Settings
@@ -135,6 +137,7 @@ class _Markers:
     peak: float
     skin: SkinMotion | None
     noise: float
+    smoother: Smoother | None
     generator: np.random.Generator
     fills: tuple[tuple[int, Array], ...] = ()
     """Rows of markers that others filled, and (F,) [m] how uncertain their place is."""
@@ -145,6 +148,8 @@ class _Markers:
     ) -> _Markers:
         trial, body, settings, part = landing.recording, landing.body, landing.settings, near.landing
         labels, exact, _, fills = complete_markers(trial, body, settings.longest_gap, never_bridged(trial, settings))
+        if landing.smoother is not None and landing.smoother.finer == 1:
+            exact = landing.smoother.smoothed(exact)
         where, arms, rotation = {}, {}, {}
         for name, cluster in body.clusters.items():
             seen = [label for label in cluster.labels if label in labels]
@@ -164,12 +169,15 @@ class _Markers:
             doubts = tuple((row, doubt) for row, doubt in each if doubt.any())
         since = part.recording.time - part.events.first_touchdown
         peak = _largest_force(part) / part.weight
-        return cls(labels, exact[..., near.frames], rotation, where, arms, since, peak, skin, noise, generator, doubts)
+        follower, cut = part.smoother, exact[..., near.frames]
+        return cls(labels, cut, rotation, where, arms, since, peak, skin, noise, follower, generator, doubts)
 
     def disturbed(self, which: slice) -> Array:
         """(3, M, D, F) [m]."""
         shape = (*self.exact.shape[:2], which.stop - which.start, self.exact.shape[2])
-        if self.noise:
+        if self.noise and self.smoother is not None:
+            out = self.smoother.doubts(self.generator, shape[2], shape[1], shape[3]) + self.exact[:, :, None]
+        elif self.noise:
             out = self.noise * self.generator.standard_normal(shape, dtype=np.float32) + self.exact[:, :, None]
         else:
             out = np.broadcast_to(self.exact[:, :, None], shape).copy()
@@ -214,7 +222,7 @@ def _drawn_landings(
     """The landing under each of the draws `which`: markers to poses to angles, plates to wrenches, both to loads."""
     rate, body = landing.poses.rate, body.drawn(which)
     settings = _with_factor(landing.settings, float(inputs.cutoff[which.start]), rate, landing.contact.fast_rate)
-    before = settings.cutoff if settings.smoothing == "before" else None
+    before = settings.fixed_cutoff
     smooth = zero_lag_lowpass(source.disturbed(which), before, rate)
     if np.any(inputs.offset):
         smooth = delayed(smooth, inputs.offset[which] * rate)
@@ -222,7 +230,11 @@ def _drawn_landings(
     poses, _ = track_segments(markers, body, rate)
     angles = joint_angles(poses, body, settings.angle_zero)
     contact = _contact(landing, inputs, which, before)
-    loads = joint_loads(poses, body, angles, *_unstopped(contact))
+    motion, balance = None, None
+    if settings.smoothing == "balanced":
+        strikes = never_bridged(landing.recording, settings)
+        motion, balance = balanced_motion(poses, markers, body, contact.force, strikes, inputs.swings_of(which))
+    loads = joint_loads(poses, body, angles, *_unstopped(contact), motion)
     if settings.smoothing == "after":
         loads, angles = smooth_loads(loads, angles, settings.cutoff, rate)
     after = settings.cutoff if settings.smoothing == "after" else None
@@ -237,6 +249,7 @@ def _drawn_landings(
         contact=contact,
         loads=loads,
         centre=mass_centre(poses, markers, body),
+        balance=balance,
         settings=settings,
         upper=None if landing.upper is None else loads_from_above(poses, markers, body, angles, after),
     )
@@ -271,6 +284,7 @@ def _one(together: Landing, filtered: FilteredForces, d: int, weight: float) -> 
         weight=borne,
         weight_on_plates=weight * together.weight_on_plates,
         upper=None if together.upper is None else together.upper.drawn(d),
+        balance=None if together.balance is None else together.balance.drawn(d),
         _filtered=[filtered],
     )
 
@@ -282,7 +296,7 @@ def _with_factor(settings: Settings, factor: float, rate: float, fast_rate: floa
     slow, fast = settings.cutoff, settings.impact_cutoff
     return replace(
         settings,
-        cutoff=None if slow is None else min(factor * slow, HIGHEST_CUTOFF * rate),
+        cutoff=slow if slow is None or settings.smoothing == "balanced" else min(factor * slow, HIGHEST_CUTOFF * rate),
         impact_cutoff=None if fast is None else min(factor * fast, HIGHEST_CUTOFF * fast_rate),
     )
 

@@ -12,6 +12,7 @@ from jointload.modeldata import load_model
 SOURCES = (
     "camera",
     "skin",
+    "flesh",
     "placement",
     "joint_centre",
     "inertia",

@@ -24,6 +24,7 @@ from jointload.settings import Settings
 from jointload.synthetic.disturbed import Disturbed, disturbed
 from jointload.synthetic.landing import SyntheticLanding, simulate_landing
 from jointload.synthetic.specification import LandingSpec
+from jointload.synthetic.truth import UNFILTERED
 from jointload.uncertainty.draws import Streams
 from jointload.uncertainty.pour import pour
 from jointload.uncertainty.spreads import load_sources
@@ -62,7 +63,7 @@ def judged(number: int, size: float, draws: int) -> Iterator[Judged]:
     made = disturbed(true_landing(number % 6), seed=number, size=size)
     analysis = analyse(made.session, made.settings, variants=False)
     samples = pour(made.session, analysis.landing, load_sources(), Streams.of(made.session, 0), draws).samples
-    truths = [_truth(made, settings) for settings in (Settings(), Settings(cutoff=None, impact_cutoff=None))]
+    truths = [_truth(made, settings) for settings in (Settings(smoothing="fixed"), UNFILTERED)]
     for measure in analysis.measures:
         key = (measure.quantity, measure.side)
         if measure.word or not np.isfinite(measure.value) or not all(key in truth for truth in truths):

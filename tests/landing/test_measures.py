@@ -104,6 +104,10 @@ def test_a_thigh_that_is_not_seen_moves_no_alignment_to_another_instant(
     assert measured(partly, "vertical_force_peak").value == measured(whole, "vertical_force_peak").value
 
 
+ONE_STRIKE = 5e-3
+"""Share by which one plate's single touch-down in place of two moves a balanced peak."""
+
+
 def one_plate(clean_session: Session) -> Session:
     """Both feet on one plate that is as wide as both: its wrench is the sum."""
     first, second = clean_session.trial.plates
@@ -123,7 +127,10 @@ def test_two_feet_on_one_plate_give_moments_with_an_interval(clean_session: Sess
         assert "shared plate" in split.note
     lumbar = measured(shared, "l5s1_extension_moment_peak", "")
     assert np.isnan(lumbar.low), "the lower back bears both feet together, however they share"
-    assert lumbar.value == pytest.approx(measured(whole, "l5s1_extension_moment_peak", "").value, rel=1e-6)
+    fixed = [run(session, smoothing="fixed") for session in (one_plate(clean_session), clean_session)]
+    one, two = (measured(each, "l5s1_extension_moment_peak", "").value for each in fixed)
+    assert one == pytest.approx(two, rel=1e-6)
+    assert lumbar.value == pytest.approx(measured(whole, "l5s1_extension_moment_peak", "").value, rel=ONE_STRIKE)
     assert measured(shared, "knee_flexion_peak").value == pytest.approx(
         measured(whole, "knee_flexion_peak").value, abs=0.02
     )

@@ -38,7 +38,11 @@ def exact(simulated: SyntheticLanding) -> Analysis:
     """Without noise and filter."""
     rider = simulated.spec.rider
     silent = as_recording(replace(simulated, spec=replace(simulated.spec, noise=SILENT)))
-    return analyse(Session(silent, static_recording(rider), label_map(), rider), Settings(cutoff=None), variants=False)
+    return analyse(
+        Session(silent, static_recording(rider), label_map(), rider),
+        Settings(smoothing="fixed", cutoff=None),
+        variants=False,
+    )
 
 
 @pytest.fixture(scope="module")

@@ -22,6 +22,9 @@ from jointload.settings import Settings
 
 RIGHT_MOMENT = "knee_flexion_moment_peak"
 
+SAME_NOISE = 2e-3
+"""Share by which moments may differ when frames outside the landing are spoilt: the markers' noise is one number."""
+
 
 @pytest.fixture(scope="module")
 def clean(clean_session: Session) -> Analysis:
@@ -225,7 +228,7 @@ def test_an_exchange_outside_the_landing_leaves_its_moments(clean: Analysis, cle
     trial = exchanged(clean_session.trial, "R_heel", "R_heel_lateral", slice(10, 20))
     analysis = analysed(clean_session, trial=trial)
     assert doubts(analysis) == {"markers exchanged": "refuse"}
-    assert moments_of(analysis, "left") == moments_of(clean, "left")
+    np.testing.assert_allclose(moments_of(analysis, "left"), moments_of(clean, "left"), rtol=SAME_NOISE)
     assert has_moments(analysis, "right")
 
 
@@ -493,14 +496,14 @@ def test_a_mass_that_is_not_the_riders(clean_session: Session) -> None:
 
 
 def test_a_cutoff_too_high_for_the_markers(clean_session: Session) -> None:
-    assert told(analysed(clean_session, Settings(cutoff=80.0)), "filter").severity == "warn"
-    assert told(analysed(clean_session, Settings(cutoff=None)), "filter").severity == "pass"
+    assert told(analysed(clean_session, Settings(smoothing="fixed", cutoff=80.0)), "filter").severity == "warn"
+    assert told(analysed(clean_session, Settings(smoothing="fixed", cutoff=None)), "filter").severity == "pass"
 
 
 @pytest.mark.parametrize("cutoff", [125.0, 140.0])
 def test_a_cutoff_that_no_sampled_marker_can_hold_is_an_error(clean_session: Session, cutoff: float) -> None:
     with pytest.raises(SettingError, match="less than half the marker rate, 250 Hz") as caught:
-        analysed(clean_session, Settings(cutoff=cutoff))
+        analysed(clean_session, Settings(smoothing="fixed", cutoff=cutoff))
     assert "\n" not in str(caught.value)
 
 

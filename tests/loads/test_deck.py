@@ -16,7 +16,7 @@ from jointload.landing.measures.load_measures import MOMENT_PEAKS
 from jointload.settings import Settings
 from jointload.synthetic.board import BoardLanding
 
-UNFILTERED = Settings(cutoff=None, impact_cutoff=None)
+UNFILTERED = Settings(smoothing="fixed", cutoff=None, impact_cutoff=None)
 TWO_PER_CENT = 0.02
 """What the moments may miss of their peak with one plate per foot."""
 

@@ -21,7 +21,7 @@ from jointload.loads.shared_plate import share_plates
 from jointload.settings import Settings
 from jointload.synthetic.board import BoardLanding
 
-UNFILTERED = Settings(cutoff=None, impact_cutoff=None)
+UNFILTERED = Settings(smoothing="fixed", cutoff=None, impact_cutoff=None)
 ROUNDING = 1e-6
 
 

@@ -15,7 +15,7 @@ from jointload.intake.labels import LabelMap
 from jointload.intake.recording import Recording
 from jointload.landing.measures.every_measure import measure_landing
 from jointload.numerics.signals import delayed
-from jointload.settings import Settings
+from jointload.settings import Settings, Smoothing
 from jointload.uncertainty.draws import Streams
 from jointload.uncertainty.pour import pour
 from jointload.uncertainty.spreads import load_sources
@@ -25,8 +25,8 @@ EXACT = 1e-9
 CHOICES = (
     Settings(),
     Settings(smoothing="after", angle_zero="standing"),
-    Settings(cutoff=None, inertia="dumas_wojtusch_2018", landing_end="peak_force"),
-    Settings(cutoff=12.0, inertia="dempster_winter", hip_centre="davis_1991"),
+    Settings(smoothing="fixed", cutoff=None, inertia="dumas_wojtusch_2018", landing_end="peak_force"),
+    Settings(smoothing="fixed", cutoff=12.0, inertia="dempster_winter", hip_centre="davis_1991"),
 )
 
 
@@ -99,10 +99,18 @@ def test_a_body_without_errors_is_the_fitted_body(flat: Analysis, method: str) -
         np.testing.assert_allclose(drawn.clusters[name].local, cluster.local, atol=1e-12)
 
 
-def test_a_drawn_body_gives_what_the_analysis_gives_with_that_body(flat: Analysis) -> None:
+SWINGS_CUT = 5e-4
+"""Share of a number by which flesh that hangs still where the poured part begins may move it."""
+
+
+@pytest.mark.parametrize(("smoothing", "rtol"), [("fixed", 1e-8), ("balanced", SWINGS_CUT)])
+def test_a_drawn_body_gives_what_the_analysis_gives_with_that_body(
+    flat: Analysis, smoothing: Smoothing, rtol: float
+) -> None:
     """Placement and joint centres alone, each draw against the whole analysis with a body fitted with that error."""
     from jointload.uncertainty.draws import draw_inputs
 
+    flat = analyse(flat.session, Settings(smoothing=smoothing), variants=False)
     sources, streams = load_sources(("placement", "joint_centre", "inertia")), Streams.of(flat.session, 0)
     landing = flat.landing
     poured = pour(flat.session, landing, sources, streams, 6)
@@ -112,7 +120,7 @@ def test_a_drawn_body_gives_what_the_analysis_gives_with_that_body(flat: Analysi
         again, _ = descend(flat.session, body, landing.weight_on_plates, landing.settings)
         for measure in measure_landing(again):
             found = poured.samples[measure.quantity, measure.side][d]
-            np.testing.assert_allclose(found, measure.value, rtol=1e-8, atol=1e-8, err_msg=measure.quantity)
+            np.testing.assert_allclose(found, measure.value, rtol=rtol, atol=rtol, err_msg=measure.quantity)
 
 
 def test_a_marker_moved_with_its_landmark_changes_no_pose(flat: Analysis) -> None:

@@ -51,7 +51,7 @@ def pour_again(landing: Landing, side: str, response: FootResponse) -> Poured:
     held = _held(response, window, frames)
     poses, feet = _tiled(landing.poses, frames, draws), _tiled(landing.poses, frames, 1)
     poses = answering_poses(landing, side, poses, held)
-    motion = _carried_motion(landing, feet, poses, draws)
+    motion = _carried_motion(landing, frames, feet, poses, draws)
     force = np.tile(landing.contact.force[..., frames], draws)
     moment = np.tile(landing.contact.moment[..., frames], draws)
     s = SIDES.index(side)
@@ -103,9 +103,13 @@ def _tiled(poses: SegmentPoses, frames: slice, draws: int) -> SegmentPoses:
     return SegmentPoses(poses.segments, rotation, origin, residual, poses.rate)
 
 
-def _carried_motion(landing: Landing, measured: SegmentPoses, poses: SegmentPoses, draws: int) -> SegmentMotion:
+def _carried_motion(
+    landing: Landing, frames: slice, measured: SegmentPoses, poses: SegmentPoses, draws: int
+) -> SegmentMotion:
     """Accelerations of the measured motion at the changed places: the answer is quasi-static."""
     motion = segment_motion(measured, landing.body)
+    if landing.motion is not None:
+        motion = replace(motion, acceleration=landing.motion.acceleration[..., frames])
     names = [name for name in landing.body.segments if name in landing.body.inertia]
     where = [poses.index(name) for name in names]
     rotation = poses.rotation[:, :, where]

@@ -24,7 +24,7 @@ from jointload.landing.landed import Landing, Result
 from jointload.landing.measures.body_measures import fall_acceleration, unexplained_force
 from jointload.landing.measures.force_measures import BEARING_SHARE
 from jointload.loads.contact import REST_HEIGHT, REST_SPEED, Lost
-from jointload.numerics.signals import derivatives, runs
+from jointload.numerics.signals import bridge_short_gaps, derivatives, runs, zero_lag_lowpass
 
 STEP_WARN, STEP_REFUSE = 0.005, 0.012
 """[s] by which markers and force may be out of step (choice: on the sample's stiff landing 4 ms shift the hip's moment
@@ -34,6 +34,10 @@ PELVIS_SLACK = 0.012
 STEP_SEARCH, STEP_BEFORE, STEP_AFTER = 0.06, 0.1, 0.3
 """[s] lags that are tried, and the time around touch-down that is compared (choice)."""
 STEP_ALIKE = 0.8
+LOST_FRAMES = 2
+"""So many frames of an unknown force are bridged where it is compared with the motion."""
+COMPARED = 20.0
+"""Low-pass [Hz] under which a balanced motion and its force are compared in time (choice)."""
 """Correlation below which force and motion are too unlike to be brought into step (choice)."""
 FALL_WARN, FALL_REFUSE = 0.05, 0.20
 """Share by which the fall may differ from gravity (choice: a wrong frame rate or scale; missing body parts and skin
@@ -275,7 +279,11 @@ def force_lag(landing: Landing) -> tuple[float, float]:
     )
     if last - first < 4 * most // 3:
         return float("nan"), float("nan")
-    measured = landing.contact.force[1].sum(axis=0)[first:last] / landing.weight
+    force = landing.contact.force[1].sum(axis=0)
+    if landing.settings.smoothing == "balanced":
+        force, _ = bridge_short_gaps(np.tile(force, (3, 1, 1)), LOST_FRAMES)
+        demanded, force = (zero_lag_lowpass(each, COMPARED, rate) for each in (demanded, force[0, 0]))
+    measured = force[first:last] / landing.weight
     shifted = np.lib.stride_tricks.sliding_window_view(demanded[first - most : last + most], last - first)[::-1]
     known = np.isfinite(measured) & np.isfinite(shifted).all(axis=0)
     if known.sum() < most or (landing.events.kind == "landing" and not known.all()):
@@ -343,6 +351,8 @@ def _result(found: Result) -> tuple[float, str]:
 def check_filter(landing: Landing) -> Judgement:
     """Whether the cut-off suits the marker rate; markers and forces share it by construction."""
     cutoff, rate = landing.settings.cutoff, landing.poses.rate
+    if landing.settings.smoothing == "balanced":
+        return passed("filter", "settings", "markers smoothed by their own noise and the plates' force")
     if cutoff is None:
         return passed("filter", "settings", "no filter on markers and forces")
     share = cutoff / rate

@@ -81,7 +81,7 @@ def stop_moments(landing: Landing, stopped: tuple[Lost, ...]) -> Landing:
     for gone in stopped:
         side = SIDES.index(gone.side)
         force[:, side, gone.start : gone.stop] = moment[:, side, gone.start : gone.stop] = np.nan
-    loads = joint_loads(landing.poses, landing.body, landing.angles, force, moment)
+    loads = joint_loads(landing.poses, landing.body, landing.angles, force, moment, landing.motion)
     if settings.smoothing == "after":
         loads, _ = smooth_loads(loads, landing.angles, settings.cutoff, landing.poses.rate)
     throughout = {gone.side for gone in stopped if gone.start == 0 and gone.stop >= landing.recording.frames}

@@ -80,7 +80,7 @@ def unexplained_force(landing: Landing) -> Result:
     """Root mean square vertical force [N] that mass times acceleration of the whole body leaves unexplained."""
     acceleration = derivatives(landing.centre.position[1], 1.0 / landing.poses.rate)[1]
     leftover = landing.contact.force[1].sum(axis=0) - landing.weight / G * (acceleration + G)
-    if landing.settings.smoothing == "after":
+    if landing.settings.smoothing != "fixed":
         leftover = zero_lag_lowpass(leftover, landing.settings.cutoff, landing.poses.rate)
     window = leftover[whole_window(landing)]
     if not window.size or not np.isfinite(window).all():

@@ -66,6 +66,22 @@ def forces(analysis: Analysis) -> Sheet:
     return _sheet(landing, panels)
 
 
+def balance(analysis: Analysis) -> Sheet | None:
+    """Force on the plates that weight and motion of the whole body leave over [BW], None where it was not balanced."""
+    landing = analysis.landing
+    if landing.balance is None:
+        return None
+    both = (("by the markers", landing.balance.force), ("with swinging flesh", landing.balance.left))
+    limits = _common_limits(landing, [left[axis] / landing.weight for _, left in both for axis in (1, 0)])
+    unit, rate = "BW, plates − motion and weight", landing.poses.rate
+    panels = [
+        _panel(landing, f"Left over {words}, {way}", unit, {"": left[axis] / landing.weight}, rate, limits=limits)
+        for axis, way in ((1, "upward"), (0, "forward"))
+        for words, left in both
+    ]
+    return _sheet(landing, panels, columns=4, body=True)
+
+
 def angles(analysis: Analysis) -> Sheet:
     """Ankle, knee and hip angles and the lean of the trunk [deg], side view first, then front view."""
     landing = analysis.landing

@@ -27,7 +27,19 @@ def forces_section(reported: Reported) -> str:
             "Ground force on each foot in body weights, low-pass filtered for peaks, along the pelvis' forward "
             "direction at touch-down and across it. Marks stand at the largest vertical force of each foot.",
         )
+        + _left_over(reported)
         + measure_table(analysis, FORCES)
+    )
+
+
+def _left_over(reported: Reported) -> str:
+    sheet = landing_curves.balance(reported.analysis)
+    if sheet is None:
+        return ""
+    return sheet_figure(
+        sheet,
+        "What the plates feel beside weight and motion of the whole body, frame by frame: by the markers alone, and "
+        "with flesh that swings beside them. What is left is noise, misplaced mass, and arms nobody saw.",
     )
 
 

@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 from importlib import metadata
 
-from jointload.analysis import Analysis
+from jointload.analysis import Analysis, plate_cutoff
 from jointload.intake.rider import G
 from jointload.loads.contact import SHORTEST_CONTACT
 from jointload.modeldata import load_model, model_names
@@ -52,7 +52,7 @@ def methods_text(analysis: Analysis) -> Methods:
         ("Pose of segments", "least-squares rigid fit of all markers of a segment, every segment by itself"),
         ("Joint angles", _angles(analysis.settings)),
         ("Missing markers", _gaps(analysis.settings)),
-        ("Filter", _filter(analysis.settings)),
+        ("Filter", _filter(analysis)),
         ("Force peaks and loading rates", _impact_filter(analysis)),
         ("Derivatives", "central first and second differences of the filtered positions and rotations"),
         ("Inverse dynamics", _dynamics(analysis)),
@@ -124,16 +124,35 @@ def _gaps(settings: Settings) -> str:
     )
 
 
-def _filter(settings: Settings) -> str:
+def _filter(analysis: Analysis) -> str:
+    settings = analysis.settings
+    if settings.smoothing == "balanced":
+        return _followed(analysis)
     if settings.cutoff is None:
         return "none"
     what = {
-        "before": "markers and plate wrenches alike, before the dynamics",
+        "fixed": "markers and plate wrenches alike, before the dynamics",
         "after": "joint loads and angles after dynamics on unfiltered data",
     }[settings.smoothing]
     return (
         "Butterworth low-pass, second order, run forward and backward (fourth order in all, zero lag), "
         f"−3 dB at {settings.cutoff:g} Hz after both passes: {what}; ends padded by odd reflection of up to 1 s"
+    )
+
+
+def _followed(analysis: Analysis) -> str:
+    landing, cutoff = analysis.landing, plate_cutoff(analysis.settings, analysis.session.trial.force_rate)
+    noise = landing.smoother.noise.values() if landing.smoother else ()
+    measured = f"{1000 * min(noise):.2g} to {1000 * max(noise):.2g} mm of noise" if noise else "their noise"
+    plates = "unfiltered plate wrenches" if cutoff is None else f"plate wrenches low-passed at {cutoff:g} Hz"
+    flesh = (
+        ", and what these demand beside the markers was laid on swinging flesh by a regression on damped oscillators"
+        if landing.balance
+        else ", with nothing to balance against"
+    )
+    return (
+        f"balanced: markers smoothed by quintic splines ({measured}, measured in the recording) as far as the "
+        f"rate of the plates' force allows, followed at {landing.poses.rate:g} Hz, with {plates}{flesh}"
     )
 
 

@@ -1,0 +1,150 @@
+"""Every marker's trajectory, smooth where the body is calm and quick where it strikes, by splines of its segment's own.
+
+The noise of the markers is measured in the recording; the roughness comes from the plates. Slow recordings are followed
+at a finer rate, so that no peak falls between two frames.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from jointload.body.calibration import FittedBody
+from jointload.body.pose import complete_markers
+from jointload.intake.board import Board
+from jointload.intake.recording import Array, Finding, Recording, split_side
+from jointload.motion.roughness import Roughness, roughness
+from jointload.numerics.signals import bridge_short_gaps, runs
+from jointload.numerics.splines import FEWEST, JerkSpline, noise_level
+
+SLOWEST = 200.0
+"""A recording is followed at no less than this rate [Hz] (choice: 4 to 5 ms; finer rates change a peak by 1 %)."""
+LEAST_NOISE = 2e-6
+"""Noise of markers [m] below which they are followed as they are (choice: a C3D file stores no finer)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Smoother:
+    """What was done to the markers of every kind of segment, so that what it leaves open can be drawn.
+
+    rows : kind -> rows of its markers;  noise : kind -> [m] measured;  density : kind -> (F,) at the marker rate
+    """
+
+    rows: dict[str, list[int]]
+    noise: dict[str, float]
+    density: dict[str, Array]
+    dt: float
+    finer: int
+    skipped: int = 0
+    """Followed frames before the first that is asked for."""
+
+    def around(self, frames: slice) -> Smoother:
+        """For some of the followed frames, which need not begin with a marker frame."""
+        first, last = frames.start // self.finer, -(-(frames.stop - 1) // self.finer)
+        density = {name: each[first : last + 1] for name, each in self.density.items()}
+        return replace(self, density=density, skipped=frames.start - first * self.finer)
+
+    def doubts(self, generator: np.random.Generator, draws: int, markers: int, frames: int) -> Array:
+        """(3, M, D, F) [m] draws of what is not known of the trajectories after smoothing, noise and all."""
+        out = np.zeros((3, markers, draws, frames))
+        for name, rows in self.rows.items():
+            spline = self._spline(name)
+            normal = generator.standard_normal((3, len(rows), draws, spline.samples + 4))
+            out[:, rows] = spline.doubt(normal)[..., self.skipped : self.skipped + frames]
+        return out
+
+    def smoothed(self, markers: Array) -> Array:
+        """(3, M, F) data to trajectories at the followed rate; NaN stays, and a run too short becomes NaN."""
+        frames = (markers.shape[2] - 1) * self.finer + 1
+        out, seen = np.full((*markers.shape[:2], frames), np.nan), np.all(np.isfinite(markers), axis=0)
+        for name, rows in self.rows.items():
+            whole = [row for row in rows if seen[row].all()]
+            if whole:
+                out[:, whole] = self._spline(name).smooth(markers[:, whole])
+            for row in set(rows) - set(whole):
+                for start, stop in runs(seen[row]):
+                    if stop - start >= FEWEST:
+                        part = self._spline(name, slice(start, stop)).smooth(markers[:, row, start:stop])
+                        out[:, row, start * self.finer : (stop - 1) * self.finer + 1] = part
+        return out
+
+    def _spline(self, name: str, part: slice = slice(None)) -> JerkSpline:
+        return JerkSpline.of(self.density[name][part], self.noise[name], self.dt, self.finer)
+
+
+@dataclass(frozen=True, eq=False)
+class Followed:
+    """recording : at the followed rate, the markers of body and board smooth, all others as they were
+    markers : label -> (3, F) [m] of those the body needs, smooth;  strikes : frames in which feet strike
+    """
+
+    recording: Recording
+    markers: dict[str, Array]
+    smoother: Smoother
+    strikes: tuple[int, ...]
+    findings: tuple[Finding, ...]
+
+
+def follow(
+    trial: Recording, body: FittedBody, board: Board | None, longest_gap: float, touchdowns: tuple[int, ...]
+) -> Followed:
+    """Trajectories of the markers that body and board need. touchdowns : frames in which plates begin to bear load."""
+    used, markers, findings, _ = complete_markers(trial, body, longest_gap, touchdowns)
+    labels = list(used)
+    ridden = [] if board is None else [label for label in board.markers if label in trial.labels and label not in used]
+    if ridden:
+        under = trial.markers[:, [trial.labels.index(label) for label in ridden]]
+        under, _ = bridge_short_gaps(under, int(longest_gap * trial.point_rate))
+        labels, markers = [*labels, *ridden], np.concatenate((markers, under), axis=1)
+    owner = {label: split_side(name)[1] for name, cluster in body.clusters.items() for label in cluster.labels}
+    owner |= dict.fromkeys(ridden, "foot")
+    rows: dict[str, list[int]] = {}
+    for row, label in enumerate(labels):
+        rows.setdefault(owner.get(label, "trunk"), []).append(row)
+    smoother = _smoother(trial, markers, rows, roughness(trial, body, touchdowns))
+    smooth = smoother.smoothed(markers)
+    return Followed(
+        recording=_at_followed_rate(trial, labels, smooth, smoother.finer),
+        markers=dict(zip(used, smooth[:, : len(used)].swapaxes(0, 1), strict=True)),
+        smoother=replace(smoother, rows={name: [r for r in own if r < len(used)] for name, own in rows.items()}),
+        strikes=tuple(frame * smoother.finer for frame in touchdowns),
+        findings=findings,
+    )
+
+
+def _smoother(trial: Recording, markers: Array, rows: dict[str, list[int]], rough: Roughness) -> Smoother:
+    noise = {name: noise_level(markers[:, own], rough.calm) for name, own in rows.items()}
+    return Smoother(
+        rows=rows,
+        noise={name: max(level, LEAST_NOISE) if np.isfinite(level) else LEAST_NOISE for name, level in noise.items()},
+        density={name: rough.density(name) for name in rows},
+        dt=1.0 / trial.point_rate,
+        finer=_finer(trial),
+    )
+
+
+def _finer(trial: Recording) -> int:
+    """Into how many equal parts a frame is cut: force samples, so that both stay on one clock."""
+    step = trial.samples_per_frame if trial.plates else 1
+    return next((k for k in range(1, step + 1) if step % k == 0 and k * trial.point_rate >= SLOWEST), step)
+
+
+def _at_followed_rate(trial: Recording, labels: list[str], smooth: Array, finer: int) -> Recording:
+    if finer == 1:
+        markers = trial.markers.copy()
+        markers[:, [trial.labels.index(label) for label in labels]] = smooth
+        return replace(trial, markers=markers)
+    others = [row for row, label in enumerate(trial.labels) if label not in labels]
+    at = np.arange(smooth.shape[2]) / finer
+    frames = np.arange(trial.frames)
+    rest = np.zeros((3, len(others), at.size))
+    for k, row in enumerate(others):
+        rest[:, k] = [np.interp(at, frames, path) for path in trial.markers[:, row]]
+    return replace(
+        trial,
+        labels=(*labels, *(trial.labels[row] for row in others)),
+        markers=np.concatenate((smooth, rest), axis=1),
+        point_rate=trial.point_rate * finer,
+        first_frame=(trial.first_frame - 1) * finer + 1,
+    )

@@ -1,0 +1,73 @@
+"""How rough a motion may be at any time, as the plates tell it: calm in flight and standing, rough when feet strike.
+
+The plates' force is the mass times the acceleration of the whole body, so its rate is the body's jerk, sample by sample
+and free of marker noise. A segment's jerk is taken to be noise whose density follows it, and to be several times larger
+for a short while after a foot has touched down, most so far down the leg.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from jointload.body.calibration import FittedBody
+from jointload.intake.recording import Array, Recording
+from jointload.numerics.signals import zero_lag_lowpass
+
+CALM = 100.0
+"""Density [m2/s5] of the jerk of calm movement: 32 m/s3 for 50 ms (choice; 0.3 mm of noise at 250 Hz are then smoothed
+with half the amplitude left at 13 Hz, and flight shows less than 0.02 Nm/kg at any joint)."""
+CORRELATED = 0.01
+"""Time [s] over which a jerk keeps its sign at an impact (choice)."""
+ALL_ALONG = 1.5
+"""A segment's jerk per that of the whole body outside the strike: 1.0 to 1.5 in invented landings."""
+STRIKE = {"foot": 8.0, "shank": 5.5, "thigh": 1.7, "pelvis": 1.7, "trunk": 1.5}
+"""The same after a strike, tuned on landings of tests/benchmarks/impact.py kept apart from those reported (bones there
+have 20 to 60, 10 to 40, 5 to 8, 5 to 8 and 4 to 8 in the first 80 ms)."""
+BEFORE, FULL, OVER = 0.006, 0.06, 0.10
+"""The strike counts from this time [s] before a touch-down, in full until the second after it, no more at the third."""
+FORCE_CUTOFF = 60.0
+"""Low-pass [Hz] of the force whose rate is taken (choice: plates ring above it)."""
+SMEARED = 0.03
+"""Half-width [s] of the window over which the squared rate is averaged (choice)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Roughness:
+    """jerk : (F,) [m2/s6] mean square of the whole body's;  strike : (F,) share to which a strike counts."""
+
+    jerk: Array
+    strike: Array
+
+    @property
+    def calm(self) -> NDArray[np.bool_]:
+        """(F,) away from any strike."""
+        return self.strike == 0.0
+
+    def density(self, kind: str) -> Array:
+        """(F,) [m2/s5] of the jerk of a kind of segment."""
+        most = STRIKE.get(kind, STRIKE["trunk"])
+        return CALM + 2.0 * CORRELATED * self.jerk * (ALL_ALONG**2 + most**2 * self.strike)
+
+
+def roughness(trial: Recording, body: FittedBody, touchdowns: tuple[int, ...]) -> Roughness:
+    """Of the frames of a trial; calm throughout where there are no plates. touchdowns : frames in which feet strike."""
+    frames, jerk = trial.frames, np.zeros(trial.frames)
+    if trial.plates:
+        force = np.nan_to_num(np.sum([plate.force for plate in trial.plates], axis=0))
+        force = zero_lag_lowpass(force, min(FORCE_CUTOFF, 0.4 * trial.force_rate), trial.force_rate)
+        rate = np.gradient(force, 1.0 / trial.force_rate, axis=-1) / body.rider.mass
+        square = _averaged(np.sum(rate**2, axis=0), round(SMEARED * trial.force_rate))
+        square = square[:: trial.samples_per_frame][:frames]
+        jerk = np.pad(square, (0, frames - square.size), mode="edge")
+    since = np.arange(frames) - np.array(touchdowns or (np.inf,))[:, None]
+    falling = np.clip((OVER - since / trial.point_rate) / (OVER - FULL), 0.0, 1.0)
+    return Roughness(jerk, np.max(np.where(since > -BEFORE * trial.point_rate, falling, 0.0), axis=0))
+
+
+def _averaged(x: Array, half: int) -> Array:
+    window = np.hanning(2 * half + 3)[1:-1]
+    padded = np.pad(x, half, mode="edge")
+    return np.convolve(padded, window / window.sum(), mode="valid")

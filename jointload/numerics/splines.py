@@ -1,0 +1,106 @@
+"""Quintic smoothing splines whose smoothness varies in time: solved once, used on any number of rows.
+
+A trajectory is a sum of quintic B-splines with a knot at every sample. Its third derivative (jerk) is held to be noise
+of a given density, the data to be the trajectory plus noise; the coefficients then follow from one banded system
+A c = B'y with A = B'B + D' L D, D the third difference of the coefficients. Where the density is high the curve follows
+the data, where it is low it is smooth. Eilers PHC, Marx BD (1996) Stat Sci 11:89-121 on penalised B-splines; Wahba G
+(1978) J R Stat Soc B 40:364-372 on the same as a random process (both from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+AT_KNOT = np.array([1.0, 26.0, 66.0, 26.0, 1.0]) / 120.0
+"""The five B-splines that are not zero at a knot, there."""
+THIRD_DIFFERENCE = np.array([-1.0, 3.0, -3.0, 1.0])
+FEWEST = 8
+"""Samples that a run must have to be smoothed."""
+
+
+@dataclass(frozen=True, eq=False)
+class JerkSpline:
+    """The smoothing of N samples.
+
+    factor : (5, N + 4) upper banded Cholesky factor of A;  noise : standard deviation of the data's noise
+    finer : places at which the curve is given, per sample
+    """
+
+    factor: Array
+    samples: int
+    noise: float
+    finer: int
+
+    @classmethod
+    def of(cls, density: Array, noise: float, dt: float, finer: int = 1) -> JerkSpline:
+        """density : (N,) of the jerk [m2/s5];  noise : of the data [m];  dt : between samples [s]."""
+        from scipy.linalg import cholesky_banded
+
+        weight = noise**2 / (density * dt**5)
+        between = np.concatenate((weight[:1], weight))
+        samples = density.size
+        banded = np.zeros((5, samples + 4))
+        for rule, many, size in ((AT_KNOT, 1.0, samples), (THIRD_DIFFERENCE, between, samples + 1)):
+            for i in range(rule.size):
+                for j in range(i, rule.size):
+                    banded[4 - (j - i), j : j + size] += many * rule[i] * rule[j]
+        return cls(cholesky_banded(banded, overwrite_ab=True, check_finite=False), samples, noise, finer)
+
+    def smooth(self, rows: Array) -> Array:
+        """(..., N) data to the curve at every place, (..., (N - 1) finer + 1)."""
+        from scipy.linalg import cho_solve_banded
+
+        flat = rows.reshape(-1, self.samples)
+        right = np.zeros((self.samples + 4, flat.shape[0]))
+        for i, value in enumerate(AT_KNOT):
+            right[i : i + self.samples] += value * flat.T
+        return self._curve(
+            cho_solve_banded((self.factor, False), right, overwrite_b=True, check_finite=False), rows.shape[:-1]
+        )
+
+    def doubt(self, normal: Array) -> Array:
+        """(..., N + 4) standard normal numbers to what the data leave open of the curve, at every place."""
+        from scipy.linalg import solve_banded
+
+        flat = normal.reshape(-1, self.samples + 4)
+        return self._curve(
+            self.noise * solve_banded((0, 4), self.factor, flat.T, check_finite=False), normal.shape[:-1]
+        )
+
+    def _curve(self, coefficients: Array, shape: tuple[int, ...]) -> Array:
+        out = np.empty(((self.samples - 1) * self.finer + 1, coefficients.shape[1]))
+        for step, rule in enumerate(_between_knots(self.finer)):
+            count = self.samples - (step > 0)
+            out[step :: self.finer] = sum(value * coefficients[i : i + count] for i, value in enumerate(rule) if value)
+        return np.ascontiguousarray(out.T).reshape(*shape, -1)
+
+
+@lru_cache(maxsize=16)
+def _between_knots(finer: int) -> tuple[tuple[float, ...], ...]:
+    """The six B-splines at 0, 1 / finer, ... of the way from one knot to the next."""
+    from scipy.interpolate import BSpline
+
+    knots = np.arange(7.0) - 3.0
+    return tuple(
+        tuple(float(np.nan_to_num(BSpline.basis_element(knots + j, False)(step / finer))) for j in range(-2, 4))
+        for step in range(finer)
+    )
+
+
+def noise_level(rows: Array, calm: NDArray[np.bool_]) -> float:
+    """Standard deviation of the noise of (..., N) trajectories, from their fifth differences in calm samples (N,).
+
+    The fifth difference of a motion below a few hertz is nothing beside that of its noise, which has the variance
+    252 times its own; the median is not moved by single jumps.
+    """
+    difference = np.diff(rows, 5, axis=-1)
+    used = np.convolve(~calm, np.ones(6, dtype=int), "valid") == 0
+    chosen = np.abs(difference[..., used] if np.count_nonzero(used) >= FEWEST else difference)
+    seen = chosen[np.isfinite(chosen)]
+    return float(np.median(seen) / 0.6745 / np.sqrt(252.0)) if seen.size else float("nan")

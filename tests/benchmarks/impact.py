@@ -1,0 +1,289 @@
+"""How far are the joints' peaks from what the joints bore? Run by hand: python tests/benchmarks/impact.py [--tuning]
+
+Riders, bodies, flesh, styles and laboratories are drawn anew for every seed; the landings are exact solutions of
+Newton's and Euler's equations with wobbling flesh, recorded with the errors of models/uncertainty. Methods are tuned on
+the seeds of TUNING alone; REPORTING is what README quotes. The last column shows the limit: the same laboratory's body
+and plates with the exact motion of bones and flesh, which no way of smoothing can do without.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Literal
+
+import numpy as np
+
+from jointload.analysis import descend, fit_body, weigh
+from jointload.body.angles import joint_angles
+from jointload.body.calibration import FittedBody, calibrate
+from jointload.body.pose import SegmentPoses
+from jointload.errors import InputError
+from jointload.intake.recording import Array, Recording
+from jointload.intake.rider import Rider
+from jointload.intake.session import Session
+from jointload.landing.events import find_events
+from jointload.landing.measures.every_measure import measure_landing
+from jointload.loads.contact import foot_contact
+from jointload.loads.deck import under_feet
+from jointload.loads.moments import SegmentMotion, joint_loads, segment_motion
+from jointload.numerics.rotations import compose, rotate
+from jointload.numerics.signals import zero_lag_lowpass
+from jointload.settings import Settings
+from jointload.synthetic.board import BoardLanding
+from jointload.synthetic.disturbed import disturbed, plate_errors, seen_wrenches, true_body
+from jointload.synthetic.flesh import drawn_flesh
+from jointload.synthetic.landing import SyntheticLanding, simulate_landing
+from jointload.synthetic.specification import LandingSpec
+from jointload.synthetic.standing import label_map, static_recording
+from jointload.synthetic.truth import UNFILTERED, truth_table
+
+TUNING, REPORTING = range(100, 124), range(500, 530)
+RATES = (100.0, 250.0, 1000.0)
+PEAKS = (
+    "ankle_dorsiflexion_moment_peak", "knee_flexion_moment_peak", "knee_adduction_moment_peak",
+    "hip_flexion_moment_peak", "hip_adduction_moment_peak", "l5s1_extension_moment_peak", "knee_adduction_impulse",
+    "ankle_work_negative", "knee_work_negative", "hip_work_negative", "knee_flexion_peak",
+)  # fmt: skip
+CAMERA = 0.3e-3
+"""Noise of the board's markers [m], that of models/uncertainty."""
+COMMON_STEPS = 20
+"""Landings are simulated at multiples of so many force samples, so that every marker rate cuts them alike."""
+LIMIT_RATE = 250.0
+"""Of the exact motion [Hz] that the limit is read from."""
+SLOWEST_RESIDUAL, FASTEST_RESIDUAL = 2.0, 45.0
+"""Cut-offs [Hz] between which the residual analysis looks; its straight part is the upper half."""
+
+
+@dataclass(frozen=True, eq=False)
+class Case:
+    """One rider's landing with its truth, and the board under it, if any."""
+
+    landing: SyntheticLanding
+    board: BoardLanding | None
+
+    @property
+    def truth(self) -> dict[tuple[str, str], float]:
+        return {(row.quantity, row.side): row.value for row in truth_table(self.landing)}
+
+
+def drawn_spec(seed: int) -> LandingSpec:
+    """Rider and style of a seed: one landing in three leads with one foot, one in three stands wide and sideways."""
+    rng = np.random.default_rng([seed, 301])
+    sex: Literal["f", "m"] = "f" if rng.random() < 0.5 else "m"
+    height = rng.normal(1.66, 0.06) if sex == "f" else rng.normal(1.79, 0.07)
+    rider = Rider(
+        f"rider_{seed}",
+        rng.uniform(19.5, 28.0) * height**2,
+        height,
+        sex,
+        stance="right" if rng.random() < 0.5 else "left",
+    )
+    drop, kind = float(rng.uniform(0.2, 1.2)), seed % 3
+    stiff = bool(rng.random() < 0.5)
+    peak = (2.6 if stiff else 2.0) + 3.4 * np.sqrt(drop) + rng.uniform(-0.4, 0.6)
+    return LandingSpec(
+        rider,
+        drop=drop,
+        peak=float(min(peak, 7.5)),
+        back_share=float(rng.uniform(0.54, 0.62) if kind == 1 else rng.uniform(0.47, 0.56)),
+        approach=float(rng.uniform(0.0, 0.9)),
+        stance=float(rng.uniform(0.52, 0.66) if kind == 2 else rng.uniform(0.36, 0.50)),
+        knee_dip=float(rng.uniform(-0.05, 0.25)),
+        style="stiff" if stiff else "soft",
+        delay=float(rng.uniform(0.012, 0.020) if kind == 1 else rng.uniform(0.0, 0.008)),
+        settling=0.6,
+        marker_rate=1000.0 / COMMON_STEPS,
+        seed=seed,
+        name=f"landing_{seed}",
+    )
+
+
+@lru_cache(maxsize=64)
+def drawn_case(seed: int, flesh: bool = True) -> Case | None:
+    """The landing of a seed; None where its legs cannot make it. One landing in four is on a board."""
+    spec, rng = drawn_spec(seed), np.random.default_rng([seed, 302])
+    body: FittedBody = calibrate(
+        static_recording(spec.rider), label_map(), spec.rider, errors=true_body(spec.rider, rng)
+    ).drawn(0)
+    drawn = drawn_flesh(body, rng)
+    try:
+        landing = simulate_landing(spec, body, drawn if flesh else None)
+    except InputError:
+        return None
+    return Case(landing, BoardLanding(landing, plates="one a foot") if seed % 4 == 3 else None)
+
+
+def recorded(case: Case, rate: float, known: bool = False, board_noise: float = CAMERA) -> Session:
+    """What a laboratory with markers at `rate` [Hz] records of it; known : without errors of landmarks and plates;
+    board_noise : of the board's markers [m]."""
+    size = 0.0 if known else 1.0
+    landing = replace(case.landing, spec=replace(case.landing.spec, marker_rate=rate))
+    session = disturbed(landing, landing.spec.seed, size, motion=1.0).session
+    return (
+        session if case.board is None else _on_board(session, replace(case.board, landing=landing), size, board_noise)
+    )
+
+
+def _on_board(session: Session, board: BoardLanding, size: float, noise: float) -> Session:
+    """The session with the board in it: its markers, everything raised, its own pull on the plates."""
+    trial, raised = session.trial, np.array([0.0, board.board.deck_height, 0.0])[:, None, None]
+    rng = np.random.default_rng([board.landing.spec.seed, 303])
+    rotation, origin = board.pose(np.arange(trial.frames) / trial.point_rate)
+    places = np.stack(list(board.board.markers.values()), axis=1)
+    seen = origin[:, None] + rotate(rotation[:, :, None], places[..., None])
+    seen = seen + noise * rng.standard_normal(seen.shape)
+    exact = board.exact_plates()
+    force, moment = (np.stack([getattr(plate, key) for plate in exact], axis=1) for key in ("force", "moment"))
+    if size:
+        force, moment = seen_wrenches(force, moment, plate_errors(board.landing.spec.seed, size))
+    plates = tuple(replace(p, force=force[:, k], moment=moment[:, k]) for k, p in enumerate(exact))
+    return replace(
+        session,
+        trial=replace(
+            trial,
+            labels=(*trial.labels, *board.board.markers),
+            markers=np.concatenate((trial.markers + raised, seen), axis=1),
+            plates=plates,
+        ),
+        board=board.board,
+    )
+
+
+def residual_cutoff(trial: Recording) -> float:
+    """[Hz] by residual analysis, the mean over markers: where the residual meets the level that noise alone leaves.
+
+    Winter DA (2009) Biomechanics and motor control of human movement, chapter 3 (from memory).
+    """
+    rate = trial.point_rate
+    cutoffs = np.arange(SLOWEST_RESIDUAL, min(FASTEST_RESIDUAL, 0.45 * rate))
+    markers = trial.markers[:, np.isfinite(trial.markers).all(axis=(0, 2))]
+    residual = np.array(
+        [np.sqrt(np.mean((markers - zero_lag_lowpass(markers, f, rate)) ** 2, axis=2)) for f in cutoffs]
+    )
+    upper = cutoffs >= 0.5 * cutoffs[-1]
+    found = []
+    for row in residual.reshape(cutoffs.size, -1).T:
+        _, level = np.polyfit(cutoffs[upper], row[upper], 1)
+        below = np.flatnonzero(row <= level)
+        found.append(cutoffs[below[0]] if below.size else cutoffs[-1])
+    return float(np.mean(found))
+
+
+Method = Callable[[Session], Settings]
+METHODS: Mapping[str, Method] = {
+    "fixed 20 Hz": lambda session: Settings(smoothing="fixed", cutoff=20.0),
+    "fixed 40 Hz": lambda session: Settings(smoothing="fixed", cutoff=40.0),
+    "residual analysis": lambda session: Settings(smoothing="fixed", cutoff=residual_cutoff(session.trial)),
+    "balanced": lambda session: Settings(smoothing="balanced"),
+}
+
+
+def values(session: Session, settings: Settings, body: FittedBody | None = None) -> dict[tuple[str, str], float]:
+    """Every number of a recording, with the laboratory's body or with a known one."""
+    rider, weight, _ = weigh(session)
+    landing, _ = descend(session, body or fit_body(session, rider, settings), weight, settings)
+    return {(measure.quantity, measure.side): measure.value for measure in measure_landing(landing)}
+
+
+def limit(case: Case, known: bool) -> dict[tuple[str, str], float]:
+    """Every number from the exact motion of bones and flesh, with the laboratory's body and plates."""
+    session, true, settings = recorded(case, LIMIT_RATE, known, 0.0), case.landing, UNFILTERED
+    rider, weight, _ = weigh(session)
+    body = true.body if known else fit_body(session, rider, settings)
+    poses, motion = exact_motion(case, body)
+    angles = joint_angles(poses, body, settings.angle_zero)
+    plates = under_feet(session.trial, session.board, poses, body, Settings())
+    contact = foot_contact(plates.recording, poses, body, None, settings.contact_threshold, plates.lost)
+    loads = joint_loads(poses, body, angles, contact.force, contact.moment, motion)
+    landing, _ = descend(session, body, weight, settings)
+    events = find_events(contact, poses, body, angles, weight, settings, session.trial.name)
+    whole = replace(landing, poses=poses, angles=angles, contact=contact, loads=loads, events=events, _filtered=[])
+    return {(measure.quantity, measure.side): measure.value for measure in measure_landing(whole)}
+
+
+def exact_motion(case: Case, body: FittedBody) -> tuple[SegmentPoses, SegmentMotion]:
+    """A laboratory's body moved as the true bones and the true flesh move, at LIMIT_RATE."""
+    true, shape = case.landing, case.landing.poses.origin.shape
+    raised = np.zeros(3) if case.board is None else np.array([0.0, case.board.board.deck_height, 0.0])
+    rotation, origin = np.empty((3, *shape)), np.empty(shape)
+    for s, name in enumerate(body.segments):
+        lab_from_bone, place = true.poses.of(name)
+        (standing, there), (fitted, seen) = true.body.standing[name], body.standing[name]
+        rotation[:, :, s] = compose(lab_from_bone, (standing.T @ fitted)[..., None])
+        origin[:, s] = place + rotate(lab_from_bone, (standing.T @ (seen - there))[:, None]) + raised[:, None]
+    rate = true.spec.force_rate
+    poses = SegmentPoses(body.segments, rotation, origin, np.zeros(shape[1:]), rate)
+    bones = segment_motion(true.poses, true.body)
+    moved = segment_motion(poses, body)
+    moved = replace(moved, acceleration=moved.acceleration + true.motion.acceleration - bones.acceleration)
+    every = round(rate / LIMIT_RATE)
+    cut = replace(
+        poses,
+        rotation=rotation[..., ::every],
+        origin=origin[..., ::every],
+        residual=poses.residual[..., ::every],
+        rate=LIMIT_RATE,
+    )
+    return cut, SegmentMotion(
+        *(
+            getattr(moved, key)[..., ::every]
+            for key in ("rotation", "centre", "acceleration", "angular_velocity", "angular_acceleration")
+        )
+    )
+
+
+def errors(seeds: range, rate: float, methods: Mapping[str, Method], known: bool) -> dict[str, list[Array]]:
+    """Method to [truth, value] (2, n) of each of PEAKS over all landings and sides; the limit comes last.
+
+    known : the rider's true body and exact plates, so that only cameras, skin and flesh err
+    """
+    names = [*methods, "limit"]
+    out: dict[str, dict[str, list[tuple[float, float]]]] = {name: {q: [] for q in PEAKS} for name in names}
+    for seed in seeds:
+        case = drawn_case(seed)
+        if case is None:
+            continue
+        session, truth = recorded(case, rate, known), case.truth
+        body = case.landing.body if known else None
+        found = {name: values(session, method(session), body) for name, method in methods.items()}
+        found["limit"] = limit(case, known)
+        for name, mine in found.items():
+            for (quantity, side), true in truth.items():
+                if quantity in PEAKS:
+                    out[name][quantity].append((true, mine[quantity, side]))
+    return {name: [np.array(rows[q]).T for q in PEAKS] for name, rows in out.items()}
+
+
+def figures(pair: Array) -> tuple[float, float]:
+    """Mean absolute error and bias [%] of the mean true size."""
+    true, value = pair[:, np.isfinite(pair).all(axis=0)]
+    size = np.mean(np.abs(true))
+    towards = np.sign(np.mean(true)) * (value - true)
+    return 100 * float(np.mean(np.abs(value - true)) / size), 100 * float(np.mean(towards) / size)
+
+
+def table(found: Mapping[str, list[Array]]) -> Iterator[str]:
+    yield "| quantity | " + " | ".join(found) + " |"
+    yield "|---|" + "---:|" * len(found)
+    for k, quantity in enumerate(PEAKS):
+        cells = (figures(rows[k]) for rows in found.values())
+        yield f"| {quantity} | " + " | ".join(f"{error:.1f} ({bias:+.1f})" for error, bias in cells) + " |"
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--tuning", action="store_true", help="the seeds on which methods may be tuned")
+    parser.add_argument("--rates", type=float, nargs="*", default=RATES)
+    chosen = parser.parse_args()
+    seeds = TUNING if chosen.tuning else REPORTING
+    for rate in chosen.rates:
+        for known, words in ((False, "a laboratory's body and plates"), (True, "true body, exact plates")):
+            print(f"\nmarkers at {rate:g} Hz, {words}: mean absolute error (bias) in % of the mean true size")
+            print("\n".join(table(errors(seeds, rate, METHODS, known))))
+
+
+if __name__ == "__main__":
+    main()
