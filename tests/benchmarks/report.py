@@ -9,6 +9,7 @@ import io
 import time
 from collections.abc import Callable
 
+from jointload.report.figures.sheet import PANEL_HEIGHT, PANEL_WIDTH
 from matplotlib.figure import Figure
 
 from jointload.analysis import analyse
@@ -16,7 +17,6 @@ from jointload.insole.fitting.whatif import what_if
 from jointload.insole.shape.geometry import parse_wedge
 from jointload.intake.rider import Rider
 from jointload.intake.session import Session
-from jointload.report.figures.sheet import PANEL_HEIGHT, PANEL_WIDTH
 from jointload.report.page.page import render_page
 from jointload.synthetic.landing import LandingSpec, simulate_landing
 from jointload.synthetic.measurement import as_recording
