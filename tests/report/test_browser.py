@@ -95,6 +95,7 @@ def letters(browser: Any) -> tuple[float, list[str]]:
     """The smallest letters of any figure [px], and the texts that its panel cuts off or that leave the panel."""
     return tuple(  # type: ignore[return-value]
         browser.execute_script(
+            "document.querySelectorAll('section').forEach((s) => { s.style.contentVisibility = 'visible'; });"
             "const texts = [...document.querySelectorAll('.panel :is(text, tspan, b, small, p, li)')];"
             "const size = Math.min(...texts.map((t) => parseFloat(getComputedStyle(t).fontSize)));"
             "const out = texts.filter((t) => { const a = t.getBoundingClientRect(), "
@@ -140,35 +141,6 @@ def test_the_replay_is_drawn(browser: Any) -> None:
     colours = np.unique((picture * 15).astype(int).reshape(-1, 3), axis=0)
     assert len(colours) > 20
     assert (picture.min(axis=-1) < 0.5).mean() > 0.002
-
-
-def test_the_replay_stands_where_the_landing_was(browser: Any) -> None:
-    """From the right: forward to the right and height up on one scale; the knee lies where its places say."""
-    found = stage(browser)
-    browser.find_element(By.CSS_SELECTOR, "[data-view=right]").click()
-    data = json.loads(browser.execute_script("return document.getElementById('replay-data').textContent"))
-    leg = next(line for line in data["lines"] if line["name"] == "right leg")
-    _, forward, up = (np.array(row[:3], dtype=float) for row in leg["places"][frame(browser)])
-    d = found.find_element(By.CSS_SELECTOR, ".limb.c-right").get_attribute("d")
-    drawn = np.array([float(v) for v in re.findall(r"-?[\d.]+", d)]).reshape(-1, 2)[:3].T
-    shift = drawn - drawn[:, :1]
-    scale = np.linalg.norm(shift[:, 2]) / np.hypot(forward[2] - forward[0], up[2] - up[0])
-    assert shift[0] == pytest.approx(scale * (forward - forward[0]), abs=0.2)
-    assert -shift[1] == pytest.approx(scale * (up - up[0]), abs=0.2)
-
-
-def test_keys_and_the_pointer_turn_the_picture(browser: Any) -> None:
-    found = stage(browser)
-    button = browser.find_element(By.CSS_SELECTOR, "[data-view=behind]")
-    button.click()
-    limb = found.find_element(By.CSS_SELECTOR, ".limb.c-right")
-    seen = [limb.get_attribute("d")]
-    found.send_keys(Keys.ARROW_LEFT)
-    seen.append(limb.get_attribute("d"))
-    webdriver.ActionChains(browser).drag_and_drop_by_offset(found, 60, 20).perform()
-    seen.append(limb.get_attribute("d"))
-    assert len(set(seen)) == 3
-    assert button.get_attribute("aria-pressed") == "false"
 
 
 def test_the_keyboard_alone_moves_the_time(browser: Any) -> None:
@@ -253,6 +225,35 @@ def test_views_turn_the_picture(browser: Any) -> None:
         )
         pictures.append(found.screenshot_as_png)
     assert len(set(pictures)) == 3
+
+
+def test_the_replay_stands_where_the_landing_was(browser: Any) -> None:
+    """From the right: forward to the right and height up on one scale; the knee lies where its places say."""
+    found = stage(browser)
+    browser.find_element(By.CSS_SELECTOR, "[data-view=right]").click()
+    data = json.loads(browser.execute_script("return document.getElementById('replay-data').textContent"))
+    leg = next(line for line in data["lines"] if line["name"] == "right leg")
+    _, forward, up = (np.array(row[:3], dtype=float) for row in leg["places"][frame(browser)])
+    d = found.find_element(By.CSS_SELECTOR, ".limb.c-right").get_attribute("d")
+    drawn = np.array([float(v) for v in re.findall(r"-?[\d.]+", d)]).reshape(-1, 2)[:3].T
+    shift = drawn - drawn[:, :1]
+    scale = np.linalg.norm(shift[:, 2]) / np.hypot(forward[2] - forward[0], up[2] - up[0])
+    assert shift[0] == pytest.approx(scale * (forward - forward[0]), abs=0.2)
+    assert -shift[1] == pytest.approx(scale * (up - up[0]), abs=0.2)
+
+
+def test_keys_and_the_pointer_turn_the_picture(browser: Any) -> None:
+    found = stage(browser)
+    button = browser.find_element(By.CSS_SELECTOR, "[data-view=behind]")
+    button.click()
+    limb = found.find_element(By.CSS_SELECTOR, ".limb.c-right")
+    seen = [limb.get_attribute("d")]
+    found.send_keys(Keys.ARROW_LEFT)
+    seen.append(limb.get_attribute("d"))
+    webdriver.ActionChains(browser).drag_and_drop_by_offset(found, 60, 20).perform()
+    seen.append(limb.get_attribute("d"))
+    assert len(set(seen)) == 3
+    assert button.get_attribute("aria-pressed") == "false"
 
 
 def test_less_motion_is_stills(browser: Any) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 from jointload.analysis import Analysis
 from jointload.insole.fitting.whatif import Change, WhatIf
 from jointload.report.figures.axis import Axis, around, named
-from jointload.report.figures.panel import Interval, Key, Marks, Panel, Rule, Shape, Sheet, Words, one
+from jointload.report.figures.panel import Interval, Key, Marks, Panel, Rule, Shape, Sheet, name_above, one
 from jointload.report.words.quantities import SIDE_WORDS, number_text, quantity, shown
 from jointload.report.words.tables import distinguishable, ordered_changes
 
@@ -63,7 +63,7 @@ def _panel(analysis: Analysis, unit: str, rows: Sequence[Change]) -> Panel:
     shapes: list[Shape] = [Rule(0.0, upright=True)]
     for place, row in enumerate(rows):
         shapes += _intervals(analysis, row, float(place))
-        shapes.append(Words(_label(row), 0.0, float(place), "ink", "start", (4.0, NAME_ABOVE), (True, False)))
+        shapes.append(name_above(_label(row), float(place), NAME_ABOVE))
     told = ". ".join(f"{_label(row)}: {_told(analysis, row)}" for row in rows)
     axis = _reach(analysis, rows, f"predicted change [{unit}]")
     return Panel(

@@ -296,9 +296,11 @@ def _words(panel: Panel, words: Words) -> str:
 
 
 def _ticks(panel: Panel) -> str:
+    """A tick at the right end stays inside the panel."""
+    inwards = ' dx="8" text-anchor="end"'
     below = (
-        f'<text x="{_per_cent(float(panel.x.share(value)))}" y="100%" dy="15">{escape(text)}</text>'
-        for value, text in panel.x.ticks
+        f'<text x="{_per_cent(share)}" y="100%" dy="15"{inwards if share > 0.95 else ""}>{escape(text)}</text>'
+        for share, text in ((float(panel.x.share(value)), text) for value, text in panel.x.ticks)
     )
     beside = (
         f'<text x="0" y="{_per_cent(1 - float(panel.y.share(value)))}" dx="-5" dy="4">{escape(text)}</text>'

@@ -18,6 +18,8 @@ SIDE_DASHES: dict[str, tuple[float, ...]] = {"right": (), "left": (8, 3), "": (1
 SIDE_COLOURS = {"right": "right", "left": "left", "": "ink"}
 """Side -> colour; '' is the whole body, which has no side."""
 SIDE_MARKS = {"right": "circle", "left": "square", "": "diamond"}
+LONGEST_NAME = 38
+"""Letters of a row's name that a narrow screen has room for."""
 MARKS = ("circle", "square", "triangle", "diamond", "cross")
 
 
@@ -192,6 +194,14 @@ def side_line(side: str, x: Array, y: Array) -> Line:
 
 def side_key(side: str, label: str) -> Key:
     return Key(label, SIDE_COLOURS[side], SIDE_DASHES[side])
+
+
+def name_above(name: str, place: float, above: float) -> Words:
+    """The name of a row, left above its marks; a long one breaks before its bracket, or after its comma."""
+    if len(name) > LONGEST_NAME:
+        at = max(name.find(" ("), name.rfind(", ") + 1)
+        name = f"{name[:at]}\n{name[at + 1 :]}" if at > 0 else name
+    return Words(name, 0.0, place, "ink", "start", (4.0, above + 6.5 * name.count("\n")), (True, False))
 
 
 def one(value: float) -> Array:

@@ -176,12 +176,12 @@ def _boxes(axes: Axes, panel: Panel, boxes: Boxes, layer: float) -> None:
 
 def _marks(axes: Axes, panel: Panel, marks: Marks, layer: float) -> None:
     sizes = (2 * POINTS * np.broadcast_to(marks.size, np.shape(marks.x))) ** 2
-    colour = LIGHT[marks.colour]
-    filled = colour if marks.shape == "cross" else LIGHT["card"] if marks.hollow else colour
-    axes.scatter(
-        marks.x, marks.y, s=sizes, marker=MARKERS[marks.shape], facecolors=filled, edgecolors=colour,
-        linewidths=0.9 if marks.hollow or marks.shape == "cross" else 0.0, alpha=marks.opacity, zorder=layer,
-    )  # fmt: skip
+    colour, crossed = LIGHT[marks.colour], marks.shape == "cross"
+    look: Any = {"c": colour} if crossed else {
+        "facecolors": LIGHT["card"] if marks.hollow else colour, "edgecolors": colour,
+    }  # fmt: skip
+    axes.scatter(marks.x, marks.y, s=sizes, marker=MARKERS[marks.shape], alpha=marks.opacity, zorder=layer,
+                 linewidths=0.9 if marks.hollow or crossed else 0.0, **look)  # fmt: skip
 
 
 def _interval(axes: Axes, panel: Panel, found: Interval, layer: float) -> None:

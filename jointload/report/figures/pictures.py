@@ -226,7 +226,9 @@ def _sole_points(landmarks: dict[str, tuple[float, float]]) -> list[Shape]:
     for name, (x, y) in landmarks.items():
         out.append(Marks(one(x), one(y), "cross" if name == "ankle centre" else "square", "soft", True))
         outward = 1 if x >= 0 else -1
-        out.append(Words(name, x, y, anchor="start" if outward > 0 else "end", shift=(9.0 * outward, 0)))
+        out.append(
+            Words(name.replace(" ", "\n"), x, y, anchor="start" if outward > 0 else "end", shift=(9.0 * outward, 0))
+        )
     return out
 
 

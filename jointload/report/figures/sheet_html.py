@@ -8,13 +8,13 @@ from jointload.report.figures.inline_svg import letters, plot, swatch
 from jointload.report.figures.panel import Key, Panel, Sheet
 from jointload.report.words import html
 
-LETTER = 6.9
-"""Width of a letter of a tick [px]."""
+LETTER, LEAST_MARGIN = 6.9, 22.0
+"""Width of a letter of a tick, and of the margin that holds half of the first tick below [px]."""
 
 
 def sheet_figure(sheet: Sheet, caption: str, first_column: str = "ms") -> str:
     """The sheet as a figure of the page; first_column : what the rows of the table behind it are."""
-    margin = 10 + LETTER * letters(text for panel in sheet.panels for _, text in panel.y.ticks)
+    margin = max(LEAST_MARGIN, 10 + LETTER * letters(text for panel in sheet.panels for _, text in panel.y.ticks))
     panels = "".join(_panel(panel, sheet) for panel in sheet.panels)
     style = f"--columns:{sheet.columns};--least:{sheet.least:g}px;--margin:{margin:.0f}px"
     return (

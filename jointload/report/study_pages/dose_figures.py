@@ -7,7 +7,19 @@ from collections.abc import Sequence
 import numpy as np
 
 from jointload.report.figures.axis import Axis, around, decades, named, ticked
-from jointload.report.figures.panel import Boxes, Interval, Key, Marks, Panel, Rule, Shape, Sheet, Words, one
+from jointload.report.figures.panel import (
+    Boxes,
+    Interval,
+    Key,
+    Marks,
+    Panel,
+    Rule,
+    Shape,
+    Sheet,
+    Words,
+    name_above,
+    one,
+)
 from jointload.study.strain_dose import Dose, Row, tissues
 
 KIND_MARKS = {
@@ -96,7 +108,7 @@ def _shares(tissue: str, rows: Sequence[Row], names: Sequence[str]) -> Panel:
         ]
     for place, (rider, kind) in enumerate(bars):
         name = f"{rider}, {KIND_WORDS[kind]}"
-        shapes.append(Words(name, 0.0, float(place), "ink", "start", (4.0, NAME_ABOVE - 3), (True, False)))
+        shapes.append(name_above(name, float(place), NAME_ABOVE - 3))
     if not bars:
         shapes.append(Words("not known", 0.5, 0.5, anchor="middle", shared=(True, True)))
     title = tissues()[tissue].title
@@ -122,7 +134,7 @@ def _savings(tissue: str, rows: Sequence[Row]) -> Panel:
             Marks(one(saving), one(place), *KIND_MARKS[row["kind"]], 4.0)
             for row, saving in zip(own, savings, strict=True)
         ]
-        shapes.append(Words(name, 0.0, float(place), "ink", "start", (4.0, NAME_ABOVE), (True, False)))
+        shapes.append(name_above(name, float(place), NAME_ABOVE))
         texts.append(f"{name} {min(savings):.0f} to {max(savings):.0f} %".replace("-", "−"))
     reached = [100 * row["saving"] for own in lines.values() for row in own]
     title = tissues()[tissue].title

@@ -7,7 +7,21 @@ from collections.abc import Sequence
 import numpy as np
 
 from jointload.report.figures.axis import Axis, around, named, ticked
-from jointload.report.figures.panel import Band, Interval, Key, Line, Marks, Panel, Rule, Shape, Sheet, Span, Words, one
+from jointload.report.figures.panel import (
+    Band,
+    Interval,
+    Key,
+    Line,
+    Marks,
+    Panel,
+    Rule,
+    Shape,
+    Sheet,
+    Span,
+    Words,
+    name_above,
+    one,
+)
 from jointload.report.study_pages.study_words import number, p_text, title_of
 from jointload.report.words.tables import MAIN_QUANTITIES
 from jointload.study.comparison import Comparison, CurveRow, Row
@@ -19,7 +33,7 @@ SHAPES = ("circle", "square", "triangle", "diamond")
 CLUSTERS = ("first", "second", "part-3", "part-5")
 MOST_NAMES = 30
 """Riders are named on the map up to this number."""
-ROW_HEIGHT, NAME_ABOVE = 34.0, 13.0
+ROW_HEIGHT, NAME_ABOVE = 38.0, 14.0
 """Of an effect with its name above it [px]."""
 TABLE_STEP = 10
 """Between the rows of the table behind the curves [% of the landing]."""
@@ -132,7 +146,7 @@ def _forest(rows: Sequence[Row]) -> Panel:
                 colour,
                 size=4.5 if row.primary else 3.2,
             ),
-            Words(name, 0.0, place, "ink", "start", (4.0, NAME_ABOVE), (True, False)),
+            name_above(name, place, NAME_ABOVE),
         ]
         texts.append(f"{name}: {size.value:.2f} ({size.low:.2f} to {size.high:.2f})".replace("-", "−"))
     kinds = " or ".join(sorted({row.size.kind for row in rows}))
