@@ -18,7 +18,7 @@ COMPARED = (
     "ankle_inversion_moment_peak", "rearfoot_roll", "pressure_centre_medial",
 )  # fmt: skip
 """Quantities of the comparison of shapes: the knee in both planes, what it may cost elsewhere, and the foot."""
-ROW_HEIGHT, NAME_ABOVE = 38.0, 14.0
+ROW_HEIGHT, NAME_ABOVE = 42.0, 14.0
 """Of a change with its name above it [px]."""
 WIDEST = 3.0
 """An axis ends at this many times the median reach of one person's intervals: a longer one becomes an arrow."""
@@ -68,7 +68,7 @@ def _panel(analysis: Analysis, unit: str, rows: Sequence[Change]) -> Panel:
     axis = _reach(analysis, rows, f"predicted change [{unit}]")
     return Panel(
         f"Predicted change [{unit}]", "", f"Predicted change [{unit}]. {told}.", axis,
-        Axis(len(rows) - 0.5, -0.75, grid=False), tuple(shapes), height=ROW_HEIGHT * (len(rows) + 0.25),
+        Axis(len(rows) - 0.5, -1.0, grid=False), tuple(shapes), height=ROW_HEIGHT * (len(rows) + 0.5),
     )  # fmt: skip
 
 

@@ -36,8 +36,12 @@ LEAST_HEIGHT = 1.7
 """Of a row of panels [in]."""
 POINTS = 0.58
 """Of paper for a pixel of the page, so that lines keep their weight beside the letters."""
-AROUND = 60.0
-"""Pixels of the page for title and ticks above and below the axes."""
+AROUND, EQUAL_AROUND = 60.0, 1.0
+"""For title and ticks above and below the axes [px]; where lengths are drawn alike [in]."""
+LETTERS_A_ROW, LETTERS_OF_A_SWATCH = 120, 7
+"""Of the legend of a sheet, which takes more rows when it is longer."""
+LEGEND_BELOW, LEGEND_ROW, LEGEND_COLUMNS = 26.0, 0.15, 2
+"""Of a panel's own legend: how far under its axes [pt], a row [in]."""
 STYLE: Any = {
     "font.family": "DejaVu Sans", "font.size": PAPER_FONT, "axes.titlesize": "medium", "axes.titleweight": "bold",
     "axes.titlelocation": "left", "axes.spines.top": False, "axes.spines.right": False, "axes.edgecolor": LIGHT["soft"],
@@ -82,27 +86,28 @@ def _composed(figure: Figure, sheet: Sheet) -> None:
     figure.set_size_inches(PAPER_WIDTH, sum(heights) + 0.3)
     grid = figure.subplots(rows, columns, squeeze=False, height_ratios=heights)
     for k, (axes, panel) in enumerate(zip(grid.flat, sheet.panels, strict=False)):
-        _draw(axes, panel, columns > 3)
+        _draw(axes, panel, columns > 3, rows > 1)
         if panel.timed and k < len(sheet.panels) - columns:
             axes.set_xlabel("")
     for axes in grid.flat[len(sheet.panels) :]:
         axes.axis("off")
     if sheet.keys:
-        columns = min(len(sheet.keys), 6)
-        figure.legend(handles=[_handle(key) for key in sheet.keys], loc="outside upper right", ncols=columns)
+        words = sum(len(key.label) + LETTERS_OF_A_SWATCH for key in sheet.keys)
+        figure.legend(handles=[_handle(key) for key in sheet.keys], loc="outside upper right",
+                      ncols=-(-len(sheet.keys) // -(-words // LETTERS_A_ROW)))  # fmt: skip
 
 
 def _height(panel: Panel, sheet: Sheet, columns: int) -> float:
     """Of a row with this panel in it [in]."""
+    keys = LEGEND_BELOW / 72 + LEGEND_ROW * -(-len(panel.keys) // LEGEND_COLUMNS) if panel.keys else 0.0
     if panel.equal:
         wide, high = abs(panel.x.high - panel.x.low), abs(panel.y.high - panel.y.low)
-        return (PAPER_WIDTH / columns - 0.45) * high / wide + 0.7
-    return max((panel.height or sheet.height) + AROUND, 0.0) * POINTS / 72 if panel.height else max(
-        (sheet.height + AROUND) * POINTS / 72, LEAST_HEIGHT
-    )  # fmt: skip
+        return (PAPER_WIDTH / columns - 0.45) * high / wide + EQUAL_AROUND + keys
+    height = ((panel.height or sheet.height) + AROUND) * POINTS / 72
+    return (height if panel.height else max(height, LEAST_HEIGHT)) + keys
 
 
-def _draw(axes: Axes, panel: Panel, narrow: bool) -> None:
+def _draw(axes: Axes, panel: Panel, narrow: bool, below_others: bool) -> None:
     """Axes, shapes from the lowest to the topmost, and the title; its subtitle takes two lines where it is narrow."""
     for across, axis in ((axes.xaxis, panel.x), (axes.yaxis, panel.y)):
         if axis.decades:
@@ -118,16 +123,27 @@ def _draw(axes: Axes, panel: Panel, narrow: bool) -> None:
     for layer, shape in enumerate(panel.shapes):
         _DRAWN[type(shape)](axes, panel, shape, 2.0 + 0.01 * layer)
     if panel.keys:
-        axes.legend(handles=[_handle(key) for key in panel.keys], fontsize="x-small", loc="upper center",
-                    bbox_to_anchor=(0.5, -0.16), ncols=2)  # fmt: skip
+        _own_legend(axes, panel)
     size = float(axes.title.get_fontsize())
     subtitle = panel.subtitle.replace(", ", ",\n", 1) if narrow else panel.subtitle
     lines = len(subtitle.splitlines())
-    axes.set_title(panel.title, pad=size * (0.8 + 1.1 * lines)).set_in_layout(narrow)
+    axes.set_title(panel.title, pad=size * (0.8 + 1.1 * lines)).set_in_layout(narrow or below_others)
     axes.annotate(
         subtitle, (0, 1), xytext=(0, 0.5 * size), xycoords="axes fraction", textcoords="offset points",
         fontsize=0.9 * size, color=LIGHT["soft"],
     ).set_in_layout(False)  # fmt: skip
+
+
+def _own_legend(axes: Axes, panel: Panel) -> None:
+    """Below the label of the horizontal axis."""
+    from matplotlib.transforms import ScaledTranslation
+
+    figure: Any = axes.figure
+    below = axes.transAxes + ScaledTranslation(0.0, -LEGEND_BELOW / 72, figure.dpi_scale_trans)
+    axes.legend(
+        handles=[_handle(key) for key in panel.keys], fontsize="small", loc="upper center", bbox_to_anchor=(0.5, 0.0),
+        bbox_transform=below, ncols=LEGEND_COLUMNS, borderpad=0.0,
+    )  # fmt: skip
 
 
 def _dashes(dashes: tuple[float, ...], width: float) -> Any:

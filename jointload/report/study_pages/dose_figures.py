@@ -114,8 +114,8 @@ def _shares(tissue: str, rows: Sequence[Row], names: Sequence[str]) -> Panel:
     title = tissues()[tissue].title
     return Panel(
         title, "", f"{title}, shares of the dose: {'; '.join(texts) or 'not known'}.",
-        ticked(0.0, 100.0, "% of the known dose"), Axis(max(len(bars), 1) - 0.5, -0.6, grid=False), tuple(shapes),
-        height=ROW_HEIGHT * (max(len(bars), 1) + 0.1),
+        ticked(0.0, 100.0, "% of the known dose"), Axis(max(len(bars), 1) - 0.5, -0.9, grid=False), tuple(shapes),
+        height=ROW_HEIGHT * (max(len(bars), 1) + 0.4),
     )  # fmt: skip
 
 
@@ -141,6 +141,6 @@ def _savings(tissue: str, rows: Sequence[Row]) -> Panel:
     return Panel(
         title, "", f"{title}, saved of the dose: {'; '.join(texts) or 'not known'}.",
         around([*reached, 0.0], "% of the dose saved; negative is more dose"),
-        Axis(max(len(lines), 1) - 0.5, -0.75, grid=False), tuple(shapes),
-        height=ROW_HEIGHT * (max(len(lines), 1) + 0.25),
+        Axis(max(len(lines), 1) - 0.5, -1.0, grid=False), tuple(shapes),
+        height=ROW_HEIGHT * (max(len(lines), 1) + 0.5),
     )  # fmt: skip

@@ -152,8 +152,8 @@ def _forest(rows: Sequence[Row]) -> Panel:
     kinds = " or ".join(sorted({row.size.kind for row in rows}))
     return Panel(
         "Effect sizes", f"{kinds} with 95 % interval; bold squares: primary", f"Effect sizes. {'. '.join(texts)}.",
-        ticked(-reach, reach, f"effect size ({kinds})", 7), Axis(len(rows) - 0.5, -0.75, grid=False), tuple(shapes),
-        height=ROW_HEIGHT * (len(rows) + 0.25),
+        ticked(-reach, reach, f"effect size ({kinds})", 7), Axis(len(rows) - 0.5, -1.0, grid=False), tuple(shapes),
+        height=ROW_HEIGHT * (len(rows) + 0.5),
     )  # fmt: skip
 
 
