@@ -117,7 +117,7 @@ def test_letters_keep_their_size_at_every_width(browser: Any, width: int) -> Non
 
 
 @pytest.mark.parametrize("kind", ["dark", "light"])
-def test_figures_follow_the_colours_of_the_screen(browser: Any, kind: str) -> None:
+def test_figures_follow_the_colours_of_the_screen_and_paper_is_light(browser: Any, kind: str) -> None:
     scheme = {"dark": DARK, "light": LIGHT}[kind]
     setting = {"features": [{"name": "prefers-color-scheme", "value": kind}]}
     browser.execute_cdp_cmd("Emulation.setEmulatedMedia", setting)
@@ -127,8 +127,13 @@ def test_figures_follow_the_colours_of_the_screen(browser: Any, kind: str) -> No
             "(q) => getComputedStyle(document.querySelector(q)).stroke)"
         )
         found = barriers(browser)
+        browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print", **setting})
+        printed = browser.execute_script(
+            "return getComputedStyle(document.documentElement).getPropertyValue('--card').trim()"
+        )
     finally:
-        browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})
+        browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "", "features": []})
+    assert printed == LIGHT["card"]
     wanted = [tuple(int(scheme[name][k : k + 2], 16) for k in (1, 3, 5)) for name in ("right", "left", "insole")]
     assert [tuple(map(int, re.findall(r"\d+", colour))) for colour in drawn] == wanted
     assert found == []
