@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import shutil
 from collections.abc import Iterator
 from importlib import resources
@@ -18,6 +19,7 @@ from jointload.insole.fitting.whatif import WhatIf
 from jointload.insole.shape.shape import InsoleShape
 from jointload.report.page.page import render_page
 from jointload.report.papers.shape_folder import write_shape
+from jointload.report.words.colours import DARK, LIGHT
 
 webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
 from selenium.webdriver.common.by import By  # noqa: E402
@@ -35,6 +37,8 @@ QUIET = (
 )  # fmt: skip
 LONGEST_WAIT = 60
 """Of a busy machine, for one thing of the page [s]."""
+LEAST_LETTERS = 11.0
+"""Of any figure at any width [px]."""
 TELEPHONE = {"width": 390, "height": 844, "deviceScaleFactor": 1, "mobile": True}
 
 
@@ -79,11 +83,60 @@ def last_frame(browser: Any) -> int:
 
 
 def test_every_picture_shows_something(browser: Any) -> None:
-    sizes = browser.execute_script(
-        "return [...document.images].map((i) => [i.naturalWidth, i.clientWidth, i.alt.length])"
+    seen = browser.execute_script(
+        "return [...document.querySelectorAll('.plot')].map((plot) => [plot.clientWidth, plot.clientHeight, "
+        "plot.getAttribute('aria-label').length, plot.querySelectorAll('.l, .f, .h').length])"
     )
-    assert len(sizes) > 30
-    assert all(width > 100 and shown > 100 and words > 40 for width, shown, words in sizes)
+    assert len(seen) > 30
+    assert all(width > 100 and height > 25 and words > 40 and shapes for width, height, words, shapes in seen)
+
+
+def letters(browser: Any) -> tuple[float, list[str]]:
+    """The smallest letters of any figure [px], and the texts that its panel cuts off or that leave the panel."""
+    return tuple(  # type: ignore[return-value]
+        browser.execute_script(
+            "document.querySelectorAll('section').forEach((s) => { s.style.contentVisibility = 'visible'; });"
+            "const texts = [...document.querySelectorAll('.panel :is(text, tspan, b, small, p, li)')];"
+            "const size = Math.min(...texts.map((t) => parseFloat(getComputedStyle(t).fontSize)));"
+            "const out = texts.filter((t) => { const a = t.getBoundingClientRect(), "
+            "b = t.closest('.panel').getBoundingClientRect(); return a.left < b.left - 1 || a.right > b.right + 1; });"
+            "return [size, out.map((t) => t.textContent)]"
+        )
+    )
+
+
+@pytest.mark.parametrize("width", [320, 390, 768, 1440])
+def test_letters_keep_their_size_at_every_width(browser: Any, width: int) -> None:
+    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", {**TELEPHONE, "width": width})
+    try:
+        size, outside = letters(browser)
+    finally:
+        browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    assert size >= LEAST_LETTERS
+    assert outside == []
+
+
+@pytest.mark.parametrize("kind", ["dark", "light"])
+def test_figures_follow_the_colours_of_the_screen_and_paper_is_light(browser: Any, kind: str) -> None:
+    scheme = {"dark": DARK, "light": LIGHT}[kind]
+    setting = {"features": [{"name": "prefers-color-scheme", "value": kind}]}
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", setting)
+    try:
+        drawn = browser.execute_script(
+            "return ['.plot .l.c-right', '.limb.c-left', '.edge.c-insole'].map("
+            "(q) => getComputedStyle(document.querySelector(q)).stroke)"
+        )
+        found = barriers(browser)
+        browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print", **setting})
+        printed = browser.execute_script(
+            "return getComputedStyle(document.documentElement).getPropertyValue('--card').trim()"
+        )
+    finally:
+        browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "", "features": []})
+    assert printed == LIGHT["card"]
+    wanted = [tuple(int(scheme[name][k : k + 2], 16) for k in (1, 3, 5)) for name in ("right", "left", "insole")]
+    assert [tuple(map(int, re.findall(r"\d+", colour))) for colour in drawn] == wanted
+    assert found == []
 
 
 def test_the_replay_is_drawn(browser: Any) -> None:
@@ -144,11 +197,25 @@ def test_the_curves_follow_the_replay(browser: Any) -> None:
         )  # fmt: skip
         data = json.loads(browser.execute_script("return document.getElementById('replay-data').textContent"))
         start, end = data["span"]
-        for panel in browser.find_elements(By.CSS_SELECTOR, "[data-axes]"):
-            left, _, width, _ = map(float, panel.get_attribute("data-axes").split())
+        panels = browser.find_elements(By.CSS_SELECTOR, "[data-timed]")
+        assert len(panels) > 20
+        for panel in panels:
             line = panel.find_element(By.CLASS_NAME, "cursor")
-            place = float(line.value_of_css_property("left").removesuffix("px")) / panel.size["width"]
-            assert 100 * place == pytest.approx(left + width * (data["times"][k] - start) / (end - start), abs=0.5)
+            share = float(line.get_attribute("style").partition("left: ")[2].partition("%")[0]) / 100
+            assert share == pytest.approx((data["times"][k] - start) / (end - start), abs=0.005)
+
+
+def test_a_click_on_a_curve_moves_the_time(browser: Any) -> None:
+    stage(browser)
+    data = json.loads(browser.execute_script("return document.getElementById('replay-data').textContent"))
+    panel = browser.find_element(By.CSS_SELECTOR, "#replay [data-timed]")
+    browser.execute_script(
+        "const box = arguments[0].getBoundingClientRect(); arguments[0].dispatchEvent(new MouseEvent('click', "
+        "{ clientX: box.left + 0.5 * box.width, bubbles: true }))", panel,
+    )  # fmt: skip
+    wanted = 0.5 * sum(data["span"]) + data["zeros"][0]
+    step = data["times"][1] - data["times"][0]
+    assert data["times"][frame(browser)] == pytest.approx(wanted, abs=0.5 * step + 0.1)
 
 
 def test_views_turn_the_picture(browser: Any) -> None:
@@ -163,6 +230,35 @@ def test_views_turn_the_picture(browser: Any) -> None:
         )
         pictures.append(found.screenshot_as_png)
     assert len(set(pictures)) == 3
+
+
+def test_the_replay_stands_where_the_landing_was(browser: Any) -> None:
+    """From the right: forward to the right and height up on one scale; the knee lies where its places say."""
+    found = stage(browser)
+    browser.find_element(By.CSS_SELECTOR, "[data-view=right]").click()
+    data = json.loads(browser.execute_script("return document.getElementById('replay-data').textContent"))
+    leg = next(line for line in data["lines"] if line["name"] == "right leg")
+    _, forward, up = (np.array(row[:3], dtype=float) for row in leg["places"][frame(browser)])
+    d = found.find_element(By.CSS_SELECTOR, ".limb.c-right").get_attribute("d")
+    drawn = np.array([float(v) for v in re.findall(r"-?[\d.]+", d)]).reshape(-1, 2)[:3].T
+    shift = drawn - drawn[:, :1]
+    scale = np.linalg.norm(shift[:, 2]) / np.hypot(forward[2] - forward[0], up[2] - up[0])
+    assert shift[0] == pytest.approx(scale * (forward - forward[0]), abs=0.2)
+    assert -shift[1] == pytest.approx(scale * (up - up[0]), abs=0.2)
+
+
+def test_keys_and_the_pointer_turn_the_picture(browser: Any) -> None:
+    found = stage(browser)
+    button = browser.find_element(By.CSS_SELECTOR, "[data-view=behind]")
+    button.click()
+    limb = found.find_element(By.CSS_SELECTOR, ".limb.c-right")
+    seen = [limb.get_attribute("d")]
+    found.send_keys(Keys.ARROW_LEFT)
+    seen.append(limb.get_attribute("d"))
+    webdriver.ActionChains(browser).drag_and_drop_by_offset(found, 60, 20).perform()
+    seen.append(limb.get_attribute("d"))
+    assert len(set(seen)) == 3
+    assert button.get_attribute("aria-pressed") == "false"
 
 
 def test_less_motion_is_stills(browser: Any) -> None:
@@ -192,14 +288,9 @@ def test_a_telephone_scrolls_one_way_only(browser: Any) -> None:
             "return [...document.querySelectorAll('main *')].filter((e) => !e.closest('.scroll, .stage') && "
             "e.getBoundingClientRect().right > 391).map((e) => e.outerHTML.slice(0, 80))"
         )
-        letters = browser.execute_script(
-            "const panels = [...document.querySelectorAll('.panel img')];"
-            "return Math.min(...panels.map((image) => image.clientWidth / image.naturalWidth))"
-        )
     finally:
         browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
     assert wide == []
-    assert letters > 0.7
 
 
 def barriers(browser: Any) -> list[tuple[str, list[str]]]:

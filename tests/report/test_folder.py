@@ -15,7 +15,7 @@ import jointload.report.files.folder as folder
 from jointload.analysis import Analysis
 from jointload.errors import OutputError, SettingError
 from jointload.insole.fitting.whatif import WhatIf
-from jointload.report.figures.sheet import PAPER_WIDTH
+from jointload.report.figures.paper import PAPER_WIDTH
 from jointload.report.files.figure_files import FIGURES
 from jointload.report.files.folder import write_report
 

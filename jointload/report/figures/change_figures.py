@@ -1,87 +1,111 @@
-"""Predicted changes with their two intervals, as figures."""
+"""Predicted changes with their two intervals, as panels."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+
+import numpy as np
 
 from jointload.analysis import Analysis
 from jointload.insole.fitting.whatif import Change, WhatIf
-from jointload.report.figures.sheet import INK, SOFT, drawn
-from jointload.report.words.quantities import SIDE_WORDS, quantity, shown
+from jointload.report.figures.axis import Axis, around, named
+from jointload.report.figures.panel import Interval, Key, Marks, Panel, Rule, Shape, Sheet, name_above, one
+from jointload.report.words.quantities import SIDE_WORDS, number_text, quantity, shown
 from jointload.report.words.tables import distinguishable, ordered_changes
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
 COMPARED = (
     "knee_adduction_moment_peak", "knee_flexion_moment_peak", "hip_adduction_moment_peak",
     "ankle_inversion_moment_peak", "rearfoot_roll", "pressure_centre_medial",
 )  # fmt: skip
 """Quantities of the comparison of shapes: the knee in both planes, what it may cost elsewhere, and the foot."""
+ROW_HEIGHT, NAME_ABOVE = 42.0, 14.0
+"""Of a change with its name above it [px]."""
+WIDEST = 3.0
+"""An axis ends at this many times the median reach of one person's intervals: a longer one becomes an arrow."""
+KEYS = (
+    Key("change, one person's interval leaves out zero", "ink", mark="diamond", width=0),
+    Key("change, not distinguishable from none", "ink", mark="circle", hollow=True, width=0),
+    Key("95 % of the mechanics", "ink", width=4.2),
+    Key("95 % of one person", "soft", width=1.6),
+)
 
 
-def changes(analysis: Analysis, whatif: WhatIf, form: str = "") -> bytes:
+def changes(analysis: Analysis, whatif: WhatIf) -> Sheet:
     """Predicted changes with both 95 % intervals, one panel a unit."""
-    return drawn(lambda figure, _: _changes(figure, analysis, whatif), analysis, form)
-
-
-def comparison(analysis: Analysis, whatif: WhatIf, form: str = "") -> bytes:
-    """Predicted changes of several shapes beside each other with both 95 % intervals, one panel a quantity."""
-    return drawn(lambda figure, _: _comparison(figure, analysis, whatif), analysis, form)
-
-
-def _changes(figure: Figure, analysis: Analysis, whatif: WhatIf) -> None:
     units: dict[str, list[Change]] = {}
     for row in ordered_changes(whatif):
         units.setdefault(quantity(row.quantity).unit, []).append(row)
-    figure.set_size_inches(10, 0.3 * len(whatif.rows) + 0.7 * len(units) + 0.3)
-    heights = [len(rows) + 0.6 for rows in units.values()]
-    panels = figure.subplots(len(units), 1, squeeze=False, height_ratios=heights)[:, 0]
-    for axes, (unit, rows) in zip(panels, units.items(), strict=True):
-        for place, row in enumerate(rows):
-            _intervals(axes, analysis, row, place)
-        axes.axvline(0.0, color=SOFT, linewidth=1.0)
-        axes.set_yticks(range(len(rows)), [_change_label(row) for row in rows])
-        axes.set_ylim(len(rows) - 0.5, -0.5)
-        axes.margins(x=0.08)
-        axes.set_xlabel(f"predicted change [{unit}]")
+    panels = tuple(_panel(analysis, unit, rows) for unit, rows in units.items())
+    return Sheet(panels, KEYS, columns=1)
 
 
-def _comparison(figure: Figure, analysis: Analysis, whatif: WhatIf) -> None:
+def comparison(analysis: Analysis, whatif: WhatIf) -> Sheet:
+    """Predicted changes of several shapes beside each other with both 95 % intervals, one panel a quantity."""
     answers = (whatif, *whatif.others)
-    figure.set_size_inches(10, 6)
-    for axes, name in zip(figure.subplots(2, 3).flat, COMPARED, strict=True):
+    panels = []
+    for name in COMPARED:
         what = quantity(name)
-        for place, answer in enumerate(answers, start=1):
-            row = next(row for row in answer.rows if row.quantity == name)
-            _intervals(axes, analysis, row, place, upright=True)
-        axes.axhline(0.0, color=SOFT, linewidth=1.0)
-        axes.set_xticks(range(1, len(answers) + 1))
-        axes.set_xlim(0.5, len(answers) + 0.5)
-        axes.set_xlabel("shape")
-        axes.set_title(what.plain_name)
-        axes.set_ylabel(f"change [{what.full_unit}]")
+        rows = [next(row for row in answer.rows if row.quantity == name) for answer in answers]
+        shapes = [shape for k, row in enumerate(rows) for shape in _intervals(analysis, row, float(k), upright=True)]
+        told = "; ".join(f"shape {k}: {_told(analysis, row)}" for k, row in enumerate(rows, start=1))
+        panels.append(
+            Panel(
+                what.plain_name, f"change [{what.full_unit}]", f"{what.plain_name}, change [{what.full_unit}]. {told}.",
+                named([str(k) for k in range(1, len(answers) + 1)], "shape"), _reach(analysis, rows),
+                (Rule(0.0), *shapes),
+            )
+        )  # fmt: skip
+    return Sheet(tuple(panels), KEYS, columns=3)
 
 
-def _intervals(axes: Axes, analysis: Analysis, row: Change, place: float, upright: bool = False) -> None:
+def _panel(analysis: Analysis, unit: str, rows: Sequence[Change]) -> Panel:
+    """A row a change, named above its interval, so that a narrow screen has room for both."""
+    shapes: list[Shape] = [Rule(0.0, upright=True)]
+    for place, row in enumerate(rows):
+        shapes += _intervals(analysis, row, float(place))
+        shapes.append(name_above(_label(row), float(place), NAME_ABOVE))
+    told = ". ".join(f"{_label(row)}: {_told(analysis, row)}" for row in rows)
+    axis = _reach(analysis, rows, f"predicted change [{unit}]")
+    return Panel(
+        f"Predicted change [{unit}]", "", f"Predicted change [{unit}]. {told}.", axis,
+        Axis(len(rows) - 0.5, -1.0, grid=False), tuple(shapes), height=ROW_HEIGHT * (len(rows) + 0.5),
+    )  # fmt: skip
+
+
+def _reach(analysis: Analysis, rows: Sequence[Change], label: str = "") -> Axis:
+    """An axis with every change and the intervals of its mechanics; a person's interval that is far wider leaves it."""
+    ends = np.array([_shown(analysis, row) for row in rows])
+    person = ends[:, 3:]
+    most = WIDEST * float(np.nanmedian(np.abs(person).max(axis=1)))
+    return around([ends[:, :3], np.clip(person, -most, most), 0.0], label)
+
+
+def _shown(analysis: Analysis, row: Change) -> list[float]:
+    """Low, change and high of the mechanics, then one person's ends, in the quantity's own unit."""
+    what = quantity(row.quantity)
+    values = (row.low, row.change, row.high, row.person_low, row.person_high)
+    return [shown(value, what, analysis.landing.weight) for value in values]
+
+
+def _intervals(analysis: Analysis, row: Change, place: float, upright: bool = False) -> list[Shape]:
     """The change at its place: thick the interval of the mechanics, thin that of one person, filled where it leaves
     out zero."""
-    low, middle, high, person_low, person_high = (
-        shown(v, quantity(row.quantity), analysis.landing.weight)
-        for v in (row.low, row.change, row.high, row.person_low, row.person_high)
-    )
-    styles: list[tuple[list[float], str, dict[str, Any]]] = [
-        ([person_low, person_high], "-", {"color": SOFT, "linewidth": 1.2, "solid_capstyle": "butt"}),
-        ([low, high], "-", {"color": INK, "linewidth": 3.2, "solid_capstyle": "butt"}),
-        ([middle], "D" if distinguishable(row) else "o",
-         {"color": INK, "markerfacecolor": INK if distinguishable(row) else "white", "markersize": 7}),
-    ]  # fmt: skip
-    for values, form, style in styles:
-        places = [place] * len(values)
-        axes.plot(*((places, values) if upright else (values, places)), form, **style)
+    low, middle, high, person_low, person_high = _shown(analysis, row)
+    clear = distinguishable(row)
+    x, y = (place, middle) if upright else (middle, place)
+    return [
+        Interval(place, person_low, person_high, "soft", 1.6, upright),
+        Interval(place, low, high, "ink", 4.2, upright),
+        Marks(one(x), one(y), "diamond" if clear else "circle", "ink", not clear, 4.5),
+    ]
 
 
-def _change_label(row: Change) -> str:
+def _told(analysis: Analysis, row: Change) -> str:
+    what = quantity(row.quantity)
+    middle, low, high = (number_text(_shown(analysis, row)[k], what.unit, extra=1) for k in (1, 3, 4))
+    return f"{middle}, one person {low} to {high}"
+
+
+def _label(row: Change) -> str:
     what = quantity(row.quantity)
     return f"{what.plain_name}, {SIDE_WORDS[row.side]}" + ("" if what.kind == "none" else f" ({what.kind})")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -14,13 +13,26 @@ from jointload.landing.certainty import LIKELY
 from jointload.landing.landed import Landing
 from jointload.numerics.rotations import rotate_back
 from jointload.numerics.signals import runs
-from jointload.report.figures.sheet import FAINT, INK, SIDE_STYLE, SOFT, Key, Panel, Sheet
+from jointload.report.figures.axis import Axis, limits, ticked
+from jointload.report.figures.panel import (
+    SIDE_COLOURS,
+    SIDE_MARKS,
+    Band,
+    Key,
+    Marks,
+    Panel,
+    Rule,
+    Shape,
+    Sheet,
+    Span,
+    Words,
+    one,
+    side_key,
+    side_line,
+)
 from jointload.report.figures.work_bars import JOINTS, absorbed_energy
 from jointload.report.words.quantities import SIDE_WORDS, number_text
 from jointload.report.words.tables import joint_moment, joint_power
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 ROTATIONS = {
     "side view": ("dorsiflexion", "flexion", "flexion"),
@@ -35,14 +47,14 @@ OPPOSITE = {
     "dorsiflexion": "plantarflexion", "inversion": "eversion", "flexion": "extension", "adduction": "abduction",
     "extension": "flexion", "lateral_bend_right": "bend left",
 }  # fmt: skip
-BODY_STYLE: dict[str, Any] = {"color": INK, "linestyle": "-."}
-"""A curve of the whole body, which has no side."""
 HEADROOM = 0.1
 """Share of a panel's height that is kept free for the names of the phases."""
 TABLE_STEPS = 10
 """Steps of the table behind the curves from first touch-down to the end of the landing."""
-BAND_COLOUR = "#d3d8dc"
+BAND_COLOUR = "line"
 """Of the band in the legend; each band is a pale shade of its curve."""
+END_DOTS: tuple[tuple[float, ...], ...] = ((2.0, 6.0), (0.0, 4.0, 2.0, 2.0))
+"""Dashes of the lines at the end of a landing [px]: where both sides end together, their dots take turns."""
 BEFORE, AFTER = 0.10, 0.12
 """Shown before touch-down and after the end of the landing [s]."""
 LEAST_ANGLE, LEAST_MOMENT = 10.0, 0.3
@@ -123,10 +135,10 @@ def powers(analysis: Analysis) -> Sheet:
     """Joint powers on one scale [W/kg], then the energy that each joint absorbed [J/kg]."""
     landing = analysis.landing
     found = {j: {s: joint_power(landing, f"{s}_{j}") for s in landing.events.sides} for j in JOINTS}
-    limits = _common_limits(landing, [values for series in found.values() for values in series.values()])
+    ends = _common_limits(landing, [values for series in found.values() for values in series.values()])
     panels = [
         _panel(landing, f"{joint.capitalize()} power", "W/kg, generates + / absorbs −", series, landing.poses.rate,
-               limits=limits)
+               ends=ends)
         for joint, series in found.items()
     ]  # fmt: skip
     return _sheet(landing, [*panels, absorbed_energy(analysis)], columns=4)
@@ -151,18 +163,19 @@ def zero_of(landing: Landing, side: str) -> float:
 
 
 def _sheet(landing: Landing, panels: list[Panel], columns: int = 3, body: bool = False, banded: bool = False) -> Sheet:
-    keys = [legend_key(SIDE_WORDS[side], SIDE_STYLE[side]) for side in landing.events.sides]
-    keys += [legend_key("whole body", BODY_STYLE)] if body else []
-    keys += [Key("95 % band", BAND_COLOUR, width=7)] if banded else []
+    keys = [side_key(side, SIDE_WORDS[side]) for side in landing.events.sides]
+    keys += [side_key("", "whole body")] if body else []
+    keys += [Key("95 % band", BAND_COLOUR, width=8)] if banded else []
     end = "end of the landing" if landing.events.kind == "landing" else "end of the contact"
-    keys += [Key("touch-down", SOFT, width=0.9), Key(end, SOFT, (1.5, 1.5), width=0.9)]
+    keys += [Key("touch-down", "soft", width=1.2), Key(end, "soft", (2, 3), width=1.2)]
     rows = tuple(f"{time:.0f}" for time in _table_times(landing))
     return Sheet(tuple(panels), tuple(keys), columns, rows=rows)
 
 
-def legend_key(label: str, style: Mapping[str, Any]) -> Key:
-    dashes = {"-": (), "-.": (6, 2, 1, 2)}.get(style["linestyle"]) if isinstance(style["linestyle"], str) else None
-    return Key(label, style["color"], style["linestyle"][1] if dashes is None else dashes)
+def time_axis(landing: Landing) -> Axis:
+    left, right = shown_span(landing)
+    kind = "first" if landing.events.kind == "landing" else "own"
+    return ticked(left, right, f"ms from {kind} touch-down")
 
 
 def _panel(
@@ -173,49 +186,46 @@ def _panel(
     rate: float,
     least: float = 0.0,
     peaks: bool = False,
-    limits: tuple[float, float] | None = None,
+    ends: tuple[float, float] | None = None,
     bands: Mapping[str, Array] | None = None,
 ) -> Panel:
-    """A curve a side; bands : half-width of each curve's 95 % band."""
-
-    def draw(axes: Axes) -> None:
-        _curves(axes, landing, series, rate, bands or {})
-        _widen(axes, least)
-        if limits is not None:
-            axes.set_ylim(*limits)
-        if peaks:
-            for side, values in series.items():
-                _mark_peak(axes, landing, side, values)
-        low, high = axes.get_ylim()
-        axes.set_ylim(low, high + HEADROOM * (high - low))
-
+    """A curve a side; bands : half-width of each curve's 95 % band;  ends : of the vertical axis, its own if None."""
+    shown = {side: _shown(landing, side, values, rate) for side, values in series.items()}
+    reached = [values for _, values in shown.values()]
+    edges: list[Shape] = []
+    for side, half in (bands or {}).items():
+        (time, low), (_, high) = (_shown(landing, side, series[side] + sign * half, rate) for sign in (-1, 1))
+        edges.append(Band(time, low, high, SIDE_COLOURS[side]))
+        reached += [low, high]
+    bottom, top = limits([*reached, 0.0], least) if ends is None else ends
     unit = subtitle.split(",")[0]
-    told = f"{title}, {subtitle}. {_told(landing, series, rate, unit)}"
-    behind = {
-        f"{title}, {SIDE_WORDS[side]} [{unit}]": _cells(landing, side, values, rate, unit)
-        for side, values in series.items()
-    }
-    return Panel(title, subtitle, draw, told, timed=True, behind=behind)
+    return Panel(
+        title,
+        subtitle,
+        f"{title}, {subtitle}. {_told(landing, series, rate, unit)}",
+        time_axis(landing),
+        ticked(bottom, top + HEADROOM * (top - bottom)),
+        (
+            *_phases(landing),
+            *edges,
+            *(side_line(side, *curve) for side, curve in shown.items()),
+            *_unknown(landing, series, rate),
+            *(_peaks(landing, series) if peaks else ()),
+        ),
+        timed=True,
+        behind={
+            f"{title}, {SIDE_WORDS[side]} [{unit}]": _cells(landing, side, values, rate, unit)
+            for side, values in series.items()
+        },
+    )
 
 
-def _curves(axes: Axes, landing: Landing, series: dict[str, Array], rate: float, bands: Mapping[str, Array]) -> None:
-    """One curve a side over the shown time in its band, with the phases marked and unknown stretches named."""
+def _shown(landing: Landing, side: str, values: Array, rate: float) -> tuple[Array, Array]:
+    """Times [ms] and values inside the shown time."""
     left, right = shown_span(landing)
-    _mark_phases(axes, landing)
-    for side, values in series.items():
-        time = _times(landing, side, values.size, rate)
-        seen = (time >= left) & (time <= right)
-        style = SIDE_STYLE[side] if side else BODY_STYLE
-        axes.plot(time[seen], values[seen], **style)
-        if side in bands:
-            low, high = values - bands[side], values + bands[side]
-            axes.fill_between(
-                time[seen], low[seen], high[seen], color=style["color"], alpha=0.16, linewidth=0, zorder=1
-            )
-    _mark_unknown(axes, landing, series, rate)
-    axes.axhline(0.0, color=SOFT, linewidth=0.8, zorder=1)
-    axes.set_xlim(left, right)
-    axes.set_xlabel("ms from first touch-down" if landing.events.kind == "landing" else "ms from own touch-down")
+    time = _times(landing, side, values.size, rate)
+    seen = (time >= left) & (time <= right)
+    return time[seen], values[seen]
 
 
 def _bands(analysis: Analysis, of: str, joint: str, rotation: str) -> dict[str, Array]:
@@ -276,73 +286,59 @@ def _common_limits(landing: Landing, curves: list[Array]) -> tuple[float, float]
     left, right = shown_span(landing)
     rate, zero = landing.poses.rate, landing.events.first_touchdown
     window = slice(max(round((left / 1000 + zero) * rate), 0), round((right / 1000 + zero) * rate) + 1)
-    seen = np.concatenate([curve[window] for curve in curves])
-    seen = np.append(seen[np.isfinite(seen)], (-1.0, 1.0))
-    room = 0.05 * np.ptp(seen)
-    return float(seen.min() - room), float(seen.max() + room)
+    return limits([*(curve[window] for curve in curves), -1.0, 1.0])
 
 
-def _widen(axes: Axes, least: float) -> None:
-    """Widen the vertical range about its middle to at least `least`."""
-    low, high = axes.get_ylim()
-    if high - low < least:
-        middle = 0.5 * (low + high)
-        axes.set_ylim(middle - 0.5 * least, middle + 0.5 * least)
-
-
-def _mark_phases(axes: Axes, landing: Landing) -> None:
+def _phases(landing: Landing) -> list[Shape]:
     """The landing as a band between flight and what follows; touch-down and end of each side as lines."""
-    events = landing.events
+    events, out = landing.events, list[Shape]()
     ends = [e.landing_end - zero_of(landing, s) for s, e in events.sides.items() if np.isfinite(e.landing_end)]
     if ends:
         last = 1000 * max(ends)
-        axes.axvspan(0.0, last, color=FAINT, linewidth=0, zorder=0)
+        out.append(Span(0.0, last))
         if events.kind == "landing":
             left, right = shown_span(landing)
-            for place, word in ((0.5 * left, "flight"), (0.5 * last, "landing"), (0.5 * (last + right), "after")):
-                axes.text(place, 0.985, word, transform=axes.get_xaxis_transform(), ha="center", va="top",
-                          fontsize="x-small", color=SOFT)  # fmt: skip
+            places = {"flight": 0.5 * left, "landing": 0.5 * last, "after": 0.5 * (last + right)}
+            out += [
+                Words(word, at, 1.0, anchor="middle", shift=(0, -8), shared=(False, True))
+                for word, at in places.items()
+            ]
+    out.append(Rule(0.0))
     for k, (side, e) in enumerate(events.sides.items()):
-        ended: Any = (3.0 * k, (1.5, 4.5))
-        for time, dots in ((e.touchdown, "-"), (e.landing_end, ended)):
+        for time, dots in ((e.touchdown, ()), (e.landing_end, END_DOTS[k])):
             if np.isfinite(time):
-                place = 1000 * (time - zero_of(landing, side))
-                axes.axvline(place, color=SIDE_STYLE[side]["color"], linestyle=dots, linewidth=1.0, zorder=1.2)
+                out.append(Rule(1000 * (time - zero_of(landing, side)), True, side, dots, 1.2))
+    return out
 
 
-def _mark_unknown(axes: Axes, landing: Landing, series: dict[str, Array], rate: float) -> None:
+def _unknown(landing: Landing, series: dict[str, Array], rate: float) -> list[Shape]:
     """A hatched strip at the foot of the panel where a side is not known."""
     left, right = shown_span(landing)
+    out: list[Shape] = []
     for row, (side, values) in enumerate(series.items()):
-        time, low = _times(landing, side, values.size, rate), 0.06 * row
-        colour = (SIDE_STYLE[side] if side else BODY_STYLE)["color"]
+        time, low = _times(landing, side, values.size, rate), 0.09 * row
         hidden = ~np.isfinite(values) & (time >= left) & (time <= right)
         for start, stop in runs(hidden):
-            axes.axvspan(
-                time[start], time[stop - 1], ymin=low, ymax=low + 0.05, facecolor="none", edgecolor=colour,
-                hatch="/////", linewidth=0.0,
-            )  # fmt: skip
+            out.append(Span(time[start], time[stop - 1], SIDE_COLOURS[side], low, low + 0.07, hatch="/"))
         if hidden.any():
-            axes.text(
-                0.98, low + 0.025, f"hatched: {SIDE_WORDS[side]} not known", transform=axes.transAxes, ha="right",
-                va="center", fontsize=7, color=colour, bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5},
-            )  # fmt: skip
+            words = f"hatched: {SIDE_WORDS[side]} not known"
+            out.append(Words(words, 1.0, low + 0.035, SIDE_COLOURS[side], "end", (-4, 0), (True, True)))
+    return out
 
 
-def _mark_peak(axes: Axes, landing: Landing, side: str, vertical: Array) -> None:
-    window, rate = landing.fast_window(side), landing.contact.fast_rate
-    if not vertical[window].size or not np.isfinite(vertical[window]).all():
-        return
-    peak = window.start + int(np.argmax(vertical[window]))
-    place = (_times(landing, side, vertical.size, rate)[peak], vertical[peak])
-    hollow: Any = {"markerfacecolor": "white"} if side == "left" else {}
-    colour = SIDE_STYLE[side]["color"]
-    axes.plot(*place, "s" if side == "left" else "o", color=colour, markersize=5, **hollow)
-    axes.annotate(
-        number_text(float(vertical[peak]), "BW"), place, xytext=(7, 1 if side == "right" else -5),
-        textcoords="offset points", color=colour, fontsize="small",
-        bbox={"facecolor": FAINT, "edgecolor": "none", "pad": 0.3},
-    )  # fmt: skip
+def _peaks(landing: Landing, series: dict[str, Array]) -> list[Shape]:
+    """A mark with its number at the largest vertical force of each side, the larger number on top."""
+    found: dict[str, tuple[float, float]] = {}
+    for side, vertical in series.items():
+        window, rate = landing.fast_window(side), landing.contact.fast_rate
+        if vertical[window].size and np.isfinite(vertical[window]).all():
+            peak = window.start + int(np.argmax(vertical[window]))
+            found[side] = float(_times(landing, side, vertical.size, rate)[peak]), float(vertical[peak])
+    out: list[Shape] = []
+    for row, (side, (x, y)) in enumerate(sorted(found.items(), key=lambda each: -each[1][1])):
+        out.append(Marks(one(x), one(y), SIDE_MARKS[side], side, side == "left"))
+        out.append(Words(number_text(y, "BW"), x, y, side, shift=(9, 6 - 14 * row)))
+    return out
 
 
 def _signed(rotation: str) -> str:

@@ -1,10 +1,9 @@
-"""The body with its ground forces, and where the force acted under each foot, as SVG."""
+"""The body with its ground forces, and where the force acted under each foot."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -12,13 +11,22 @@ from jointload.analysis import Analysis
 from jointload.intake.recording import SIDES, Array, split_side
 from jointload.landing.landed import Landing
 from jointload.numerics.rotations import rotate_back
-from jointload.report.figures.sheet import INK, SIDE_STYLE, SOFT, Key, Panel, Sheet, drawn
+from jointload.report.figures.axis import Axis, limits, ticked
+from jointload.report.figures.panel import (
+    SIDE_MARKS,
+    Arrow,
+    Key,
+    Line,
+    Marks,
+    Panel,
+    Rule,
+    Shape,
+    Sheet,
+    Words,
+    one,
+)
 from jointload.report.words.quantities import SIDE_WORDS, number_text
 from jointload.report.words.tables import foot_pressure_centre
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
 
 @dataclass(frozen=True)
@@ -36,74 +44,16 @@ VIEWS = (
 )
 INSTANTS = ("Touch-down", "Largest force", "Lowest pelvis")
 MOST_COLUMNS = 4
-BODY_WIDTH, BODY_HEIGHT = 2.3, 3.0
-"""Of a picture of the body [in]."""
-PATH_HEIGHT = 3.4
-"""Of a picture of a foot's centre of pressure [in]."""
+BODY_LEAST, PATH_LEAST = 165.0, 270.0
+"""Width of a picture of the body, and of a foot's centre of pressure, below which fewer stand in a row [px]."""
+ROOM_FOR_NAMES = 80.0
+"""Beside the landmarks of a foot [mm]."""
 HALF_WIDTH = 0.7
 """Shown to either side of the hips [m]."""
 ARROW_LENGTH, LONGEST_ARROW = 0.45, 0.9
 """Metres of arrow for one body weight, and for the largest force of a picture."""
-LIMB_WIDTH = 9
-"""Of the pale body behind the lines [pt]."""
-ARROW_COLOUR = "#8c1f5c"
-JOINT_DOTS = {
-    "right": {"marker": "o", "markerfacecolor": SIDE_STYLE["right"]["color"]},
-    "left": {"marker": "s", "markerfacecolor": "white"},
-}
-
-
-def pressure_bed(analysis: Analysis, whatif: Any, form: str = "") -> bytes:
-    """Added height [mm], and pressure before and after as a share of the largest before [%], seen from above."""
-    return drawn(lambda figure, _: _pressure_bed(figure, whatif), analysis, form)
-
-
-def _pressure_bed(figure: Figure, whatif: Any) -> None:
-    bed = whatif.pressure
-    figure.set_size_inches(10, 5)
-    largest = float(bed.before.max())
-    shares = [100 * part / largest for part in (bed.before, bed.after)]
-    top = max(float(share.max()) for share in shares)
-    panels = figure.subplots(1, 3, sharey=True)
-    added = 1000 * bed.height_change
-    span = max(float(np.abs(added).max()), 0.1)
-    for axes, values, title, limits, colours, unit, point in (
-        (panels[0], added, "Height added", (-span, span), "PuOr", "mm", None),
-        (panels[1], shares[0], "Pressure before", (0.0, top), "viridis", "% of the largest before", bed.point_before),
-        (panels[2], shares[1], "Pressure after", (0.0, top), "viridis", "% of the largest before", bed.point_after),
-    ):
-        image = _cells(axes, whatif, values, limits, colours)
-        bar = figure.colorbar(image, ax=axes, label=unit, shrink=0.8)
-        if bar.solids is not None:
-            bar.solids.set_rasterized(False)
-        axes.set_title(title)
-        axes.set_aspect("equal")
-        axes.set_xlabel("medial ←  mm  → lateral" if whatif.side == "right" else "lateral ←  mm  → medial")
-        if point is not None:
-            axes.plot(_rightwards(whatif.side) * 1000 * point[1], 1000 * point[0], "P", color="white", markersize=12,
-                      markeredgecolor=INK)  # fmt: skip
-    panels[0].set_ylabel("forward of the heel [mm]")
-
-
-def _rightwards(side: str) -> float:
-    """Sign that puts medial on the left of a right foot seen from above."""
-    return -1.0 if side == "right" else 1.0
-
-
-def _cells(axes: Axes, whatif: Any, values: Array, limits: tuple[float, float], colours: str) -> Any:
-    """The cells of the sole as squares of their area, coloured."""
-    from matplotlib.collections import PatchCollection
-    from matplotlib.patches import Rectangle
-
-    bed, sign = whatif.pressure, _rightwards(whatif.side)
-    sizes = 1000 * np.sqrt(bed.area)
-    corners = zip(sign * 1000 * bed.y - sizes / 2, 1000 * bed.x - sizes / 2, sizes, strict=True)
-    squares = PatchCollection([Rectangle((x, y), size, size) for x, y, size in corners], cmap=colours, linewidths=0)
-    squares.set_array(values)
-    squares.set_clim(*limits)
-    axes.add_collection(squares)
-    axes.autoscale_view()
-    return squares
+LIMB_WIDTH, LIMB_OPACITY = 12.0, 0.15
+"""Of the pale body behind the lines [px]."""
 
 
 def _instants(landing: Landing) -> dict[str, int]:
@@ -128,15 +78,11 @@ def body(analysis: Analysis, names: Sequence[str] = ()) -> Sheet:
     chosen = {name: frame for name, frame in instants.items() if name in (names or INSTANTS)}
     panels = [_body_panel(landing, name, frame, view, top, metres) for view in VIEWS for name, frame in chosen.items()]
     panels[0] = replace(panels[0], behind=_body_numbers(landing, list(chosen.values())))
-    keys = [
-        Key(f"{SIDE_WORDS[side]} leg", SIDE_STYLE[side]["color"], mark=JOINT_DOTS[side]["marker"], width=2.2,
-            hollow=side == "left")
-        for side in SIDES
-    ]  # fmt: skip
+    keys = [Key(f"{SIDE_WORDS[side]} leg", side, mark=SIDE_MARKS[side], hollow=side == "left") for side in SIDES]
     length = f"ground force, 1 BW is {100 * metres * landing.weight:.0f} cm"
-    keys.append(Key(length, ARROW_COLOUR, mark=r"$\uparrow$", width=0))
+    keys.append(Key(length, "force", mark="arrow", width=0))
     columns = len(panels) if len(panels) <= MOST_COLUMNS else len(chosen)
-    return Sheet(tuple(panels), tuple(keys), columns, BODY_HEIGHT, BODY_WIDTH, tuple(chosen))
+    return Sheet(tuple(panels), tuple(keys), columns, least=BODY_LEAST, rows=tuple(chosen))
 
 
 def _body_numbers(landing: Landing, frames: list[int]) -> dict[str, list[str]]:
@@ -157,18 +103,19 @@ def _body_numbers(landing: Landing, frames: list[int]) -> dict[str, list[str]]:
 
 
 def _body_panel(landing: Landing, name: str, frame: int, view: View, top: float, metres: float) -> Panel:
-    def draw(axes: Axes) -> None:
-        _stick_figure(axes, landing, frame, view.axis, metres)
-        axes.set_aspect("equal")
-        axes.set_xlim(-HALF_WIDTH, HALF_WIDTH)
-        axes.set_ylim(-0.12, top + 0.1)
-        axes.set_xticks((-0.5, 0.0, 0.5))
-        axes.set_xlabel(view.label)
-        axes.grid(False)
-
     time = 1000 * (frame / landing.poses.rate - landing.events.first_touchdown)
     told = f"The body {view.words} at: {name.lower()}, {time:.0f} ms. {_forces_told(landing, frame)}"
-    return Panel(name, f"{time:.0f} ms, {view.words}", draw, told)
+    across = Axis(
+        -HALF_WIDTH,
+        HALF_WIDTH,
+        view.label,
+        tuple((v, f"{v:g}".replace("-", "−")) for v in (-0.5, 0.0, 0.5)),
+        grid=False,
+    )
+    return Panel(
+        name, f"{time:.0f} ms, {view.words}", told, across, ticked(-0.12, top + 0.1, grid=False),
+        tuple(_stick_figure(landing, frame, view.axis, metres)), equal=True,
+    )  # fmt: skip
 
 
 def _forces_told(landing: Landing, frame: int) -> str:
@@ -200,7 +147,7 @@ def trunk_top(landing: Landing) -> str:
     return next((n for n in ("shoulder_mid", "c7", "suprasternale") if n in landing.body.points), "l5s1")
 
 
-def _stick_figure(axes: Axes, landing: Landing, frame: int, axis: int, metres: float) -> None:
+def _stick_figure(landing: Landing, frame: int, axis: int, metres: float) -> list[Shape]:
     """Legs, pelvis and trunk seen along one horizontal axis of the facing frame; metres : arrow length per newton."""
     middle = _facing(landing, landing.poses.place(landing.body, "hip_mid")[:, frame])[axis]
 
@@ -208,29 +155,30 @@ def _stick_figure(axes: Axes, landing: Landing, frame: int, axis: int, metres: f
         seen = _facing(landing, place)
         return float(seen[axis] - middle), float(seen[1] - landing.contact.floor)
 
-    def chain(names: tuple[str, ...], **style: Any) -> None:
-        x, y = zip(*(on_paper(landing.poses.place(landing.body, name)[:, frame]) for name in names), strict=True)
-        axes.plot(x, y, color=style["color"], linewidth=LIMB_WIDTH, alpha=0.15, solid_capstyle="round")
-        axes.plot(x, y, **{"markersize": 4, "solid_capstyle": "round", "linewidth": 1.8, **style})
+    def chain(names: Sequence[str], side: str = "", dots: bool = True) -> list[Shape]:
+        places = [on_paper(landing.poses.place(landing.body, name)[:, frame]) for name in names]
+        x, y = np.array(places).T
+        colour = side or "ink"
+        limb = Line(x, y, colour, width=LIMB_WIDTH, opacity=LIMB_OPACITY)
+        line = Line(x, y, colour, width=2.2)
+        return [limb, line, *([Marks(x, y, SIDE_MARKS[side or "right"], colour, side == "left", 3.2)] if dots else [])]
 
-    axes.axhline(0.0, color=SOFT, linewidth=1.2)
-    chain(("hip_mid", "l5s1", trunk_top(landing)), color=INK, marker="o")
-    chain(("left_hip_centre", "hip_mid", "right_hip_centre"), color=INK)
+    shapes: list[Shape] = [Rule(0.0, width=1.5), *chain(("hip_mid", "l5s1", trunk_top(landing)))]
+    shapes += chain(("left_hip_centre", "hip_mid", "right_hip_centre"), dots=False)
     if {"right_acromion", "left_acromion"} <= set(landing.body.points):
-        chain(("left_acromion", "right_acromion"), color=INK)
+        shapes += chain(("left_acromion", "right_acromion"), dots=False)
     for side in ("left", "right"):
-        style = {"color": SIDE_STYLE[side]["color"], **JOINT_DOTS[side]}
-        chain(tuple(f"{side}_{name}" for name in ("hip_centre", "knee_centre", "ankle_centre")), **style)
-        chain(tuple(f"{side}_{name}" for name in ("ankle_centre", "calcaneus", "toe_tip", "ankle_centre")), **style)
+        for names in (
+            ("hip_centre", "knee_centre", "ankle_centre"),
+            ("ankle_centre", "calcaneus", "toe_tip", "ankle_centre"),
+        ):
+            shapes += chain([f"{side}_{name}" for name in names], side)
+    for side in ("left", "right"):
         force = landing.contact.force[:, SIDES.index(side), frame]
         foot = foot_pressure_centre(landing, side)[:, frame]
         if np.isfinite(foot + force).all():
-            _arrow(axes, on_paper(foot), on_paper(foot + metres * force))
-
-
-def _arrow(axes: Axes, start: tuple[float, float], end: tuple[float, float]) -> None:
-    style = {"arrowstyle": "-|>", "color": ARROW_COLOUR, "linewidth": 1.8, "shrinkA": 0, "shrinkB": 0}
-    axes.annotate("", end, start, arrowprops=style)
+            shapes.append(Arrow(on_paper(foot), on_paper(foot + metres * force)))
+    return shapes
 
 
 def _facing(landing: Landing, vector: Array) -> Array:
@@ -241,60 +189,68 @@ def pressure_paths(analysis: Analysis) -> Sheet:
     """Centre of pressure in each foot's own axes [mm], seen from above."""
     panels = tuple(_path_panel(analysis.landing, side) for side in ("left", "right"))
     keys = (
-        Key("touch-down", SOFT, mark="o", hollow=True, width=0),
-        Key("end of the landing", SOFT, mark="s", hollow=True, width=0),
+        Key("touch-down", "soft", mark="circle", hollow=True, width=0),
+        Key("end of the landing", "soft", mark="square", hollow=True, width=0),
     )
-    return Sheet(panels, keys, columns=2, height=PATH_HEIGHT)
+    return Sheet(panels, keys, columns=2, least=PATH_LEAST)
 
 
 def _path_panel(landing: Landing, side: str) -> Panel:
-    def draw(axes: Axes) -> None:
-        axes.set_xlabel("lateral ←  mm  → medial" if side == "left" else "medial ←  mm  → lateral")
-        axes.set_aspect("equal", adjustable="datalim")
-        if f"{side}_foot" in landing.body.standing:
-            _sole_points(axes, landing, side)
-            _pressure_path(axes, landing, side)
-        else:
-            _say(axes, "the foot is not known")
-
     title = f"{SIDE_WORDS[side].capitalize()} foot from above"
-    return Panel(title, "mm forward of the ankle", draw, f"{title}. Path of the centre of pressure in the landing.")
+    told = f"{title}. Path of the centre of pressure in the landing."
+    known = f"{side}_foot" in landing.body.standing
+    landmarks = _landmarks(landing, side) if known else {"": (0.0, 0.0)}
+    x, y = np.array(list(landmarks.values())).T
+    shapes = [*_sole_points(landmarks), *_pressure_path(landing, side)] if known else [_say("the foot is not known")]
+    path = [(shape.x, shape.y) for shape in shapes if isinstance(shape, Line)]
+    left, right = limits([x, *(each for each, _ in path)], 60.0)
+    across = ticked(
+        left - ROOM_FOR_NAMES, right + ROOM_FOR_NAMES,
+        "lateral ←  mm  → medial" if side == "left" else "medial ←  mm  → lateral",
+    )  # fmt: skip
+    along = ticked(*limits([y, *(each for _, each in path)], 200.0, room=0.08))
+    return Panel(title, "mm forward of the ankle", told, across, along, tuple(shapes), equal=True)
 
 
-def _sole_points(axes: Axes, landing: Landing, side: str) -> None:
-    """Landmarks of the foot where they stood in the static trial."""
+def _landmarks(landing: Landing, side: str) -> dict[str, tuple[float, float]]:
+    """Name -> place to the right and forward of the ankle [mm] in the static trial."""
     places = {"ankle centre": (0.0, 0.0)}
     for name, (segment, place) in landing.body.points.items():
         if segment == f"{side}_foot" and not split_side(name)[1].startswith(("forefoot", "toe_tip")):
             places[split_side(name)[1].replace("_", " ")] = (1000 * place[2], 1000 * place[0])
-    for name, (x, y) in places.items():
-        axes.plot(x, y, "+" if name == "ankle centre" else "s", color=SOFT, markerfacecolor="white", markersize=7)
+    return places
+
+
+def _sole_points(landmarks: dict[str, tuple[float, float]]) -> list[Shape]:
+    out: list[Shape] = []
+    for name, (x, y) in landmarks.items():
+        out.append(Marks(one(x), one(y), "cross" if name == "ankle centre" else "square", "soft", True))
         outward = 1 if x >= 0 else -1
-        axes.annotate(
-            name, (x, y), xytext=(7 * outward, 3), textcoords="offset points", fontsize="small", color=SOFT,
-            ha="left" if outward > 0 else "right",
-        )  # fmt: skip
+        out.append(
+            Words(name.replace(" ", "\n"), x, y, anchor="start" if outward > 0 else "end", shift=(9.0 * outward, 0))
+        )
+    return out
 
 
-def _pressure_path(axes: Axes, landing: Landing, side: str) -> None:
+def _pressure_path(landing: Landing, side: str) -> list[Shape]:
     """The path in the landing of one foot; dots grow with the vertical force."""
     if side not in landing.events.sides:
-        _say(axes, "no landing of this foot on a plate")
-        return
+        return [_say("no landing of this foot on a plate")]
     window = landing.window(side)
     rotation, origin = landing.poses.of(f"{side}_foot")
     path = 1000 * rotate_back(rotation, foot_pressure_centre(landing, side) - origin)[:, window]
     load = landing.contact.force[1, SIDES.index(side), window] / landing.weight
     known = np.flatnonzero(np.isfinite(path[0]))
     if not known.size:
-        _say(axes, "not known")
-        return
-    colour = SIDE_STYLE[side]["color"]
-    axes.plot(path[2], path[0], linewidth=0.9, color=colour)
-    axes.scatter(path[2, known], path[0, known], s=4 + 26 * load[known], color=colour, alpha=0.6, linewidths=0)
-    for k, marker in ((known[0], "o"), (known[-1], "s")):
-        axes.plot(path[2, k], path[0, k], marker, markersize=10, markerfacecolor="none", color=colour)
+        return [_say("not known")]
+    right, forward = path[2], path[0]
+    ends = zip((known[0], known[-1]), ("circle", "square"), strict=True)
+    return [
+        Line(right, forward, side, width=1.2),
+        Marks(right[known], forward[known], "circle", side, size=np.sqrt(1.8 + 11.6 * load[known]), opacity=0.6),
+        *(Marks(one(right[k]), one(forward[k]), shape, side, True, 6.0) for k, shape in ends),
+    ]
 
 
-def _say(axes: Axes, text: str) -> None:
-    axes.text(0.5, 0.95, text, transform=axes.transAxes, ha="center", color=SOFT)
+def _say(text: str) -> Words:
+    return Words(text, 0.5, 0.95, anchor="middle", shared=(True, True))

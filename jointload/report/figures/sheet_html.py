@@ -1,36 +1,50 @@
-"""A sheet of panels on the page: legend, a picture a panel that flows with the width, and the table behind."""
+"""A sheet of panels on the page: legend, panels that flow with the width, and the table behind."""
 
 from __future__ import annotations
 
 from html import escape
 
-from jointload.report.figures.sheet import Key, Sheet, panel_axes, panel_pictures
+from jointload.report.figures.inline_svg import letters, plot, swatch
+from jointload.report.figures.panel import Key, Panel, Sheet
 from jointload.report.words import html
 
-LEAST = 4.6
-"""A panel gets at least this many rem of screen for an inch of its width before there are fewer in a row."""
-SWATCH = {"^": "M5 13 L13 13 L9 6 Z", "s": "M6 4 H14 V12 H6 Z", "o": "M6 8 A4 4 0 1 0 14 8 A4 4 0 1 0 6 8 Z"}
-"""Outlines of marks in a box of 28 by 16."""
-ARROW = "M9 15 V3 M5 7 L9 2 L13 7"
+LETTER, LEAST_MARGIN = 6.9, 22.0
+"""Width of a letter of a tick, and of the margin that holds half of the first tick below [px]."""
 
 
 def sheet_figure(sheet: Sheet, caption: str, first_column: str = "ms") -> str:
     """The sheet as a figure of the page; first_column : what the rows of the table behind it are."""
-    pictures = "".join(
-        f'<div class="panel"{_place(sheet) if panel.timed else ""}>{html.image(svg, panel.told)}</div>'
-        for panel, svg in zip(sheet.panels, panel_pictures(sheet), strict=True)
-    )
-    keys = "".join(f"<li>{_swatch(key)}{escape(key.label)}</li>" for key in sheet.keys)
-    panels = f'<div class="panels" style="--columns: {sheet.columns}; --least: {LEAST * sheet.width:.1f}rem">'
+    margin = max(LEAST_MARGIN, 10 + LETTER * letters(text for panel in sheet.panels for _, text in panel.y.ticks))
+    panels = "".join(_panel(panel, sheet) for panel in sheet.panels)
+    style = f"--columns:{sheet.columns};--least:{sheet.least:g}px;--margin:{margin:.0f}px"
     return (
-        f'<figure><ul class="keys">{keys}</ul>{panels}{pictures}</div>'
+        f'<figure>{_legend(sheet.keys)}<div class="panels" style="{style}">{panels}</div>'
         f"<figcaption>{escape(caption)}</figcaption>{_behind(sheet, first_column)}</figure>"
     )
 
 
-def _place(sheet: Sheet) -> str:
-    """Where the axes of a timed panel lie, for the time cursor: left, top, width, height in per cent."""
-    return ' data-axes="' + " ".join(f"{100 * share:.2f}" for share in panel_axes(sheet)) + '"'
+def _legend(keys: tuple[Key, ...]) -> str:
+    entries = "".join(f"<li>{swatch(key)}{escape(key.label)}</li>" for key in keys)
+    return f'<ul class="keys">{entries}</ul>' if entries else ""
+
+
+def _panel(panel: Panel, sheet: Sheet) -> str:
+    """Its words are the page's own text, so that they wrap; the picture is told in one sentence."""
+    wide, high = abs(panel.x.high - panel.x.low), abs(panel.y.high - panel.y.low)
+    size = f"aspect-ratio:{wide / high:.4f}" if panel.equal else f"height:{panel.height or sheet.height:g}px"
+    timed = " data-timed" if panel.timed else ""
+    subtitle = f"<small>{_unbroken(escape(panel.subtitle))}</small>" if panel.subtitle else ""
+    label = f'<p class="along">{escape(panel.x.label)}</p>' if panel.x.label else ""
+    return (
+        f'<div class="panel"><p class="told"><b>{escape(panel.title)}</b>{subtitle}</p>{_legend(panel.keys)}'
+        f'<div class="plot" role="img" aria-label="{escape(panel.told)}" style="{size}"{timed}>{plot(panel)}</div>'
+        f"{label}</div>"
+    )
+
+
+def _unbroken(text: str) -> str:
+    """A sign stays with the word before it."""
+    return text.replace(" +", "&nbsp;+").replace(" −", "&nbsp;−")
 
 
 def _behind(sheet: Sheet, first_column: str) -> str:
@@ -40,16 +54,3 @@ def _behind(sheet: Sheet, first_column: str) -> str:
     rows = [[escape(cell) for cell in row] for row in zip(sheet.rows, *columns.values(), strict=True)]
     table = html.table((first_column, *columns), rows, range(1, len(columns) + 1))
     return html.folded("The numbers behind this figure", table)
-
-
-def _swatch(key: Key) -> str:
-    """The line and mark of a legend, drawn beside its words, which tell the same."""
-    parts = []
-    if key.width:
-        dashes = f' stroke-dasharray="{" ".join(f"{1.3 * d:g}" for d in key.dashes)}"' if key.dashes else ""
-        parts.append(f'<path d="M0 8 H28" stroke="{key.colour}" stroke-width="{1.3 * key.width:g}"{dashes}/>')
-    if key.mark:
-        fill = "#fff" if key.hollow else key.colour
-        outline = SWATCH.get(key.mark, ARROW)
-        parts.append(f'<path d="{outline}" stroke="{key.colour}" stroke-width="1.6" fill="{fill}"/>')
-    return f'<svg width="28" height="16" viewBox="0 0 28 16" aria-hidden="true">{"".join(parts)}</svg>'

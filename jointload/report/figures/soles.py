@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from jointload.analysis import Analysis
 from jointload.intake.pressure import REGIONS
 from jointload.intake.recording import Array
 from jointload.landing.sole_regions import SoleLoad, region_of_sensors, sole_loads
-from jointload.report.figures.sheet import INK, SOFT, Key, Panel, Sheet
+from jointload.report.figures.axis import limits, ticked
+from jointload.report.figures.panel import Boxes, Key, Line, Marks, Panel, Shape, Sheet, Words, one
 from jointload.report.words.quantities import SIDE_WORDS
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-CLASSES = ("#efece2", "#ecd08a", "#dd9238", "#b24a1c", "#6b1226")
+CLASSES = ("heat-1", "heat-2", "heat-3", "heat-4", "heat-5")
 """From the least to the highest fifth of the pressure; the numbers beside the regions tell the same."""
-NOT_KNOWN = "#ffffff"
-PANEL_HEIGHT = 4.6
+LEAST_WIDTH = 300.0
+"""Of a sole's picture [px]; below it they stand one above the other."""
+BESIDE, ROOM_FOR_WORDS = 8.0, 95.0
+"""Between the sole and the words of a region, and for the words themselves [mm]."""
 SENSOR_FILL = 0.92
 """A sensor is drawn with this share of its side, so that its neighbours stay apart."""
 ROUND_TO = 50.0
@@ -46,36 +44,28 @@ def sole_pressures(analysis: Analysis) -> Sheet:
     panels = tuple(_panel(soles[side], top, stance) for side in ("left", "right") if side in soles)
     step = top / len(CLASSES)
     keys = [
-        Key(
-            f"{step * k:.0f}–{step * (k + 1):.0f}" + (" kPa" if k == len(CLASSES) - 1 else ""),
-            colour,
-            mark="s",
-            width=0,
-        )
+        Key(f"{step * k:.0f}–{step * (k + 1):.0f}{' kPa' * (k == len(CLASSES) - 1)}", colour, width=0, hatch="")
         for k, colour in enumerate(CLASSES)
     ]
     keys += [
-        Key("path", INK, width=1.4),
-        Key("touch-down", INK, mark="o", hollow=True, width=0),
-        Key("end", INK, mark="^", hollow=True, width=0),
+        Key("path", "ink", width=1.6),
+        Key("touch-down", "ink", mark="circle", hollow=True, width=0),
+        Key("end", "ink", mark="triangle", hollow=True, width=0),
     ]
-    return Sheet(panels, tuple(keys), columns=2, height=PANEL_HEIGHT)
+    return Sheet(panels, tuple(keys), columns=2, least=LEAST_WIDTH)
 
 
 def _panel(sole: SoleLoad, top: float, stance: str) -> Panel:
     name = foot_name(sole.side, stance).capitalize()
     peaks = ", ".join(f"{REGIONS[r.region]} {_kilopascal(r.peak_pressure)}" for r in sole.regions)
-
-    def draw(axes: Axes) -> None:
-        _sensors(axes, sole, top)
-        _region_numbers(axes, sole)
-        _path(axes, sole)
-        axes.set_aspect("equal")
-        axes.set_xlabel("lateral ←  mm  → medial" if sole.side == "left" else "medial ←  mm  → lateral")
-        axes.grid(False)
-
+    edge = 1e3 * float(np.abs(sole.sole.recording.layout.outward).max()) + BESIDE + ROOM_FOR_WORDS
+    across = ticked(
+        -edge, edge, "lateral ←  mm  → medial" if sole.side == "left" else "medial ←  mm  → lateral", grid=False
+    )
+    along = ticked(*limits([1e3 * sole.sole.recording.layout.along]), grid=False)
+    shapes = (*_sensors(sole, top), *_region_numbers(sole), *_path(sole))
     told = f"{name}, highest pressures: {peaks}."
-    return Panel(name, "highest pressure; mm from the heel", draw, told)
+    return Panel(name, "highest pressure; mm from the heel", told, across, along, shapes, equal=True)
 
 
 def _kilopascal(pascal: float) -> str:
@@ -87,23 +77,20 @@ def _outward(sole: SoleLoad) -> float:
     return 1.0 if sole.side == "right" else -1.0
 
 
-def _sensors(axes: Axes, sole: SoleLoad, top: float) -> None:
-    from matplotlib.patches import Rectangle
-
+def _sensors(sole: SoleLoad, top: float) -> list[Shape]:
     layout = sole.sole.recording.layout
-    lengths, widths = _sides(layout.area, layout.along)
-    for k, peak in enumerate(1e-3 * sole.peaks):
-        known = np.isfinite(peak)
-        level = min(int(len(CLASSES) * peak / top), len(CLASSES) - 1) if known else 0
-        x, y = 1e3 * _outward(sole) * layout.outward[k], 1e3 * layout.along[k]
-        length, width = 1e3 * SENSOR_FILL * lengths[k], 1e3 * SENSOR_FILL * widths[k]
-        axes.add_patch(
-            Rectangle(
-                (x - 0.5 * width, y - 0.5 * length), width, length, edgecolor=SOFT, linewidth=0.4,
-                facecolor=CLASSES[level] if known else NOT_KNOWN, hatch=None if known else "xxx",
-            )
-        )  # fmt: skip
-    axes.autoscale_view()
+    lengths, widths = (1e3 * SENSOR_FILL * each for each in _sides(layout.area, layout.along))
+    x, y, peaks = 1e3 * _outward(sole) * layout.outward, 1e3 * layout.along, 1e-3 * sole.peaks
+    known = np.isfinite(peaks)
+    level = np.clip(len(CLASSES) * np.where(known, peaks, 0.0) / top, 0, len(CLASSES) - 1).astype(int)
+    looks = [(known & (level == k), {"colour": colour, "edge": "soft"}) for k, colour in enumerate(CLASSES)]
+    looks.append((~known, {"edge": "soft", "hatch": "x"}))
+    half, long = 0.5 * widths, 0.5 * lengths
+    return [
+        Boxes(x[own] - half[own], x[own] + half[own], y[own] - long[own], y[own] + long[own], **look)
+        for own, look in looks
+        if own.any()
+    ]
 
 
 def _sides(area: Array, along: Array) -> tuple[Array, Array]:
@@ -114,28 +101,31 @@ def _sides(area: Array, along: Array) -> tuple[Array, Array]:
     return length, area / length
 
 
-def _region_numbers(axes: Axes, sole: SoleLoad) -> None:
+def _region_numbers(sole: SoleLoad) -> list[Shape]:
     """Each region's name and highest pressure beside the sole."""
     layout = sole.sole.recording.layout
     regions = np.array(region_of_sensors(layout, sole.foot_length))
-    edge = 1e3 * float(np.abs(layout.outward).max()) + 12.0
+    edge = 1e3 * float(np.abs(layout.outward).max()) + BESIDE
+    out: list[Shape] = []
     for row in sole.regions:
         mine = regions == row.region
         medial = row.region in ("medial_heel", "first_metatarsal_head", "hallux")
-        outward = -1.0 if medial else 1.0
-        x = _outward(sole) * outward * edge
+        x = _outward(sole) * (-1.0 if medial else 1.0) * edge
         y = 1e3 * float(layout.along[mine].mean())
         text = f"{REGIONS[row.region].replace(' metatarsal', chr(10) + 'metatarsal')}\n{_kilopascal(row.peak_pressure)}"
-        axes.text(x, y, text, ha="left" if x > 0 else "right", va="center", fontsize="small", color=INK)
-    axes.set_xlim(-edge - 75.0, edge + 75.0)
+        out.append(Words(text, x, y, "ink", "start" if x > 0 else "end"))
+    return out
 
 
-def _path(axes: Axes, sole: SoleLoad) -> None:
+def _path(sole: SoleLoad) -> list[Shape]:
+    """In ink on a pale seam, so that it is seen on every colour."""
     known = np.flatnonzero(np.isfinite(sole.path).all(axis=0))
     if not known.size:
-        return
+        return []
     x, y = 1e3 * _outward(sole) * sole.path[1], 1e3 * sole.path[0]
-    axes.plot(x, y, color="white", linewidth=3.0)
-    axes.plot(x, y, color=INK, linewidth=1.4)
-    for k, mark in ((known[0], "o"), (known[-1], "^")):
-        axes.plot(x[k], y[k], mark, color=INK, markerfacecolor="white", markersize=7)
+    ends = zip((known[0], known[-1]), ("circle", "triangle"), strict=True)
+    return [
+        Line(x, y, "card", width=4.0),
+        Line(x, y, "ink", width=1.6),
+        *(Marks(one(x[k]), one(y[k]), shape, "ink", True, 5.0) for k, shape in ends),
+    ]

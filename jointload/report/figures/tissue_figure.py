@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,12 +13,21 @@ from jointload.landing.measures.tissue_measures import DRAWS, ENDS, SEED, body_s
 from jointload.loads.tissue.spreads import Factors, likeliest
 from jointload.loads.tissue.spreads import drawn as drawn_factors
 from jointload.modeldata import load_model
-from jointload.report.figures.landing_curves import BAND_COLOUR, BODY_STYLE, legend_key, shown_span, zero_of
-from jointload.report.figures.sheet import SIDE_STYLE, SOFT, Key, Panel, Sheet
+from jointload.report.figures.axis import around
+from jointload.report.figures.landing_curves import BAND_COLOUR, shown_span, time_axis, zero_of
+from jointload.report.figures.panel import (
+    SIDE_COLOURS,
+    Band,
+    Key,
+    Panel,
+    Rule,
+    Shape,
+    Sheet,
+    Words,
+    side_key,
+    side_line,
+)
 from jointload.report.words.quantities import SIDE_WORDS, number_text
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 LEG_PANELS = {
     "tibiofemoral_force": ("Knee, thigh on shank", "pressing +"),
@@ -31,6 +39,7 @@ BACK_PANELS = {
     "l5s1_disc_force": ("Disc L5/S1, pressed", "pressing +"),
     "l5s1_disc_shear": ("Disc L5/S1, sheared", "trunk driven forward +"),
 }
+LIMIT_DASHES = (3.0, 3.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,9 +58,9 @@ def tissue_loads(analysis: Analysis) -> Sheet:
     curves = _leg_curves(landing) | _back_curves(landing)
     titles = LEG_PANELS | BACK_PANELS
     panels = [_panel(landing, name, *titles[name], curves[name]) for name in titles]
-    keys = [legend_key(SIDE_WORDS[side], SIDE_STYLE[side]) for side in landing.events.sides]
-    keys += [legend_key("whole body", BODY_STYLE), Key("95 % of arms, areas and slopes", BAND_COLOUR, width=7)]
-    keys.append(Key("limits of lifting at work", SOFT, (2, 2), width=0.9))
+    keys = [side_key(side, SIDE_WORDS[side]) for side in landing.events.sides]
+    keys += [side_key("", "whole body"), Key("95 % of arms, areas and slopes", BAND_COLOUR, width=8)]
+    keys.append(Key("limits of lifting at work", "soft", LIMIT_DASHES, width=1.2))
     return Sheet(tuple(panels), tuple(keys))
 
 
@@ -93,22 +102,25 @@ def _back_curves(landing: Landing) -> dict[str, dict[str, _Curve]]:
 
 
 def _panel(landing: Landing, name: str, title: str, positive: str, curves: dict[str, _Curve]) -> Panel:
-    def draw(axes: Axes) -> None:
-        for side, curve in curves.items():
-            style = SIDE_STYLE[side] if side else BODY_STYLE
-            axes.plot(curve.time, curve.likely, **style)
-            axes.fill_between(
-                curve.time, curve.low, curve.high, color=style["color"], alpha=0.16, linewidth=0.0, zorder=1
+    left, right = shown_span(landing)
+    shapes: list[Shape] = [Rule(0.0)]
+    reached: list[Array | float] = [0.0]
+    for side, curve in curves.items():
+        seen = (curve.time >= left) & (curve.time <= right)
+        time, likely, low, high = (each[seen] for each in (curve.time, curve.likely, curve.low, curve.high))
+        shapes += [Band(time, low, high, SIDE_COLOURS[side]), side_line(side, time, likely)]
+        reached += [likely, low, high]
+    if not any(np.isfinite(curve.likely).any() for curve in curves.values()):
+        shapes.append(Words("not known", 0.5, 0.5, anchor="middle", shared=(True, True)))
+    if name == "l5s1_disc_force":
+        for force in (force / landing.weight for force in lifting_limits()):
+            shapes.append(Rule(force, dashes=LIMIT_DASHES))
+            shapes.append(
+                Words(f"{force * landing.weight:.0f} N, of lifting", 1.0, force, "soft", "end", (-3, 8), (True, False))
             )
-        if not any(np.isfinite(curve.likely).any() for curve in curves.values()):
-            axes.text(0.5, 0.5, "not known", transform=axes.transAxes, ha="center", color=SOFT)
-        axes.axhline(0.0, color=SOFT, linewidth=0.8, zorder=1)
-        if name == "l5s1_disc_force":
-            _limits(axes, landing.weight)
-        axes.set_xlim(*shown_span(landing))
-        axes.set_xlabel("ms from first touch-down" if landing.events.kind == "landing" else "ms from own touch-down")
-
-    return Panel(title, f"BW, {positive}", draw, f"{title}, in body weights. {_told(curves)}", timed=True)
+            reached.append(force)
+    told = f"{title}, in body weights. {_told(curves)}"
+    return Panel(title, f"BW, {positive}", told, time_axis(landing), around(reached), tuple(shapes), timed=True)
 
 
 def _told(curves: dict[str, _Curve]) -> str:
@@ -122,12 +134,3 @@ def _told(curves: dict[str, _Curve]) -> str:
         peak, low, high = (number_text(float(each[k]), "BW") for each in (curve.likely, curve.low, curve.high))
         texts.append(f"{name}: highest {peak} at {curve.time[k]:.0f} ms, in the range {low} to {high}")
     return ". ".join(texts) + "."
-
-
-def _limits(axes: Axes, weight: float) -> None:
-    for force in lifting_limits():
-        axes.axhline(force / weight, color=SOFT, linewidth=0.9, linestyle=(0, (2, 2)), zorder=1)
-        axes.text(
-            1.0, force / weight, f"{force:.0f} N, of lifting", transform=axes.get_yaxis_transform(), ha="right",
-            va="bottom", fontsize="x-small", color=SOFT,
-        )  # fmt: skip

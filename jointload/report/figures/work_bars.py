@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from jointload.analysis import Analysis
-from jointload.report.figures.sheet import INK, SIDE_STYLE, Panel
+from jointload.report.figures.axis import Axis, ticked
+from jointload.report.figures.panel import Boxes, Panel, Shape, Words, one
 from jointload.report.words.quantities import SIDE_WORDS, number_text, quantity, shown
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
 JOINTS = ("ankle", "knee", "hip")
+HALF, GAP = 0.4, 0.5
+"""Half a bar's height, and between two joints, in bars."""
+REACH = 1.65
+"""Of the axis over the longest bar, so that its words have room."""
 
 
 def absorbed_energy(analysis: Analysis) -> Panel:
@@ -21,30 +21,27 @@ def absorbed_energy(analysis: Analysis) -> Panel:
     sides = list(analysis.landing.events.sides)
     energy = {side: absorbed(analysis, side) for side in sides}
 
-    def draw(axes: Axes) -> None:
-        largest = max((v for parts in energy.values() for v in parts.values() if np.isfinite(v)), default=1.0)
-        for row, (joint, side) in enumerate((joint, side) for joint in JOINTS for side in sides):
-            place = row + 0.5 * (row // len(sides))
-            part, colour = energy[side][joint], SIDE_STYLE[side]["color"]
-            hollow = {"facecolor": "white", "hatch": "////"} if side == "left" else {"facecolor": colour}
-            if np.isfinite(part):
-                axes.barh(place, part, height=0.8, edgecolor=colour, linewidth=1.0, **hollow)
-            axes.text(max(part, 0.0) + 0.03 * largest if np.isfinite(part) else 0.0, place,
-                      _amount(energy[side], joint), va="center", fontsize="small", color=INK)  # fmt: skip
-        rows = np.arange(len(JOINTS)) * (len(sides) + 0.5) + 0.5 * (len(sides) - 1)
-        axes.set_yticks(rows, list(JOINTS))
-        axes.tick_params(axis="y", length=0)
-        axes.set_ylim(rows[-1] + 0.5 * len(sides) + 0.3, -0.8)
-        axes.set_xlim(0.0, 1.65 * largest)
-        axes.grid(axis="y", visible=False)
-        axes.set_xlabel("J/kg of body mass")
-
+    largest = max((v for parts in energy.values() for v in parts.values() if np.isfinite(v)), default=1.0) or 1.0
+    shapes: list[Shape] = []
+    for row, (joint, side) in enumerate((joint, side) for joint in JOINTS for side in sides):
+        place, part = row + GAP * (row // len(sides)), energy[side][joint]
+        if np.isfinite(part):
+            hollow = side == "left"
+            look = ("", side, "/") if hollow else (side, side, "")
+            shapes.append(Boxes(one(0.0), one(part), one(place - HALF), one(place + HALF), *look))
+        reached = max(part, 0.0) if np.isfinite(part) else 0.0
+        shapes.append(Words(_amount(energy[side], joint), reached, place, "ink", shift=(5, 0)))
+    rows = [k * (len(sides) + GAP) + 0.5 * (len(sides) - 1) for k in range(len(JOINTS))]
+    joints = Axis(rows[-1] + 0.5 * len(sides) + 0.3, -0.8, ticks=tuple(zip(rows, JOINTS, strict=True)), grid=False)
     told = ". ".join(
         f"{SIDE_WORDS[side].capitalize()}: "
         + ", ".join(f"{joint} {_amount(parts, joint)}" for joint in JOINTS)
         for side, parts in energy.items()
     )  # fmt: skip
-    return Panel("Energy absorbed", "J/kg and share of the side's sum", draw, f"Energy absorbed [J/kg]. {told}.")
+    return Panel(
+        "Energy absorbed", "J/kg and share of the side's sum", f"Energy absorbed [J/kg]. {told}.",
+        ticked(0.0, REACH * largest, "J/kg of body mass", 4), joints, tuple(shapes),
+    )  # fmt: skip
 
 
 def _amount(parts: dict[str, float], joint: str) -> str:

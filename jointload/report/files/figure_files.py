@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+from jointload.analysis import Analysis
 from jointload.errors import SettingError, expected_found
 from jointload.landing.landed import Landing
 from jointload.landing.sole_regions import sole_loads
 from jointload.report.figures import change_figures, fit_figures, landing_curves, pictures
-from jointload.report.figures.sheet import FORMS, Sheet, sheet_file
+from jointload.report.figures.panel import Sheet
+from jointload.report.figures.paper import FORMS, sheet_file
+from jointload.report.figures.pressure_bed import pressure_bed
 from jointload.report.figures.soles import sole_pressures
 from jointload.report.figures.tissue_figure import tissue_loads
 from jointload.report.page.board_section import split_curves
@@ -17,43 +20,42 @@ from jointload.report.words.section import Reported
 
 FOLDER = "figures"
 
-Draw = Callable[[Reported, str], bytes | None]
+Drawn = Callable[[Reported], Sheet | None]
 
 
-def _of(sheet: Callable[..., Sheet]) -> Draw:
-    return lambda reported, form: sheet_file(sheet(reported.analysis), form)
+def _of(sheet: Callable[[Analysis], Sheet]) -> Drawn:
+    return lambda reported: sheet(reported.analysis)
 
 
-def _of_landing(sheet: Callable[..., Sheet], told: Callable[[Landing], bool]) -> Draw:
+def _of_landing(sheet: Callable[[Analysis], Sheet], told: Callable[[Landing], bool]) -> Drawn:
     """None for a landing that has no such figure."""
-    return lambda reported, form: _of(sheet)(reported, form) if told(reported.analysis.landing) else None
+    return lambda reported: sheet(reported.analysis) if told(reported.analysis.landing) else None
 
 
-def _of_prediction(draw: Callable[..., bytes], several: bool = False) -> Draw:
-    """None without a prediction, or without several shapes to compare."""
-
-    def predicted(reported: Reported, form: str) -> bytes | None:
-        whatif = reported.whatif
-        if whatif is None or (several and not whatif.others):
-            return None
-        return draw(reported.analysis, whatif, form)
-
-    return predicted
+def _changes(reported: Reported) -> Sheet | None:
+    return None if reported.whatif is None else change_figures.changes(reported.analysis, reported.whatif)
 
 
-def _of_fit(draw: Callable[..., bytes], of_answer: bool = False) -> Draw:
-    """None without a fit whose shape changes anything."""
-
-    def fitted(reported: Reported, form: str) -> bytes | None:
-        fit = reported.fit
-        if fit is None or fit.answer is None:
-            return None
-        return draw(reported.analysis, fit.answer if of_answer else fit, form)
-
-    return fitted
+def _compared(reported: Reported) -> Sheet | None:
+    several = reported.whatif is not None and reported.whatif.others
+    return change_figures.comparison(reported.analysis, reported.whatif) if reported.whatif and several else None
 
 
-FIGURES: dict[str, Draw] = {
+def _predicted_pressure(reported: Reported) -> Sheet | None:
+    return None if reported.whatif is None else pressure_bed(reported.whatif)
+
+
+def _trade_off(reported: Reported) -> Sheet | None:
+    fit = reported.fit
+    return None if fit is None or fit.answer is None else fit_figures.trade_off(reported.analysis, fit)
+
+
+def _fit_pressure(reported: Reported) -> Sheet | None:
+    fit = reported.fit
+    return None if fit is None or fit.answer is None else pressure_bed(fit.answer)
+
+
+FIGURES: dict[str, Drawn] = {
     "body": _of(pictures.body),
     "forces": _of(landing_curves.forces),
     "angles": _of(landing_curves.angles),
@@ -63,13 +65,13 @@ FIGURES: dict[str, Draw] = {
     "pressure_paths": _of(pictures.pressure_paths),
     "plate_split": _of_landing(split_curves, lambda landing: landing.split is not None),
     "sole_pressures": _of_landing(sole_pressures, lambda landing: any(s.regions for s in sole_loads(landing))),
-    "predicted_changes": _of_prediction(change_figures.changes),
-    "shapes_compared": _of_prediction(change_figures.comparison, several=True),
-    "predicted_pressure": _of_prediction(pictures.pressure_bed),
-    "fit_trade_off": _of_fit(fit_figures.trade_off),
-    "fit_pressure": _of_fit(pictures.pressure_bed, of_answer=True),
+    "predicted_changes": _changes,
+    "shapes_compared": _compared,
+    "predicted_pressure": _predicted_pressure,
+    "fit_trade_off": _trade_off,
+    "fit_pressure": _fit_pressure,
 }
-"""File name and how it is drawn in the form asked for; None where the report has no such figure."""
+"""File name and what it shows; None where the report has no such figure."""
 
 
 def check_form(form: str) -> None:
@@ -84,6 +86,6 @@ def write_figures(reported: Reported, folder: Path, form: str) -> None:
     check_form(form)
     folder.mkdir()
     for name, draw in FIGURES.items():
-        drawn = draw(reported, form)
-        if drawn is not None:
-            (folder / f"{name}.{form}").write_bytes(drawn)
+        sheet = draw(reported)
+        if sheet is not None:
+            (folder / f"{name}.{form}").write_bytes(sheet_file(sheet, form))

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from jointload.analysis import Analysis
@@ -11,15 +9,13 @@ from jointload.intake.recording import Array
 from jointload.intake.rider import G
 from jointload.landing.landed import Landing
 from jointload.loads.split_interval import SplitInterval
-from jointload.report.figures.sheet import INK, SIDE_STYLE, SOFT, Key, Panel, Sheet
+from jointload.report.figures.axis import Axis, around, ticked
+from jointload.report.figures.panel import Band, Panel, Rule, Sheet, side_key, side_line
 from jointload.report.figures.sheet_html import sheet_figure
 from jointload.report.words import html
 from jointload.report.words.cells import measure_table
 from jointload.report.words.quantities import SIDE_WORDS
 from jointload.report.words.section import Reported
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 OPEN_QUANTITIES = (
     "vertical_force_peak", "knee_adduction_moment_peak", "knee_flexion_moment_peak", "hip_adduction_moment_peak",
@@ -67,7 +63,7 @@ def split_curves(analysis: Analysis) -> Sheet:
     """The right foot's share of the load, and each knee's adduction moment, with what the plate leaves open."""
     landing, split = analysis.landing, analysis.landing.split
     assert split is not None
-    keys = tuple(Key(SIDE_WORDS[s], SIDE_STYLE[s]["color"], width=1.7) for s in ("left", "right"))
+    keys = tuple(side_key(s, SIDE_WORDS[s]) for s in ("left", "right"))
     return Sheet(
         (_share_panel(landing, split), *(_knee_panel(landing, split, s) for s in ("left", "right"))), keys, columns=3
     )
@@ -85,20 +81,16 @@ def _share_panel(landing: Landing, split: SplitInterval) -> Panel:
     time, shown = _times(landing)
     apart = split.split
     known = np.where(apart.frames, 100.0, np.nan)
-
-    def draw(axes: Axes) -> None:
-        low, high = known * apart.share_low, known * apart.share_high
-        axes.fill_between(
-            time[shown], low[shown], high[shown], color=SIDE_STYLE["right"]["color"], alpha=0.18, linewidth=0
-        )
-        axes.plot(time[shown], (known * apart.share)[shown], **SIDE_STYLE["right"])
-        axes.axhline(50.0, color=SOFT, linewidth=0.8)
-        axes.set_ylim(0.0, 100.0)
-        axes.set_xlabel("ms after the first touch-down")
-
+    shapes = (
+        Band(time[shown], (known * apart.share_low)[shown], (known * apart.share_high)[shown], "right"),
+        Rule(50.0),
+        side_line("right", time[shown], (known * apart.share)[shown]),
+    )
     low, high = (100.0 * float(np.median(s[apart.frames])) for s in (apart.share_low, apart.share_high))
     told = f"The right foot's share of the load is typically between {low:.0f} and {high:.0f} per cent."
-    return Panel("Right foot's share", "% of the vertical force", draw, told)
+    return Panel(
+        "Right foot's share", "% of the vertical force", told, _time_axis(time[shown]), ticked(0.0, 100.0), shapes
+    )
 
 
 def _knee_panel(landing: Landing, split: SplitInterval, side: str) -> Panel:
@@ -108,13 +100,14 @@ def _knee_panel(landing: Landing, split: SplitInterval, side: str) -> Panel:
         per_kg * loads.of(f"{side}_knee", "adduction") for loads in (landing.loads, split.low, split.high)
     )
     low, high = np.minimum(first, second), np.maximum(first, second)
-    colour = SIDE_STYLE[side]["color"]
-
-    def draw(axes: Axes) -> None:
-        axes.fill_between(time[shown], low[shown], high[shown], color=colour, alpha=0.18, linewidth=0)
-        axes.plot(time[shown], value[shown], **SIDE_STYLE[side])
-        axes.axhline(0.0, color=INK, linewidth=0.8)
-        axes.set_xlabel("ms after the first touch-down")
-
+    shapes = (
+        Band(time[shown], low[shown], high[shown], side), Rule(0.0), side_line(side, time[shown], value[shown]),
+    )  # fmt: skip
     told = f"Knee adduction moment of the {SIDE_WORDS[side]} side with the lowest and highest that the plate allows."
-    return Panel(f"Knee moment, {SIDE_WORDS[side]}", "Nm/kg external, adduction + / abduction −", draw, told)
+    up = around((low[shown], high[shown], 0.0))
+    subtitle = "Nm/kg external, adduction + / abduction −"
+    return Panel(f"Knee moment, {SIDE_WORDS[side]}", subtitle, told, _time_axis(time[shown]), up, shapes)
+
+
+def _time_axis(time: Array) -> Axis:
+    return ticked(float(time[0]), float(time[-1]), "ms after the first touch-down")

@@ -8,7 +8,9 @@ from typing import Any
 from jointload.analysis import Analysis
 from jointload.insole.fitting.ledger import ledger, reading_of
 from jointload.insole.fitting.whatif import Change, WhatIf
-from jointload.report.figures import change_figures, pictures
+from jointload.report.figures import change_figures
+from jointload.report.figures.pressure_bed import pressure_bed
+from jointload.report.figures.sheet_html import sheet_figure
 from jointload.report.page.answers import change_answer
 from jointload.report.words import html
 from jointload.report.words.cells import findings_table, linked, sentence_case, unit_text
@@ -32,17 +34,15 @@ def change_section(reported: Reported) -> str:
         "change is not predicted.</p>"
         + change_table_html(analysis, whatif)
         + instants_html(analysis, whatif)
-        + html.picture(
+        + sheet_figure(
             change_figures.changes(analysis, whatif),
-            "Predicted changes as dots with their 95 % intervals",
             "Predicted change with its 95 % intervals: thick of the mechanics, thin of one person. Filled: the "
             "interval of one person leaves out zero. Hollow: not distinguishable from no change.",
         )
-        + html.picture(
-            pictures.pressure_bed(analysis, whatif),
-            "Height added under the sole, and the pressure before and after, seen from above",
+        + sheet_figure(
+            pressure_bed(whatif),
             f"What is added to the flat insole, and the pressure before ({whatif.baseline_pressure}) and after "
-            "(modelled; median of the drawn persons) at the largest force that the rearfoot bears. The cross is the "
+            "(modelled; median of the drawn persons) at the largest force that the rearfoot bears. The diamond is the "
             "centre of pressure. Only the change is meant: a model of the foot's bed misses measured pressures by a "
             "third to a half.",
         )
@@ -80,9 +80,8 @@ def _comparison(analysis: Analysis, whatif: Any) -> str:
             "reaches across zero is not distinguishable from none."
         )
         + html.table(("Quantity", *(str(k + 1) for k in range(len(answers))), "Unit"), rows, range(1, len(answers) + 1))
-        + html.picture(
+        + sheet_figure(
             change_figures.comparison(analysis, whatif),
-            "Predicted changes of every shape with their intervals",
             "Predicted change of every shape: thick the 95 % interval of the mechanics, thin that of one person.",
         )
     )

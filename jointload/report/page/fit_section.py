@@ -9,7 +9,9 @@ from jointload.insole.calibration.observation import OBSERVED
 from jointload.insole.calibration.personal import Personal
 from jointload.insole.fitting.fit import Fit
 from jointload.insole.shape.asked import shape_text
-from jointload.report.figures import fit_figures, pictures
+from jointload.report.figures import fit_figures
+from jointload.report.figures.pressure_bed import pressure_bed
+from jointload.report.figures.sheet_html import sheet_figure
 from jointload.report.page.change_section import change_table_html, instants_html, split_told
 from jointload.report.words import html
 from jointload.report.words.cells import findings_table, sentence_case
@@ -78,19 +80,17 @@ def _shape(analysis: Analysis, fit: Fit) -> str:
     assert fit.answer is not None
     return (
         split_told(fit.answer)
-        + html.picture(
-            pictures.pressure_bed(analysis, fit.answer),
-            "Height added under the sole, and the pressure before and after, seen from above",
+        + sheet_figure(
+            pressure_bed(fit.answer),
             f"The shape over a flat insole of 4 mm, and the pressure before ({fit.answer.baseline_pressure}) and after "
-            "(modelled; median of the drawn persons) at the largest force that the rearfoot bears. The cross is the "
+            "(modelled; median of the drawn persons) at the largest force that the rearfoot bears. The diamond is the "
             "centre of pressure.",
         )
         + "<h3>What it gains, and what it costs elsewhere</h3>"
         + change_table_html(analysis, fit.answer, fit.target.quantities)
         + instants_html(analysis, fit.answer)
-        + html.picture(
+        + sheet_figure(
             fit_figures.trade_off(analysis, fit),
-            "Change of the target over the allowed stack height",
             f"What each millimetre of height buys: change of the {fit.target.text} of the best shape within each stack "
             "height, with one person's 95 % interval. To first order; the last one was confirmed.",
         )

@@ -11,11 +11,15 @@ import numpy as np
 from jointload.insole.shape.compression import LayerFit
 from jointload.insole.shape.cushioning import rest_heel
 from jointload.insole.shape.materials import Material
-from jointload.report.figures.sheet import INK, SOFT, STYLE
+from jointload.report.figures.paper import STYLE
+from jointload.report.words.colours import LIGHT
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+INK, SOFT = LIGHT["ink"], LIGHT["soft"]
+WIDE_STYLE: Any = {**STYLE, "font.size": 9, "axes.grid": True, "lines.linewidth": 1.7}
+"""Four axes on a page lying on its side."""
 THICKNESSES = np.linspace(0.001, 0.012, 34)
 """Thicknesses that are compared [m]."""
 LINES: tuple[tuple[str, Any], ...] = (
@@ -31,7 +35,7 @@ def draw_materials(fit: LayerFit, load: float, others: Sequence[Material], form:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    with rc_context(STYLE):
+    with rc_context(WIDE_STYLE):
         figure = Figure(figsize=(11, 8))
         FigureCanvasAgg(figure)
         loop, pressure, height, energy = figure.subplots(2, 2).ravel()

@@ -1,109 +1,141 @@
 "use strict";
-(function () {
+// When the whole page is read: the curves of later sections follow the time, too
+document.addEventListener("DOMContentLoaded", () => {
   const data = JSON.parse(document.getElementById("replay-data").textContent);
   const part = (name) => document.getElementById("replay-" + name);
   const stage = part("stage"), slider = part("time"), playButton = part("play"), now = part("now");
   const calm = window.matchMedia("(prefers-reduced-motion: reduce)");
   const last = data.times.length - 1;
-  const views = {
-    right: { eye: { x: 1.3, y: 0, z: 0 }, up: { x: 0, y: 0, z: 1 } },
-    behind: { eye: { x: 0, y: -1.3, z: 0 }, up: { x: 0, y: 0, z: 1 } },
-    above: { eye: { x: 0, y: 0, z: 1.3 }, up: { x: 0, y: 1, z: 0 } },
-    corner: { eye: { x: 0.9, y: -0.8, z: 0.35 }, up: { x: 0, y: 0, z: 1 } },
-  };
-  const stillsOfACalmReplay = 10;
-  let frame = null, playing = false, drawn = false, asked = null, view = "right";
+  // Turned about the upright axis, then tipped towards the eye [degrees]
+  const views = { right: [90, 0], behind: [0, 0], above: [0, 90], corner: [42, 16] };
+  const stillsOfACalmReplay = 10, aKeyTurns = 6, aPixelTurns = 0.4;
+  let frame = null, playing = false, turned = views.right, scale = 1, centre = [0, 0];
 
-  // Traces: the moving ones first, in the order of movingParts()
-  function arrow(force, k) {
-    const from = force.point.map((row) => row[k]);
-    const load = force.force.map((row) => row[k]);
-    if (from.includes(null) || load.includes(null)) return { x: [null], y: [null], z: [null] };
-    const way = load.map((v) => (v * data.perBodyWeight) / 100);
-    const tip = from.map((v, i) => v + way[i]);
-    const length = Math.hypot(...way) || 1, head = Math.min(70, 0.4 * length);
-    const back = tip.map((v, i) => v - (head * way[i]) / length);
-    const barb = (dx, dy) => [back[0] + dx * head * 0.45, back[1] + dy * head * 0.45, back[2]];
-    const path = [from, tip, barb(1, 0), null, tip, barb(-1, 0), null, tip, barb(0, 1), null, tip, barb(0, -1)];
-    const axis = (i) => path.map((p) => (p === null ? null : p[i]));
-    return { x: axis(0), y: axis(1), z: axis(2) };
+  // Picture: one SVG path a line, its marks and its force; the page's colours, so that a dark screen has its own
+  const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+  function path(look, colour, name) {
+    const made = document.createElementNS("http://www.w3.org/2000/svg", "path");
+    made.setAttribute("class", look + " c-" + colour);
+    if (name) made.appendChild(document.createElementNS("http://www.w3.org/2000/svg", "title")).textContent = name;
+    return made;
   }
-  function trail(force, k) {
-    const until = (row) => row.slice(0, k + 1);
-    return { x: until(force.point[0]), y: until(force.point[1]), z: until(force.point[2]).map((v) => (v === null ? null : v + 3)) };
+  function group(...paths) {
+    const made = document.createElementNS("http://www.w3.org/2000/svg", "g");
+    made.append(...paths);
+    svg.append(made);
+    return made;
   }
-  const placed = (line, k) => ({ x: line.places[k][0], y: line.places[k][1], z: line.places[k][2] });
-  function movingParts(k) {
-    return [...data.lines.map((line) => placed(line, k)), ...data.forces.map((f) => arrow(f, k)), ...data.forces.map((f) => trail(f, k))];
-  }
-  function traces() {
-    const parts = movingParts(frame);
-    const look = [
-      ...data.lines.map((line) => ({
-        name: line.name, mode: line.symbol === "none" ? "lines" : "lines+markers",
-        line: { color: line.colour, width: line.symbol === "square-open" ? 4 : 6 }, marker: { color: line.colour, size: line.symbol === "square-open" ? 6 : 4, symbol: line.symbol === "none" ? "circle" : line.symbol },
-      })),
-      ...data.forces.map((f) => ({ name: "force on the " + f.name + " foot", mode: "lines", line: { color: data.arrow, width: 7 } })),
-      ...data.forces.map((f) => ({ name: "its way, " + f.name, mode: "lines", line: { color: data.arrow, width: 4 } })),
-    ];
-    const moving = look.map((style, i) => ({ type: "scatter3d", hoverinfo: "name", showlegend: false, connectgaps: false, ...style, ...parts[i] }));
-    const still = data.grounds.flatMap((ground) => {
-      const [x, y, z] = ground.corners;
-      const round = (row) => [...row, row[0]];
-      return [
-        { type: "mesh3d", x, y, z, i: [0, 0], j: [1, 2], k: [2, 3], color: "#cfd6d2", opacity: 0.45, hoverinfo: "skip" },
-        { type: "scatter3d", mode: "lines", name: ground.name, x: round(x), y: round(y), z: round(z), line: { color: data.soft, width: 3 }, showlegend: false, hoverinfo: "name" },
-      ];
-    });
-    return [...moving, ...still];
-  }
-  function ranges() {
-    const low = [Infinity, Infinity, Infinity], high = [-Infinity, -Infinity, -Infinity];
-    const include = (x, y, z) => [x, y, z].forEach((row, i) => row.forEach((v) => {
-      if (v !== null) { low[i] = Math.min(low[i], v); high[i] = Math.max(high[i], v); }
-    }));
-    for (let k = 0; k <= last; k += 1) movingParts(k).forEach((p) => include(p.x, p.y, p.z));
-    data.grounds.forEach((g) => include(...g.corners));
-    return low.map((v, i) => [v - 60, high[i] + 60]);
-  }
-  function filling(spans) {
-    const sizes = spans.map(([low, high]) => high - low), scale = 1.65 / Math.max(...sizes);
-    return { x: scale * sizes[0], y: scale * sizes[1], z: scale * sizes[2] };
-  }
-  function layout() {
-    const [x, y, z] = ranges();
-    const axis = (range) => ({ range, visible: false });
-    return {
-      width: stage.clientWidth, height: stage.clientHeight, margin: { l: 0, r: 0, t: 0, b: 0 }, paper_bgcolor: "#fff", showlegend: false,
-      scene: {
-        xaxis: axis(x), yaxis: axis(y), zaxis: axis(z), aspectmode: "manual", aspectratio: filling([x, y, z]),
-        camera: { ...views[view], projection: { type: "orthographic" } }, dragmode: "orbit",
-      },
+  const grounds = data.grounds.map((ground) => {
+    const area = path("ground", "soft", ground.name);
+    group(area);
+    return { ...ground, area };
+  });
+  const lines = data.lines.map((line) => {
+    const stroke = path(line.symbol ? "limb" : "edge", line.colour, line.name), dots = path("dots " + line.symbol, line.colour, line.name);
+    return { ...line, stroke, dots, group: group(stroke, dots) };
+  });
+  const forces = data.forces.map((force) => {
+    const way = path("way", "force", "where the force acted, " + force.name), arrow = path("arrow", "force", "force on the " + force.name + " foot");
+    const head = path("head", "force", "");
+    return { ...force, way, arrow, head, group: group(way, arrow, head) };
+  });
+
+  // From places [mm]: to the right, forward, up; to the picture: across, down, and depth towards the eye
+  function projection() {
+    const [turn, tip] = turned.map((degrees) => (degrees * Math.PI) / 180);
+    const c = Math.cos(turn), s = Math.sin(turn), ct = Math.cos(tip), st = Math.sin(tip);
+    return (x, y, z) => {
+      const across = c * x + s * y, away = -s * x + c * y;
+      return [scale * across + centre[0], centre[1] - scale * (z * ct + away * st), z * st - away * ct];
     };
   }
-
-  // The drawing library, unpacked from this page when it is first needed
-  async function unpack() {
-    const packed = Uint8Array.from(atob(part("library").textContent), (c) => c.charCodeAt(0));
-    const text = await new Response(new Blob([packed]).stream().pipeThrough(new DecompressionStream("gzip"))).text();
-    const script = document.createElement("script");
-    script.textContent = text;
-    document.head.append(script);
+  const spot = (p) => p[0].toFixed(1) + " " + p[1].toFixed(1);
+  function points(places, put) {
+    const [x, y, z] = places;
+    return x.map((v, i) => (v === null || y[i] === null || z[i] === null ? null : put(v, y[i], z[i])));
   }
-  function start() {
-    asked = asked || (async () => {
-      try {
-        await unpack();
-        part("note").remove();
-        await Plotly.newPlot(stage, traces(), layout(), { displayModeBar: false, scrollZoom: false });
-        drawn = true;
-        stage.dataset.ready = "true";
-      } catch (problem) {
-        const note = part("note") || stage.appendChild(document.createElement("p"));
-        note.textContent = "This browser cannot draw the replay (" + problem.message + "). The pictures above and the curves show the same landing.";
+  function joined(seen) {
+    let text = "", open = false;
+    seen.forEach((p) => {
+      text += p === null ? "" : (open ? "L" : "M") + spot(p);
+      open = p !== null;
+    });
+    return text;
+  }
+  function marks(seen, symbol) {
+    const r = 4.5;
+    return seen.filter((p) => p !== null).map((p) => (symbol === "square"
+      ? "M" + spot([p[0] - r, p[1] - r]) + "h" + 2 * r + "v" + 2 * r + "h-" + 2 * r + "z"
+      : "M" + spot([p[0] - r, p[1]]) + "a" + r + " " + r + " 0 1 0 " + 2 * r + " 0a" + r + " " + r + " 0 1 0-" + 2 * r + " 0z")).join("");
+  }
+  function forceAt(force, k) {
+    const from = force.point.map((row) => row[k]), load = force.force.map((row) => row[k]);
+    return from.includes(null) || load.includes(null) ? null : { from, tip: from.map((v, i) => v + (load[i] * data.perBodyWeight) / 100) };
+  }
+  function drawForce(force, put) {
+    const found = forceAt(force, frame);
+    let shaft = "", head = "";
+    if (found) {
+      const a = put(...found.from), b = put(...found.tip), length = Math.hypot(b[0] - a[0], b[1] - a[1]);
+      if (length > 2) {
+        const [dx, dy] = [(b[0] - a[0]) / length, (b[1] - a[1]) / length], size = Math.min(14, 0.5 * length);
+        const neck = [b[0] - size * dx, b[1] - size * dy];
+        shaft = "M" + spot(a) + "L" + spot(neck);
+        head = "M" + spot(b) + "L" + spot([neck[0] - 0.45 * size * dy, neck[1] + 0.45 * size * dx]) + "L" + spot([neck[0] + 0.45 * size * dy, neck[1] - 0.45 * size * dx]) + "z";
       }
-    })();
-    return asked;
+    }
+    force.arrow.setAttribute("d", shaft);
+    force.head.setAttribute("d", head);
+    force.way.setAttribute("d", joined(points(force.point.map((row) => row.slice(0, frame + 1)), put)));
+  }
+  function draw() {
+    const put = projection();
+    const depth = new Map();
+    grounds.forEach((ground) => ground.area.setAttribute("d", joined(points(ground.corners, put)) + "z"));
+    lines.forEach((line) => {
+      const seen = points(line.places[frame], put), known = seen.filter((p) => p !== null);
+      line.stroke.setAttribute("d", joined(seen));
+      line.dots.setAttribute("d", line.symbol ? marks(seen, line.symbol) : "");
+      depth.set(line.group, known.reduce((sum, p) => sum + p[2], 0) / (known.length || 1));
+    });
+    [...depth.keys()].sort((a, b) => depth.get(a) - depth.get(b)).forEach((each, i) => {
+      const place = svg.children[grounds.length + i];
+      if (place !== each) svg.insertBefore(each, place);
+    });
+    forces.forEach((force) => drawForce(force, put));
+    stage.dataset.ready = "true";
+  }
+  function bounds() {
+    const low = [Infinity, Infinity, Infinity], high = [-Infinity, -Infinity, -Infinity];
+    const include = (rows) => rows.forEach((row, i) => row.forEach((v) => {
+      if (v !== null) { low[i] = Math.min(low[i], v); high[i] = Math.max(high[i], v); }
+    }));
+    data.lines.forEach((line) => line.places.forEach(include));
+    data.forces.forEach((force) => data.times.forEach((_, k) => {
+      const found = forceAt(force, k);
+      if (found) include(found.from.map((v, i) => [v, found.tip[i]]));
+    }));
+    data.grounds.forEach((ground) => include(ground.corners));
+    return [low, high];
+  }
+  const [low, high] = bounds();
+  function fit() {
+    const width = stage.clientWidth, height = stage.clientHeight;
+    if (!width || !height) return;
+    svg.setAttribute("viewBox", "0 0 " + width + " " + height);
+    [scale, centre] = [1, [0, 0]];
+    const put = projection(), seen = [];
+    for (let k = 0; k < 8; k += 1) seen.push(put(...[0, 1, 2].map((i) => ((k >> i) & 1 ? high[i] : low[i]))));
+    const across = seen.map((p) => p[0]), down = seen.map((p) => p[1]);
+    const spans = [Math.max(...across) - Math.min(...across), Math.max(...down) - Math.min(...down)];
+    scale = 0.92 * Math.min(width / spans[0], height / spans[1]);
+    centre = [0.5 * width - (scale * (Math.max(...across) + Math.min(...across))) / 2, 0.5 * height - (scale * (Math.max(...down) + Math.min(...down))) / 2];
+    draw();
+  }
+  function turnBy(across, down) {
+    turned = [turned[0] - across, Math.max(-90, Math.min(90, turned[1] + down))];
+    pressed("");
+    fit();
   }
 
   // Time
@@ -115,20 +147,20 @@
     const time = Math.round(data.times[k]), side = time < 0 ? -time + " ms before touch-down" : time + " ms after touch-down";
     return side + "; force on the " + data.forces.map((f) => f.name + " foot " + size(f)).join(", ");
   }
+  const zeros = [...new Set(data.zeros)];
+  const cursors = [...document.querySelectorAll("[data-timed]")].map((plot) => zeros.map(() => {
+    const line = document.createElement("span");
+    line.className = "cursor";
+    line.hidden = true;
+    plot.append(line);
+    return line;
+  }));
   function moveCursors(time) {
-    document.querySelectorAll("[data-axes]").forEach((panel) => {
-      const [left, top, width, height] = panel.dataset.axes.split(" ").map(Number);
-      const zeros = [...new Set(data.zeros)];
-      zeros.forEach((zero, i) => {
-        let line = panel.querySelectorAll(".cursor")[i];
-        if (!line) { line = document.createElement("span"); line.className = "cursor"; panel.append(line); }
-        const share = (time - zero - data.span[0]) / (data.span[1] - data.span[0]);
-        line.hidden = share < 0 || share > 1;
-        line.style.left = left + width * share + "%";
-        line.style.top = top + "%";
-        line.style.height = height + "%";
-      });
-    });
+    cursors.forEach((own) => own.forEach((line, i) => {
+      const share = (time - zeros[i] - data.span[0]) / (data.span[1] - data.span[0]);
+      line.hidden = share < 0 || share > 1;
+      line.style.left = 100 * share + "%";
+    }));
   }
   function show(k) {
     const first = frame === null;
@@ -138,10 +170,7 @@
     slider.setAttribute("aria-valuetext", text);
     now.textContent = text;
     stage.dataset.frame = String(frame);
-    if (!first) moveCursors(data.times[frame]);
-    if (!drawn) return undefined;
-    const parts = movingParts(frame), pick = (axis) => parts.map((p) => p[axis]);
-    return Plotly.restyle(stage, { x: pick("x"), y: pick("y"), z: pick("z") }, parts.map((_, i) => i));
+    if (!first) { moveCursors(data.times[frame]); draw(); }
   }
   function pause() {
     playing = false;
@@ -149,16 +178,15 @@
     now.setAttribute("aria-live", "polite");
   }
   async function play() {
-    await start();
     playing = true;
     playButton.textContent = "Pause";
     now.setAttribute("aria-live", "off");
-    if (frame === last) await show(0);
+    if (frame === last) show(0);
     if (calm.matches) {
       const stride = Math.max(1, Math.ceil(last / stillsOfACalmReplay));
       while (playing && frame < last) {
         await new Promise((done) => setTimeout(done, 1000));
-        if (playing) await show(frame + stride);
+        if (playing) show(frame + stride);
       }
     } else {
       let time = data.times[frame], before = performance.now();
@@ -168,36 +196,44 @@
         before = at;
         let next = frame;
         while (next < last && data.times[next + 1] <= time) next += 1;
-        if (playing && next > frame) await show(next);
+        if (playing && next > frame) show(next);
       }
     }
     pause();
   }
+  function pressed(name) {
+    document.querySelectorAll("[data-view]").forEach((b) => b.setAttribute("aria-pressed", String(b.dataset.view === name)));
+  }
   function turn(name) {
-    view = name;
-    document.querySelectorAll("[data-view]").forEach((b) => b.setAttribute("aria-pressed", String(b.dataset.view === view)));
-    if (drawn) Plotly.relayout(stage, { "scene.camera": { ...views[view], projection: { type: "orthographic" } } });
+    turned = views[name];
+    pressed(name);
+    fit();
   }
 
   slider.max = String(last);
   playButton.addEventListener("click", () => (playing ? pause() : play()));
-  part("back").addEventListener("click", () => { pause(); start(); show(frame - 1); });
-  part("step").addEventListener("click", () => { pause(); start(); show(frame + 1); });
-  slider.addEventListener("input", () => { pause(); start(); show(Number(slider.value)); });
-  document.querySelectorAll("[data-view]").forEach((b) => b.addEventListener("click", () => { start(); turn(b.dataset.view); }));
-  document.querySelectorAll("[data-axes]").forEach((panel) => panel.addEventListener("click", (event) => {
-    const [left, , width] = panel.dataset.axes.split(" ").map(Number), box = panel.getBoundingClientRect();
-    const share = ((100 * (event.clientX - box.left)) / box.width - left) / width;
+  part("back").addEventListener("click", () => { pause(); show(frame - 1); });
+  part("step").addEventListener("click", () => { pause(); show(frame + 1); });
+  slider.addEventListener("input", () => { pause(); show(Number(slider.value)); });
+  document.querySelectorAll("[data-view]").forEach((b) => b.addEventListener("click", () => turn(b.dataset.view)));
+  document.querySelectorAll("[data-timed]").forEach((plot) => plot.addEventListener("click", (event) => {
+    const box = plot.getBoundingClientRect(), share = (event.clientX - box.left) / box.width;
     const time = data.span[0] + share * (data.span[1] - data.span[0]) + data.zeros[0];
     pause();
     show(data.times.reduce((best, t, k) => (Math.abs(t - time) < Math.abs(data.times[best] - time) ? k : best), 0));
   }));
-  window.addEventListener("resize", () => {
-    if (drawn) Plotly.relayout(stage, { width: stage.clientWidth, height: stage.clientHeight });
+  stage.addEventListener("pointermove", (event) => {
+    if (event.buttons & 1) turnBy(aPixelTurns * event.movementX, aPixelTurns * event.movementY);
   });
-  turn(view);
-  show(data.times.findIndex((t) => t >= 0));
-  new IntersectionObserver((seen, watcher) => {
-    if (seen.some((entry) => entry.isIntersecting)) { watcher.disconnect(); start(); }
-  }, { rootMargin: "200px" }).observe(stage);
-})();
+  stage.addEventListener("pointerdown", (event) => stage.setPointerCapture(event.pointerId));
+  stage.addEventListener("keydown", (event) => {
+    const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] }[event.key];
+    if (way) { event.preventDefault(); turnBy(aKeyTurns * way[0], aKeyTurns * way[1]); }
+  });
+  part("note").remove();
+  stage.append(svg);
+  show(Math.max(0, data.times.findIndex((t) => t >= 0)));
+  pressed("right");
+  fit();
+  new ResizeObserver(fit).observe(stage);
+});

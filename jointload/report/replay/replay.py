@@ -1,15 +1,9 @@
-"""The landing in three dimensions, frame by frame: what the page's script needs to draw it, and the section around it.
-
-The drawing library is plotly's own script from its Python package, packed into the page, so that one file holds all.
-"""
+"""The landing in three dimensions, frame by frame: what the page's script draws, and the section around it."""
 
 from __future__ import annotations
 
-import base64
-import gzip
 import json
 import math
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -22,8 +16,8 @@ from jointload.intake.recording import SIDES, Array
 from jointload.landing.landed import Landing
 from jointload.numerics.rotations import rotate, rotate_back
 from jointload.report.figures import landing_curves
-from jointload.report.figures.pictures import ARROW_COLOUR, metres_per_newton, trunk_top
-from jointload.report.figures.sheet import INK, SIDE_STYLE, SOFT, Sheet
+from jointload.report.figures.panel import SIDE_MARKS, Sheet
+from jointload.report.figures.pictures import metres_per_newton, trunk_top
 from jointload.report.figures.sheet_html import sheet_figure
 from jointload.report.words import html
 from jointload.report.words.quantities import SIDE_WORDS
@@ -34,8 +28,6 @@ MOST_FRAMES = 240
 """Of more frames than this every second one, every third one ... is played (choice)."""
 MILLIMETRES = 1000
 """Places are whole millimetres, less than a marker's own noise; forces are hundredths of body weight."""
-BOARD_COLOUR, INSOLE_COLOUR = "#6b5a2b", "#4b2a6b"
-LEG = (("hip_centre", "knee_centre", "ankle_centre"), ("ankle_centre", "calcaneus", "toe_tip", "ankle_centre"))
 FOLLOWED = ("Vertical force", "Knee angle, side view", "Knee moment, side view")
 """Curves that stand beside the stage."""
 
@@ -52,7 +44,6 @@ def replay_section(reported: Reported) -> str:
     return (
         controls.replace("CURVES", sheet_figure(_followed(analysis), "The line is the replay's time."))
         + f'<script type="application/json" id="replay-data">{told}</script>'
-        + f'<script type="text/plain" id="replay-library">{_library()}</script>'
         + f"<script>\n{script}</script>"
     )
 
@@ -76,9 +67,6 @@ def replay_data(analysis: Analysis, whatif: WhatIf | None = None) -> dict[str, A
         "forces": [_force(landing, side, frames) for side in SIDES],
         "grounds": [_ground(landing, plate.corners, f"plate {plate.number}") for plate in landing.recording.plates],
         "perBodyWeight": round(MILLIMETRES * metres_per_newton(landing, frames) * landing.weight),
-        "arrow": ARROW_COLOUR,
-        "ink": INK,
-        "soft": SOFT,
     }
 
 
@@ -102,7 +90,7 @@ def _body_lines(landing: Landing, frames: list[int]) -> list[dict[str, Any]]:
     ]
     if {"right_acromion", "left_acromion"} <= set(landing.body.points):
         body.append(("left_acromion", "right_acromion"))
-    lines = [{"name": "trunk", "colour": INK, "symbol": "circle", **_chains(landing, body, frames)}]
+    lines = [{"name": "trunk", "colour": "ink", "symbol": "circle", **_chains(landing, body, frames)}]
     for side in SIDES:
         chains = (
             ("hip_centre", "knee_centre", "ankle_centre"),
@@ -112,8 +100,8 @@ def _body_lines(landing: Landing, frames: list[int]) -> list[dict[str, Any]]:
         lines.append(
             {
                 "name": f"{SIDE_WORDS[side]} leg",
-                "colour": SIDE_STYLE[side]["color"],
-                "symbol": "circle" if side == "right" else "square-open",
+                "colour": side,
+                "symbol": SIDE_MARKS[side],
                 **_chains(landing, leg, frames),
             }
         )
@@ -137,7 +125,7 @@ def _board_lines(analysis: Analysis, frames: list[int]) -> list[dict[str, Any]]:
         return []
     apart = np.full((3, 1, pose.deck.shape[-1]), np.nan)
     edges = np.concatenate([pose.deck, pose.deck[:, :1], apart, pose.supports, pose.supports[:, :1]], axis=1)
-    line = {"name": "board", "colour": BOARD_COLOUR, "symbol": "none"}
+    line = {"name": "board", "colour": "board", "symbol": ""}
     return [{**line, "places": _seen(landing, edges[..., frames])}]
 
 
@@ -153,7 +141,7 @@ def _insole_lines(landing: Landing, whatif: WhatIf | None, frames: list[int]) ->
     level = landing.contact.floor - landing.body.standing[f"{side}_foot"][1][1]
     local = np.stack([place.heel + x, np.full_like(x, level), right])
     lab = origin[:, None, frames] + rotate(rotation[:, :, None, frames], local[..., None])
-    line = {"name": "insole", "colour": INSOLE_COLOUR, "symbol": "none"}
+    line = {"name": "insole", "colour": "insole", "symbol": ""}
     return [{**line, "places": _seen(landing, lab)}]
 
 
@@ -201,11 +189,3 @@ def _followed(analysis: Analysis) -> Sheet:
     sheets = (landing_curves.forces(analysis), landing_curves.angles(analysis), landing_curves.moments(analysis))
     panels = [panel for sheet in sheets for panel in sheet.panels if panel.title in FOLLOWED]
     return Sheet(tuple(panels), sheets[0].keys, columns=3)
-
-
-@lru_cache(maxsize=1)
-def _library() -> str:
-    """Plotly's script, compressed; the same bytes for the same version."""
-    from plotly.offline import get_plotlyjs
-
-    return base64.b64encode(gzip.compress(get_plotlyjs().encode(), 9, mtime=0)).decode("ascii")

@@ -1,138 +1,146 @@
-"""Figures of a dose as SVG: doses of riders, where they come from, and what a change would save."""
+"""Panels of a dose: doses of riders, where they come from, and what a change would save."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
 
 import numpy as np
 
-from jointload.report.figures.sheet import INK, SOFT, drawn_alone
+from jointload.report.figures.axis import Axis, around, decades, named, ticked
+from jointload.report.figures.panel import (
+    Boxes,
+    Interval,
+    Key,
+    Marks,
+    Panel,
+    Rule,
+    Shape,
+    Sheet,
+    Words,
+    name_above,
+    one,
+)
 from jointload.study.strain_dose import Dose, Row, tissues
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
-KIND_MARKS: dict[str, dict[str, Any]] = {
-    "linear": {"marker": "o", "markerfacecolor": "white"},
-    "squared": {"marker": "s", "markerfacecolor": "white"},
-    "fourth": {"marker": "^", "markerfacecolor": "white"},
-    "published": {"marker": "D", "markerfacecolor": INK},
-}
+KIND_MARKS = {
+    "linear": ("circle", "ink", True), "squared": ("square", "ink", True), "fourth": ("triangle", "ink", True),
+    "published": ("diamond", "ink", False),
+}  # fmt: skip
+"""Exponent -> shape, colour, whether it is hollow."""
 KIND_WORDS = {"linear": "exponent 1", "squared": "exponent 2", "fourth": "exponent 4", "published": "own exponent"}
-FILLS = (("#0b3c6f", ""), ("#e8d5a3", "//"), ("#7fb7be", ".."), ("#b79ac8", "xx"), ("#c4621a", "\\\\"))
-COLUMNS = 3
+KINDS = tuple(Key(KIND_WORDS[kind], colour, mark=shape, hollow=hollow, width=0)
+              for kind, (shape, colour, hollow) in KIND_MARKS.items())  # fmt: skip
+FILLS = (("part-1", ""), ("part-2", "/"), ("part-3", "|"), ("part-4", "x"), ("part-5", "\\"))
+ROW_HEIGHT, NAME_ABOVE = 36.0, 14.0
+"""Of a bar or a line with its name above it [px]."""
+BESIDE = 0.18
+"""Between the marks of one rider, in riders."""
 
 
-def doses_figure(found: Dose) -> bytes:
+def doses_sheet(found: Dose) -> Sheet:
     """Each rider's dose under every exponent with its interval, one panel a tissue, logarithmic."""
     rows = [row for row in found.doses if row["basis"] == "impulse"]
-    return _by_tissue(lambda axes, name: _doses(axes, _of(rows, name)), 2.5)
+    return Sheet(tuple(_doses(name, _of(rows, name)) for name in tissues()), KINDS, columns=3)
 
 
-def shares_figure(found: Dose) -> bytes:
+def shares_sheet(found: Dose) -> Sheet:
     """Share of each rider's dose by activity, under the linear and the tissue's own exponent."""
     rows = [row for row in found.shares if row["by"] == "activity"]
     names = sorted({row["name"] for row in rows})
-    return _by_tissue(lambda axes, name: _shares(axes, _of(rows, name), names), 2.6, names)
+    keys = tuple(
+        Key(name, colour, width=0, hatch=hatch)
+        for name, (colour, hatch) in zip(names, FILLS * (1 + len(names) // len(FILLS)), strict=False)
+    )
+    return Sheet(tuple(_shares(name, _of(rows, name), names) for name in tissues()), keys, columns=3)
 
 
-def savings_figure(found: Dose) -> bytes:
+def savings_sheet(found: Dose) -> Sheet:
     """What each change would save, from the least to the most over the exponents, for every rider."""
-    return _by_tissue(lambda axes, name: _savings(axes, _of(found.savings, name)), 3.4, columns=1)
+    return Sheet(tuple(_savings(name, _of(found.savings, name)) for name in tissues()), KINDS, columns=2, least=300.0)
 
 
 def _of(rows: Sequence[Row], tissue: str) -> list[Row]:
     return [row for row in rows if row["tissue"] == tissue]
 
 
-def _by_tissue(
-    draw: Callable[[Axes, str], None], height: float, activities: list[str] | None = None, columns: int = COLUMNS
-) -> bytes:
-    def whole(figure: Figure) -> None:
-        names = list(tissues())
-        lines = -(-len(names) // columns)
-        figure.set_size_inches(10, height * lines + 0.4)
-        panels = figure.subplots(lines, columns, squeeze=False).ravel()
-        for axes, name in zip(panels, names, strict=False):
-            draw(axes, name)
-            axes.set_title(tissues()[name].title)
-        for axes in panels[len(names) :]:
-            axes.axis("off")
-        _legend(figure, activities)
-
-    return drawn_alone(whole)
-
-
-def _legend(figure: Figure, activities: list[str] | None) -> None:
-    from matplotlib.lines import Line2D
-    from matplotlib.patches import Patch
-
-    handles: list[Any]
-    if activities is None:
-        handles = [Line2D([], [], color=INK, linestyle="none", label=KIND_WORDS[k], **m) for k, m in KIND_MARKS.items()]
-    else:
-        handles = [
-            Patch(facecolor=colour, hatch=hatch, edgecolor="white", label=name)
-            for name, (colour, hatch) in zip(activities, FILLS * (1 + len(activities) // len(FILLS)), strict=False)
-        ]
-    if handles:
-        figure.legend(handles=handles, loc="outside upper right", ncols=len(handles))
-
-
-def _doses(axes: Axes, rows: Sequence[Row]) -> None:
+def _doses(tissue: str, rows: Sequence[Row]) -> Panel:
     riders = list(dict.fromkeys(row["rider"] for row in rows))
     known = [row for row in rows if row["dose"] > 0]
+    shapes: list[Shape] = []
     for row in known:
-        place = riders.index(row["rider"]) + 0.18 * (list(KIND_MARKS).index(row["kind"]) - 1.5)
-        axes.plot(place, row["dose"], color=INK, markersize=5, linestyle="none", zorder=3, **KIND_MARKS[row["kind"]])
+        place = riders.index(row["rider"]) + BESIDE * (list(KIND_MARKS).index(row["kind"]) - 1.5)
         if np.isfinite([row["low"], row["high"]]).all():
-            axes.plot([place, place], [row["low"], row["high"]], color=SOFT, linewidth=1.4, zorder=2)
-    if known:
-        axes.set_yscale("log")
-    else:
-        axes.set_yticks([])
+            shapes.append(Interval(place, row["low"], row["high"], "soft", 1.8, upright=True))
+        shapes.append(Marks(one(place), one(row["dose"]), *KIND_MARKS[row["kind"]], 4.0))
     for place, rider in enumerate(riders):
         if rider not in {row["rider"] for row in known}:
-            axes.text(
-                place, 0.5, "not known", transform=axes.get_xaxis_transform(), ha="center", color=SOFT, fontsize=7
-            )
-    axes.set_xticks(range(len(riders)), riders)
-    axes.set_xlim(-0.5, len(riders) - 0.5)
-    axes.set_ylabel("landings of the mean load")
+            shapes.append(Words("not known", place, 0.5, anchor="middle", shared=(False, True)))
+    reached = [v for row in known for v in (row["dose"], row["low"], row["high"])]
+    title = tissues()[tissue].title
+    told = "; ".join(f"{row['rider']} {KIND_WORDS[row['kind']]} {row['dose']:.3g}" for row in known) or "not known"
+    return Panel(
+        title, "landings of the mean load", f"{title}, dose in landings of the mean load: {told}.", named(riders),
+        decades(reached) if known else Axis(0.0, 1.0), tuple(shapes),
+    )  # fmt: skip
 
 
-def _shares(axes: Axes, rows: Sequence[Row], names: Sequence[str]) -> None:
+def _shares(tissue: str, rows: Sequence[Row], names: Sequence[str]) -> Panel:
     bars = [(rider, kind) for rider in dict.fromkeys(row["rider"] for row in rows) for kind in ("linear", "published")]
     found = {(row["rider"], row["kind"], row["name"]): row["share"] for row in rows}
+    shapes: list[Shape] = []
+    texts = []
+    ends = np.zeros(len(bars))
+    places = np.arange(float(len(bars)))
+    for k, name in enumerate(names):
+        share = np.array([100 * found.get((*bar, name), 0.0) for bar in bars])
+        share = np.where(np.isfinite(share), share, 0.0)
+        colour, hatch = FILLS[k % len(FILLS)]
+        drawn = share > 0
+        if drawn.any():
+            shapes.append(
+                Boxes(
+                    ends[drawn], (ends + share)[drawn], places[drawn] - 0.1, places[drawn] + 0.38, colour, hatch=hatch
+                )
+            )
+        ends = ends + share
+        texts += [
+            f"{rider}, {KIND_WORDS[kind]}, {name} {v:.0f} %" for (rider, kind), v in zip(bars, share, strict=True)
+        ]
     for place, (rider, kind) in enumerate(bars):
-        start = 0.0
-        for k, name in enumerate(names):
-            share = 100 * found.get((rider, kind, name), 0.0)
-            colour, hatch = FILLS[k % len(FILLS)]
-            axes.barh(place, share, left=start, height=0.7, color=colour, hatch=hatch, edgecolor="white")
-            start += share
+        name = f"{rider}, {KIND_WORDS[kind]}"
+        shapes.append(name_above(name, float(place), NAME_ABOVE - 3))
     if not bars:
-        axes.text(0.5, 0.5, "not known", transform=axes.transAxes, ha="center", color=SOFT)
-    axes.set_yticks(range(len(bars)), [f"{rider}, {KIND_WORDS[kind]}" for rider, kind in bars], fontsize=7)
-    axes.invert_yaxis()
-    axes.set_xlim(0, 100)
-    axes.set_xlabel("% of the known dose")
+        shapes.append(Words("not known", 0.5, 0.5, anchor="middle", shared=(True, True)))
+    title = tissues()[tissue].title
+    return Panel(
+        title, "", f"{title}, shares of the dose: {'; '.join(texts) or 'not known'}.",
+        ticked(0.0, 100.0, "% of the known dose"), Axis(max(len(bars), 1) - 0.5, -0.9, grid=False), tuple(shapes),
+        height=ROW_HEIGHT * (max(len(bars), 1) + 0.4),
+    )  # fmt: skip
 
 
-def _savings(axes: Axes, rows: Sequence[Row]) -> None:
+def _savings(tissue: str, rows: Sequence[Row]) -> Panel:
     """One line a change and rider of which any saving is known."""
     lines: dict[str, list[Row]] = {}
     for row in sorted(rows, key=lambda row: row["change"]):
         if np.isfinite(row["saving"]):
             lines.setdefault(f"{row['change']}, {row['rider']}", []).append(row)
-    for place, own in enumerate(lines.values()):
+    shapes: list[Shape] = [Rule(0.0, upright=True)]
+    texts = []
+    for place, (name, own) in enumerate(lines.items()):
         savings = [100 * row["saving"] for row in own]
-        axes.plot((min(savings), max(savings)), (place, place), color=SOFT, linewidth=1.4, zorder=2)
-        for row, saving in zip(own, savings, strict=True):
-            axes.plot(saving, place, color=INK, markersize=5, linestyle="none", zorder=3, **KIND_MARKS[row["kind"]])
-    axes.axvline(0.0, color=SOFT, linewidth=0.8)
-    axes.set_yticks(range(len(lines)), list(lines), fontsize=7)
-    axes.set_ylim(len(lines) - 0.5, -0.5)
-    axes.set_xlabel("% of the dose saved; negative is more dose")
+        shapes.append(Interval(place, min(savings), max(savings), "soft", 1.8))
+        shapes += [
+            Marks(one(saving), one(place), *KIND_MARKS[row["kind"]], 4.0)
+            for row, saving in zip(own, savings, strict=True)
+        ]
+        shapes.append(name_above(name, float(place), NAME_ABOVE))
+        texts.append(f"{name} {min(savings):.0f} to {max(savings):.0f} %".replace("-", "−"))
+    reached = [100 * row["saving"] for own in lines.values() for row in own]
+    title = tissues()[tissue].title
+    return Panel(
+        title, "", f"{title}, saved of the dose: {'; '.join(texts) or 'not known'}.",
+        around([*reached, 0.0], "% of the dose saved; negative is more dose"),
+        Axis(max(len(lines), 1) - 0.5, -1.0, grid=False), tuple(shapes),
+        height=ROW_HEIGHT * (max(len(lines), 1) + 0.5),
+    )  # fmt: skip

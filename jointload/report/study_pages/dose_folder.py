@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from jointload.report.figures.paper import sheet_file
 from jointload.report.files.folder import DIGITS
 from jointload.report.study_pages.dose_page import render_dose
 from jointload.report.words.csv_text import write_table
@@ -25,8 +26,8 @@ def write_dose(out: Path, study: str, found: Dose, record: Mapping[str, Any]) ->
         (draft / "dose.html").write_text(page, encoding="utf-8")
         for name, table in (("dose", found.doses), ("shares", found.shares), ("savings", found.savings)):
             write_table(pd.DataFrame(table), draft / f"{name}.csv", DIGITS)
-        for name, svg in figures.items():
-            (draft / f"{name}.svg").write_bytes(svg)
+        for name, sheet in figures.items():
+            (draft / f"{name}.svg").write_bytes(sheet_file(sheet))
         (draft / DOSE_RECORD).write_text(json.dumps(record, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
 
     return write_whole(out, DOSE_RECORD, fill)

@@ -8,7 +8,9 @@ from html import escape
 import numpy as np
 
 from jointload.modeldata import load_model
-from jointload.report.study_pages.dose_figures import KIND_WORDS, doses_figure, savings_figure, shares_figure
+from jointload.report.figures.panel import Sheet
+from jointload.report.figures.sheet_html import sheet_figure
+from jointload.report.study_pages.dose_figures import KIND_WORDS, doses_sheet, savings_sheet, shares_sheet
 from jointload.report.words import html
 from jointload.study.strain_dose import FEWER, LIGHTER, Dose, Row, saving_of_ratio, tissues
 
@@ -24,9 +26,9 @@ CAUTIONS = (
 UNKNOWN = "–"
 
 
-def render_dose(study: str, found: Dose) -> tuple[str, dict[str, bytes]]:
-    """The page, and its figures by name as SVG."""
-    figures = {"doses": doses_figure(found), "shares": shares_figure(found), "savings": savings_figure(found)}
+def render_dose(study: str, found: Dose) -> tuple[str, dict[str, Sheet]]:
+    """The page, and its figures by name."""
+    figures = {"doses": doses_sheet(found), "shares": shares_sheet(found), "savings": savings_sheet(found)}
     title = f"{study}: strain over years"
     body = "\n".join(
         (
@@ -70,7 +72,7 @@ def _grouped(rows: Iterable[Row], *names: str) -> dict[tuple[str, ...], list[Row
 # Sections -----------------------------------------------------------------------------------------------------------
 
 
-def _doses(found: Dose, svg: bytes) -> str:
+def _doses(found: Dose, sheet: Sheet) -> str:
     rows = []
     by_impulse = [row for row in found.doses if row["basis"] == "impulse"]
     for (rider, tissue), own in _grouped(by_impulse, "rider", "tissue").items():
@@ -93,16 +95,15 @@ def _doses(found: Dose, svg: bytes) -> str:
             "Exponent 1 adds up load; higher ones count a hard landing for more. In small print the dose where all "
             "loads lie at the low or at the high end of their 95 % interval together."
         ),
-        html.picture(
-            svg,
-            "Dose of each rider and tissue under four exponents",
+        sheet_figure(
+            sheet,
             "Marks: exponents. Lines: all loads at the low to all loads at the high end of their 95 % interval.",
         ),
         html.table(head, rows, range(2, 8)),
     )
 
 
-def _shares(found: Dose, svg: bytes) -> str:
+def _shares(found: Dose, sheet: Sheet) -> str:
     rows = []
     for (rider, tissue, by, name), own in _grouped(found.shares, "rider", "tissue", "by", "name").items():
         cells = [
@@ -121,8 +122,8 @@ def _shares(found: Dose, svg: bytes) -> str:
             f"{cut:g} degrees or more). In small print the share where all loads lie at the low or the high end of "
             "their interval together; arms and areas err alike in every landing and mostly drop out."
         ),
-        html.picture(
-            svg, "Shares of the dose by activity, of each rider and tissue",
+        sheet_figure(
+            sheet,
             "Two bars a rider: exponent 1 and the tissue's own exponent.",
         ),
         html.folded(
@@ -132,7 +133,7 @@ def _shares(found: Dose, svg: bytes) -> str:
     )  # fmt: skip
 
 
-def _savings(found: Dose, svg: bytes) -> str:
+def _savings(found: Dose, sheet: Sheet) -> str:
     rows = []
     for (change, rider), own in sorted(_grouped(found.savings, "change", "rider").items()):
         by_tissue = _grouped(own, "tissue")
@@ -149,9 +150,7 @@ def _savings(found: Dose, svg: bytes) -> str:
             "itself; a change between single landings cannot be told from chance. A saving for one tissue may cost "
             "another: read the whole of a rider's row. In small print the 95 % interval over all exponents."
         ),
-        html.picture(
-            svg, "Savings of each change, over the exponents", "Marks: exponents. Lines: from the least to the most."
-        ),
+        sheet_figure(sheet, "Marks: exponents. Lines: from the least to the most."),
         html.table(head, rows, range(2, 2 + len(tissues()))),
     )
 

@@ -1,46 +1,67 @@
-"""Figures of a comparison as SVG: whole curves, riders before and after, effects, and the map of styles."""
+"""Panels of a comparison: whole curves, riders before and after, effects, and the map of styles."""
 
 from __future__ import annotations
 
-import io
-from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
 
 import numpy as np
 
-from jointload.report.figures.sheet import INK, SOFT, STYLE
-from jointload.report.study_pages.study_words import p_text, title_of
+from jointload.report.figures.axis import Axis, around, named, ticked
+from jointload.report.figures.panel import (
+    Band,
+    Interval,
+    Key,
+    Line,
+    Marks,
+    Panel,
+    Rule,
+    Shape,
+    Sheet,
+    Span,
+    Words,
+    name_above,
+    one,
+)
+from jointload.report.study_pages.study_words import number, p_text, title_of
 from jointload.report.words.tables import MAIN_QUANTITIES
 from jointload.study.comparison import Comparison, CurveRow, Row
 from jointload.study.styles import FEATURES, Styles
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
-FIRST: dict[str, Any] = {"color": "#0b3c6f", "linestyle": "-"}
-SECOND: dict[str, Any] = {"color": "#c4621a", "linestyle": (0, (5, 1.6))}
-SHADE = "#e8d5a3"
-MARKERS = ("o", "s", "^", "D")
-FILLS = ("#0b3c6f", "#c4621a", "#7fb7be", "#b79ac8")
-COLUMNS = 2
+FIRST, SECOND, SECOND_DASHES = "first", "second", (8.0, 3.0)
+"""Colours of baseline and level, which are not those of right and left."""
+SHAPES = ("circle", "square", "triangle", "diamond")
+CLUSTERS = ("first", "second", "part-3", "part-5")
 MOST_NAMES = 30
 """Riders are named on the map up to this number."""
+ROW_HEIGHT, NAME_ABOVE = 38.0, 14.0
+"""Of an effect with its name above it [px]."""
+TABLE_STEP = 10
+"""Between the rows of the table behind the curves [% of the landing]."""
 
 
-def curves_figure(curves: Sequence[CurveRow]) -> bytes:
+def curves_sheet(curves: Sequence[CurveRow]) -> Sheet:
     """Mean curves of baseline and level with one standard deviation between riders; stretches beyond the threshold."""
-    return _drawn(lambda figure: _curves(figure, curves))
+    rows = tuple(str(percent) for percent in range(0, 101, TABLE_STEP))
+    return Sheet(tuple(_curve(curve) for curve in curves), columns=2, rows=rows)
 
 
-def riders_figure(found: Comparison) -> bytes:
+def riders_sheet(found: Comparison) -> Sheet:
     """Each rider's mean under each level for the primary quantities, joined by a line."""
-    return _drawn(lambda figure: _riders(figure, found))
+    names = list(dict.fromkeys(row.name for row in found.rows if row.primary))
+    keys = (
+        Key("one rider", "soft", mark="circle", width=1.2),
+        Key("mean of the riders", FIRST, mark="diamond", width=2.8),
+    )
+    return Sheet(tuple(_riders(found, name) for name in names), keys, columns=3)
 
 
-def forest_figure(found: Comparison) -> bytes:
+def forest_sheet(found: Comparison) -> Sheet:
     """Effect sizes with their intervals: the primary quantities, then a fixed list of others."""
-    return _drawn(lambda figure: _forest(figure, forest_rows(found)))
+    keys = (
+        Key("primary", FIRST, mark="square", width=2.8),
+        Key("exploratory", "soft", mark="circle", width=1.6),
+    )
+    return Sheet((_forest(forest_rows(found)),), keys, columns=1)
 
 
 def forest_rows(found: Comparison) -> list[Row]:
@@ -49,118 +70,114 @@ def forest_rows(found: Comparison) -> list[Row]:
     return [row for row in shown if np.isfinite(row.size.value)]
 
 
-def styles_figure(styles: Styles) -> bytes:
-    """Riders on the plane of the first two principal components."""
-    return _drawn(lambda figure: _styles(figure, styles))
+def _curve(curve: CurveRow) -> Panel:
+    percent = np.arange(101.0)
+    shapes: list[Shape] = []
+    texts = []
+    for stretch in curve.test.stretches if curve.test else ():
+        first, last, words = stretch.first, stretch.last, f"p {p_text(stretch.p)}"
+        shapes.append(Span(first - 0.5, last + 0.5, "shade"))
+        shapes.append(Words(words, 0.5 * (first + last), 1.0, "ink", "middle", (0, -8), (False, True)))
+        texts.append(f"beyond the threshold from {first} to {last} %, {words}")
+    shapes.append(Rule(0.0))
+    keys, means, reached = [], {}, [np.zeros(1)]
+    for values, colour, dashes, name in (
+        (curve.first, FIRST, (), curve.baseline), (curve.second, SECOND, SECOND_DASHES, curve.level),
+    ):  # fmt: skip
+        mean = values.mean(axis=0)
+        if len(values) > 1:
+            spread = values.std(axis=0, ddof=1)
+            shapes.append(Band(percent, mean - spread, mean + spread, colour, 0.12))
+            reached += [mean - spread, mean + spread]
+        shapes.append(Line(percent, mean, colour, dashes))
+        reached.append(mean)
+        keys.append(Key(f"{name} ({len(values)} riders)", colour, dashes))
+        means[name] = mean
+    title = title_of(curve.quantity, curve.foot)
+    told = f"{title} [{curve.unit}], mean curves: " + ", ".join(key.label for key in keys)
+    return Panel(
+        title, curve.unit, "; ".join([told, *texts]) + ".", ticked(0.0, 100.0, "% of the landing", 6),
+        around(reached, headroom=0.1), tuple(shapes), keys=tuple(keys),
+        behind={
+            f"{title}, {name} [{curve.unit}]": [number(v, curve.unit, 0) for v in mean[::TABLE_STEP]]
+            for name, mean in means.items()
+        },
+    )  # fmt: skip
 
 
-def _drawn(draw: Callable[[Figure], None]) -> bytes:
-    from matplotlib import rc_context
-    from matplotlib.backends.backend_svg import FigureCanvasSVG
-    from matplotlib.figure import Figure
-
-    with rc_context(STYLE):
-        figure = Figure()
-        FigureCanvasSVG(figure)
-        draw(figure)
-        out = io.BytesIO()
-        figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
-    return out.getvalue()
-
-
-def _panels(figure: Figure, count: int, height: float, columns: int = COLUMNS) -> list[Axes]:
-    rows = -(-count // columns)
-    figure.set_size_inches(9.0, height * rows + 0.3)
-    axes = figure.subplots(rows, columns, squeeze=False).ravel()
-    for spare in axes[count:]:
-        spare.set_axis_off()
-    return list(axes[:count])
-
-
-def _curves(figure: Figure, curves: Sequence[CurveRow]) -> None:
-    percent = np.arange(101)
-    for axes, curve in zip(_panels(figure, len(curves), 2.5), curves, strict=True):
-        for values, style, name in ((curve.first, FIRST, curve.baseline), (curve.second, SECOND, curve.level)):
-            mean = values.mean(axis=0)
-            axes.plot(percent, mean, label=f"{name} ({len(values)} riders)", **style)
-            if len(values) > 1:
-                spread = values.std(axis=0, ddof=1)
-                axes.fill_between(percent, mean - spread, mean + spread, color=style["color"], alpha=0.12, linewidth=0)
-        for stretch in curve.test.stretches if curve.test else ():
-            axes.axvspan(stretch.first - 0.5, stretch.last + 0.5, color=SHADE, alpha=0.6, zorder=0, linewidth=0)
-            axes.text(
-                0.5 * (stretch.first + stretch.last), 0.98, f"p {p_text(stretch.p)}",
-                transform=axes.get_xaxis_transform(), ha="center", va="top", fontsize=7.5, color=INK,
-            )  # fmt: skip
-        axes.axhline(0.0, color=SOFT, linewidth=0.8, zorder=1)
-        axes.set_title(title_of(curve.quantity, curve.foot))
-        axes.set_ylabel(curve.unit)
-        axes.set_xlim(0, 100)
-        axes.set_xlabel("% of the landing")
-        axes.legend(fontsize=7.5, loc="best")
+def _riders(found: Comparison, name: str) -> Panel:
+    row = next(row for row in found.rows if row.name == name)
+    means = (found.data[found.data["name"] == name].groupby(["rider", "level"])["value"].mean().unstack()).reindex(
+        columns=list(found.levels)
+    )
+    places = np.arange(float(len(found.levels)))
+    shapes: list[Shape] = []
+    for values in means.to_numpy(dtype=float):
+        shapes += [
+            Line(places, values, "soft", width=1.2, opacity=0.7),
+            Marks(places, values, "circle", "soft", size=3.2),
+        ]
+    middle = means.mean().to_numpy(dtype=float)
+    if (means.notna().sum(axis=1) > 1).any():
+        shapes.append(Line(places, middle, FIRST, width=2.8))
+    shapes.append(Marks(places, middle, "diamond", FIRST, size=5.0))
+    title = title_of(row.quantity, row.foot)
+    told = ", ".join(f"{level} {number(v, row.unit, 0)}" for level, v in zip(found.levels, middle, strict=True))
+    return Panel(
+        title, row.unit, f"{title} [{row.unit}], means of the riders: {told}.", named(found.levels),
+        around([means.to_numpy(dtype=float)]), tuple(shapes),
+    )  # fmt: skip
 
 
-def _riders(figure: Figure, found: Comparison) -> None:
-    names = list(dict.fromkeys(row.name for row in found.rows if row.primary))
-    for axes, name in zip(_panels(figure, len(names), 2.6, columns=3), names, strict=True):
-        rows = [row for row in found.rows if row.name == name]
-        means = (found.data[found.data["name"] == name].groupby(["rider", "level"])["value"].mean().unstack()).reindex(
-            columns=list(found.levels)
-        )
-        places = np.arange(len(found.levels))
-        for _, values in means.iterrows():
-            axes.plot(places, values.to_numpy(), color=SOFT, linewidth=0.9, marker="o", markersize=4, alpha=0.75)
-        joined = "-" if (means.notna().sum(axis=1) > 1).any() else ""
-        axes.plot(places, means.mean(), color=FIRST["color"], linewidth=2.4, linestyle=joined, marker="D", markersize=6)
-        axes.set_xticks(places, found.levels)
-        axes.set_xlim(-0.4, len(places) - 0.6)
-        axes.set_title(_wrapped(title_of(rows[0].quantity, rows[0].foot)), fontsize=9)
-        axes.set_ylabel(rows[0].unit)
-
-
-def _forest(figure: Figure, rows: Sequence[Row]) -> None:
-    figure.set_size_inches(9.0, 0.27 * len(rows) + 1.1)
-    axes = figure.subplots()
+def _forest(rows: Sequence[Row]) -> Panel:
     reach = 1.15 * max([abs(row.size.value) for row in rows] + [1.0]) + 1.0
-    for place, row in enumerate(rows):
-        color = FIRST["color"] if row.primary else SOFT
-        axes.plot([row.size.low, row.size.high], [place, place], color=color, linewidth=2.2 if row.primary else 1.3)
-        axes.plot(
-            row.size.value, place, marker="s" if row.primary else "o", color=color, markersize=6 if row.primary else 4
-        )
     several = len({row.contrast.level for row in rows}) > 1
-    labels = [title_of(row.quantity, row.foot) + (f" ({row.contrast.level})" if several else "") for row in rows]
-    axes.set_yticks(range(len(rows)), labels, fontsize=8)
-    axes.set_ylim(len(rows) - 0.4, -0.6)
-    axes.set_xlim(-reach, reach)
-    axes.axvline(0.0, color=INK, linewidth=0.9, zorder=1)
+    shapes: list[Shape] = [Rule(0.0, True, "ink")]
+    texts = []
+    for place, row in enumerate(rows):
+        size, colour = row.size, FIRST if row.primary else "soft"
+        name = title_of(row.quantity, row.foot) + (f" ({row.contrast.level})" if several else "")
+        shapes += [
+            Interval(place, size.low, size.high, colour, 2.8 if row.primary else 1.6),
+            Marks(
+                one(size.value),
+                one(place),
+                "square" if row.primary else "circle",
+                colour,
+                size=4.5 if row.primary else 3.2,
+            ),
+            name_above(name, place, NAME_ABOVE),
+        ]
+        texts.append(f"{name}: {size.value:.2f} ({size.low:.2f} to {size.high:.2f})".replace("-", "−"))
     kinds = " or ".join(sorted({row.size.kind for row in rows}))
-    axes.set_xlabel(f"effect size ({kinds}) with 95 % interval; bold squares: primary")
-    axes.grid(False, axis="y")
+    return Panel(
+        "Effect sizes", f"{kinds} with 95 % interval; bold squares: primary", f"Effect sizes. {'. '.join(texts)}.",
+        ticked(-reach, reach, f"effect size ({kinds})", 7), Axis(len(rows) - 0.5, -1.0, grid=False), tuple(shapes),
+        height=ROW_HEIGHT * (len(rows) + 0.5),
+    )  # fmt: skip
 
 
-def _styles(figure: Figure, styles: Styles) -> None:
-    figure.set_size_inches(7.0, 5.6)
-    axes = figure.subplots()
+def styles_sheet(styles: Styles) -> Sheet:
+    """Riders on the plane of the first two principal components."""
     x, y = styles.scores[:, 0], styles.scores[:, 1]
     labels = np.zeros(len(x), dtype=int) if styles.labels is None else styles.labels
+    shapes: list[Shape] = [Rule(0.0), Rule(0.0, upright=True)]
+    keys = []
     for k in range(labels.max() + 1):
-        mine = labels == k
-        name = f"cluster {k + 1}" if styles.labels is not None else "rider"
-        axes.scatter(
-            x[mine], y[mine], s=42, marker=MARKERS[k], color=FILLS[k], edgecolor="white", linewidth=0.7, label=name
-        )
+        mine, look = labels == k, (SHAPES[k % len(SHAPES)], CLUSTERS[k % len(CLUSTERS)])
+        shapes.append(Marks(x[mine], y[mine], *look, size=5.0))
+        if styles.labels is not None:
+            keys.append(Key(f"cluster {k + 1}", look[1], mark=look[0], width=0))
     if len(x) <= MOST_NAMES:
         for rider, style, a, b in zip(styles.cells["rider"], styles.cells["style"], x, y, strict=True):
             words = f"{rider}, {style}" if style else str(rider)
-            axes.annotate(words, (a, b), xytext=(5, 4), textcoords="offset points", fontsize=7.5, color=SOFT)
-    axes.set_xlabel(_component_words(styles, 0), fontsize=8)
-    axes.set_ylabel(_component_words(styles, 1), fontsize=8)
-    axes.margins(0.15)
-    axes.axhline(0.0, color=SOFT, linewidth=0.7, zorder=1)
-    axes.axvline(0.0, color=SOFT, linewidth=0.7, zorder=1)
-    if styles.labels is not None:
-        axes.legend(fontsize=8)
+            shapes.append(Words(words, float(a), float(b), shift=(8.0, 5.0)))
+    panel = Panel(
+        "Riders near each other land alike", _component_words(styles, 1),
+        f"{len(x)} riders on two principal components; the numbers of each rider stand in the table below.",
+        around([x], _component_words(styles, 0), room=0.15), around([y], room=0.15), tuple(shapes),
+    )  # fmt: skip
+    return Sheet((panel,), tuple(keys), columns=1, height=380.0)
 
 
 def _component_words(styles: Styles, k: int) -> str:
@@ -169,9 +186,4 @@ def _component_words(styles: Styles, k: int) -> str:
     strongest = np.argsort(-np.abs(styles.loadings[k]))[:2]
     ends = [words[styles.features.columns[i]] for i in strongest]
     far = [end.high if styles.loadings[k, i] > 0 else end.low for end, i in zip(ends, strongest, strict=True)]
-    return f"component {k + 1} ({100 * styles.explained[k]:.0f} % of variance)\n→ {'; '.join(far)}"
-
-
-def _wrapped(text: str) -> str:
-    name, _, foot = text.partition(", ")
-    return f"{name}\n{foot}" if foot else name
+    return f"component {k + 1} ({100 * styles.explained[k]:.0f} % of variance) → {'; '.join(far)}"

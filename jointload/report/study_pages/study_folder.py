@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from jointload.report.figures.paper import sheet_file
 from jointload.report.files.folder import DIGITS
 from jointload.report.study_pages.study_page import render_comparison
 from jointload.report.study_pages.study_words import methods_paragraph, number, p_text, title_of
@@ -52,8 +53,8 @@ def write_comparison(
         (draft / "table.md").write_text(_markdown(rows), encoding="utf-8")
         (draft / "table.tex").write_text(_latex(rows), encoding="utf-8")
         (draft / "methods.md").write_text(_methods(items), encoding="utf-8")
-        for key, svg in figures.items():
-            (draft / f"{key}.svg").write_bytes(svg)
+        for key, sheet in figures.items():
+            (draft / f"{key}.svg").write_bytes(sheet_file(sheet))
         (draft / COMPARISON_RECORD).write_text(
             json.dumps(record, indent=1, ensure_ascii=False) + "\n", encoding="utf-8"
         )

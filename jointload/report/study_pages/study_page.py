@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from jointload.report.figures.panel import Sheet
+from jointload.report.figures.sheet_html import sheet_figure
 from jointload.report.study_pages.study_figures import (
-    curves_figure,
-    forest_figure,
+    curves_sheet,
     forest_rows,
-    riders_figure,
-    styles_figure,
+    forest_sheet,
+    riders_sheet,
+    styles_sheet,
 )
 from jointload.report.study_pages.study_words import methods_paragraph, number, p_text, scheme_text, title_of
 from jointload.report.words import html
@@ -38,8 +40,8 @@ MARKS = {
 
 def render_comparison(
     name: str, found: Comparison, styles: Styles, others: pandas.DataFrame, items: Mapping[str, str]
-) -> tuple[str, dict[str, bytes]]:
-    """The page, and its figures by name as SVG."""
+) -> tuple[str, dict[str, Sheet]]:
+    """The page, and its figures by name."""
     figures = _figures(found, styles)
     title = f"{name}: {found.by} compared"
     body = "\n".join(
@@ -62,18 +64,18 @@ def render_comparison(
     return html.document(title, body), figures
 
 
-def _figures(found: Comparison, styles: Styles) -> dict[str, bytes]:
+def _figures(found: Comparison, styles: Styles) -> dict[str, Sheet]:
     out = {}
     if any(row.primary for row in found.rows):
-        out["riders"] = riders_figure(found)
+        out["riders"] = riders_sheet(found)
     if forest_rows(found):
-        out["effects"] = forest_figure(found)
+        out["effects"] = forest_sheet(found)
     for k, level in enumerate(found.levels[1:], start=1):
         curves = [curve for curve in found.curves if curve.level == level and len(curve.first) and len(curve.second)]
         if curves:
-            out[f"curves_{k}"] = curves_figure(curves)
+            out[f"curves_{k}"] = curves_sheet(curves)
     if styles.scores.shape[1] >= 2:
-        out["styles"] = styles_figure(styles)
+        out["styles"] = styles_sheet(styles)
     return out
 
 
@@ -96,14 +98,13 @@ def _cautions(found: Comparison) -> str:
     return f'<div class="verdict"><strong>How much this study can say</strong><ul>{lines}</ul></div>'
 
 
-def _primary(found: Comparison, figures: Mapping[str, bytes]) -> str:
+def _primary(found: Comparison, figures: Mapping[str, Sheet]) -> str:
     rows = [row for row in found.rows if row.primary]
     if not rows:
         return ""
     picture = (
-        html.picture(
+        sheet_figure(
             figures["riders"],
-            "each rider's mean under each level, one panel a primary quantity",
             "Each dot is one rider's mean, joined where a rider met both; diamonds are the means of the riders.",
         )
         if "riders" in figures
@@ -160,17 +161,17 @@ def _margin_cell(row: Row) -> str:
     return f"{number(row.margin, row.unit)}<small>{escape(row.margin_from)}</small>" if known else "–"
 
 
-def _curves(found: Comparison, figures: Mapping[str, bytes]) -> str:
+def _curves(found: Comparison, figures: Mapping[str, Sheet]) -> str:
     if not found.curves:
         return ""
     rows = [_curve_cells(curve) for curve in found.curves]
     pictures = [
-        html.picture(
+        sheet_figure(
             figures[key],
-            "mean curves of both levels with shaded stretches",
             "Means of the riders, bands of one standard deviation between riders. Shaded: |t| beyond the threshold "
             "that holds the chance of any false alarm along the curve at 5 %. The p of a stretch is that of its peak: "
             "it does not prove where the stretch starts or ends.",
+            first_column="% of the landing",
         )
         for key in figures
         if key.startswith("curves_")
@@ -191,12 +192,11 @@ def _curve_cells(curve: CurveRow) -> tuple[str, ...]:
     return (name, escape(curve.level), small, p_text(curve.test.p), threshold, stretches or "none")
 
 
-def _exploratory(found: Comparison, figures: Mapping[str, bytes]) -> str:
+def _exploratory(found: Comparison, figures: Mapping[str, Sheet]) -> str:
     rows = [row for row in found.rows if not row.primary]
     picture = (
-        html.picture(
+        sheet_figure(
             figures["effects"],
-            "effect sizes with intervals",
             "Effect sizes of the primary quantities (bold squares) and of a fixed list of others, none chosen by its "
             "result.",
         )
@@ -216,13 +216,9 @@ def _exploratory(found: Comparison, figures: Mapping[str, bytes]) -> str:
     )
 
 
-def _style_section(styles: Styles, figures: Mapping[str, bytes]) -> str:
+def _style_section(styles: Styles, figures: Mapping[str, Sheet]) -> str:
     words = "".join(f"<li>Cluster {k + 1}: {escape(text)}</li>" for k, text in enumerate(styles.words))
-    picture = (
-        html.picture(figures["styles"], "riders on two principal components", "Riders near each other land alike.")
-        if "styles" in figures
-        else ""
-    )
+    picture = sheet_figure(figures["styles"], "Riders near each other land alike.") if "styles" in figures else ""
     return html.section(
         "styles",
         "Landing styles",

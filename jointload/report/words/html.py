@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-import base64
 import re
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
 from html import escape
 from importlib import resources
 
+from jointload.report.words.colours import colours_css
+
 MARKS = {"refuse": "■ refuse", "warn": "▲ look", "pass": "✓ fine"}
 """Shape and word carry the severity, not colour alone."""
-NOTHING_FROM_ELSEWHERE = (
-    "default-src 'none'; img-src data: blob:; style-src 'unsafe-inline'; script-src 'unsafe-inline' 'unsafe-eval'"
-)
-"""A browser that reads this loads nothing for the page from anywhere; the drawing library of the replay builds
-functions from text."""
-
+NOTHING_FROM_ELSEWHERE = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'"
+"""A browser that reads this loads nothing for the page from anywhere."""
 
 FROM_MEMORY = re.compile(r"\s*\(from memory\)|[,;]?\s*\bfrom memory\b", re.IGNORECASE)
 MEMORY_MARK = "†"
@@ -39,7 +36,7 @@ def document(title: str, body: str) -> str:
 
 @lru_cache(maxsize=1)
 def _style() -> str:
-    return shipped_text("page", "page.css")
+    return colours_css() + shipped_text("page", "page.css")
 
 
 def shipped_text(room: str, name: str) -> str:
@@ -87,18 +84,6 @@ def sideways(what: str, content: str) -> str:
 
 def mark(severity: str) -> str:
     return f'<span class="mark {severity}">{MARKS[severity]}</span>'
-
-
-def image(svg: bytes, alt: str) -> str:
-    data = base64.b64encode(svg).decode("ascii")
-    return f'<img alt="{escape(alt)}" src="data:image/svg+xml;base64,{data}">'
-
-
-def picture(svg: bytes, alt: str, caption: str, behind: str = "") -> str:
-    """A wide figure as an image inside the page; behind : a table of its numbers, folded away."""
-    folded_table = folded("The numbers behind this figure", behind) if behind else ""
-    wide = sideways("figure", image(svg, alt))
-    return f"<figure>{wide}<figcaption>{escape(caption)}</figcaption>{folded_table}</figure>"
 
 
 def folded(summary: str, content: str) -> str:
