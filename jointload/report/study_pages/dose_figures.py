@@ -19,8 +19,12 @@ KIND_MARKS: dict[str, dict[str, Any]] = {
     "squared": {"marker": "s", "markerfacecolor": "white"},
     "fourth": {"marker": "^", "markerfacecolor": "white"},
     "published": {"marker": "D", "markerfacecolor": INK},
+    "highest": {"marker": "v", "markerfacecolor": INK},
 }
-KIND_WORDS = {"linear": "exponent 1", "squared": "exponent 2", "fourth": "exponent 4", "published": "own exponent"}
+KIND_WORDS = {
+    "linear": "exponent 1", "squared": "exponent 2", "fourth": "exponent 4", "published": "own exponent",
+    "highest": "highest of its own",
+}  # fmt: skip
 FILLS = (("#0b3c6f", ""), ("#e8d5a3", "//"), ("#7fb7be", ".."), ("#b79ac8", "xx"), ("#c4621a", "\\\\"))
 COLUMNS = 3
 
@@ -85,7 +89,7 @@ def _doses(axes: Axes, rows: Sequence[Row]) -> None:
     riders = list(dict.fromkeys(row["rider"] for row in rows))
     known = [row for row in rows if row["dose"] > 0]
     for row in known:
-        place = riders.index(row["rider"]) + 0.18 * (list(KIND_MARKS).index(row["kind"]) - 1.5)
+        place = riders.index(row["rider"]) + 0.15 * (list(KIND_MARKS).index(row["kind"]) - 2)
         axes.plot(place, row["dose"], color=INK, markersize=5, linestyle="none", zorder=3, **KIND_MARKS[row["kind"]])
         if np.isfinite([row["low"], row["high"]]).all():
             axes.plot([place, place], [row["low"], row["high"]], color=SOFT, linewidth=1.4, zorder=2)
