@@ -1,7 +1,7 @@
 """Reads the data files in models/, which ship in the wheel and stand beside the package in a checkout.
 
 Every file carries its provenance: the loader refuses one that lacks it. A TOML file has a `[provenance]` table; a CSV
-file has `# key: value` lines on top.
+file has `# key: value` lines on top. What is published is named by its key in models/sources: `[@bell_1990]`.
 """
 
 from __future__ import annotations
@@ -15,6 +15,8 @@ from pathlib import Path
 from typing import Any
 
 from jointload.errors import ModelDataError, known_names
+from jointload.sources import cited_in, source
+from jointload.sources import shipped_folder as shipped_folder
 
 PROVENANCE_KEYS = ("source", "unit", "axes", "population", "read_in")
 
@@ -28,15 +30,8 @@ class ModelFile:
     provenance: dict[str, str]
     content: Any
     """A dict for TOML, a list of row dicts (all strings, as printed) for CSV."""
-
-
-def shipped_folder(name: str) -> Path:
-    """The folder `models` or `sample_c3d`, inside an installed package or beside it in a checkout."""
-    package = Path(__file__).parent
-    for folder in (package / name, package.parent / name):
-        if folder.is_dir():
-            return folder
-    raise ModelDataError(f"the shipped folder {name}/ is missing beside {package}; reinstall jointload")
+    keys: tuple[str, ...] = ()
+    """Of the sources that it cites."""
 
 
 def model_names(kind: str) -> list[str]:
@@ -74,7 +69,10 @@ def _read(path: Path, kind: str) -> ModelFile:
         raise ModelDataError(
             f"models/{kind}/{path.name}: expected provenance {', '.join(missing)}, found none; add it to its head"
         )
-    return ModelFile(kind, path.stem, provenance, content)
+    keys = tuple(cited_in([provenance, content]))
+    for key in keys:
+        source(key, f"models/{kind}/{path.name}")
+    return ModelFile(kind, path.stem, provenance, content, keys)
 
 
 def _parse_toml(text: str) -> tuple[dict[str, str], dict[str, Any]]:

@@ -14,7 +14,9 @@ from pathlib import Path
 
 from jointload.errors import SettingError, expected_found
 from jointload.landing.checks.split_measures import SHARED
+from jointload.report.files.folder import RECORD
 from jointload.report.study_pages.dose_folder import write_dose
+from jointload.report.study_pages.dose_words import dose_items
 from jointload.report.study_pages.study_folder import write_comparison
 from jointload.report.study_pages.study_words import checklist
 from jointload.study.comparison import Comparison, cautions, chosen, compare_curves, compare_numbers
@@ -171,5 +173,7 @@ def dose_study(
         "scaled_heights": scaled,
         "inputs": {path.name: file_hash(path) for path in (table, results / "metrics.csv")},
     }
-    written = write_dose(results / "dose" if out is None else Path(out), study.plan.name, found, record)
+    trials = (results / TRIALS / name for name in dict.fromkeys(metrics["trial"]))
+    items = dose_items(found, [trial for trial in trials if (trial / RECORD).is_file()])
+    written = write_dose(results / "dose" if out is None else Path(out), study.plan.name, found, items, record)
     return found, written

@@ -18,7 +18,8 @@ from jointload.modeldata import shipped_folder
 
 SAMPLE = shipped_folder("sample_c3d")
 COMMANDS = ("demo", "check", "labels", "analyse", "whatif", "fit", "shape", "material", "models")
-RESULT = {"report.html", "metrics.csv", "series.csv", "quality.csv", "derived.c3d", "run.json"}
+PAPER = {"methods.md", "methods.tex", "references.bib"}
+RESULT = {"report.html", "metrics.csv", "series.csv", "quality.csv", "derived.c3d", "run.json"} | PAPER
 
 
 def jointload(*words: str, where: Path) -> subprocess.CompletedProcess[str]:
@@ -294,7 +295,18 @@ def test_a_fit_with_landings_on_known_shapes(tmp_path: Path) -> None:
         (tmp_path / name).write_bytes((SAMPLE / name).read_bytes())
     table = "file,shape\nrider_a_landing_wedge.c3d,medial:4\nrider_a_landing_flat.c3d,lift:8mm\n"
     (tmp_path / "conditions.csv").write_text(table)
-    words = ("--side", "right", "--target", "achilles_load", "--draws", "50", "--interval-draws", "0")
+    words = (
+        "--side",
+        "right",
+        "--target",
+        "achilles_load",
+        "--stack",
+        "12mm",
+        "--draws",
+        "50",
+        "--interval-draws",
+        "0",
+    )
     done = jointload("fit", *inputs(), *words, "--conditions", "conditions.csv", where=tmp_path)
     assert done.returncode == 0, done.stderr
     assert "a prediction" in done.stdout and "A shape within your limits" in done.stdout

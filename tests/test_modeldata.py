@@ -149,7 +149,7 @@ def test_bands_name_glossary_quantities_in_their_units():
         assert row["unit"] == words[row["quantity"]]["unit"], row
         assert float(row["low"]) < float(row["high"]), row
         assert row["task"] in ("landing", "running", "walking"), row
-        assert row["read"] in ("abstract", "memory", "derived", "data", "choice"), row
+        assert row["read"] in ("abstract", "derived", "data", "choice"), row
 
 
 def test_one_band_for_a_quantity_and_a_task():

@@ -14,6 +14,7 @@ from jointload.errors import SettingError, expected_found
 def models(name: Annotated[str, typer.Argument(help="one file's name for its full provenance")] = "") -> None:
     """List the bodies, inertia tables, regressions and other data that ship, with their sources."""
     from jointload.modeldata import load_model, model_kinds, model_names
+    from jointload.sources import every_source, in_words
 
     known = {(kind, file) for kind in model_kinds() for file in model_names(kind)}
     if name and name not in {file for _, file in known}:
@@ -24,7 +25,10 @@ def models(name: Annotated[str, typer.Argument(help="one file's name for its ful
     for kind in model_kinds():
         chosen = [file for file in model_names(kind) if name in ("", file)]
         for file in chosen:
-            provenance = load_model(kind, file).provenance
+            model = load_model(kind, file)
+            provenance = model.provenance
             typer.echo(f"{kind}/{file}")
             for key in provenance if name else ("source",):
-                typer.echo(f"    {key}: {provenance[key]}")
+                typer.echo(f"    {key}: {in_words(provenance[key])}")
+            for key in model.keys if name else ():
+                typer.echo(f"    cites: {every_source()[key].whole}")

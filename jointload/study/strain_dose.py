@@ -52,21 +52,26 @@ class Exposure:
 
 @dataclass(frozen=True)
 class Tissue:
-    """One tissue of models/tissue/dose.toml."""
+    """One tissue of models/tissue/dose.toml; its exponent lies between exponent_low and exponent_high."""
 
     name: str
     title: str
     impulse: str
     peak: str
     exponent: float
+    exponent_low: float
+    exponent_high: float
     basis: str
     source: str
 
     @property
     def exponents(self) -> dict[str, float]:
-        """Kind -> exponent: linear, squared, fourth, published."""
+        """Kind -> exponent: linear, squared, fourth, published, and the highest that sources allow."""
         usual = load_model("tissue", "dose").content["exponents"]
-        return {key: usual[key] for key in ("linear", "squared", "fourth")} | {"published": self.exponent}
+        return {key: usual[key] for key in ("linear", "squared", "fourth")} | {
+            "published": self.exponent,
+            "highest": self.exponent_high,
+        }
 
 
 @dataclass(frozen=True, eq=False)

@@ -20,6 +20,8 @@ from jointload.errors import InputError, OutputError, StudyError, expected_found
 from jointload.intake.c3d import read_recording
 from jointload.report.files.folder import RECORD
 from jointload.report.files.joined import write_joined
+from jointload.report.files.paper import write_methods
+from jointload.report.study_pages.study_words import methods_paragraph, of_recordings
 from jointload.study.beneath import unreadable_tables
 from jointload.study.manifest import Study, survey
 from jointload.study_run.trial import Job, Outcome, program, settle
@@ -178,6 +180,9 @@ def join(study: Study, out: Path, refused: dict[str, str], full: bool, parquet: 
         "landings": len(rows),
         "refused": len(refused),
     }
+    analysed = [out / TRIALS / str(row["trial"]) for row in rows if row["status"] == "analysed"]
+    items = of_recordings(analysed)
+    write_methods(out, methods_paragraph(items), items.items())
     write_joined(out, out / TRIALS, rows, record, STUDY_RECORD, parquet)
 
 

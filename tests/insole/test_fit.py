@@ -33,6 +33,9 @@ from jointload.report.files.fit_folder import write_fit
 
 DRAWS = 60
 DEGREE, MM = np.deg2rad(1.0), 0.001
+HIGH = Limits(stack=12 * MM)
+"""Room for a lift that tells. In runners 7.5, 12 and 15 mm did not, 18 mm did (Dixon and Kerwin 2002 J Appl Biomech
+18:321; Farris et al. 2012 J Appl Biomech 28:511); within 8 mm none does here."""
 
 
 @pytest.fixture(scope="module")
@@ -46,7 +49,7 @@ def analysis() -> Analysis:
 
 @pytest.fixture(scope="module")
 def unloaded(analysis: Analysis) -> Fit:
-    return fit(analysis, "right", "achilles_load", draws=DRAWS)
+    return fit(analysis, "right", "achilles_load", HIGH, draws=DRAWS)
 
 
 @pytest.fixture(scope="module")
@@ -81,9 +84,15 @@ def test_the_full_answer_keeps_every_limit(analysis: Analysis, unloaded: Fit) ->
     assert answer.row("peak_pressure").person_high <= kept * 100 * limits.pressure_rise
 
 
+def test_a_low_stack_has_no_room_for_a_lift_that_tells(analysis: Analysis) -> None:
+    low = fit(analysis, "right", "achilles_load", draws=DRAWS)
+    assert low.limits.stack == 8 * MM and not low.helps and low.shape is None
+    assert low.change < 0
+
+
 def test_what_limits_it_is_told_and_a_looser_limit_gives_more(analysis: Analysis, unloaded: Fit) -> None:
     assert any("stack height at the heel" in words for words in unloaded.limited_by)
-    higher = fit(analysis, "right", "achilles_load", Limits(stack=11 * MM), draws=DRAWS)
+    higher = fit(analysis, "right", "achilles_load", Limits(stack=15 * MM, lift=13 * MM), draws=DRAWS)
     assert higher.high < unloaded.high
 
 
@@ -96,7 +105,7 @@ def test_the_trade_off_only_improves_with_height(unloaded: Fit) -> None:
 
 
 def test_the_same_seed_gives_the_same_shape(analysis: Analysis, unloaded: Fit) -> None:
-    again = fit(analysis, "right", "achilles_load", draws=DRAWS)
+    again = fit(analysis, "right", "achilles_load", HIGH, draws=DRAWS)
     assert again.answer is not None and unloaded.answer is not None
     assert again.shape == unloaded.shape
     assert repr(again.answer.rows) == repr(unloaded.answer.rows)
@@ -131,9 +140,9 @@ def test_limits_that_leave_nothing_are_answered(analysis: Analysis) -> None:
 def test_a_change_below_what_can_be_told_is_no_recommendation(analysis: Analysis, unloaded: Fit) -> None:
     assert unloaded.answer is not None and "No recommendation" not in unloaded.verdict
     key = ("achilles_force_peak", "right")
-    found = fit(analysis, "right", "achilles_load", draws=DRAWS, known=Known(rider_least={key: 1e4}))
+    found = fit(analysis, "right", "achilles_load", HIGH, draws=DRAWS, known=Known(rider_least={key: 1e4}))
     assert found.verdict == "No recommendation: below this rider's detectable change." and found.shape is None
-    unseen = fit(analysis, "right", "achilles_load", draws=DRAWS, known=Known(recording_least={key: 1e4}))
+    unseen = fit(analysis, "right", "achilles_load", HIGH, draws=DRAWS, known=Known(recording_least={key: 1e4}))
     assert unseen.shape == unloaded.shape and unseen.verdict.endswith("could show.")
     row = unloaded.answer.with_least({key: 1e4}, {}).row(key[0])
     assert reading_of(row).startswith("gain") and reading_of(row).endswith("below what this recording can show")
@@ -250,7 +259,7 @@ def test_a_written_shape_reads_back(tmp_path: Path) -> None:
 
 def test_a_lift_of_the_fit_is_the_lift_of_a_what_if(analysis: Analysis) -> None:
     """The fit's full answer and a what-if of the same parts are one mechanics."""
-    lift = Limits(stack=12 * MM, posting=0.0, lift=6 * MM, pressure_rise=1.0, knee_rise=1.0)
+    lift = Limits(stack=14 * MM, posting=0.0, lift=10 * MM, pressure_rise=1.0, knee_rise=1.0)
     found = fit(analysis, "right", "achilles_load", lift, draws=DRAWS)
     assert found.answer is not None and found.shape is not None
     parts = Parts("right", lift=found.shape.lift.height, thickness=found.shape.base)

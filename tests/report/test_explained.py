@@ -7,13 +7,21 @@ import pytest
 from jointload.errors import SettingError
 from jointload.report.page.explained import explanation, grouped_names
 from jointload.report.words.quantities import glossary
+from jointload.sources import in_words
 
 
 def test_every_quantity_has_definition_unit_and_source() -> None:
     for name, what in glossary().items():
         text = explanation(name)
         assert text.startswith(f"{name}\n    definition: {what.definition}")
-        assert f"source: {what.source}" in text and "typical range" in text and "unit: " in text
+        assert f"source: {in_words(what.source)}" in text and "typical range" in text and "unit: " in text
+        assert "[@" not in text
+
+
+def test_every_source_says_what_was_read_of_it() -> None:
+    text = explanation("knee_adduction_moment_peak")
+    assert "what was read: Grood ES, Suntay WJ (1983) J Biomech Eng 105:136-144: read as restated by others" in text
+    assert "what was read: Kang et al (2013) Orthopedics: its abstract was read" in text
 
 
 def test_every_name_stands_in_one_group() -> None:

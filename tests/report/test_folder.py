@@ -19,7 +19,11 @@ from jointload.report.figures.paper import PAPER_WIDTH
 from jointload.report.files.figure_files import FIGURES
 from jointload.report.files.folder import write_report
 
-FILES = {"report.html", "metrics.csv", "series.csv", "quality.csv", "derived.c3d", "run.json"}
+FILES = {
+    "report.html", "metrics.csv", "series.csv", "quality.csv", "derived.c3d", "methods.md", "methods.tex",
+    "references.bib",
+    "run.json",
+}  # fmt: skip
 
 
 NOT_ASKED_FOR = {"shapes_compared", "fit_trade_off", "fit_pressure", "plate_split", "sole_pressures"}

@@ -82,7 +82,7 @@ def test_number_texts(value: float, unit: str, extra: int, text: str) -> None:
 
 def test_bands_know_the_task() -> None:
     inside, outside = sanity("knee_flexion_peak", "landing", 80.0), sanity("knee_flexion_peak", "landing", 170.0)
-    assert inside is not None and inside.inside and "DeVita" in inside.source
+    assert inside is not None and inside.inside and "@devita_1992" in inside.source
     assert outside is not None and not outside.inside
     assert sanity("knee_flexion_peak", "walking", 80.0) is None
 

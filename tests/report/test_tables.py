@@ -156,7 +156,7 @@ def test_methods_follow_the_settings(analysis: Analysis) -> None:
     assert "15 Hz" in changed["Filter"] and "after dynamics on unfiltered data" in changed["Filter"]
     assert "33 N" in changed["Events"]
     assert "static trial" in changed["Joint angles"]
-    assert "Harrington" in usual["Hip joint centre"]
+    assert "@harrington_2007" in usual["Hip joint centre"]
 
 
 def test_tables_load_no_slow_package() -> None:

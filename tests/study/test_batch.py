@@ -15,6 +15,7 @@ from pathlib import Path
 import pandas
 import pytest
 from made_study import change, every_byte, read_csv, sample_study
+from paper import check_references
 from written_names import ends_in_a_side_letter
 
 from jointload.analysis import analyse
@@ -22,6 +23,7 @@ from jointload.errors import OutputError, StudyError
 from jointload.intake.session import read_session
 from jointload.modeldata import shipped_folder
 from jointload.report.words.tables import metrics_table
+from jointload.sources import cited
 from jointload.study.manifest import read_study
 from jointload.study_run import trial as one_trial
 from jointload.study_run.dispatch import DIED
@@ -245,6 +247,16 @@ def test_full_results_hold_all_of_a_single_report(tmp_path: Path) -> None:
     run_study(study, tmp_path / "out", full=True)
     names = {path.name for path in (tmp_path / "out" / "trials" / "rider_a_landing_flat").iterdir()}
     assert {"report.html", "series.csv", "derived.c3d", "metrics.csv", "curves.csv", "run.json"} <= names
+    of_trial = check_references(tmp_path / "out" / "trials" / "rider_a_landing_flat", "report.html")
+    of_study = check_references(tmp_path / "out")
+    assert of_trial == of_study, "of one landing"
+
+
+def test_a_study_cites_what_its_landings_used(ran: tuple[Path, Path]) -> None:
+    """Those of every landing's record, as methods.md and methods.tex name them."""
+    records = (ran[1] / "trials").glob("*/run.json")
+    used = {key for path in records for key in cited(*json.loads(path.read_text("utf-8"))["methods"].values())}
+    assert check_references(ran[1]) == used
 
 
 def test_parquet_holds_the_same_numbers(ran: tuple[Path, Path], tmp_path: Path) -> None:

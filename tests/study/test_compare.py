@@ -7,6 +7,7 @@ from pathlib import Path
 import pandas
 import pytest
 from made_study import MADE, change, every_byte, made_results, sample_study
+from paper import check_references, compiled
 from written_names import ends_in_a_side_letter
 
 from jointload.errors import SettingError, StudyError
@@ -17,7 +18,8 @@ from jointload.whole_study import compare_study, run_study
 
 FILES = {
     "comparison.html", "effects.csv", "curve_tests.csv", "styles.csv", "percentiles.csv", "table.md", "table.tex",
-    "methods.md", "comparison.json", "riders.svg", "effects.svg", "curves_1.svg", "styles.svg",
+    "methods.md", "methods.tex", "references.bib", "comparison.json", "riders.svg", "effects.svg", "curves_1.svg",
+    "styles.svg",
 }  # fmt: skip
 
 
@@ -57,9 +59,15 @@ def test_the_curve_is_shaded_where_the_effect_was_made(compared: tuple[Path, Com
     )
 
 
+def test_paragraph_table_and_references_compile(compared: tuple[Path, Comparison, Path], tmp_path: Path) -> None:
+    assert "undefined" not in compiled(compared[2], tmp_path / "work", "table.tex").lower()
+
+
 def test_the_folder_holds_what_a_paper_needs(compared: tuple[Path, Comparison, Path]) -> None:
     _, found, out = compared
     assert {path.name for path in out.iterdir()} == FILES
+    keys = check_references(out, "comparison.html")
+    assert {"hedges_1981", "lakens_2013", "nichols_2002", "grood_1983"} <= keys and "coenen_2012" not in keys
     effects = pandas.read_csv(out / "effects.csv")
     assert len(effects) == len(found.rows) and set(effects["family"]) == {"primary", "exploratory"}
     page = (out / "comparison.html").read_text(encoding="utf-8")

@@ -31,7 +31,8 @@ def draw_person(draws: int, seed: int, mass: float, foot_length: float) -> Perso
         chance = (generator.permutation(draws) + generator.random(draws)) / draws
         grows = [ratio[part] for part in row.get("scales_with", "").split(" and ") if part]
         values[name] = _quantile(row, chance) * float(np.prod(grows))
-    values["achilles_arm"] = np.ravel(drawn(draws, seed)["achilles_arm"])
+    tissue = drawn(draws, seed)
+    values |= {name: np.ravel(tissue[name]) for name in ("achilles_arm", "achilles_growth")}
     joints = JointStiffness(
         roll=values["roll_stiffness"],
         pitch=values["pitch_stiffness"],

@@ -134,9 +134,11 @@ def _knee_over_ankle(landing: Landing, side: str) -> Series:
 
 
 def _achilles(side: str, persons: Mapping[str, Array]) -> Series:
+    factors = {name: persons[name][:, None] for name in ("achilles_arm", "achilles_growth")}
+
     def series(angles: JointAngles, loads: JointLoads, rows: Any) -> Array:
         moment, angle = (part.of(f"{side}_ankle", "dorsiflexion")[rows] for part in (loads, angles))
-        return achilles_force(moment, angle, persons["achilles_arm"][:, None])
+        return achilles_force(moment, angle, factors)
 
     return series
 

@@ -18,10 +18,9 @@ from jointload.landing.landed import Landing, Measure, Result, Sided, Unsided, w
 from jointload.landing.measures.load_measures import along
 from jointload.landing.measures.lower_back import lower_back
 from jointload.loads.tissue.achilles import achilles_force
-from jointload.loads.tissue.knee import knee_tissue
+from jointload.loads.tissue.knee import knee_tissue, known_flexion
 from jointload.loads.tissue.lumbar import disc_loads
 from jointload.loads.tissue.spreads import Factors, drawn, likeliest
-from jointload.modeldata import load_model
 from jointload.numerics.rotations import rotate_back
 from jointload.numerics.signals import integral, zero_lag_lowpass
 
@@ -49,7 +48,7 @@ def side_series(landing: Landing, side: str, window: slice, factors: Factors) ->
         "tibiofemoral_force": knee.compression,
         "tibiofemoral_medial_force": knee.medial,
         "tibiofemoral_lateral_force": knee.lateral,
-        "achilles_force": achilles_force(moment, angle["ankle"][window], factors["achilles_arm"]),
+        "achilles_force": achilles_force(moment, angle["ankle"][window], factors),
     }
 
 
@@ -143,8 +142,7 @@ def _out_of_range(name: str, landing: Landing, side: str) -> str:
     if not name.startswith("patellofemoral"):
         return ""
     flexion = np.rad2deg(_anatomical_angles(landing, side)["knee"][landing.window(side)])
-    rule = load_model("tissue", "knee").content["quadriceps_arm"]
-    low, high = rule["flexion_low"], rule["flexion_high"]
+    low, high = known_flexion()
     moment = landing.loads.of(f"{side}_knee", "flexion")[landing.window(side)]
     with np.errstate(invalid="ignore"):
         outside = ((flexion < low) | (flexion > high)) & (moment > 0)

@@ -6,12 +6,11 @@ One muscle group answers the flexion moment; co-contraction is absent, so every 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from jointload.intake.recording import Array
-from jointload.loads.tissue.muscle import polynomial, pulling, within
+from jointload.loads.tissue.muscle import pulling, within
 from jointload.loads.tissue.spreads import Factors
 from jointload.modeldata import load_model
 
@@ -43,7 +42,7 @@ def knee_tissue(
     flexion_moment, adduction_moment : external (F,) [N m];  flexion : (F,) [rad];  net_compression : (F,) [N]
     factors : values or draws (D, 1) of models/tissue; results are then (F,) or (D, F)
     """
-    quadriceps = pulling(flexion_moment, quadriceps_arm(flexion) * factors["quadriceps_arm"])
+    quadriceps = pulling(flexion_moment, quadriceps_arm(flexion, factors["quadriceps_arm"]))
     behind = patellofemoral_force(quadriceps, flexion, factors["patellofemoral_ratio"])
     pressed = net_compression + pulling(flexion_moment, factors["patellar_tendon_arm"])
     medial, lateral = compartments(pressed, adduction_moment, factors["contact_distance"])
@@ -57,51 +56,43 @@ def knee_tissue(
     )
 
 
-def quadriceps_arm(flexion: Array) -> Array:
+def quadriceps_arm(flexion: Array, place: float | Array = 1.0) -> Array:
     """Effective arm [m] of the quadriceps: knee extension moment per quadriceps force.
 
-    r = 0.046 + 2.8e-4 x - 1.3e-5 x^2 + 8.0e-8 x^3  [m],  x [deg]
-
     flexion : any shape [rad], 0 to 90 degrees, NaN outside
-    Often printed with 0.046 (m) beside coefficients for mm; here all are in metres. 15 % above imaging at 50 degrees.
-    Reference: fit to van Eijden et al. (1986) J Biomech 19:219-229, FROM MEMORY (models/tissue/knee.toml).
+    place : 0 at the table's low, 1 at its value, 2 at its high
+    Reference: judged from Im et al. (2015) J Biomech, by imaging from 10 to 50 degrees, and others that
+    models/tissue/knee.toml names.
     """
-    rule = load_model("tissue", "knee").content["quadriceps_arm"]
-    return polynomial(rule["polynomial_m"], _degrees(flexion, rule))
+    return _between("quadriceps_arm", flexion, place)
 
 
-def patellofemoral_ratio(flexion: Array) -> Array:
+def patellofemoral_ratio(flexion: Array, place: float | Array = 1.0) -> Array:
     """Force on the back of the kneecap per quadriceps force.
 
-    k = (0.462 + 1.47e-3 x - 3.84e-5 x^2) / (1 - 1.62e-2 x + 1.55e-4 x^2 - 6.98e-7 x^3),  x [deg]
-
-    flexion : any shape [rad], 0 to 90 degrees, NaN outside
-    Reference: fit to van Eijden et al. (1986) J Biomech 19:219-229, FROM MEMORY (models/tissue/knee.toml).
+    flexion, place : as for the arm
+    Reference: from the ratio of tendon forces in Buff et al. (1988) J Biomech 21:17 (models/tissue/knee.toml).
     """
-    rule = load_model("tissue", "knee").content["patellofemoral_ratio"]
-    x = _degrees(flexion, rule)
-    return polynomial(rule["numerator"], x) / polynomial(rule["denominator"], x)
+    return _between("patellofemoral_ratio", flexion, place)
 
 
-def patellofemoral_force(quadriceps: Array, flexion: Array, scale: float | Array = 1.0) -> Array:
+def patellofemoral_force(quadriceps: Array, flexion: Array, place: float | Array = 1.0) -> Array:
     """F = k(flexion) F_quadriceps [N]; zero without quadriceps force, whatever the angle."""
-    ratio = patellofemoral_ratio(flexion) * scale
-    return np.where(quadriceps == 0.0, 0.0, ratio * quadriceps)
+    return np.where(quadriceps == 0.0, 0.0, patellofemoral_ratio(flexion, place) * quadriceps)
 
 
-def contact_area(flexion: Array) -> Array:
-    """Contact area [m2] behind the kneecap, straight lines between printed values; NaN outside 0 to 90 degrees.
+def contact_area(flexion: Array, place: float | Array = 1.0) -> Array:
+    """Contact area [m2] behind the kneecap.
 
-    Reference: Powers, Lilley and Lee (1998) Clin Biomech 13:616-624, FROM MEMORY (models/tissue/knee.toml).
+    flexion, place : as for the arm
+    Reference: Besier et al. (2005) J Orthop Res 23:345, to 60 degrees (models/tissue/knee.toml).
     """
-    table = load_model("tissue", "knee").content["patellofemoral_area"]
-    x = within(np.rad2deg(flexion), table["flexion"][0], table["flexion"][-1])
-    return MM2 * np.interp(x, table["flexion"], table["area_mm2"])
+    return MM2 * _between("patellofemoral_area", flexion, place)
 
 
-def patellofemoral_stress(force: Array, flexion: Array, area_scale: float | Array = 1.0) -> Array:
-    """Mean stress [Pa] behind the kneecap: force over contact area."""
-    return np.where(force == 0.0, 0.0, force / (contact_area(flexion) * area_scale))
+def patellofemoral_stress(force: Array, flexion: Array, place: float | Array = 1.0) -> Array:
+    """Mean stress [Pa] behind the kneecap: force over contact area.  place : that of the area"""
+    return np.where(force == 0.0, 0.0, force / contact_area(flexion, place))
 
 
 def compartments(compression: Array, adduction_moment: Array, contact_distance: float | Array) -> tuple[Array, Array]:
@@ -116,5 +107,16 @@ def compartments(compression: Array, adduction_moment: Array, contact_distance: 
     return np.maximum(half + turned, 0.0), np.maximum(half - turned, 0.0)
 
 
-def _degrees(flexion: Array, rule: dict[str, Any]) -> Array:
-    return within(np.rad2deg(flexion), rule["flexion_low"], rule["flexion_high"])
+def known_flexion() -> tuple[float, float]:
+    """First and last angle [deg] of the tables behind the kneecap."""
+    angles = load_model("tissue", "knee").content["quadriceps_arm"]["flexion"]
+    return angles[0], angles[-1]
+
+
+def _between(table: str, flexion: Array, place: float | Array) -> Array:
+    """A table's entry at each flexion, straight lines between its angles, at a place between its low and high."""
+    rows = load_model("tissue", "knee").content[table]
+    x = within(np.rad2deg(flexion), rows["flexion"][0], rows["flexion"][-1])
+    low, value, high = (np.interp(x, rows["flexion"], rows[end]) for end in ("low", "value", "high"))
+    beside = np.asarray(place) - 1.0
+    return np.asarray(value + np.minimum(beside, 0.0) * (value - low) + np.maximum(beside, 0.0) * (high - value))

@@ -12,9 +12,11 @@ from jointload.insole.fitting.fit import Fit
 from jointload.report.files.derived_c3d import write_derived
 from jointload.report.files.figure_files import FOLDER, write_figures
 from jointload.report.files.fit_folder import fit_record, write_fit
+from jointload.report.files.paper import write_methods
 from jointload.report.files.sole_table import regions_table
 from jointload.report.page.page import render_page
 from jointload.report.words.csv_text import write_table
+from jointload.report.words.methods import methods_text
 from jointload.report.words.section import Reported
 from jointload.report.words.tables import (
     all_findings,
@@ -46,9 +48,9 @@ def write_report(
     figures: str = "",
     fit: Fit | None = None,
 ) -> Path:
-    """Write report.html, metrics.csv, series.csv, quality.csv, derived.c3d, run.json, whatif.csv when there is one, and
-    regions.csv where there are pressure insoles; of a fit fit.csv, trade_off.csv and, where a shape helps, the folder
-    insole with its solid.
+    """Write report.html, metrics.csv, series.csv, quality.csv, derived.c3d, methods.md, methods.tex, references.bib,
+    run.json, whatif.csv when there is one, and regions.csv where there are pressure insoles; of a fit fit.csv,
+    trade_off.csv and, where a shape helps, the folder insole with its solid.
 
     An earlier result in `out` is replaced; any other content is left alone: OutputError. Returns the folder.
     inputs : role -> file, for their SHA-256;  now : the time in UTC to write into run.json
@@ -81,6 +83,8 @@ def _fill(
     if fit is not None:
         write_fit(analysis, fit, draft, DIGITS)
     write_derived(analysis, draft / "derived.c3d")
+    methods = methods_text(analysis, Reported(analysis, whatif, fit).answers)
+    write_methods(draft, methods.paragraph, methods.checklist)
     (draft / "report.html").write_text(render_page(analysis, whatif, fit), encoding="utf-8")
     record = run_record(analysis, inputs, now)
     if whatif is not None:

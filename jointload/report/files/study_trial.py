@@ -12,6 +12,7 @@ from jointload.analysis import Analysis
 from jointload.report.files.curves import curves_table
 from jointload.report.files.derived_c3d import write_derived
 from jointload.report.files.folder import DIGITS, RECORD
+from jointload.report.files.paper import write_methods
 from jointload.report.files.sole_table import regions_table
 from jointload.report.page.page import render_page
 from jointload.report.words.csv_text import write_table
@@ -26,7 +27,7 @@ def trial_files(
     analysis: Analysis, condition: str, inputs: Mapping[str, Path], extra: Mapping[str, Any], full: bool
 ) -> Callable[[Path], None]:
     """What fills a trial's folder: metrics.csv, curves.csv, quality.csv and run.json; regions.csv where there are
-    pressure insoles; series.csv, derived.c3d and report.html when `full`.
+    pressure insoles; series.csv, derived.c3d, report.html, methods and references.bib when `full`.
 
     run.json holds the methods in words, the SHA-256 of every other file, and what `extra` adds.
     """
@@ -41,8 +42,11 @@ def trial_files(
             write_table(series_table(analysis), draft / "series.csv", DIGITS)
             write_derived(analysis, draft / "derived.c3d")
             (draft / "report.html").write_text(render_page(analysis), encoding="utf-8")
-        methods = {"methods": dict(methods_text(analysis).checklist)}
-        record = run_record(analysis, inputs) | dict(extra) | methods | {"outputs": hashes(draft)}
+        methods = methods_text(analysis)
+        if full:
+            write_methods(draft, methods.paragraph, methods.checklist)
+        told = {"methods": dict(methods.checklist)}
+        record = run_record(analysis, inputs) | dict(extra) | told | {"outputs": hashes(draft)}
         (draft / RECORD).write_text(json.dumps(record, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
 
     return fill

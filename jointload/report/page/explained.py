@@ -8,6 +8,7 @@ from jointload.errors import SettingError, expected_found
 from jointload.modeldata import load_model
 from jointload.report.page.page import SECTIONS
 from jointload.report.words.quantities import DIVISOR_WORDS, Quantity, glossary
+from jointload.sources import cited, every_source, in_words
 
 MOST_SUGGESTED = 5
 WORTH_SUGGESTING = 0.5
@@ -49,19 +50,25 @@ def _lines(what: Quantity) -> list[tuple[str, str]]:
         unit += f", divided by {DIVISOR_WORDS[what.normaliser]}"
     lines = [("definition", what.definition), ("unit", unit), ("positive", what.positive), ("frame", what.frame)]
     lines = [(key, text) for key, text in lines if text != "none"]
-    return [*lines, ("source", what.source), *_published(what)]
+    rows = _bands(what)
+    keys = cited(what.source, *(row["source"] for row in rows))
+    read = [("what was read", f"{every_source()[key].words}: {every_source()[key].what_was_read}") for key in keys]
+    return [*lines, ("source", in_words(what.source)), *_published(rows), *read]
 
 
-def _published(what: Quantity) -> list[tuple[str, str]]:
+def _bands(what: Quantity) -> list[dict[str, str]]:
+    return [row for row in load_model("sanity", "landings").content if row["quantity"] == what.name]
+
+
+def _published(rows: list[dict[str, str]]) -> list[tuple[str, str]]:
     """A line a task: where published numbers lay, and how that was read."""
-    rows = [row for row in load_model("sanity", "landings").content if row["quantity"] == what.name]
     if not rows:
         return [("typical range", "none on record")]
     return [
         (
             f"typical range, {row['task']}",
             f"{row['low']} to {row['high']} {row['unit']}: a reason to look twice, not a limit. {row['note']} "
-            f"({row['source']}; {row['read']})",
+            f"({in_words(row['source'])}; {row['read']})",
         )
         for row in rows
     ]

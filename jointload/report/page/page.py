@@ -23,7 +23,9 @@ from jointload.report.page.reading_sections import (
 )
 from jointload.report.replay.replay import replay_section
 from jointload.report.words import html
+from jointload.report.words.methods import methods_text
 from jointload.report.words.section import Reported, Section
+from jointload.sources import cited
 
 SECTIONS = (
     Section("replay", "Watch the landing", replay_section),
@@ -58,7 +60,8 @@ def render_page(analysis: Analysis, whatif: WhatIf | None = None, fit: Fit | Non
     links = "".join(f'<li><a href="#{section.key}">{escape(section.heading)}</a></li>' for section in told)
     body = [
         first_screen(reported),
-        f'<nav aria-label="Sections"><ol>{links}</ol></nav>',
+        f'<nav aria-label="Sections"><ol>{links}<li><a href="#sources">Sources</a></li></ol></nav>',
         *(html.section(section.key, section.heading, content) for section, content in told.items()),
     ]
-    return html.document(f"{title_of(analysis)}: {analysis.session.trial.name}", "\n".join(body))
+    used = cited(methods_text(analysis, reported.answers).paragraph)
+    return html.document(f"{title_of(analysis)}: {analysis.session.trial.name}", "\n".join(body), used)

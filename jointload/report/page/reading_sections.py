@@ -66,7 +66,7 @@ def _touchdown_text(analysis: Analysis) -> str:
 
 
 def methods_section(reported: Reported) -> str:
-    methods = methods_text(reported.analysis)
+    methods = methods_text(reported.analysis, reported.answers)
     rows = [(f"<b>{escape(item)}</b>", escape(text)) for item, text in methods.checklist]
     return html.paragraph(methods.paragraph) + html.folded(
         "Checklist of what a paper must say", html.table(("Item", "Here"), rows)
@@ -74,12 +74,9 @@ def methods_section(reported: Reported) -> str:
 
 
 def glossary_section(reported: Reported) -> str:
-    analysis, whatif = reported.analysis, reported.whatif
     rows = []
-    names = [measure.quantity for measure in analysis.measures]
-    fitted = None if reported.fit is None else reported.fit.answer
-    answers = [answer for answer in (whatif, fitted) if answer is not None]
-    names += [row.quantity for answer in answers for row in (*answer.rows, *answer.at_instants)]
+    names = [measure.quantity for measure in reported.analysis.measures]
+    names += [row.quantity for answer in reported.answers for row in (*answer.rows, *answer.at_instants)]
     for name in dict.fromkeys(names):
         what = quantity(name)
         texts = (what.definition, what.positive, what.frame, DIVISOR_WORDS[what.normaliser], what.source)

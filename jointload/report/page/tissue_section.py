@@ -44,7 +44,7 @@ CAUTIONS = (
     "Every force is a lower bound: one muscle group answers each moment, and muscles that work against each other, as "
     "they do in a hard landing, are not seen by markers and plates.",
     "Impulses stand before peaks. Peaks of the impact depend on the filter and are not to be used to explain chronic "
-    "overuse (Bisseling and Hof 2006 J Biomech 39:2438).",
+    "overuse [@bisseling_2006].",
 )
 
 
@@ -60,21 +60,22 @@ class Assumption:
 ASSUMPTIONS = (
     Assumption("Arm of the patellar tendon", "patellar_tendon_arm", "tibiofemoral_force_impulse"),
     Assumption("Distance of medial and lateral contact", "contact_distance", "tibiofemoral_medial_force_impulse"),
-    Assumption("Effective arm of the quadriceps, share of the formula", "quadriceps_arm", "patellofemoral_force_peak"),
-    Assumption("Kneecap force per quadriceps force, share of it", "patellofemoral_ratio", "patellofemoral_force_peak"),
-    Assumption("Contact area behind the kneecap, share of it", "patellofemoral_area", "patellofemoral_stress_peak"),
+    Assumption("Effective arm of the quadriceps, in its range", "quadriceps_arm", "patellofemoral_force_peak"),
+    Assumption("Kneecap per quadriceps force, in its range", "patellofemoral_ratio", "patellofemoral_force_peak"),
+    Assumption("Contact area behind the kneecap, in its range", "patellofemoral_area", "patellofemoral_stress_peak"),
     Assumption("Arm of the Achilles tendon, share of the formula", "achilles_arm", "achilles_force_impulse"),
+    Assumption("Growth of that arm, share a degree of plantarflexion", "achilles_growth", "achilles_force_impulse"),
     Assumption("Arm of the one back muscle", "lumbar_arm", "l5s1_disc_force_impulse"),
     Assumption("Slope of the disc to the pelvis's Y", "disc_slope", "l5s1_disc_shear_peak"),
 )
 STRUCTURE = (
     ("No muscle works against the one that answers a moment", "choice: markers and plates cannot see it",
      "every force is a lower bound; by how much is not known in landing"),
-    ("The patellar tendon pulls along the shank", "choice; it leans by up to about 20 deg (FROM MEMORY)",
-     "at most 6 % too much of its part"),
-    ("Medial and lateral contact as two supports; a lifted side is held by ligament or muscle", "FROM MEMORY",
+    ("The patellar tendon pulls along the shank", "choice; it leans, by how much was not read",
+     "1 % too much of its part for 8 deg, 6 % for 20 deg"),
+    ("Medial and lateral contact as two supports; a lifted side is held by ligament or muscle", "balance of a beam",
      "the other side may bear more than the whole"),
-    ("The kneecap's formulas hold from 0 to 90 deg of flexion", "last angle with a known value",
+    ("The kneecap's tables hold from 0 to 90 deg of flexion", "beyond, they would be extrapolated further",
      "a landing that bends a loaded knee further has no number"),
     ("The Achilles tendon alone answers the dorsiflexion moment", "choice",
      "other plantarflexors would take a part; muscles in front of the shin would add to it"),
@@ -139,7 +140,7 @@ def _way_text(landing: Landing) -> str:
         text += f" The two ways cannot be held against each other: {not_from_above(landing) or back.note}."
     return text + (
         " Back pain in landing athletes went with the angle between thigh and pelvis and with lordosis rather than "
-        "with the vertical force (BMC Musculoskelet Disord 2020, 383 youth players; pure.ul.ie, 36 athletes), so the "
+        "with the vertical force (383 youth players [@bmcmsd_2020], 36 athletes [@lordosis_athletes]), so the "
         "angles stand beside the loads."
     )
 

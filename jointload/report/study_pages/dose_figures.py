@@ -24,16 +24,17 @@ from jointload.study.strain_dose import Dose, Row, tissues
 
 KIND_MARKS = {
     "linear": ("circle", "ink", True), "squared": ("square", "ink", True), "fourth": ("triangle", "ink", True),
-    "published": ("diamond", "ink", False),
+    "published": ("diamond", "ink", False), "highest": ("cross", "ink", False),
 }  # fmt: skip
 """Exponent -> shape, colour, whether it is hollow."""
-KIND_WORDS = {"linear": "exponent 1", "squared": "exponent 2", "fourth": "exponent 4", "published": "own exponent"}
+KIND_WORDS = {"linear": "exponent 1", "squared": "exponent 2", "fourth": "exponent 4", "published": "own exponent",
+              "highest": "highest of its own"}  # fmt: skip
 KINDS = tuple(Key(KIND_WORDS[kind], colour, mark=shape, hollow=hollow, width=0)
               for kind, (shape, colour, hollow) in KIND_MARKS.items())  # fmt: skip
 FILLS = (("part-1", ""), ("part-2", "/"), ("part-3", "|"), ("part-4", "x"), ("part-5", "\\"))
 ROW_HEIGHT, NAME_ABOVE = 36.0, 14.0
 """Of a bar or a line with its name above it [px]."""
-BESIDE = 0.18
+BESIDE = 0.15
 """Between the marks of one rider, in riders."""
 
 
@@ -68,7 +69,7 @@ def _doses(tissue: str, rows: Sequence[Row]) -> Panel:
     known = [row for row in rows if row["dose"] > 0]
     shapes: list[Shape] = []
     for row in known:
-        place = riders.index(row["rider"]) + BESIDE * (list(KIND_MARKS).index(row["kind"]) - 1.5)
+        place = riders.index(row["rider"]) + BESIDE * (list(KIND_MARKS).index(row["kind"]) - 2)
         if np.isfinite([row["low"], row["high"]]).all():
             shapes.append(Interval(place, row["low"], row["high"], "soft", 1.8, upright=True))
         shapes.append(Marks(one(place), one(row["dose"]), *KIND_MARKS[row["kind"]], 4.0))

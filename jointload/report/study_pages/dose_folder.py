@@ -9,7 +9,9 @@ from typing import Any
 
 from jointload.report.figures.paper import sheet_file
 from jointload.report.files.folder import DIGITS
+from jointload.report.files.paper import write_methods
 from jointload.report.study_pages.dose_page import render_dose
+from jointload.report.study_pages.study_words import methods_paragraph
 from jointload.report.words.csv_text import write_table
 from jointload.report.words.whole_folder import write_whole
 from jointload.study.strain_dose import Dose
@@ -17,17 +19,20 @@ from jointload.study.strain_dose import Dose
 DOSE_RECORD = "dose.json"
 
 
-def write_dose(out: Path, study: str, found: Dose, record: Mapping[str, Any]) -> Path:
-    """Write dose.html, dose.csv, shares.csv, savings.csv, the figures and the record; all or nothing."""
+def write_dose(out: Path, study: str, found: Dose, items: Mapping[str, str], record: Mapping[str, Any]) -> Path:
+    """Write dose.html, dose.csv, shares.csv, savings.csv, methods.md, methods.tex, references.bib, the figures and the
+    record; all or nothing.  items : as of `dose_items`
+    """
     import pandas as pd
 
     def fill(draft: Path) -> None:
-        page, figures = render_dose(study, found)
+        page, figures = render_dose(study, found, items)
         (draft / "dose.html").write_text(page, encoding="utf-8")
         for name, table in (("dose", found.doses), ("shares", found.shares), ("savings", found.savings)):
             write_table(pd.DataFrame(table), draft / f"{name}.csv", DIGITS)
         for name, sheet in figures.items():
             (draft / f"{name}.svg").write_bytes(sheet_file(sheet))
+        write_methods(draft, methods_paragraph(items), items.items())
         (draft / DOSE_RECORD).write_text(json.dumps(record, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
 
     return write_whole(out, DOSE_RECORD, fill)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from html import escape
 
 import numpy as np
@@ -11,8 +11,10 @@ from jointload.modeldata import load_model
 from jointload.report.figures.panel import Sheet
 from jointload.report.figures.sheet_html import sheet_figure
 from jointload.report.study_pages.dose_figures import KIND_WORDS, doses_sheet, savings_sheet, shares_sheet
+from jointload.report.study_pages.study_words import methods_paragraph, methods_section
 from jointload.report.words import html
-from jointload.study.strain_dose import FEWER, LIGHTER, Dose, Row, saving_of_ratio, tissues
+from jointload.sources import cited
+from jointload.study.strain_dose import FEWER, LIGHTER, Dose, Row, Tissue, saving_of_ratio, tissues
 
 CAUTIONS = (
     "For research. A dose is a way to count, not a finding about a body: it diagnoses nothing, predicts no injury and "
@@ -21,13 +23,13 @@ CAUTIONS = (
     "come from specimens and models, not from living riders.",
     "The exponent decides most of the answer and nobody knows it for a living person: read the range, not a number.",
     "Impulses of a landing are added up; peaks stand in dose.csv beside them and are not to be used to explain "
-    "chronic overuse (Bisseling and Hof 2006 J Biomech 39:2438).",
+    "chronic overuse [@bisseling_2006].",
 )
 UNKNOWN = "–"
 
 
-def render_dose(study: str, found: Dose) -> tuple[str, dict[str, Sheet]]:
-    """The page, and its figures by name."""
+def render_dose(study: str, found: Dose, items: Mapping[str, str]) -> tuple[str, dict[str, Sheet]]:
+    """The page, and its figures by name.  items : the methods, as of `dose_items`"""
     figures = {"doses": doses_sheet(found), "shares": shares_sheet(found), "savings": savings_sheet(found)}
     title = f"{study}: strain over years"
     body = "\n".join(
@@ -40,9 +42,10 @@ def render_dose(study: str, found: Dose) -> tuple[str, dict[str, Sheet]]:
             _savings(found, figures["savings"]),
             _exposures(found),
             _assumptions(found),
+            methods_section(items),
         )
     )
-    return html.document(title, body), figures
+    return html.document(title, body, cited(methods_paragraph(items))), figures
 
 
 def _answer(found: Dose) -> str:
@@ -84,7 +87,7 @@ def _doses(found: Dose, sheet: Sheet) -> str:
         first = by_kind["linear"]
         rows.append(
             (escape(rider), escape(tissues()[tissue].title), _count(first["dose"] * first["reference"]), *cells)
-            + (f"{tissues()[tissue].exponent:g}", escape(first["note"]))
+            + (_own_exponent(tissues()[tissue]), escape(first["note"]))
         )
     head = ("Rider", "Tissue", "Sum of loads [BW s]", *KIND_WORDS.values(), "Its own", "Note")
     return html.section(
@@ -99,7 +102,7 @@ def _doses(found: Dose, sheet: Sheet) -> str:
             sheet,
             "Marks: exponents. Lines: all loads at the low to all loads at the high end of their 95 % interval.",
         ),
-        html.table(head, rows, range(2, 8)),
+        html.table(head, rows, range(2, 3 + len(KIND_WORDS))),
     )
 
 
@@ -128,7 +131,7 @@ def _shares(found: Dose, sheet: Sheet) -> str:
         ),
         html.folded(
             "The shares of each rider and tissue",
-            html.table(("Rider", "Tissue", "By", "", *KIND_WORDS.values()), rows, range(4, 8)),
+            html.table(("Rider", "Tissue", "By", "", *KIND_WORDS.values()), rows, range(4, 4 + len(KIND_WORDS))),
         ),
     )  # fmt: skip
 
@@ -188,8 +191,11 @@ def _assumptions(found: Dose) -> str:
     content = load_model("tissue", "dose").content
     rows = [
         (
-            escape(f"Exponent: {t.title}"), f"{t.exponent:g}", escape(f"{t.basis}: {t.source}"),
-            escape(f"{100 * LIGHTER:.0f} % lighter landings save {_lighter(t.exponent)}"),
+            escape(f"Exponent: {t.title}"), _own_exponent(t), escape(f"{t.basis}: {t.source}"),
+            escape(
+                f"{100 * LIGHTER:.0f} % lighter landings save {_lighter(t.exponent)}"
+                f" ({_lighter(t.exponent_low)} to {_lighter(t.exponent_high)})"
+            ),
         )
         for t in tissues().values()
     ]  # fmt: skip
@@ -199,7 +205,7 @@ def _assumptions(found: Dose) -> str:
     rows += [
         ("Exponents for all tissues", "1, 2, 4", escape(content["exponents"]["source"]),
          escape(f"{100 * LIGHTER:.0f} % lighter landings save {usual}")),
-        ("Load of a landing", "impulse", "choice; Bisseling and Hof (2006) on peaks", escape(_basis_effect(found))),
+        ("Load of a landing", "impulse", "choice; on peaks [@bisseling_2006]", escape(_basis_effect(found))),
         ("Arms, areas and slopes behind the loads", "see each landing's report", "models/tissue",
          escape(_interval_effect(found))),
         ("Errors of markers, joint centres and plates", *_errors(found)),
@@ -229,6 +235,10 @@ def _errors(found: Dose) -> tuple[str, str, str]:
         return f"{found.draws} draws a landing", "models/uncertainty", "inside every interval"
     effect = "see 'How certain the numbers are' in a landing's own report; they would widen every interval"
     return "not in these intervals", "no draws in study.toml", effect
+
+
+def _own_exponent(tissue: Tissue) -> str:
+    return f"{tissue.exponent:g} ({tissue.exponent_low:g} to {tissue.exponent_high:g})"
 
 
 def _lighter(exponent: float) -> str:

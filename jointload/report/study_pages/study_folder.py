@@ -11,9 +11,11 @@ import numpy as np
 
 from jointload.report.figures.paper import sheet_file
 from jointload.report.files.folder import DIGITS
+from jointload.report.files.paper import write_methods
 from jointload.report.study_pages.study_page import render_comparison
 from jointload.report.study_pages.study_words import methods_paragraph, number, p_text, title_of
 from jointload.report.words.csv_text import write_table
+from jointload.report.words.references import latex_letters
 from jointload.report.words.whole_folder import write_whole
 from jointload.study.comparison import Comparison, Row
 from jointload.study.styles import Styles
@@ -40,7 +42,7 @@ def write_comparison(
     record: Mapping[str, Any],
 ) -> Path:  # fmt: skip
     """Write comparison.html, effects.csv, curve_tests.csv, styles.csv, percentiles.csv, table.md, table.tex,
-    methods.md, the figures and the record; all or nothing."""
+    methods.md, methods.tex, references.bib, the figures and the record; all or nothing."""
 
     def fill(draft: Path) -> None:
         page, figures = render_comparison(name, found, styles, others, items)
@@ -52,7 +54,7 @@ def write_comparison(
         rows = [_paper_cells(row) for row in found.rows if row.primary]
         (draft / "table.md").write_text(_markdown(rows), encoding="utf-8")
         (draft / "table.tex").write_text(_latex(rows), encoding="utf-8")
-        (draft / "methods.md").write_text(_methods(items), encoding="utf-8")
+        write_methods(draft, methods_paragraph(items), items.items())
         for key, sheet in figures.items():
             (draft / f"{key}.svg").write_bytes(sheet_file(sheet))
         (draft / COMPARISON_RECORD).write_text(
@@ -134,21 +136,10 @@ def _markdown(rows: list[tuple[str, ...]]) -> str:
     return "".join("| " + " | ".join(cell.replace("|", "\\|") for cell in line) + " |\n" for line in lines)
 
 
-LATEX_WORDS = {
-    "\\": r"\textbackslash{}", "&": r"\&", "%": r"\%", "$": r"\$", "#": r"\#", "_": r"\_", "{": r"\{", "}": r"\}",
-    "~": r"\textasciitilde{}", "^": r"\textasciicircum{}", "−": "$-$", "–": "--", "<": "$<$",
-}  # fmt: skip
-
-
 def _latex(rows: list[tuple[str, ...]]) -> str:
     def line(cells: tuple[str, ...]) -> str:
-        return " & ".join("".join(LATEX_WORDS.get(letter, letter) for letter in cell) for cell in cells) + r" \\" + "\n"
+        return " & ".join(latex_letters(cell) for cell in cells) + r" \\" + "\n"
 
     columns = "ll" + "r" * (len(PAPER_HEAD) - 3) + "l"
     body = "".join(line(row) for row in rows)
     return f"\\begin{{tabular}}{{{columns}}}\n\\hline\n{line(PAPER_HEAD)}\\hline\n{body}\\hline\n\\end{{tabular}}\n"
-
-
-def _methods(items: Mapping[str, str]) -> str:
-    listed = "".join(f"- **{name}**: {text}\n" for name, text in items.items())
-    return f"# Methods\n\n{methods_paragraph(items)}\n\n# Reporting checklist\n\n{listed}"

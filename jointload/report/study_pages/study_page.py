@@ -17,8 +17,16 @@ from jointload.report.study_pages.study_figures import (
     riders_sheet,
     styles_sheet,
 )
-from jointload.report.study_pages.study_words import methods_paragraph, number, p_text, scheme_text, title_of
+from jointload.report.study_pages.study_words import (
+    methods_paragraph,
+    methods_section,
+    number,
+    p_text,
+    scheme_text,
+    title_of,
+)
 from jointload.report.words import html
+from jointload.sources import cited
 from jointload.study.comparison import DIFFERS, NOT_KNOWN, OPEN, SAME, SMALL, Comparison, CurveRow, Row
 from jointload.study.permutation import ALPHA
 from jointload.study.reference import FEW
@@ -57,11 +65,11 @@ def render_comparison(
             _exploratory(found, figures),
             _style_section(styles, figures),
             _riders_section(found, others),
-            _methods(items),
+            methods_section(items),
         )
         if part
     )
-    return html.document(title, body), figures
+    return html.document(title, body, cited(methods_paragraph(items))), figures
 
 
 def _figures(found: Comparison, styles: Styles) -> dict[str, Sheet]:
@@ -228,7 +236,7 @@ def _style_section(styles: Styles, figures: Mapping[str, Sheet]) -> str:
         html.folded("the numbers of each rider", style_table(styles)) if len(styles.features) else "",
         html.paragraph(
             "A style belongs to the task it was seen in and is never carried to another one. Softness is the "
-            "continuous score: 0 is the mean of stiff landings, 1 that of soft ones (DeVita and Skelly 1992)."
+            "continuous score: 0 is the mean of stiff landings, 1 that of soft ones [@devita_1992]."
         ),
     )
 
@@ -282,14 +290,4 @@ def _riders_section(found: Comparison, others: pandas.DataFrame) -> str:
             "High is not bad and low is not good. All quantities stand in percentiles.csv."
         ),
         html.folded(f"{len(rows)} rows", html.table(head, rows, (2, 4, 5, 6))) if rows else "",
-    )
-
-
-def _methods(items: Mapping[str, str]) -> str:
-    rows = [(escape(name), escape(text)) for name, text in items.items()]
-    return html.section(
-        "methods",
-        "Methods",
-        html.paragraph(methods_paragraph(items)),
-        html.folded("reporting checklist", html.table(("Item", "What was done"), rows)),
     )

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from html import escape
 from importlib import metadata
 from pathlib import Path
 
 import numpy as np
 
 from jointload.report.files.folder import RECORD
+from jointload.report.words import html
+from jointload.report.words.methods import BANDS, DEFINITIONS, TISSUES, definitions_text, tissues_text
 from jointload.report.words.quantities import number_text, plain, quantity
+from jointload.sources import cite, cited
 from jointload.study.comparison import Comparison
 from jointload.study.observations import OF_SIDE, OF_STANCE
 from jointload.study.permutation import CurveTest
@@ -45,7 +49,10 @@ def p_text(p: float) -> str:
 def checklist(found: Comparison, styles: Styles, refused: Mapping[str, str], records: Iterable[Path]) -> dict[str, str]:
     """Every item that a paper on joint loads must report, from the settings that were used: the recordings' part from
     the trials' own records, then the study's."""
-    return _of_recordings(records) | _of_study(found, styles, refused)
+    names = list(dict.fromkeys([row.quantity for row in found.rows]))
+    own = {DEFINITIONS: definitions_text(names), TISSUES: tissues_text(names)}
+    told = {item: text for item, text in of_recordings(records).items() if item not in (*own, BANDS)}
+    return told | {item: text for item, text in own.items() if text} | _of_study(found, styles, refused)
 
 
 def methods_paragraph(items: Mapping[str, str]) -> str:
@@ -54,7 +61,18 @@ def methods_paragraph(items: Mapping[str, str]) -> str:
     return " ".join(f"{name}: {text.rstrip('.')}." for name, text in items.items() if name not in left_out)
 
 
-def _of_recordings(records: Iterable[Path]) -> dict[str, str]:
+def methods_section(items: Mapping[str, str]) -> str:
+    """The paragraph on a page, the checklist folded away under it."""
+    rows = [(escape(name), escape(text)) for name, text in items.items()]
+    return html.section(
+        "methods",
+        "Methods",
+        html.paragraph(methods_paragraph(items)),
+        html.folded("reporting checklist", html.table(("Item", "What was done"), rows)),
+    )
+
+
+def of_recordings(records: Iterable[Path]) -> dict[str, str]:
     """What all trials say once; what differs between them with the most frequent answer and how many others."""
     answers: dict[str, Counter[str]] = {}
     for path in records:
@@ -63,9 +81,15 @@ def _of_recordings(records: Iterable[Path]) -> dict[str, str]:
     out = {}
     for item, texts in answers.items():
         (first, _), *others = sorted(texts.items(), key=lambda pair: (-pair[1], pair[0]))
-        out[item] = first if not others else f"{len(texts)} answers, each in its trial's run.json; one of them: {first}"
+        out[item] = first if not others else _of_many(first, [text for text, _ in others])
     out.pop("Trials", None)
     return out
+
+
+def _of_many(first: str, others: Sequence[str]) -> str:
+    more = cite(key for key in cited(*others) if key not in cited(first))
+    text = f"{len(others) + 1} answers, each in its trial's run.json; one of them: {first}"
+    return f"{text}; the others cite {more}" if more else text
 
 
 def _of_study(found: Comparison, styles: Styles, refused: Mapping[str, str]) -> dict[str, str]:
@@ -86,17 +110,19 @@ def _of_study(found: Comparison, styles: Styles, refused: Mapping[str, str]) -> 
         "Asymmetry": f"{asymmetry.definition}; positive: {asymmetry.positive}; {asymmetry.source}",
         "Model": f"{'; '.join(models) or 'none could be fitted'} (restricted maximum likelihood, statsmodels); "
         "Student's t with containment degrees of freedom; intervals at 95 %",
-        "Effect size": "within riders d_z, the mean over the standard deviation of the riders' differences; between "
-        "riders Hedges' g; intervals by the noncentral t distribution",
+        "Effect size": "within riders d_z, the mean over the standard deviation of the riders' differences "
+        "[@lakens_2013]; between riders Hedges' g [@hedges_1981]; intervals by the noncentral t distribution "
+        "[@cumming_2001]",
         "Multiplicity": "Holm over the primary quantities; all others are exploratory, Benjamini-Hochberg over them",
         "Equivalence": "two one-sided tests at 5 % each, not adjusted, against the smallest change of each quantity: "
         "that of study.toml, else the minimal detectable change of single landings, 1.96 √2 standard deviations within "
         "a rider",
-        "Curves": "101 points from touch-down to landing end; largest |t| along the curve by permutation: "
+        "Curves": "101 points from touch-down to landing end; largest |t| along the curve by permutation "
+        "[@nichols_2002]: "
         f"{'; '.join(schemes) or 'not possible'}; the error is held along one curve, not over several curves; a "
         "stretch's p is that of its peak and does not prove where the stretch starts or ends",
         "Styles": f"means of each rider and noted style, standardised; clusters on the first two "
-        f"principal components; {styles.finding}",
+        f"principal components; softness between stiff and soft landings of [@devita_1992]; {styles.finding}",
         "Software of the study": ", ".join(f"{name} {metadata.version(name)}" for name in LIBRARIES),
     }
 

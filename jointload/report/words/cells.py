@@ -13,6 +13,7 @@ from jointload.intake.recording import SIDES, Finding
 from jointload.landing.landed import Measure
 from jointload.report.words import html
 from jointload.report.words.quantities import Band, Quantity, number_text, quantity, sanity, shown
+from jointload.sources import in_words
 
 SIDE_HEADINGS = {"right": "Right", "left": "Left", "": "Whole body"}
 MOST_ALIKE = 3
@@ -93,7 +94,7 @@ def _cell(measure: Measure, what: Quantity, analysis: Analysis) -> str:
     text = number_text(value, what.unit)
     if is_unknown(measure):
         return f"{text}<small>{escape(measure.note or 'not known from this recording')}</small>"
-    band = _band(what, measure, analysis)
+    band = band_of(what, measure, analysis)
     if band is not None and not band.inside:
         text = f'<span class="outside">{text}</span>'
     if np.isfinite(measure.low) and np.isfinite(measure.high):
@@ -104,7 +105,7 @@ def _cell(measure: Measure, what: Quantity, analysis: Analysis) -> str:
 
 def _band_text(what: Quantity, measures: list[Measure], analysis: Analysis) -> str:
     """The published range, its source on pointing at it, and which side lies outside."""
-    bands = {m.side: _band(what, m, analysis) for m in measures if not is_unknown(m)}
+    bands = {m.side: band_of(what, m, analysis) for m in measures if not is_unknown(m)}
     known = {side: band for side, band in bands.items() if band is not None}
     if not known:
         return ""
@@ -112,9 +113,9 @@ def _band_text(what: Quantity, measures: list[Measure], analysis: Analysis) -> s
     outside = [SIDE_HEADINGS[side].lower() for side, b in known.items() if not b.inside]
     text = f"{band.low:g} to {band.high:g}".replace("-", "−")
     flag = f'<br><span class="mark warn">▲ outside: {", ".join(outside)}</span>' if outside else ""
-    return f'<span title="{escape(band.source)}">{text}</span>{flag}'
+    return f'<span title="{escape(in_words(band.source))}">{text}</span>{flag}'
 
 
-def _band(what: Quantity, measure: Measure, analysis: Analysis) -> Band | None:
+def band_of(what: Quantity, measure: Measure, analysis: Analysis) -> Band | None:
     side = measure.side or next(iter(analysis.landing.events.sides))
     return sanity(what.name, task_of(analysis.landing, side), shown_value(measure, analysis))

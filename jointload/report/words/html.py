@@ -9,6 +9,7 @@ from html import escape
 from importlib import resources
 
 from jointload.report.words.colours import colours_css
+from jointload.report.words.references import numbered
 
 MARKS = {"refuse": "■ refuse", "warn": "▲ look", "pass": "✓ fine"}
 """Shape and word carry the severity, not colour alone."""
@@ -19,9 +20,11 @@ FROM_MEMORY = re.compile(r"\s*\(from memory\)|[,;]?\s*\bfrom memory\b", re.IGNOR
 MEMORY_MARK = "†"
 
 
-def document(title: str, body: str) -> str:
-    """A whole page that needs nothing from anywhere else; what is told from memory bears a mark with one footnote."""
-    body = FROM_MEMORY.sub(MEMORY_MARK, body)
+def document(title: str, body: str, used: Iterable[str] | None = None) -> str:
+    """A whole page that needs nothing from anywhere else; what is published is cited by number with a list at the end,
+    what is told from memory bears a mark with one footnote.  used : the keys to list, as in `numbered`
+    """
+    body = FROM_MEMORY.sub(MEMORY_MARK, numbered(body, used))
     if MEMORY_MARK in body:
         body += f"\n<p><small>{MEMORY_MARK} from memory: not read again in its source.</small></p>"
     return (

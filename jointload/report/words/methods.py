@@ -1,20 +1,26 @@
 """How the numbers were made, as a paragraph for a paper and as a checklist of what papers on joint moments must report.
 
 The items follow Derrick TR et al (2020) J Biomech 99:109533 and Wu G, Cavanagh PR (1995) J Biomech 28:1257-1261, as
-restated elsewhere. Every sentence is made from the settings and the data of this analysis.
+restated elsewhere. Every sentence is made from the settings and the data of this analysis, and cites what this result
+used and nothing else: its keys are those of references.bib.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib import metadata
 
 from jointload.analysis import Analysis, plate_cutoff
+from jointload.insole.limb.change import WhatIf
 from jointload.intake.rider import G
 from jointload.loads.contact import SHORTEST_CONTACT
 from jointload.modeldata import load_model, model_names
+from jointload.report.words.cells import band_of, is_unknown
+from jointload.report.words.quantities import quantity
 from jointload.settings import Settings
+from jointload.sources import cite, cited
 from jointload.uncertainty.spreads import load_source
 
 LANDING_ENDS = {
@@ -38,8 +44,9 @@ class Methods:
     checklist: tuple[tuple[str, str], ...]
 
 
-def methods_text(analysis: Analysis) -> Methods:
-    """The methods of one analysis in words."""
+def methods_text(analysis: Analysis, answers: Iterable[WhatIf] = ()) -> Methods:
+    """The methods of one analysis in words.  answers : predictions that were made for it"""
+    answers = tuple(answers)
     checklist = (
         ("Recording", _recording(analysis)),
         ("Laboratory axes", f"X forward, Y up, Z right (ISB); {analysis.session.trial.axes_evidence}"),
@@ -48,6 +55,7 @@ def methods_text(analysis: Analysis) -> Methods:
         ("Body fitted to", f"the stillest stretch of {analysis.landing.body.calibrated_from} of the file"),
         ("Hip joint centre", source_of("hip_centres", analysis.landing.body.hip_centre_method)),
         ("Knee and ankle joint centre", "middle between the epicondyles; middle between the malleoli"),
+        ("L5/S1 joint centre", _lumbar_centre(analysis)),
         ("Segment inertia", source_of("inertia", analysis.landing.body.inertia_table)),
         ("Pose of segments", "least-squares rigid fit of all markers of a segment, every segment by itself"),
         ("Joint angles", _angles(analysis.settings)),
@@ -63,10 +71,15 @@ def methods_text(analysis: Analysis) -> Methods:
         ("Events", _events(analysis)),
         ("Landing phase", _phase(analysis)),
         ("Intervals", _intervals(analysis)),
+        (DEFINITIONS, _definitions(analysis, answers)),
+        (TISSUES, _tissues(analysis)),
+        (BANDS, _bands(analysis)),
+        ("Predicted change", _predicted(answers)),
         ("Trials", "one; a person's own spread needs several landings of the same kind"),
         ("Software", _software()),
     )  # fmt: skip
-    return Methods(_paragraph(dict(checklist)), checklist)
+    told = tuple((item, text) for item, text in checklist if text)
+    return Methods(_paragraph(dict(told)), told)
 
 
 def _paragraph(item: dict[str, str]) -> str:
@@ -74,13 +87,20 @@ def _paragraph(item: dict[str, str]) -> str:
     return (
         f"{item['Recording']}. {_capital(item['Force plates'])}. The body was fitted to {item['Body fitted to']}. "
         f"Segment frames followed {item['Segment frames']}; the hip joint centre followed {item['Hip joint centre']}; "
-        f"segment inertia followed {item['Segment inertia']}. {_capital(item['Joint angles'])}. "
+        f"segment inertia followed {item['Segment inertia']}{_after(item, 'L5/S1 joint centre')}. "
+        f"{_capital(item['Joint angles'])}. "
         f"Filter: {item['Filter']}. {_capital(item['Force peaks and loading rates'])}. "
         f"{_capital(item['Inverse dynamics'])}. "
         f"{_capital(item['Internal or external'])}; {item['Sign']}. {_capital(item['Normaliser'])}. "
         f"{_capital(item['Events'])}. {_capital(item['Landing phase'])}. "
-        f"{_capital(item['Intervals'])}. {item['Software']}."
+        f"{_capital(item['Intervals'])}. {_capital(item[DEFINITIONS])}."
+        + "".join(f" {_capital(item[name])}." for name in (TISSUES, BANDS, "Predicted change") if name in item)
+        + f" {item['Software']}."
     )
+
+
+def _after(item: dict[str, str], name: str) -> str:
+    return f"; {name}: {item[name]}" if name in item else ""
 
 
 def _capital(text: str) -> str:
@@ -112,7 +132,7 @@ def _plates(analysis: Analysis) -> str:
 def _angles(settings: Settings) -> str:
     return (
         "joint coordinate system, rotations in the order Z, X', Y'' of the distal frame in the proximal one "
-        f"(Grood and Suntay 1983 J Biomech Eng 105:136-144; Wu et al. 2002 J Biomech 35:543-548), "
+        f"[@grood_1983; @wu_2002], "
         f"{ZEROS[settings.angle_zero]}"
     )
 
@@ -209,10 +229,85 @@ def _intervals(analysis: Analysis) -> str:
     if certainty is None:
         return "no intervals were drawn"
     inputs = "; ".join(f"{each.title} ({load_source(each.name).cited})" for each in certainty.inputs)
+    keys = [key for each in certainty.inputs for key in load_model("uncertainty", each.name).keys]
+    if "joint_centre" in [each.name for each in certainty.inputs]:
+        keys += _hip_error_keys(analysis.landing.body.hip_centre_method)
+    others = cite(key for key in keys if key not in cited(inputs))
     return (
         f"95 % intervals are 1.96 standard deviations of {certainty.draws} draws (Latin hypercube, seed "
         f"{certainty.seed}) of the uncertain inputs through the whole analysis: {inputs}"
+        + (f"; see also {others}" if others else "")
     )
+
+
+DEFINITIONS, TISSUES, BANDS = "Definitions of quantities", "Tissue loads", "Published bands"
+TISSUE_FILES = {"tibiofemoral": "knee", "patellofemoral": "knee", "achilles": "achilles", "l5s1_disc": "lumbar"}
+"""How a quantity's name begins -> the file of models/tissue behind it."""
+
+
+def known_quantities(analysis: Analysis) -> list[str]:
+    """The quantities of which this landing has a value or a word."""
+    return list(dict.fromkeys(m.quantity for m in analysis.measures if not is_unknown(m)))
+
+
+def definitions_text(names: Iterable[str]) -> str:
+    """Whom the definitions of these quantities follow."""
+    keys = cite(cited(*(quantity(name).source for name in names)))
+    return "quantities are defined in the glossary" + (f", after {keys}" if keys else "")
+
+
+def tissues_text(names: Iterable[str]) -> str:
+    """Where the numbers behind tissue loads come from; empty where none of these quantities is one."""
+    files = [file for name in names for start, file in TISSUE_FILES.items() if name.startswith(start)]
+    keys = [key for file in dict.fromkeys(files) for key in load_model("tissue", file).keys]
+    if not keys:
+        return ""
+    return (
+        "tissue loads are lower bounds from net moments and forces, one muscle group answering each moment, with arms, "
+        f"ratios and areas judged from {cite(keys)}; impulses stand before peaks [@bisseling_2006]"
+    )
+
+
+def _definitions(analysis: Analysis, answers: Iterable[WhatIf]) -> str:
+    rows = [row for each in answers for row in (*each.rows, *each.at_instants)]
+    return definitions_text([*known_quantities(analysis), *(row.quantity for row in rows)])
+
+
+def _tissues(analysis: Analysis) -> str:
+    return tissues_text(known_quantities(analysis))
+
+
+def _bands(analysis: Analysis) -> str:
+    """Whose numbers stand beside those of this landing."""
+    keys = []
+    for measure in analysis.measures:
+        band = None if is_unknown(measure) or measure.word else band_of(quantity(measure.quantity), measure, analysis)
+        keys += cited(band.source) if band is not None else []
+    return f"published bands beside the numbers are from {cite(keys)}" if keys else ""
+
+
+def _predicted(answers: tuple[WhatIf, ...]) -> str:
+    """What a prediction of an insole's effect rests on."""
+    if not answers:
+        return ""
+    keys = [key for file in ("foundation", "wedge_ratio") for key in load_model("insole_response", file).keys]
+    keys += load_model("tissue", "achilles").keys
+    keys += cited(*(layer.material.source for each in answers for layer in each.shape.layers))
+    return (
+        "the change of the shoe's inside was predicted by a layered elastic bed under a foot of two parts and the same "
+        f"inverse dynamics again, with spreads between persons after {cite(keys)}"
+    )
+
+
+def _lumbar_centre(analysis: Analysis) -> str:
+    """The one regression from the pelvis's width; empty where no load of L5/S1 is known."""
+    if "l5s1" not in analysis.landing.loads.joints:
+        return ""
+    return load_model("joint_centres", "reed_1999").provenance["source"]
+
+
+def _hip_error_keys(method: str) -> list[str]:
+    return list(load_model("hip_centres", method).keys) if method in model_names("hip_centres") else []
 
 
 def _software() -> str:

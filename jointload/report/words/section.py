@@ -18,6 +18,13 @@ class Reported:
     whatif: WhatIf | None = None
     fit: Fit | None = None
 
+    @property
+    def answers(self) -> tuple[WhatIf, ...]:
+        """Every prediction told of: those asked for, and that of the shape that was found."""
+        asked = () if self.whatif is None else (self.whatif, *self.whatif.others)
+        found = () if self.fit is None or self.fit.answer is None else (self.fit.answer,)
+        return (*asked, *found)
+
 
 @dataclass(frozen=True)
 class Section:

@@ -22,6 +22,7 @@ from jointload.landing.measures.load_measures import MOMENT_PEAKS
 from jointload.loads.moments import in_frame
 from jointload.modeldata import load_model, model_names
 from jointload.report.words.quantities import Quantity, glossary, of_joint, quantity, sanity, shown
+from jointload.sources import in_words
 
 if TYPE_CHECKING:
     import pandas
@@ -256,7 +257,9 @@ def _drawn_inputs(analysis: Analysis) -> dict[str, Any] | None:
 def _model_source(kind: str, name: str) -> dict[str, str]:
     """Name and source of a model; a functional hip centre has no file."""
     source = (
-        load_model(kind, name).provenance["source"] if name in model_names(kind) else "found from this rider's movement"
+        in_words(load_model(kind, name).provenance["source"])
+        if name in model_names(kind)
+        else "found from this rider's movement"
     )
     return {"name": name, "source": source}
 
