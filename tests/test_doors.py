@@ -69,6 +69,7 @@ ORDER = (
     "loads.from_above",
     "loads.balance",
     "landing.filtered",
+    "landing.span",
     "landing.events",
     "landing.alignment",
     "landing.landed",

@@ -12,7 +12,6 @@ from jointload.body.calibration import FittedBody
 from jointload.body.pose import SegmentPoses
 from jointload.errors import RecordingError, SettingError, expected_found
 from jointload.intake.recording import SIDES, Array, Finding, Side
-from jointload.intake.rider import G
 from jointload.landing.filtered import FilteredForces, filtered_forces
 from jointload.loads.contact import Contact, loaded_spans
 from jointload.numerics.signals import derivatives, runs
@@ -94,6 +93,15 @@ class _Instant:
 Span = tuple[int, int]
 
 
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """What events need of the motion: height (F,) [m] of the middle of the hips, joint angles, rate [Hz]."""
+
+    pelvis: Array
+    angles: JointAngles
+    rate: float
+
+
 def find_events(
     contact: Contact,
     poses: SegmentPoses,
@@ -110,10 +118,17 @@ def find_events(
     total force. filtered : of the contact, where they are known already.
     RecordingError when nothing touches down, SettingError when there are fewer landings than asked for.
     """
+    seen = Seen(poses.place(body, "hip_mid")[1], angles, poses.rate)
     if not np.isfinite(contact.total).any():
-        return _events_of_motion(poses, body, angles, settings, name)
+        return _events_of_motion(poses, body, seen, settings, name)
+    return events_seen(contact, seen, weight, settings, name, filtered or filtered_forces(contact, settings))
+
+
+def events_seen(
+    contact: Contact, seen: Seen, weight: float, settings: Settings, name: str, filtered: FilteredForces
+) -> LandingEvents:
+    """`find_events` from the little of the motion that it needs."""
     rate, threshold = contact.fast_rate, settings.contact_threshold
-    filtered = filtered or filtered_forces(contact, settings)
     spans = {side: loaded_spans(contact.fast_force[1, k], rate, threshold) for k, side in enumerate(SIDES)}
     flights = _flights(contact, loaded_spans(contact.total, rate, threshold))
     flight = _chosen_flight(flights, settings.landing, name)
@@ -122,8 +137,8 @@ def find_events(
     if not unknown and all(span is None for span in chosen.values()):
         raise _no_landing(contact, settings, name)
     last = max([span[0] for span in chosen.values() if span is not None] + ([flight[1]] if flight else [])) / rate
-    lowest = _lowest_pelvis(poses, body, last, _takeoff_of_all(chosen, contact))
-    ends = _Ends(settings.landing_end, lowest, angles, poses.rate)
+    lowest = _lowest_pelvis(seen, last, _takeoff_of_all(chosen, contact))
+    ends = _Ends(settings.landing_end, lowest, seen)
     sides: dict[str, SideEvents] = {}
     for k, side in enumerate(SIDES):
         span = chosen[side]
@@ -148,13 +163,13 @@ def find_events(
 
 
 def _events_of_motion(
-    poses: SegmentPoses, body: FittedBody, angles: JointAngles, settings: Settings, name: str
+    poses: SegmentPoses, body: FittedBody, seen: Seen, settings: Settings, name: str
 ) -> LandingEvents:
     """Events without any force: each foot touches down where it stops falling, at the start where it never falls."""
     nan, no_forces = float("nan"), "no plate gives a force"
     stops = {side: _fall_end(poses, body, side) for side in SIDES}
-    lowest = _lowest_pelvis(poses, body, max(stops.values()), np.inf)
-    ends = _Ends(settings.landing_end, lowest, angles, poses.rate)
+    lowest = _lowest_pelvis(seen, max(stops.values()), np.inf)
+    ends = _Ends(settings.landing_end, lowest, seen)
     sides: dict[str, SideEvents] = {
         side: _events_without_force(stop, no_forces, ends, side) for side, stop in stops.items()
     }
@@ -281,9 +296,9 @@ def _lift(span: Span, contact: Contact, foot: int) -> float:
     return stop / contact.fast_rate if stop < force.size and np.isfinite(force[stop]) else np.inf
 
 
-def _lowest_pelvis(poses: SegmentPoses, body: FittedBody, begin: float, lifted: float) -> _Instant:
+def _lowest_pelvis(seen: Seen, begin: float, lifted: float) -> _Instant:
     """The lowest pelvis from the last touch-down on, before the feet lift again."""
-    return _turning_point(-poses.place(body, "hip_mid")[1], begin, lifted, poses.rate, "the pelvis is lowest")
+    return _turning_point(-seen.pelvis, begin, lifted, seen.rate, "the pelvis is lowest")
 
 
 def _turning_point(series: Array, begin: float, end: float, rate: float, what: str) -> _Instant:
@@ -307,8 +322,7 @@ class _Ends:
 
     definition: str
     lowest: _Instant
-    angles: JointAngles
-    rate: float
+    seen: Seen
 
     def of(self, side: str, touchdown: float, lifted: float, peak_force: _Instant) -> _Instant:
         if self.definition == "lowest_pelvis":
@@ -317,8 +331,8 @@ class _Ends:
             return _Instant(touchdown + IMPACT_SECONDS)
         if self.definition == "peak_force":
             return peak_force
-        flexion = self.angles.of(f"{side}_knee", "flexion")
-        return _turning_point(flexion, touchdown, lifted, self.rate, "the knee is most bent")
+        flexion = self.seen.angles.of(f"{side}_knee", "flexion")
+        return _turning_point(flexion, touchdown, lifted, self.seen.rate, "the knee is most bent")
 
 
 def _side_events(
@@ -385,26 +399,6 @@ def _stabilised(contact: Contact, total: Array, first: float, weight: float) -> 
     steady[: round(first * contact.fast_rate)] = False
     long_enough = [a for a, b in runs(steady) if (b - a) / contact.fast_rate >= STEADY_SECONDS]
     return long_enough[0] / contact.fast_rate if long_enough else float("nan")
-
-
-def touchdown_speed(poses: SegmentPoses, body: FittedBody, events: LandingEvents) -> tuple[float, str]:
-    """Downward speed [m/s] of the pelvis at touch-down from a ballistic fit to the last part of the flight, and a note.
-
-    y(t) = y0 + v t - g t^2 / 2 with g fixed, least squares for y0 and v; NaN when there was no flight.
-    """
-    if events.kind != "landing":
-        return float("nan"), events.no_takeoff
-    height, rate, end = poses.place(body, "hip_mid")[1], poses.rate, events.first_touchdown
-    begin = end - CLEAR_SECONDS - BALLISTIC_SECONDS
-    if np.isfinite(events.flight_start):
-        begin = max(begin, events.flight_start + CLEAR_SECONDS)
-    frames = np.arange(max(0, int(np.ceil(begin * rate))), int((end - CLEAR_SECONDS) * rate) + 1)
-    frames = frames[np.isfinite(height[frames])]
-    if frames.size < 4:
-        return float("nan"), "fewer than four frames of the pelvis in flight"
-    t = frames / rate - end
-    _, slope = np.linalg.lstsq(np.column_stack((np.ones_like(t), t)), height[frames] + 0.5 * G * t**2, rcond=None)[0]
-    return float(-slope), ""
 
 
 def _findings(
