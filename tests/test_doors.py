@@ -97,6 +97,7 @@ ORDER = (
     "uncertainty.skin",
     "uncertainty.around",
     "uncertainty.pour",
+    "uncertainty.shares",
     "uncertainty.intervals",
     "uncertainty.repeats",
     "insole.shape.geometry",

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from math import isnan
 
 import numpy as np
+from numpy.typing import NDArray
 
 from jointload.body.angles import JointAngles
 from jointload.body.calibration import FittedBody
@@ -130,7 +131,8 @@ def events_seen(
     """`find_events` from the little of the motion that it needs."""
     rate, threshold = contact.fast_rate, settings.contact_threshold
     spans = {side: loaded_spans(contact.fast_force[1, k], rate, threshold) for k, side in enumerate(SIDES)}
-    flights = _flights(contact, loaded_spans(contact.total, rate, threshold))
+    known, total = np.isfinite(contact.fast_force[1]).all(axis=0), loaded_spans(contact.total, rate, threshold)
+    flights = _flights(contact, known, total)
     flight = _chosen_flight(flights, settings.landing, name)
     chosen = {side: _chosen_contact(spans[side], contact, k, flight, weight) for k, side in enumerate(SIDES)}
     unknown = _unknown_feet(contact, chosen, flight)
@@ -147,14 +149,14 @@ def events_seen(
         elif flight and side in unknown:
             sides[side] = _events_without_force(flight[1] / rate, unknown[side], ends, side)
     first = min(events.touchdown for events in sides.values())
-    takeoff, no_takeoff = _takeoff(flight, contact, threshold, first)
+    takeoff, no_takeoff = _takeoff(flight, contact, [stop for _, stop in total], first)
     return LandingEvents(
         kind="landing" if flight else "step",
         sides=sides,
         flight_start=takeoff,
         flight_end=flight[1] / rate if flight else float("nan"),
         lowest_pelvis=lowest.time,
-        stabilised=_stabilised(contact, filtered.settling, first, weight),
+        stabilised=_stabilised(known, filtered.settling, rate, first, weight),
         threshold=threshold,
         landing_end=settings.landing_end if flight else "end of the contact",
         findings=_findings(flights, flight, spans, sides, contact, name),
@@ -206,12 +208,12 @@ def touchdown_frames(force: Array, rate: float, threshold: float, samples_per_fr
     return tuple(start // samples_per_frame for start, _ in loaded_spans(force, rate, threshold) if start > 0)
 
 
-def _flights(contact: Contact, total: list[Span]) -> list[Span]:
+def _flights(contact: Contact, known: NDArray[np.bool_], total: list[Span]) -> list[Span]:
     """Samples [start, stop) in which the plates are unloaded, both feet are known to be free, and a contact follows.
 
     A wrench that is unknown is so by whole marker frames, which begin a little before the contact.
     """
-    free = np.isfinite(contact.fast_force[1]).all(axis=0)
+    free = known.copy()
     for start, stop in total:
         free[start:stop] = False
     frame = -(-contact.fast_force.shape[2] // max(contact.force.shape[2], 1))
@@ -228,13 +230,13 @@ def _chosen_flight(flights: list[Span], number: int, name: str) -> Span | None:
     return flights[number - 1] if flights else None
 
 
-def _takeoff(flight: Span | None, contact: Contact, threshold: float, first: float) -> tuple[float, str]:
-    """Take-off [s] from a plate, else NaN and why it is not known. first : touch-down [s]
+def _takeoff(flight: Span | None, contact: Contact, ends: list[int], first: float) -> tuple[float, str]:
+    """Take-off [s] from a plate, else NaN and why it is not known. ends : samples at which the plates are left;
+    first : touch-down [s]
 
     A wrench that is unknown is so by whole marker frames: the flight may seem to begin up to one after the take-off.
     """
     rate, nan = contact.fast_rate, float("nan")
-    ends = [stop for _, stop in loaded_spans(contact.total, rate, threshold)]
     if flight is None:
         before = max((stop for stop in ends if stop < round(first * rate)), default=None)
         brief = 0.0 if before is None else first - before / rate
@@ -392,13 +394,12 @@ def _impact_end(vertical: Array, start: int, stop: int, peaks: list[int], rate: 
     return min(latest, stop) / rate
 
 
-def _stabilised(contact: Contact, total: Array, first: float, weight: float) -> float:
+def _stabilised(known: NDArray[np.bool_], total: Array, rate: float, first: float, weight: float) -> float:
     """Start [s] of the first steady stretch of the total vertical force after touch-down, NaN when there is none."""
-    known = np.isfinite(contact.fast_force[1]).all(axis=0)
     steady = known & (np.abs(total - weight) < STEADY_SHARE * weight)
-    steady[: round(first * contact.fast_rate)] = False
-    long_enough = [a for a, b in runs(steady) if (b - a) / contact.fast_rate >= STEADY_SECONDS]
-    return long_enough[0] / contact.fast_rate if long_enough else float("nan")
+    steady[: round(first * rate)] = False
+    long_enough = [a for a, b in runs(steady) if (b - a) / rate >= STEADY_SECONDS]
+    return long_enough[0] / rate if long_enough else float("nan")
 
 
 def _findings(

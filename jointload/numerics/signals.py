@@ -107,7 +107,10 @@ def delayed(x: Array, delay: Array) -> Array:
         weight[reach + first + k - 1, np.arange(delay.size)] = cubic[k]
     padded = np.pad(x, [(0, 0)] * (x.ndim - 1) + [(reach, reach)], mode="edge")
     used = np.flatnonzero(np.any(weight, axis=1))
-    return np.asarray(sum(weight[k][:, None] * padded[..., k : k + x.shape[-1]] for k in used))
+    out, part = np.zeros(x.shape), np.empty(x.shape)
+    for k in used:
+        out += np.multiply(padded[..., k : k + x.shape[-1]], weight[k][:, None], out=part)
+    return out
 
 
 def derivatives(x: Array, dt: float) -> tuple[Array, Array]:

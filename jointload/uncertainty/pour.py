@@ -54,11 +54,13 @@ def quiet(done: int) -> None:
 class Poured:
     """samples : (quantity, side) -> (D,) SI units, NaN where a draw does not give the quantity
     angle, moment : (3, J, F) [rad], [N m] standard deviations of the draws, as JointAngles and JointLoads have them,
-    NaN away from the landing"""
+    NaN away from the landing
+    numbers : input -> (k, D) what was drawn, as Draws.numbers"""
 
     samples: dict[Key, Array]
     angle: Array
     moment: Array
+    numbers: Mapping[str, Array]
 
 
 def pour(
@@ -85,7 +87,7 @@ def pour(
                 samples.setdefault(key, np.full(draws, np.nan))[which.start + numbers] = values
         told(which.stop - which.start)
     angle, moment = (_in_recording(spread.of(name), near.frames, landing) for name in ("angle", "moment"))
-    return Poured(samples, angle, moment)
+    return Poured(samples, angle, moment, inputs.numbers)
 
 
 def _near(landing: Landing, lowest: float) -> NearLanding:
