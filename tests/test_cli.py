@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 from written_names import ends_in_a_side_letter
 
+from jointload import __version__ as jointload_version
 from jointload.insole.shape.mesh import load_solid
 from jointload.modeldata import shipped_folder
 

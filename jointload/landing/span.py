@@ -16,7 +16,9 @@ Mask = NDArray[np.bool_]
 
 def nearest(time: Array, rate: float) -> Indices:
     """Samples next to times [s]; one midway goes to the even sample, and an unknown time to the first."""
-    return np.nan_to_num(np.rint(np.asarray(time) * rate)).astype(np.intp)
+    if np.ndim(time) == 0:
+        return np.array(0 if np.isnan(time) else round(float(time) * rate))
+    return np.nan_to_num(np.rint(time * rate)).astype(np.intp)
 
 
 def picked(series: Array, where: Indices) -> Array:
@@ -46,13 +48,17 @@ class Span:
         """The samples that any draw has."""
         return slice(int(self.start.min()), int(self.stop.max()))
 
+    @cached_property
+    def alike(self) -> bool:
+        """Whether every draw has the whole hull."""
+        return bool((self.start == self.hull.start).all() and (self.stop == self.hull.stop).all())
+
     def inside(self, width: int) -> Mask:
         """(D, W) which samples of a cut series are in the stretch; (W,) all of them where the draws do not differ."""
         if width not in self._inside:
             sample = self.hull.start + np.arange(width)
-            alike = self.start.ndim == 0 or (np.ptp(self.start) == 0 and np.ptp(self.stop) == 0)
             ends = (self.start[..., None], self.stop[..., None])
-            self._inside[width] = np.ones(width, bool) if alike else (sample >= ends[0]) & (sample < ends[1])
+            self._inside[width] = np.ones(width, bool) if self.alike else (sample >= ends[0]) & (sample < ends[1])
         return self._inside[width]
 
     @cached_property
@@ -64,13 +70,14 @@ class Span:
 
     def known(self, cut: Array) -> Mask:
         """Whether the stretch has samples and all of them are numbers."""
+        if self.alike:
+            return np.asarray(np.isfinite(cut).all(axis=-1) & (cut.shape[-1] > 0), dtype=bool)
         inside = self.inside(cut.shape[-1])
         return np.asarray((np.isfinite(cut) | ~inside).all(axis=-1) & inside.any(axis=-1), dtype=bool)
 
     def _only(self, cut: Array, outside: float) -> Array:
         """A cut series with a value that does not count in place of samples outside the stretch."""
-        inside = self.inside(cut.shape[-1])
-        return cut if inside.ndim == 1 else np.where(inside, cut, outside)
+        return cut if self.alike else np.where(self.inside(cut.shape[-1]), cut, outside)
 
     def largest(self, cut: Array) -> Array:
         if not cut.shape[-1]:
@@ -88,8 +95,9 @@ class Span:
         """By the trapezium rule, NaN without two samples."""
         if cut.shape[-1] < 2:
             return np.full(cut.shape[:-1], np.nan)
-        pairs, inside = cut[..., 1:] + cut[..., :-1], self.inside(cut.shape[-1])
-        if inside.ndim > 1:
+        pairs = cut[..., 1:] + cut[..., :-1]
+        if not self.alike:
+            inside = self.inside(cut.shape[-1])
             within = inside[..., 1:] & inside[..., :-1]
             pairs = np.where(within, pairs, np.where(within.any(axis=-1, keepdims=True), 0.0, np.nan))
         return np.asarray(0.5 * dt * np.sum(pairs, axis=-1))

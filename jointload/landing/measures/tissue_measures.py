@@ -163,16 +163,17 @@ def _out_of_range(name: str, landing: Landing, side: str) -> str:
 def with_tissue_spreads(measures: tuple[Measure, ...], landing: Landing) -> tuple[Measure, ...]:
     """The measures with low and high of every tissue load: 95 % of draws of the tissue's own numbers (arms, areas,
     slopes), everything measured held as it is."""
-    factors = drawn(DRAWS, SEED)
-    series: dict[str, dict[str, Array]] = {}
-    out = []
-    for measure in measures:
-        if measure.quantity in TISSUE_MEASURES and np.isfinite(measure.value):
-            if measure.side not in series:
-                series[measure.side] = _series(landing, measure.side, factors)
-            span = landing.span(measure.side)
-            values = _read(series[measure.side], measure.quantity, span, 1.0 / landing.poses.rate)
-            low, high = np.quantile(values, ENDS)
-            measure = measure.widened(min(float(low), measure.value), max(float(high), measure.value))
-        out.append(measure)
-    return tuple(out)
+    known = [m for m in measures if m.quantity in TISSUE_MEASURES and np.isfinite(m.value)]
+    if not known:
+        return measures
+    factors, dt = drawn(DRAWS, SEED), 1.0 / landing.poses.rate
+    series = {side: _series(landing, side, factors) for side in {m.side for m in known}}
+    values = np.stack(
+        [np.broadcast_to(_read(series[m.side], m.quantity, landing.span(m.side), dt), DRAWS) for m in known]
+    )
+    ends = dict(zip(((m.quantity, m.side) for m in known), np.quantile(values, ENDS, axis=1).T.tolist(), strict=True))
+    return tuple(_between(m, *ends[m.quantity, m.side]) if (m.quantity, m.side) in ends else m for m in measures)
+
+
+def _between(measure: Measure, low: float, high: float) -> Measure:
+    return measure.widened(min(low, measure.value), max(high, measure.value))
