@@ -82,6 +82,8 @@ class Span:
     def largest(self, cut: Array) -> Array:
         if not cut.shape[-1]:
             return np.full(cut.shape[:-1], np.nan)
+        if self.alike:
+            return np.asarray(cut.max(axis=-1))
         top = np.max(self._only(cut, -np.inf), axis=-1)
         return np.where(np.isneginf(top), np.nan, top)
 

@@ -19,7 +19,7 @@ from jointload.uncertainty.shares import regressed_variances
 from jointload.uncertainty.spreads import SOURCES, Source, load_sources
 
 DRAWS = 500
-ALONE, FEWEST_ALONE = 0.12, 30
+ALONE, FEWEST_ALONE = 0.08, 30
 """Share of the draws, and least number, that an input gets alone for its share of the variance, where regression on
 what was drawn cannot tell it."""
 FEWEST_REGRESSED = 400

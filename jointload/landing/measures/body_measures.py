@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from jointload.intake.recording import Array
@@ -41,6 +43,7 @@ def drop_height(landing: Landing) -> Result:
     return speed * np.abs(speed) / (2 * G), note
 
 
+@lru_cache(maxsize=2)
 def _touchdown_speed(landing: Landing) -> tuple[Array, str]:
     if landing.events.kind != "landing":
         return np.full(landing.borne.shape, np.nan), landing.events.no_takeoff

@@ -94,6 +94,7 @@ def friction_use_peak(landing: Landing, side: str) -> Result:
     known = span.known(force).all(axis=0)
     with np.errstate(invalid="ignore"):
         bearing = force[1] > BEARING_SHARE * landing.borne[..., None]
-    friction = np.where(bearing, np.hypot(force[0], force[2]) / np.where(bearing, force[1], 1.0), -np.inf)
-    value = np.where(known, span.largest(friction), np.nan)
+    friction = np.where(bearing, np.hypot(force[0], force[2]) / np.where(bearing, force[1], 1.0), -1.0)
+    largest = span.largest(friction)
+    value = np.where(known & (largest >= 0.0), largest, np.nan)
     return value, "" if np.any(~known) else unless(value, "the foot bears less than a fifth of body weight")
