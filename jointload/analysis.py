@@ -10,10 +10,10 @@ from functools import lru_cache
 
 import numpy as np
 
-from jointload.body.angles import gimbal_findings, joint_angles
+from jointload.body.angles import JointAngles, gimbal_findings, joint_angles
 from jointload.body.bent import typical_residuals, without_slipped
 from jointload.body.calibration import BodyErrors, FittedBody, calibrate, other_quiet_stretches, quiet_frames
-from jointload.body.mass_centre import mass_centre
+from jointload.body.mass_centre import MassCentre, mass_centre
 from jointload.body.pose import SegmentPoses, moving_hip_centres, smooth_markers, track_segments
 from jointload.errors import SettingError, expected_found
 from jointload.intake.quality import inspect_recording
@@ -33,7 +33,7 @@ from jointload.landing.measures.tissue_measures import with_tissue_spreads
 from jointload.loads.balance import balance_findings, balanced_motion
 from jointload.loads.contact import Lost, foot_contact, standing_weight
 from jointload.loads.deck import under_feet
-from jointload.loads.from_above import loads_from_above
+from jointload.loads.from_above import UpperLoads, loads_from_above
 from jointload.loads.moments import joint_loads, smooth_loads
 from jointload.loads.pressed_soles import match_insoles
 from jointload.loads.shared_plate import share_plates
@@ -89,7 +89,8 @@ def analyse(session: Session, settings: Settings | None = None, variants: bool =
     _require_sampled(session, settings)
     rider, plate_weight, of_weight = weigh(session)
     body = fit_body(session, rider, settings)
-    landing, landing_findings = descend(session, body, plate_weight, settings)
+    paths = follow_body(session, body, plate_weight, settings)
+    landing, landing_findings = descend(session, body, plate_weight, settings, paths)
     verdict = judge(landing)
     landing = stop_moments(landing, verdict.stopped)
     measures = with_split_interval(with_tissue_spreads(measure_landing(landing), landing), landing)
@@ -100,7 +101,7 @@ def analyse(session: Session, settings: Settings | None = None, variants: bool =
         session=session,
         landing=landing,
         measures=measures,
-        variants=tuple(_vary(session, body, plate_weight, settings, verdict.stopped)) if variants else (),
+        variants=tuple(_vary(session, body, plate_weight, paths, settings, verdict.stopped)) if variants else (),
         findings=_gravest_first(findings + verdict.findings + split_findings(measures, landing)),
     )
 
@@ -117,10 +118,23 @@ def _require_sampled(session: Session, settings: Settings) -> None:
         raise SettingError(expected_found("cut-off", expected, found, recording.name, "choose a lower --cutoff"))
 
 
-def descend(
-    session: Session, body: FittedBody, plate_weight: float, settings: Settings
-) -> tuple[Landing, tuple[Finding, ...]]:
-    """Markers to poses to angles; plates to foot wrenches; both to joint loads; all to events and alignment."""
+@dataclass(frozen=True, eq=False)
+class Paths:
+    """What markers alone give: the body as it was followed, its poses, their angles before any smoothing of their own,
+    and what follows from them."""
+
+    moved: _Moved
+    body: FittedBody
+    poses: SegmentPoses
+    angles: JointAngles
+    centre: MassCentre
+    upper: UpperLoads
+    misfits: dict[str, float]
+    findings: tuple[Finding, ...]
+
+
+def follow_body(session: Session, body: FittedBody, plate_weight: float, settings: Settings) -> Paths:
+    """Markers to poses to angles."""
     moved = _moved(session, body, settings)
     poses, pose_findings = _tracked(moved, body)
     misfits = typical_residuals(poses, body)
@@ -130,8 +144,23 @@ def descend(
         body = whole
         moved = _moved(session, body, settings)
         poses, pose_findings = _tracked(moved, body)
-    trial, markers = moved.recording, moved.markers
+    markers, after = moved.markers, settings.cutoff if settings.smoothing == "after" else None
     angles = joint_angles(poses, body, settings.angle_zero)
+    upper = loads_from_above(poses, markers, body, angles, after)
+    findings = moved.findings + pose_findings
+    return Paths(moved, body, poses, angles, mass_centre(poses, markers, body), upper, misfits, findings)
+
+
+def descend(
+    session: Session, body: FittedBody, plate_weight: float, settings: Settings, paths: Paths | None = None
+) -> tuple[Landing, tuple[Finding, ...]]:
+    """Markers to poses to angles; plates to foot wrenches; both to joint loads; all to events and alignment.
+
+    paths : where the markers were followed with these settings already
+    """
+    paths = paths or follow_body(session, body, plate_weight, settings)
+    moved, body, poses, angles = paths.moved, paths.body, paths.poses, paths.angles
+    trial, markers = moved.recording, moved.markers
     plates = under_feet(trial, session.board, poses, body, settings)
     cutoff = plate_cutoff(settings, trial.force_rate)
     contact = foot_contact(plates.recording, poses, body, cutoff, settings.contact_threshold, plates.lost)
@@ -155,24 +184,22 @@ def descend(
         contact=contact,
         loads=loads,
         events=events,
-        centre=mass_centre(poses, markers, body),
+        centre=paths.centre,
         weight=weight,
         weight_of_rider=session.rider.weight,
         weight_on_plates=plate_weight,
         settings=settings,
         split=interval,
-        upper=loads_from_above(
-            poses, markers, body, angles, settings.cutoff if settings.smoothing == "after" else None
-        ),
+        upper=paths.upper,
         pressed=pressed,
-        misfits=misfits,
+        misfits=paths.misfits,
         same_person=session.same_person,
         has_static=session.has_static,
         smoother=moved.smoother,
         motion=motion,
         balance=balance,
     )
-    motion_findings = moved.findings + pose_findings + gimbal_findings(angles)
+    motion_findings = paths.findings + gimbal_findings(angles)
     if settings.smoothing == "balanced":
         motion_findings += balance_findings(balance, trial.name, weight, moved.strikes, trial.point_rate)
     force_findings = plates.findings + contact.findings + (pressed.findings if pressed else ())
@@ -290,17 +317,30 @@ def _widened(measure: Measure, others: list[float]) -> Measure:
 
 
 def _vary(
-    session: Session, body: FittedBody, plate_weight: float, settings: Settings, stopped: tuple[Lost, ...]
+    session: Session,
+    body: FittedBody,
+    plate_weight: float,
+    paths: Paths,
+    settings: Settings,
+    stopped: tuple[Lost, ...],
 ) -> list[Variant]:
     """What other contact thresholds, and smoothing on the other side of the dynamics, would have given; moments that
-    the verdict stops are stopped here, too."""
+    the verdict stops are stopped here, too. Markers are followed again only where that would differ."""
     thresholds = [t for t in THRESHOLDS if t != settings.contact_threshold]
     others = {f"contact threshold {t:g} N": replace(settings, contact_threshold=t) for t in thresholds}
     for other in SMOOTHINGS:
         if other != settings.smoothing:
             others[SMOOTHINGS[other]] = replace(settings, smoothing=other)
-    landings = {name: descend(session, body, plate_weight, other)[0] for name, other in others.items()}
+    landings = {}
+    for name, other in others.items():
+        known = paths if _followed_alike(session.trial, settings, other) else None
+        landings[name], _ = descend(session, body, plate_weight, other, known)
     return [Variant(name, measure_landing(stop_moments(landing, stopped))) for name, landing in landings.items()]
+
+
+def _followed_alike(trial: Recording, settings: Settings, other: Settings) -> bool:
+    """Whether settings that differ in threshold or smoothing give the same poses."""
+    return settings.smoothing == other.smoothing and never_bridged(trial, settings) == never_bridged(trial, other)
 
 
 def _recording_findings(session: Session) -> tuple[Finding, ...]:

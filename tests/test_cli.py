@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 from written_names import ends_in_a_side_letter
 
+from jointload import __version__ as jointload_version
 from jointload.insole.shape.mesh import load_solid
 from jointload.modeldata import shipped_folder
 
@@ -53,6 +54,14 @@ def test_every_command_has_help(command: str, tmp_path: Path) -> None:
     done = jointload(command, "--help", where=tmp_path)
     assert done.returncode == 0
     assert len(done.stdout.splitlines()) > 4
+
+
+def test_short_help_and_the_version(tmp_path: Path) -> None:
+    assert jointload("-h", where=tmp_path).stdout == jointload("--help", where=tmp_path).stdout
+    assert jointload("analyse", "-h", where=tmp_path).returncode == 0
+    done = jointload("--version", where=tmp_path)
+    assert done.returncode == 0
+    assert done.stdout.strip() == f"jointload {jointload_version}"
 
 
 def test_no_words_show_the_help(tmp_path: Path) -> None:

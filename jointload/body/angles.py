@@ -8,7 +8,7 @@ import numpy as np
 
 from jointload.body.calibration import FittedBody
 from jointload.body.pose import SegmentPoses
-from jointload.intake.recording import Array, Finding
+from jointload.intake.recording import Array, Finding, Which
 from jointload.numerics.rotations import GIMBAL_LIMIT, cardan_zxy, compose, inverse, joint_axes, unwrap
 from jointload.settings import AngleZero
 
@@ -28,8 +28,8 @@ class JointAngles:
     signs: Array
     zero: AngleZero
 
-    def drawn(self, draw: int) -> JointAngles:
-        """One draw of many."""
+    def drawn(self, draw: Which) -> JointAngles:
+        """One draw of many, or some of them."""
         return replace(self, angle=self.angle[..., draw, :], axes=self.axes[..., draw, :])
 
     def of(self, joint: str, rotation: str) -> Array:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -64,8 +65,13 @@ def slipped_words(label: str, moved: float) -> str:
 
 def slipped_markers(trial: Recording, body: FittedBody, typical: dict[str, float]) -> dict[str, tuple[str, float]]:
     """Segment to the marker that slipped and by how much [m]; typical : residual [m] of every segment's fit."""
-    suspects = [name for name, residual in typical.items() if residual > SLIP_SCREEN]
-    shapes = _cluster_shapes(trial, body, suspects)
+    return _slipped_among(trial, body, tuple(name for name, residual in typical.items() if residual > SLIP_SCREEN))
+
+
+@lru_cache(maxsize=2)
+def _slipped_among(trial: Recording, body: FittedBody, suspects: tuple[str, ...]) -> dict[str, tuple[str, float]]:
+    """The same among some segments; remembered, because a landing is followed first and judged later."""
+    shapes = _cluster_shapes(trial, body, list(suspects))
     found = {name: _slip(local, labels, seen) for name, (labels, local, seen) in shapes.items()}
     return {name: slip for name, slip in found.items() if slip is not None}
 

@@ -14,7 +14,7 @@ from jointload.body.inertia import SegmentInertia, line_masses, segment_inertias
 from jointload.body.joint_centres import HIP_CENTRES, PelvisSize, l5s1_centre
 from jointload.errors import CalibrationError, SettingError, expected_found, known_names
 from jointload.intake.labels import LabelMap
-from jointload.intake.recording import SIDES, Array, Finding, Recording, split_side
+from jointload.intake.recording import SIDES, Array, Finding, Recording, Which, split_side
 from jointload.intake.rider import Rider
 from jointload.numerics.rotations import compose, from_axes, inverse, rotate, rotate_back
 from jointload.numerics.signals import derivatives
@@ -100,7 +100,7 @@ class FittedBody:
     def segments(self) -> tuple[str, ...]:
         return tuple(self.definition.segments)
 
-    def drawn(self, which: int | slice) -> FittedBody:
+    def drawn(self, which: Which) -> FittedBody:
         """One draw of a body of many, or some of them."""
         return replace(
             self,
@@ -122,7 +122,7 @@ class FittedBody:
         return compose(self.standing[segment][0], segment_from_frame)
 
 
-def _drawn_inertia(inertia: SegmentInertia, which: int | slice) -> SegmentInertia:
+def _drawn_inertia(inertia: SegmentInertia, which: Which) -> SegmentInertia:
     mass = np.asarray(inertia.mass)
     return SegmentInertia(mass[which] if mass.ndim else mass, inertia.com[..., which], inertia.tensor[..., which])
 

@@ -11,7 +11,7 @@ from jointload.body.calibration import Cluster, FittedBody
 from jointload.body.gaps import Fill, fill_from_neighbours
 from jointload.body.joint_centres import functional_hip_centre
 from jointload.errors import CalibrationError, LabelError, expected_found
-from jointload.intake.recording import SIDES, Array, Finding, Recording
+from jointload.intake.recording import SIDES, Array, Finding, Recording, Which
 from jointload.numerics.rigid_fit import fit_poses
 from jointload.numerics.rotations import rotate, rotate_back
 from jointload.numerics.signals import bridge_short_gaps, runs, zero_lag_lowpass
@@ -55,8 +55,8 @@ class SegmentPoses:
         rotation, origin = self.of(segment)
         return origin + rotate(rotation, local[..., None])
 
-    def drawn(self, draw: int) -> SegmentPoses:
-        """One draw of many."""
+    def drawn(self, draw: Which) -> SegmentPoses:
+        """One draw of many, or some of them."""
         return SegmentPoses(
             self.segments,
             self.rotation[..., draw, :],

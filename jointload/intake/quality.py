@@ -85,7 +85,10 @@ def inspect_recording(
 
 def judged_labels(recording: Recording, label_map: LabelMap | None) -> list[str]:
     """The labels of a recording that a map names; all of them without a map."""
-    return [label for label in recording.labels if label_map is None or label in label_map.labels]
+    if label_map is None:
+        return list(recording.labels)
+    named = label_map.labels
+    return [label for label in recording.labels if label in named]
 
 
 def check_axes(recording: Recording, _: LabelMap | None) -> list[Finding]:
@@ -153,6 +156,8 @@ class _Gaps:
     @classmethod
     def of(cls, label: str, recording: Recording) -> _Gaps:
         missing: NDArray[np.bool_] = np.isnan(recording.markers[0, recording.labels.index(label)])
+        if missing.size and not missing.any():
+            return cls(label, False, True, 0.0, 0.0, 0.0)
         inner = between_sights(missing)
         share, all_missing = inner.sum() / missing.size, missing.sum() / missing.size
         longest = longest_run(inner) / recording.point_rate

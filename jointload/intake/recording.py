@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 from jointload.errors import LabelError, known_names
 
 Array = NDArray[np.float64]
+Which = int | slice | NDArray[np.intp]
+"""One draw, or several."""
 Severity = Literal["pass", "warn", "refuse"]
 Side = Literal["right", "left"]
 SIDES: tuple[Side, Side] = ("right", "left")

@@ -42,7 +42,8 @@ def stands_still(recording: Recording) -> bool:
 
 def _reach(markers: Array) -> Array:
     """(M,) [m] farthest place of every marker from its middle one, gaps left out."""
-    away = np.linalg.norm(markers - np.nanmedian(markers, axis=2, keepdims=True), axis=0)
+    median = np.median if np.isfinite(markers).all() else np.nanmedian
+    away = np.linalg.norm(markers - median(markers, axis=2, keepdims=True), axis=0)
     return np.asarray(np.nanmax(away, axis=1))
 
 

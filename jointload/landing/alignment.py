@@ -12,7 +12,7 @@ import numpy as np
 
 from jointload.body.calibration import FittedBody
 from jointload.body.pose import SegmentPoses
-from jointload.intake.recording import SIDES, Array
+from jointload.intake.recording import SIDES, Array, Which
 from jointload.numerics.rotations import from_axes, rotate_back
 
 
@@ -40,8 +40,8 @@ class Alignment:
     hip_pelvis_angle: Array
     sole_angle: Array
 
-    def drawn(self, draw: int) -> Alignment:
-        """One draw of many."""
+    def drawn(self, draw: Which) -> Alignment:
+        """One draw of many, or some of them."""
         series = {f.name: getattr(self, f.name)[..., draw, :] for f in fields(self) if f.name != "facing"}
         return Alignment(facing=self.facing[..., draw], **series)
 

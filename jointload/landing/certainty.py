@@ -26,8 +26,8 @@ Key = tuple[str, str]
 
 @dataclass(frozen=True)
 class UncertainInput:
-    """An input that was drawn: its name and title, the variance it makes alone by quantity and side, and the share of
-    that variance which is new in every recording of one rider."""
+    """An input that was drawn: its name and title, the variance it makes alone by quantity and side (none where shares
+    were not asked for), and the share of that variance which is new in every recording of one rider."""
 
     name: str
     title: str
@@ -63,7 +63,7 @@ class Certainty:
         return variance_of(self.samples[key])
 
     def shares(self, key: Key) -> dict[str, float]:
-        """Input's name -> its share of what all inputs make when each is drawn alone; empty where nothing varies."""
+        """Input's name -> its share of what all inputs make, each alone; empty where nothing varies."""
         alone = {each.name: each.variance.get(key, np.nan) for each in self.inputs}
         total = sum(alone.values())
         return {name: value / total for name, value in alone.items()} if total > 0 else {}

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from math import isnan
 
 import numpy as np
+from numpy.typing import NDArray
 
 from jointload.body.angles import JointAngles
 from jointload.body.calibration import FittedBody
 from jointload.body.pose import SegmentPoses
 from jointload.errors import RecordingError, SettingError, expected_found
 from jointload.intake.recording import SIDES, Array, Finding, Side
-from jointload.intake.rider import G
 from jointload.landing.filtered import FilteredForces, filtered_forces
 from jointload.loads.contact import Contact, loaded_spans
 from jointload.numerics.signals import derivatives, runs
@@ -94,6 +94,15 @@ class _Instant:
 Span = tuple[int, int]
 
 
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """What events need of the motion: height (F,) [m] of the middle of the hips, joint angles, rate [Hz]."""
+
+    pelvis: Array
+    angles: JointAngles
+    rate: float
+
+
 def find_events(
     contact: Contact,
     poses: SegmentPoses,
@@ -110,20 +119,28 @@ def find_events(
     total force. filtered : of the contact, where they are known already.
     RecordingError when nothing touches down, SettingError when there are fewer landings than asked for.
     """
+    seen = Seen(poses.place(body, "hip_mid")[1], angles, poses.rate)
     if not np.isfinite(contact.total).any():
-        return _events_of_motion(poses, body, angles, settings, name)
+        return _events_of_motion(poses, body, seen, settings, name)
+    return events_seen(contact, seen, weight, settings, name, filtered or filtered_forces(contact, settings))
+
+
+def events_seen(
+    contact: Contact, seen: Seen, weight: float, settings: Settings, name: str, filtered: FilteredForces
+) -> LandingEvents:
+    """`find_events` from the little of the motion that it needs."""
     rate, threshold = contact.fast_rate, settings.contact_threshold
-    filtered = filtered or filtered_forces(contact, settings)
     spans = {side: loaded_spans(contact.fast_force[1, k], rate, threshold) for k, side in enumerate(SIDES)}
-    flights = _flights(contact, loaded_spans(contact.total, rate, threshold))
+    known, total = np.isfinite(contact.fast_force[1]).all(axis=0), loaded_spans(contact.total, rate, threshold)
+    flights = _flights(contact, known, total)
     flight = _chosen_flight(flights, settings.landing, name)
     chosen = {side: _chosen_contact(spans[side], contact, k, flight, weight) for k, side in enumerate(SIDES)}
     unknown = _unknown_feet(contact, chosen, flight)
     if not unknown and all(span is None for span in chosen.values()):
         raise _no_landing(contact, settings, name)
     last = max([span[0] for span in chosen.values() if span is not None] + ([flight[1]] if flight else [])) / rate
-    lowest = _lowest_pelvis(poses, body, last, _takeoff_of_all(chosen, contact))
-    ends = _Ends(settings.landing_end, lowest, angles, poses.rate)
+    lowest = _lowest_pelvis(seen, last, _takeoff_of_all(chosen, contact))
+    ends = _Ends(settings.landing_end, lowest, seen)
     sides: dict[str, SideEvents] = {}
     for k, side in enumerate(SIDES):
         span = chosen[side]
@@ -132,14 +149,14 @@ def find_events(
         elif flight and side in unknown:
             sides[side] = _events_without_force(flight[1] / rate, unknown[side], ends, side)
     first = min(events.touchdown for events in sides.values())
-    takeoff, no_takeoff = _takeoff(flight, contact, threshold, first)
+    takeoff, no_takeoff = _takeoff(flight, contact, [stop for _, stop in total], first)
     return LandingEvents(
         kind="landing" if flight else "step",
         sides=sides,
         flight_start=takeoff,
         flight_end=flight[1] / rate if flight else float("nan"),
         lowest_pelvis=lowest.time,
-        stabilised=_stabilised(contact, filtered.settling, first, weight),
+        stabilised=_stabilised(known, filtered.settling, rate, first, weight),
         threshold=threshold,
         landing_end=settings.landing_end if flight else "end of the contact",
         findings=_findings(flights, flight, spans, sides, contact, name),
@@ -148,13 +165,13 @@ def find_events(
 
 
 def _events_of_motion(
-    poses: SegmentPoses, body: FittedBody, angles: JointAngles, settings: Settings, name: str
+    poses: SegmentPoses, body: FittedBody, seen: Seen, settings: Settings, name: str
 ) -> LandingEvents:
     """Events without any force: each foot touches down where it stops falling, at the start where it never falls."""
     nan, no_forces = float("nan"), "no plate gives a force"
     stops = {side: _fall_end(poses, body, side) for side in SIDES}
-    lowest = _lowest_pelvis(poses, body, max(stops.values()), np.inf)
-    ends = _Ends(settings.landing_end, lowest, angles, poses.rate)
+    lowest = _lowest_pelvis(seen, max(stops.values()), np.inf)
+    ends = _Ends(settings.landing_end, lowest, seen)
     sides: dict[str, SideEvents] = {
         side: _events_without_force(stop, no_forces, ends, side) for side, stop in stops.items()
     }
@@ -191,12 +208,12 @@ def touchdown_frames(force: Array, rate: float, threshold: float, samples_per_fr
     return tuple(start // samples_per_frame for start, _ in loaded_spans(force, rate, threshold) if start > 0)
 
 
-def _flights(contact: Contact, total: list[Span]) -> list[Span]:
+def _flights(contact: Contact, known: NDArray[np.bool_], total: list[Span]) -> list[Span]:
     """Samples [start, stop) in which the plates are unloaded, both feet are known to be free, and a contact follows.
 
     A wrench that is unknown is so by whole marker frames, which begin a little before the contact.
     """
-    free = np.isfinite(contact.fast_force[1]).all(axis=0)
+    free = known.copy()
     for start, stop in total:
         free[start:stop] = False
     frame = -(-contact.fast_force.shape[2] // max(contact.force.shape[2], 1))
@@ -213,13 +230,13 @@ def _chosen_flight(flights: list[Span], number: int, name: str) -> Span | None:
     return flights[number - 1] if flights else None
 
 
-def _takeoff(flight: Span | None, contact: Contact, threshold: float, first: float) -> tuple[float, str]:
-    """Take-off [s] from a plate, else NaN and why it is not known. first : touch-down [s]
+def _takeoff(flight: Span | None, contact: Contact, ends: list[int], first: float) -> tuple[float, str]:
+    """Take-off [s] from a plate, else NaN and why it is not known. ends : samples at which the plates are left;
+    first : touch-down [s]
 
     A wrench that is unknown is so by whole marker frames: the flight may seem to begin up to one after the take-off.
     """
     rate, nan = contact.fast_rate, float("nan")
-    ends = [stop for _, stop in loaded_spans(contact.total, rate, threshold)]
     if flight is None:
         before = max((stop for stop in ends if stop < round(first * rate)), default=None)
         brief = 0.0 if before is None else first - before / rate
@@ -281,9 +298,9 @@ def _lift(span: Span, contact: Contact, foot: int) -> float:
     return stop / contact.fast_rate if stop < force.size and np.isfinite(force[stop]) else np.inf
 
 
-def _lowest_pelvis(poses: SegmentPoses, body: FittedBody, begin: float, lifted: float) -> _Instant:
+def _lowest_pelvis(seen: Seen, begin: float, lifted: float) -> _Instant:
     """The lowest pelvis from the last touch-down on, before the feet lift again."""
-    return _turning_point(-poses.place(body, "hip_mid")[1], begin, lifted, poses.rate, "the pelvis is lowest")
+    return _turning_point(-seen.pelvis, begin, lifted, seen.rate, "the pelvis is lowest")
 
 
 def _turning_point(series: Array, begin: float, end: float, rate: float, what: str) -> _Instant:
@@ -307,8 +324,7 @@ class _Ends:
 
     definition: str
     lowest: _Instant
-    angles: JointAngles
-    rate: float
+    seen: Seen
 
     def of(self, side: str, touchdown: float, lifted: float, peak_force: _Instant) -> _Instant:
         if self.definition == "lowest_pelvis":
@@ -317,8 +333,8 @@ class _Ends:
             return _Instant(touchdown + IMPACT_SECONDS)
         if self.definition == "peak_force":
             return peak_force
-        flexion = self.angles.of(f"{side}_knee", "flexion")
-        return _turning_point(flexion, touchdown, lifted, self.rate, "the knee is most bent")
+        flexion = self.seen.angles.of(f"{side}_knee", "flexion")
+        return _turning_point(flexion, touchdown, lifted, self.seen.rate, "the knee is most bent")
 
 
 def _side_events(
@@ -378,33 +394,12 @@ def _impact_end(vertical: Array, start: int, stop: int, peaks: list[int], rate: 
     return min(latest, stop) / rate
 
 
-def _stabilised(contact: Contact, total: Array, first: float, weight: float) -> float:
+def _stabilised(known: NDArray[np.bool_], total: Array, rate: float, first: float, weight: float) -> float:
     """Start [s] of the first steady stretch of the total vertical force after touch-down, NaN when there is none."""
-    known = np.isfinite(contact.fast_force[1]).all(axis=0)
     steady = known & (np.abs(total - weight) < STEADY_SHARE * weight)
-    steady[: round(first * contact.fast_rate)] = False
-    long_enough = [a for a, b in runs(steady) if (b - a) / contact.fast_rate >= STEADY_SECONDS]
-    return long_enough[0] / contact.fast_rate if long_enough else float("nan")
-
-
-def touchdown_speed(poses: SegmentPoses, body: FittedBody, events: LandingEvents) -> tuple[float, str]:
-    """Downward speed [m/s] of the pelvis at touch-down from a ballistic fit to the last part of the flight, and a note.
-
-    y(t) = y0 + v t - g t^2 / 2 with g fixed, least squares for y0 and v; NaN when there was no flight.
-    """
-    if events.kind != "landing":
-        return float("nan"), events.no_takeoff
-    height, rate, end = poses.place(body, "hip_mid")[1], poses.rate, events.first_touchdown
-    begin = end - CLEAR_SECONDS - BALLISTIC_SECONDS
-    if np.isfinite(events.flight_start):
-        begin = max(begin, events.flight_start + CLEAR_SECONDS)
-    frames = np.arange(max(0, int(np.ceil(begin * rate))), int((end - CLEAR_SECONDS) * rate) + 1)
-    frames = frames[np.isfinite(height[frames])]
-    if frames.size < 4:
-        return float("nan"), "fewer than four frames of the pelvis in flight"
-    t = frames / rate - end
-    _, slope = np.linalg.lstsq(np.column_stack((np.ones_like(t), t)), height[frames] + 0.5 * G * t**2, rcond=None)[0]
-    return float(-slope), ""
+    steady[: round(first * rate)] = False
+    long_enough = [a for a, b in runs(steady) if (b - a) / rate >= STEADY_SECONDS]
+    return long_enough[0] / rate if long_enough else float("nan")
 
 
 def _findings(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from jointload.intake.recording import Array
+from jointload.intake.recording import Array, Which
 from jointload.loads.contact import Contact
 from jointload.numerics.signals import zero_lag_lowpass
 from jointload.settings import Settings
@@ -25,8 +25,8 @@ class FilteredForces:
     total: Array
     settling: Array
 
-    def drawn(self, draw: int) -> FilteredForces:
-        """One draw of many."""
+    def drawn(self, draw: Which) -> FilteredForces:
+        """One draw of many, or some of them."""
         return FilteredForces(self.force[:, :, draw], self.total[draw], self.settling[draw])
 
 

@@ -16,6 +16,7 @@ from jointload.landing.alignment import Alignment
 from jointload.landing.events import LandingEvents
 from jointload.landing.filtered import FilteredForces, filtered_forces
 from jointload.loads.balance import Balance
+from jointload.landing.span import Indices, Span, nearest
 from jointload.loads.contact import Contact
 from jointload.loads.from_above import UpperLoads
 from jointload.loads.moments import JointLoads, SegmentMotion
@@ -52,8 +53,20 @@ class Measure:
 
 
 @dataclass(frozen=True, eq=False)
+class DrawnEvents:
+    """What every one of D draws of a landing has of its own beside its series; all are of one kind, with the same feet.
+
+    weight, weight_on_plates : (D,) [N]
+    """
+
+    events: tuple[LandingEvents, ...]
+    weight: Array
+    weight_on_plates: Array
+
+
+@dataclass(frozen=True, eq=False)
 class Landing:
-    """All that the measures read."""
+    """All that the measures read: one landing, or with `drawn` many at once, whose series have draws before frames."""
 
     recording: Recording
     body: FittedBody
@@ -86,24 +99,54 @@ class Landing:
     """Of the segments that carry mass, where it is not the differences of their poses."""
     balance: Balance | None = None
     """The whole body against the plates, where it was balanced."""
+    drawn: DrawnEvents | None = None
+    """Of every draw, where the series have draws; `events` are then those of one of them."""
     _filtered: list[FilteredForces] = field(default_factory=list, compare=False)
+    _times: dict[tuple[str, str], Array] = field(default_factory=dict, init=False, compare=False)
+    _spans: dict[tuple[str, float], Span] = field(default_factory=dict, init=False, compare=False)
 
     def window(self, side: str) -> slice:
         """Marker frames of one foot's landing, none when its end is not known."""
-        return self._span(side, self.poses.rate)
+        return self.span(side).hull
 
     def fast_window(self, side: str) -> slice:
         """Force samples of one foot's landing, none when its end is not known."""
+        return self.fast_span(side).hull
+
+    def span(self, side: str = "") -> Span:
+        """Marker frames of one foot's landing, or from the first touch-down to the last end."""
+        return self._span(side, self.poses.rate)
+
+    def fast_span(self, side: str = "") -> Span:
+        """The same at the force rate."""
         return self._span(side, self.contact.fast_rate)
 
-    def _span(self, side: str, rate: float) -> slice:
-        events = self.events.sides[side]
-        start = round(events.touchdown * rate)
-        return slice(start, round(events.landing_end * rate) + 1 if np.isfinite(events.landing_end) else start)
+    def _span(self, side: str, rate: float) -> Span:
+        if (side, rate) not in self._spans:
+            begin, end = ("touchdown", "landing_end") if side else ("first_touchdown", "last_end")
+            self._spans[side, rate] = Span.of(self.time(begin, side), self.time(end, side), rate)
+        return self._spans[side, rate]
+
+    def time(self, name: str, side: str = "") -> Array:
+        """() or (D,) [s] one of the times of LandingEvents, or of a foot's SideEvents."""
+        if (name, side) not in self._times:
+            every = (self.events,) if self.drawn is None else self.drawn.events
+            times = np.array([getattr(each.sides[side] if side else each, name) for each in every], dtype=float)
+            self._times[name, side] = times[0, ...] if self.drawn is None else times
+        return self._times[name, side]
+
+    @property
+    def borne(self) -> Array:
+        """() or (D,) [N] body weight."""
+        return np.asarray(self.weight) if self.drawn is None else self.drawn.weight
 
     def touchdown_frame(self, side: str = "") -> int:
-        time = self.events.sides[side].touchdown if side else self.events.first_touchdown
-        return min(round(time * self.poses.rate), self.recording.frames - 1)
+        return int(self.touchdown_frames(side))
+
+    def touchdown_frames(self, side: str = "") -> Indices:
+        """() or (D,) marker frame of a foot's touch-down, or of the first."""
+        time = self.time("touchdown", side) if side else self.time("first_touchdown")
+        return np.minimum(nearest(time, self.poses.rate), self.recording.frames - 1)
 
     def impact_force(self, side: str) -> Array:
         """(3, N) [N] force on one foot with the impact cut-off."""
@@ -116,21 +159,22 @@ class Landing:
         return self._filtered[0]
 
 
-Result = float | tuple[float, str]
+Value = float | Array
+"""Of one landing, or (D,) of its draws."""
+Result = Value | tuple[Value, str]
+"""The value and why it may be unknown, or what else is to be said of it."""
 Sided = Callable[[Landing, str], Result]
 Unsided = Callable[[Landing], Result]
 
 
-def largest(series: Array) -> float:
-    """Largest value of a window, NaN when any part of it is unknown: a peak may hide in what was not seen."""
-    return float(np.max(series)) if series.size else float("nan")
+def unless(known: Value, reason: str) -> str:
+    """The reason where anything is not known."""
+    return "" if np.all(np.isfinite(known)) else reason
 
 
 def whole_window(landing: Landing) -> slice:
     """Frames from the first touch-down to the last end, none when an end is not known."""
-    windows = [landing.window(side) for side in landing.events.sides]
-    start = min(w.start for w in windows)
-    return slice(start, max(w.stop for w in windows) if np.isfinite(landing.events.last_end) else start)
+    return landing.span().hull
 
 
 def reason_of_side(landing: Landing, side: str) -> str:

@@ -8,7 +8,7 @@ with the reason.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from jointload.body.calibration import FittedBody
 from jointload.body.pose import SegmentPoses
 from jointload.intake.plates.plates import centre_of_pressure
-from jointload.intake.recording import SIDES, Array, Finding, Plate, Recording
+from jointload.intake.recording import SIDES, Array, Finding, Plate, Recording, Which
 from jointload.numerics.signals import derivatives, runs, zero_lag_lowpass
 
 EDGE_MARGIN = 0.03
@@ -70,6 +70,11 @@ class Contact:
     lost: tuple[Lost, ...]
     findings: tuple[Finding, ...] = ()
     shared: NDArray[np.bool_] = field(default_factory=lambda: np.zeros((0, 0), dtype=bool))
+
+    def drawn(self, which: Which) -> Contact:
+        """One draw of many, or some of them."""
+        series = {n: getattr(self, n)[:, :, which] for n in ("force", "moment", "fast_force", "fast_moment")}
+        return replace(self, **series, total=self.total[which])
 
 
 def foot_contact(

@@ -14,7 +14,7 @@ from jointload.body.calibration import FittedBody
 from jointload.body.inertia import PERCENT, SegmentInertia, table_row
 from jointload.body.mass_centre import line_point
 from jointload.body.pose import SegmentPoses
-from jointload.intake.recording import Array
+from jointload.intake.recording import Array, Which
 from jointload.loads.moments import GRAVITY
 from jointload.numerics.rotations import (
     angular_motion,
@@ -41,8 +41,8 @@ class UpperLoads:
     components: Array
     missing: tuple[str, ...]
 
-    def drawn(self, draw: int) -> UpperLoads:
-        """One draw of many."""
+    def drawn(self, draw: Which) -> UpperLoads:
+        """One draw of many, or some of them."""
         return replace(self, force=self.force[:, draw], components=self.components[:, draw])
 
 

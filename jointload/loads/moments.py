@@ -16,7 +16,7 @@ from jointload.body.angles import JointAngles
 from jointload.body.calibration import FittedBody
 from jointload.body.definitions import Segment
 from jointload.body.pose import SegmentPoses
-from jointload.intake.recording import SIDES, Array
+from jointload.intake.recording import SIDES, Array, Which
 from jointload.intake.rider import G
 from jointload.numerics.rotations import angular_motion, cross, dot, rotate, rotate_back
 from jointload.numerics.signals import derivatives, zero_lag_lowpass
@@ -71,8 +71,8 @@ class JointLoads:
     power: Array
     centre: Array
 
-    def drawn(self, draw: int) -> JointLoads:
-        """One draw of many."""
+    def drawn(self, draw: Which) -> JointLoads:
+        """One draw of many, or some of them."""
         series = {
             name: getattr(self, name)[..., draw, :] for name in ("force", "moment", "components", "power", "centre")
         }

@@ -73,10 +73,11 @@ def _two_passes(sections: Array, rows: Array, padding: int) -> Array:
 
 
 def _grouped_rows(valid: NDArray[np.bool_]) -> Iterator[tuple[NDArray[np.bool_], NDArray[np.intp]]]:
-    patterns, index = np.unique(valid, axis=0, return_inverse=True)
-    index = index.reshape(-1)
-    for k, pattern in enumerate(patterns):
-        yield pattern, np.flatnonzero(index == k)
+    groups: dict[bytes, list[int]] = {}
+    for k, pattern in enumerate(valid):
+        groups.setdefault(pattern.tobytes(), []).append(k)
+    for members in groups.values():
+        yield valid[members[0]], np.array(members)
 
 
 def runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
@@ -107,7 +108,10 @@ def delayed(x: Array, delay: Array) -> Array:
         weight[reach + first + k - 1, np.arange(delay.size)] = cubic[k]
     padded = np.pad(x, [(0, 0)] * (x.ndim - 1) + [(reach, reach)], mode="edge")
     used = np.flatnonzero(np.any(weight, axis=1))
-    return np.asarray(sum(weight[k][:, None] * padded[..., k : k + x.shape[-1]] for k in used))
+    out, part = np.zeros(x.shape), np.empty(x.shape)
+    for k in used.tolist():
+        out += np.multiply(padded[..., k : k + x.shape[-1]], weight[k][:, None], out=part)
+    return out
 
 
 def derivatives(x: Array, dt: float) -> tuple[Array, Array]:

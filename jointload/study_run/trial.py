@@ -124,7 +124,8 @@ def write(job: Job, out: Path) -> None:
 
 def _files(job: Job) -> Callable[[Path], None]:
     address = address_of(job)
-    analysis = with_intervals(analyse(_session(job), Settings(**job.settings), variants=job.full), job.draws)
+    plain = analyse(_session(job), Settings(**job.settings), variants=job.full)
+    analysis = with_intervals(plain, job.draws, shares=job.full)
     inputs = {role: job.path(role) for role in job.inputs if role not in ("trial", "static")}
     extra = {"address": address, "program": job.program, "study": portable(job)}
     return trial_files(analysis, job.condition, inputs, extra, job.full)

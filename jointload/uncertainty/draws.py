@@ -7,7 +7,7 @@ trial, rider or laboratory. So the draws of two recordings of one rider belong t
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -103,6 +103,7 @@ class Draws:
 
     body : errors of places and inertia;  plates : of the wrenches;  weight : (D,) factor of the body weight on the
     plates;  cutoff : (D,) factor;  offset : (D,) [s] by which the markers are late
+    numbers : input -> (k, D) what was drawn of it and squares of that, for the inputs that are `FEW`
     """
 
     count: int
@@ -111,11 +112,16 @@ class Draws:
     weight: Array
     cutoff: Array
     offset: Array
+    numbers: Mapping[str, Array]
     swings: Array | None = None
     """(K, D) standard normal numbers for what the balance leaves open of the flesh."""
 
     def swings_of(self, which: slice) -> Array | None:
         return None if self.swings is None else self.swings[:, which]
+
+
+FEW = ("flesh", "placement", "joint_centre", "inertia", "plate_force", "pressure_centre", "cutoff", "time_offset")
+"""Inputs that are few numbers a draw, about 150 in all; camera and skin are thousands."""
 
 
 def draw_inputs(
@@ -128,21 +134,40 @@ def draw_inputs(
     plates = _plate_errors(sources, streams, draws)
     on_plates = np.isfinite(landing.weight_on_plates)
     weight = plates.gain.mean(axis=0) if on_plates else np.ones(draws)
-    standing = facing_frame_standing(landing.body)
-    places = _placement(landing.body, sources, streams, draws) | _joint_centres(landing.body, sources, streams, draws)
+    standing, body = facing_frame_standing(landing.body), landing.body
+    placement, centres = (drawn(body, sources, streams, draws) for drawn in (_placement, _joint_centres))
+    segments = _segment_errors(sources, streams, draws)
+    cutoff, offset = _cutoff_factors(sources, streams, draws, chunk), _offsets(sources, streams, draws)
+    swings = streams.normal(sources["flesh"], draws, swings_drawn()) if "flesh" in sources else None
+    numbers = {
+        "flesh": np.zeros((0, draws)) if swings is None else swings,
+        "placement": _rows(placement.values(), draws),
+        "joint_centre": _rows(centres.values(), draws),
+        "inertia": _with_squares(_rows(segments.values(), draws)),
+        "plate_force": _with_squares(plates.gain),
+        "pressure_centre": _with_squares(_rows(plates.place[[0, 2]], draws)),
+        "cutoff": _with_squares(np.log(cutoff)[None]),
+        "time_offset": _with_squares(offset[None]),
+    }
     return Draws(
         count=draws,
         body=BodyErrors(
             draws=draws,
-            places={name: rotate(standing[..., None], error) for name, error in places.items()},
-            inertia=_inertia(landing.body, sources, streams, weight),
+            places={name: rotate(standing[..., None], error) for name, error in (placement | centres).items()},
+            inertia=_inertia(body, segments, weight),
         ),
         plates=plates,
         weight=weight,
-        cutoff=_cutoff_factors(sources, streams, draws, chunk),
-        offset=_offsets(sources, streams, draws),
-        swings=streams.normal(sources["flesh"], draws, swings_drawn()) if "flesh" in sources else None,
+        cutoff=cutoff,
+        offset=offset,
+        numbers={name: rows for name, rows in numbers.items() if name in sources},
+        swings=swings,
     )
+
+
+def _rows(errors: Iterable[Array], draws: int) -> Array:
+    """Errors (..., D) one under another, (k, D)."""
+    return np.concatenate([np.zeros((0, draws)), *(error.reshape(-1, draws) for error in errors)])
 
 
 def facing_frame_standing(body: FittedBody) -> Array:
@@ -160,6 +185,11 @@ def _plate_errors(sources: Mapping[str, Source], streams: Streams, draws: int) -
         spread = MM * np.array(source.content["spread_mm"]["place"])
         place[[0, 2]] = spread[:, None, None] * streams.normal(source, draws, 4).reshape(2, 2, draws)
     return PlateErrors(gain, place)
+
+
+def _with_squares(rows: Array) -> Array:
+    """(k, D) drawn numbers and, below, the squares of their way from the mean: a root mean square answers evenly."""
+    return np.concatenate((rows, (rows - rows.mean(axis=1, keepdims=True)) ** 2))
 
 
 def _placement(body: FittedBody, sources: Mapping[str, Source], streams: Streams, draws: int) -> dict[str, Array]:
@@ -198,11 +228,8 @@ def _unsided(name: str) -> str:
     return split_side(name)[1]
 
 
-def _inertia(
-    body: FittedBody, sources: Mapping[str, Source], streams: Streams, weight: Array
-) -> dict[str, tuple[Array, Array, Array]]:
-    """Segment -> factor of mass, shift of the centre of mass, factor of radii; both sides of a rider err alike."""
-    draws = weight.size
+def _segment_errors(sources: Mapping[str, Source], streams: Streams, draws: int) -> dict[str, Array]:
+    """Part of the body -> (4, D) shares by which its mass, centre along two axes and radii err."""
     rows = {part: np.zeros((4, draws)) for part in SEGMENT_ENDS}
     if "inertia" in sources:
         source = sources["inertia"]
@@ -211,12 +238,17 @@ def _inertia(
             spread = source.content["segments"][part]
             sizes = np.array([spread["mass"], spread["centre"], spread["centre"], spread["radius"]])
             rows[part] = np.clip(sizes[:, None] * each, -0.9, None)
+    return rows
+
+
+def _inertia(body: FittedBody, errors: Mapping[str, Array], weight: Array) -> dict[str, tuple[Array, Array, Array]]:
+    """Segment -> factor of mass, shift of the centre of mass, factor of radii; both sides of a rider err alike."""
     out = {}
     for name in body.inertia:
         side, part = split_side(name)
         start, end = (body.standing_points[point.replace("*", side)] for point in SEGMENT_ENDS[part])
-        mass, x, y, radius = rows[part]
-        shift = np.linalg.norm(end - start) * np.stack((x, y, np.zeros(draws)))
+        mass, x, y, radius = errors[part]
+        shift = np.linalg.norm(end - start) * np.stack((x, y, np.zeros(weight.size)))
         out[name] = (weight * (1.0 + mass), shift, 1.0 + radius)
     return out
 

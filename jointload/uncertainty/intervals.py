@@ -13,14 +13,17 @@ from jointload.intake.recording import Array
 from jointload.landing.certainty import Certainty, Change, Key, UncertainInput, change_between, variance_of
 from jointload.landing.checks.split_measures import FOLLOWS_LOADS
 from jointload.landing.landed import Measure
-from jointload.uncertainty.draws import Streams
-from jointload.uncertainty.pour import Told, pour, quiet
+from jointload.uncertainty.draws import FEW, Streams
+from jointload.uncertainty.pour import Poured, Told, pour, quiet
+from jointload.uncertainty.shares import regressed_variances
 from jointload.uncertainty.spreads import SOURCES, Source, load_sources
 
 DRAWS = 500
-ALONE = 0.12
-"""Share of the draws that each input gets alone, for its share of the variance."""
-FEWEST_ALONE = 30
+ALONE, FEWEST_ALONE = 0.08, 30
+"""Share of the draws, and least number, that an input gets alone for its share of the variance, where regression on
+what was drawn cannot tell it."""
+FEWEST_REGRESSED = 400
+"""Draws from which on the shares of the inputs that are FEW numbers are told by regression."""
 TIMES = ("flight_time", "time_to_stabilisation", "time_to_peak", "time_to_braking_peak")
 """Quantities no better known than the time from one force sample to the next."""
 Ends = tuple[float, float]
@@ -33,25 +36,28 @@ def with_intervals(
     seed: int = 0,
     inputs: Iterable[str] = SOURCES,
     told: Told = quiet,
+    shares: bool = True,
 ) -> Analysis:
     """The analysis with low and high of every number, from draws of the named uncertain inputs.
 
     draws : 0 leaves the analysis as it is. Recordings of one rider analysed with the same draws and seed can be
-    compared by `changes`. told(n) is called after every n of `total_draws(draws, inputs)`.
+    compared by `changes`. told(n) is called after every n of `total_draws(draws, inputs, shares)`.
+    shares : False leaves out the share of each input in the variance of each number
     """
     if draws == 0:
         return analysis
     if draws < 2:
         raise SettingError(expected_found("draws", "0, or 2 and more", draws, "the settings", "choose 500"))
     sources = load_sources(inputs)
-    certainty = _certainty(analysis, sources, draws, seed, told)
+    certainty = _certainty(analysis, sources, draws, seed, told, shares)
     measures = tuple(_bounded(measure, certainty) for measure in analysis.measures)
     return replace(analysis, measures=measures, certainty=certainty)
 
 
-def total_draws(draws: int, inputs: Iterable[str] = SOURCES) -> int:
+def total_draws(draws: int, inputs: Iterable[str] = SOURCES, shares: bool = True) -> int:
     """How many draws `with_intervals` makes in all, for a progress bar."""
-    return draws + _alone(draws) * len(tuple(inputs)) if draws else 0
+    alone = _drawn_alone(draws, inputs) if shares else ()
+    return draws + _alone(draws) * len(alone) if draws else 0
 
 
 def changes(before: Analysis, after: Analysis) -> tuple[Change, ...]:
@@ -108,19 +114,38 @@ def _alone(draws: int) -> int:
     return max(FEWEST_ALONE, round(ALONE * draws))
 
 
-def _certainty(analysis: Analysis, sources: Mapping[str, Source], draws: int, seed: int, told: Told) -> Certainty:
+def _drawn_alone(draws: int, inputs: Iterable[str]) -> tuple[str, ...]:
+    """Inputs whose share of the variance needs draws of their own."""
+    return tuple(name for name in inputs if draws < FEWEST_REGRESSED or name not in FEW)
+
+
+def _variances(
+    analysis: Analysis, sources: Mapping[str, Source], streams: Streams, poured: Poured, draws: int, told: Told
+) -> dict[str, dict[Key, float]]:
+    """Input -> (quantity, side) -> variance it makes alone."""
+    out, alone = {}, _drawn_alone(draws, sources)
+    for name in alone:
+        one = pour(analysis.session, analysis.landing, {name: sources[name]}, streams, _alone(draws), told)
+        out[name] = {key: variance_of(samples) for key, samples in one.samples.items()}
+    few = {name: rows for name, rows in poured.numbers.items() if name not in alone}
+    return out | (regressed_variances(poured.samples, few) if few else {})
+
+
+def _certainty(
+    analysis: Analysis, sources: Mapping[str, Source], draws: int, seed: int, told: Told, shares: bool
+) -> Certainty:
     session, landing = analysis.session, analysis.landing
     streams = Streams.of(session, seed)
     poured = pour(session, landing, sources, streams, draws, told)
     samples = _timed(poured.samples, streams, landing.contact.fast_rate)
-    alone = []
-    for name, source in sources.items():
-        one = pour(session, landing, {name: source}, streams, _alone(draws), told)
-        variance = {key: variance_of(samples) for key, samples in one.samples.items()}
-        alone.append(UncertainInput(name, source.title, variance, 1.0 - source.repeatable))
+    variances = _variances(analysis, sources, streams, poured, draws, told) if shares else {}
+    inputs = tuple(
+        UncertainInput(name, source.title, variances.get(name, {}), 1.0 - source.repeatable)
+        for name, source in sources.items()
+    )
     values = {(measure.quantity, measure.side): measure.value for measure in analysis.measures}
     sampling = {key: 1.0 / (12.0 * landing.contact.fast_rate**2) for key in samples if key[0] in TIMES}
-    return Certainty(draws, seed, tuple(alone), values, samples, poured.angle, poured.moment, sampling)
+    return Certainty(draws, seed, inputs, values, samples, poured.angle, poured.moment, sampling)
 
 
 def _timed(samples: Mapping[Key, Array], streams: Streams, rate: float) -> dict[Key, Array]:

@@ -14,14 +14,15 @@ from jointload.body.bent import with_labels_only
 from jointload.body.calibration import FittedBody
 from jointload.body.mass_centre import mass_centre
 from jointload.body.pose import complete_markers, track_segments
-from jointload.intake.recording import SIDES, Array
+from jointload.intake.recording import SIDES, Array, Which
 from jointload.intake.session import Session
 from jointload.landing.alignment import alignment
 from jointload.landing.certainty import Key
-from jointload.landing.events import find_events
+from jointload.landing.events import LandingEvents, Seen, events_seen, find_events
 from jointload.landing.filtered import FilteredForces, filtered_forces
-from jointload.landing.landed import Landing
-from jointload.landing.measures.every_measure import measure_landing
+from jointload.landing.landed import DrawnEvents, Landing, Value
+from jointload.landing.measures.every_measure import drawn_values
+from jointload.landing.span import Indices
 from jointload.loads.balance import balanced_motion
 from jointload.loads.contact import Contact
 from jointload.loads.from_above import loads_from_above
@@ -53,11 +54,13 @@ def quiet(done: int) -> None:
 class Poured:
     """samples : (quantity, side) -> (D,) SI units, NaN where a draw does not give the quantity
     angle, moment : (3, J, F) [rad], [N m] standard deviations of the draws, as JointAngles and JointLoads have them,
-    NaN away from the landing"""
+    NaN away from the landing
+    numbers : input -> (k, D) what was drawn, as Draws.numbers"""
 
     samples: dict[Key, Array]
     angle: Array
     moment: Array
+    numbers: Mapping[str, Array]
 
 
 def pour(
@@ -79,16 +82,12 @@ def pour(
     samples: dict[Key, Array] = {}
     for start in range(0, draws, chunk):
         which = slice(start, min(start + chunk, draws))
-        for number, drawn in enumerate(
-            _drawn_landings(near.landing, body, markers, inputs, which, spread), which.start
-        ):
-            for key, value in _values(drawn, landing.weight).items():
-                if key not in samples:
-                    samples[key] = np.full(draws, np.nan)
-                samples[key][number] = value
+        for numbers, drawn in _drawn_landings(near.landing, body, markers, inputs, which, spread):
+            for key, values in _values(drawn, landing.weight).items():
+                samples.setdefault(key, np.full(draws, np.nan))[which.start + numbers] = values
         told(which.stop - which.start)
     angle, moment = (_in_recording(spread.of(name), near.frames, landing) for name in ("angle", "moment"))
-    return Poured(samples, angle, moment)
+    return Poured(samples, angle, moment, inputs.numbers)
 
 
 def _near(landing: Landing, lowest: float) -> NearLanding:
@@ -104,14 +103,11 @@ def _in_recording(series: Array, frames: slice, landing: Landing) -> Array:
     return out
 
 
-def _values(landing: Landing, weight: float) -> dict[Key, float]:
-    """Numbers of a drawn landing; those shown per body weight or mass as they are at the analysed `weight` [N], so that
+def _values(landing: Landing, weight: float) -> dict[Key, Value]:
+    """Numbers of drawn landings; those shown per body weight or mass as they are at the analysed `weight` [N], so that
     an error that a force shares with the weight drops out."""
-    scale = weight / landing.weight
-    return {
-        (measure.quantity, measure.side): measure.value * (scale if measure.quantity in _per_weight() else 1.0)
-        for measure in measure_landing(landing)
-    }
+    scale = weight / landing.borne
+    return {key: value * scale if key[0] in _per_weight() else value for key, value in drawn_values(landing).items()}
 
 
 @lru_cache(maxsize=1)
@@ -218,8 +214,9 @@ class _Spread:
 
 def _drawn_landings(
     landing: Landing, body: FittedBody, source: _Markers, inputs: Draws, which: slice, spread: _Spread
-) -> Iterator[Landing]:
-    """The landing under each of the draws `which`: markers to poses to angles, plates to wrenches, both to loads."""
+) -> Iterator[tuple[Indices, Landing]]:
+    """The landing under the draws `which`: markers to poses to angles, plates to wrenches, both to loads; draws whose
+    events are of one kind together, with their numbers from the first of `which`."""
     rate, body = landing.poses.rate, body.drawn(which)
     settings = _with_factor(landing.settings, float(inputs.cutoff[which.start]), rate, landing.contact.fast_rate)
     before = settings.fixed_cutoff
@@ -253,39 +250,47 @@ def _drawn_landings(
         settings=settings,
         upper=None if landing.upper is None else loads_from_above(poses, markers, body, angles, after),
     )
-    filtered = filtered_forces(contact, settings)
-    for d in range(which.stop - which.start):
-        yield _one(together, filtered.drawn(d), d, float(inputs.weight[which.start + d]))
+    yield from _by_events(together, inputs.weight[which])
 
 
-def _one(together: Landing, filtered: FilteredForces, d: int, weight: float) -> Landing:
-    """One of the drawn landings, with events of its own; weight : factor of the body weight on the plates."""
-    contact = together.contact
-    own = replace(
-        contact,
-        force=contact.force[:, :, d],
-        moment=contact.moment[:, :, d],
-        fast_force=contact.fast_force[:, :, d],
-        fast_moment=contact.fast_moment[:, :, d],
-        total=contact.total[d],
-    )
-    body, poses, angles = together.body.drawn(d), together.poses.drawn(d), together.angles.drawn(d)
-    borne, name, settings = weight * together.weight, together.recording.name, together.settings
+def _by_events(together: Landing, weight: Array) -> Iterator[tuple[Indices, Landing]]:
+    """The drawn landings with their events, those of one kind with the same feet at once; weight : (D,) factor of the
+    body weight on the plates."""
+    filtered = filtered_forces(together.contact, together.settings)
+    pelvis = together.poses.place(together.body, "hip_mid")[1]
+    events = [_events_of(together, pelvis, filtered, d, each * together.weight) for d, each in enumerate(weight.tolist())]
+    kinds = [(each.kind, *each.sides) for each in events]
+    for kind in dict.fromkeys(kinds):
+        numbers = np.array([d for d, other in enumerate(kinds) if other == kind])
+        which = slice(None) if numbers.size == len(kinds) else numbers
+        own = tuple(events[d] for d in numbers)
+        drawn = DrawnEvents(own, weight[which] * together.weight, weight[which] * together.weight_on_plates)
+        yield numbers, replace(_some(together, which), events=own[0], drawn=drawn, _filtered=[filtered.drawn(which)])
+
+
+def _events_of(together: Landing, pelvis: Array, filtered: FilteredForces, d: int, weight: float) -> LandingEvents:
+    """Of one draw; pelvis : (D, F) [m] height of the middle of the hips;  weight : [N]."""
+    contact, angles, rate = together.contact.drawn(d), together.angles.drawn(d), together.poses.rate
+    settings, name = together.settings, together.recording.name
+    if np.isfinite(contact.total).any():
+        return events_seen(contact, Seen(pelvis[d], angles, rate), weight, settings, name, filtered.drawn(d))
+    return find_events(contact, together.poses.drawn(d), together.body.drawn(d), angles, weight, settings, name)
+
+
+def _some(together: Landing, which: Which) -> Landing:
+    """Some of the drawn landings."""
+    if isinstance(which, slice):
+        return together
     return replace(
         together,
-        body=body,
-        poses=poses,
-        angles=angles,
-        alignment=together.alignment.drawn(d),
-        contact=own,
-        loads=together.loads.drawn(d),
-        events=find_events(own, poses, body, angles, borne, settings, name, filtered),
-        centre=replace(together.centre, position=together.centre.position[:, d]),
-        weight=borne,
-        weight_on_plates=weight * together.weight_on_plates,
-        upper=None if together.upper is None else together.upper.drawn(d),
-        balance=None if together.balance is None else together.balance.drawn(d),
-        _filtered=[filtered],
+        body=together.body.drawn(which),
+        poses=together.poses.drawn(which),
+        angles=together.angles.drawn(which),
+        alignment=together.alignment.drawn(which),
+        contact=together.contact.drawn(which),
+        loads=together.loads.drawn(which),
+        centre=replace(together.centre, position=together.centre.position[:, which]),
+        upper=None if together.upper is None else together.upper.drawn(which),
     )
 
 

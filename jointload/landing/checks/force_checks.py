@@ -345,7 +345,8 @@ def check_unexplained(landing: Landing, cause: str = "") -> Judgement:
 
 def _result(found: Result) -> tuple[float, str]:
     """A measure's value and its note."""
-    return found if isinstance(found, tuple) else (found, "")
+    value, note = found if isinstance(found, tuple) else (found, "")
+    return float(value), note
 
 
 def check_filter(landing: Landing) -> Judgement:

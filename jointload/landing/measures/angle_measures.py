@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from jointload.intake.recording import SIDES
-from jointload.landing.landed import Landing, Measure, Result, Sided, Unsided, largest, whole_window
+from jointload.landing.landed import Landing, Measure, Result, Sided, Unsided
+from jointload.landing.span import picked
 
 HEEL_FIRST, TOE_FIRST = np.deg2rad(8.0), np.deg2rad(-1.6)
 """Sole angle at touch-down of a heel or forefoot contact (Altman & Davis 2012 Gait Posture 35:298, running; from
@@ -13,41 +14,45 @@ memory)."""
 
 
 def angle_at_touchdown(joint: str, rotation: str) -> Sided:
-    return lambda landing, side: float(landing.angles.of(f"{side}_{joint}", rotation)[landing.touchdown_frame(side)])
+    return lambda landing, side: picked(landing.angles.of(f"{side}_{joint}", rotation), landing.touchdown_frames(side))
 
 
 def angle_peak(joint: str, rotation: str, sign: float = 1.0) -> Sided:
-    return lambda landing, side: largest(sign * landing.angles.of(f"{side}_{joint}", rotation)[landing.window(side)])
+    def value(landing: Landing, side: str) -> Result:
+        span = landing.span(side)
+        return span.largest(sign * span.cut(landing.angles.of(f"{side}_{joint}", rotation)))
+
+    return value
 
 
 def series_at_touchdown(name: str) -> Sided:
-    return lambda landing, side: float(
-        getattr(landing.alignment, name)[SIDES.index(side), landing.touchdown_frame(side)]
+    return lambda landing, side: picked(
+        getattr(landing.alignment, name)[SIDES.index(side)], landing.touchdown_frames(side)
     )
 
 
 def series_at_peak_knee_flexion(name: str) -> Sided:
     def value(landing: Landing, side: str) -> Result:
-        window = landing.window(side)
-        flexion = landing.angles.of(f"{side}_knee", "flexion")[window]
-        if not flexion.size or not np.isfinite(flexion).all():
-            return float("nan")
-        return float(getattr(landing.alignment, name)[SIDES.index(side), window][np.argmax(flexion)])
+        span = landing.span(side)
+        flexion = span.cut(landing.angles.of(f"{side}_knee", "flexion"))
+        found = picked(getattr(landing.alignment, name)[SIDES.index(side)], span.place_of_largest(flexion))
+        return np.where(span.known(flexion), found, np.nan)
 
     return value
 
 
 def pelvis_obliquity_touchdown(landing: Landing, side: str) -> Result:
-    right_up = float(landing.alignment.pelvis_obliquity[landing.touchdown_frame(side)])
+    right_up = picked(landing.alignment.pelvis_obliquity, landing.touchdown_frames(side))
     return right_up if side == "right" else -right_up
 
 
 def body_at_touchdown(name: str) -> Unsided:
-    return lambda landing: float(getattr(landing.alignment, name)[landing.touchdown_frame()])
+    return lambda landing: picked(getattr(landing.alignment, name), landing.touchdown_frames())
 
 
 def trunk_flexion_peak(landing: Landing) -> Result:
-    return largest(landing.angles.of("l5s1", "flexion")[whole_window(landing)])
+    span = landing.span()
+    return span.largest(span.cut(landing.angles.of("l5s1", "flexion")))
 
 
 def first_contact_zone(landing: Landing, side: str) -> Measure:

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
+from jointload.intake.recording import Array
 from jointload.intake.rider import G
-from jointload.landing.events import touchdown_speed
-from jointload.landing.landed import Landing, Result, largest, reasons_of_all, whole_window
+from jointload.landing.events import BALLISTIC_SECONDS, CLEAR_SECONDS
+from jointload.landing.landed import Landing, Result, reasons_of_all, unless
+from jointload.landing.span import Span, nearest, picked
 from jointload.numerics.signals import derivatives, zero_lag_lowpass
 
 FALL_SECONDS = 0.35
@@ -15,8 +19,9 @@ stand on a ledge)."""
 
 
 def body_weight_plate(landing: Landing) -> Result:
-    note = f"no quiet stance on the plates in {'the static trial' if landing.has_static else 'this recording'}"
-    return landing.weight_on_plates, "" if np.isfinite(landing.weight_on_plates) else note
+    weight = landing.weight_on_plates if landing.drawn is None else landing.drawn.weight_on_plates
+    where = "the static trial" if landing.has_static else "this recording"
+    return weight, unless(weight, f"no quiet stance on the plates in {where}")
 
 
 def body_weight_rider(landing: Landing) -> Result:
@@ -25,64 +30,108 @@ def body_weight_rider(landing: Landing) -> Result:
 
 def vertical_force_total_peak(landing: Landing) -> Result:
     """Largest vertical force [N] of all plates together, known even where two feet share a plate."""
-    rate, end = landing.contact.fast_rate, landing.events.last_end
-    if not np.isfinite(end):
-        return float("nan"), reasons_of_all(landing)
-    return largest(landing.filtered.total[round(landing.events.first_touchdown * rate) : round(end * rate) + 1])
+    span, known = landing.fast_span(), np.isfinite(landing.time("last_end"))
+    return span.largest(span.cut(landing.filtered.total)), "" if np.all(known) else reasons_of_all(landing)
 
 
 def touchdown_speed_of(landing: Landing) -> Result:
-    return touchdown_speed(landing.poses, landing.body, landing.events)
+    return _touchdown_speed(landing)
 
 
 def drop_height(landing: Landing) -> Result:
-    speed, note = touchdown_speed(landing.poses, landing.body, landing.events)
-    return speed * abs(speed) / (2 * G), note
+    speed, note = _touchdown_speed(landing)
+    return speed * np.abs(speed) / (2 * G), note
+
+
+@lru_cache(maxsize=2)
+def _touchdown_speed(landing: Landing) -> tuple[Array, str]:
+    if landing.events.kind != "landing":
+        return np.full(landing.borne.shape, np.nan), landing.events.no_takeoff
+    height = landing.poses.place(landing.body, "hip_mid")[1]
+    speed = fall_speed(height, landing.poses.rate, landing.time("first_touchdown"), landing.time("flight_start"))
+    return speed, unless(speed, "fewer than four frames of the pelvis in flight")
+
+
+def fall_speed(height: Array, rate: float, end: Array, takeoff: Array) -> Array:
+    """() or (D,) downward speed [m/s] of the pelvis at touch-down from a ballistic fit to the last part of the flight.
+
+    y(t) = y0 + v t - g t^2 / 2 with g fixed, least squares for y0 and v; NaN with fewer than four known frames.
+
+    height : (F,) or (D, F) [m];  end : touch-down [s];  takeoff : [s], NaN where it was not seen
+    """
+    begin = np.fmax(end - CLEAR_SECONDS - BALLISTIC_SECONDS, takeoff + CLEAR_SECONDS)
+    frames = _frames_between(begin, end - CLEAR_SECONDS, rate)
+    cut = frames.cut(height)
+    t = (frames.hull.start + np.arange(cut.shape[-1])) / rate - end[..., None]
+    slope = _polynomial(frames, t, cut + 0.5 * G * t**2, 1, least=4)
+    return -slope
+
+
+def _frames_between(begin: Array, end: Array, rate: float) -> Span:
+    """Frames from one time to another [s], both in it."""
+    first = np.maximum(np.ceil(begin * rate), 0).astype(np.intp)
+    return Span(first, np.maximum((end * rate).astype(np.intp) + 1, first))
+
+
+def _polynomial(span: Span, t: Array, y: Array, degree: int, least: int) -> Array:
+    """() or (D,) highest coefficient of the least-squares polynomial through the known of the span's samples (..., W),
+    NaN with fewer than `least` of them."""
+    known = np.isfinite(y) & span.inside(y.shape[-1])
+    count = np.count_nonzero(known, axis=-1)
+    enough = count >= least
+    weight = known / np.maximum(count, 1)[..., None]
+    middle = np.sum(weight * t, axis=-1, keepdims=True)
+    size = np.sqrt(np.sum(weight * (t - middle) ** 2, axis=-1, keepdims=True))
+    size = np.where(enough[..., None], size, 1.0)
+    powers = np.stack([((t - middle) / size) ** k for k in range(degree + 1)], axis=-1) * known[..., None]
+    normal = np.where(enough[..., None, None], powers.swapaxes(-1, -2) @ powers, np.eye(degree + 1))
+    right = powers.swapaxes(-1, -2) @ np.where(known, y, 0.0)[..., None]
+    highest = np.linalg.solve(normal, right)[..., degree, 0] / size[..., 0] ** degree
+    return np.where(enough, highest, np.nan)
 
 
 def flight_time(landing: Landing) -> Result:
-    return landing.events.flight_end - landing.events.flight_start, landing.events.no_takeoff
+    start = landing.time("flight_start")
+    return landing.time("flight_end") - start, landing.events.no_takeoff
 
 
 def time_to_stabilisation(landing: Landing) -> Result:
-    time = landing.events.stabilised - landing.events.first_touchdown
-    if not landing.recording.plates:
-        return time, "no plate gives a force"
-    return time, "" if np.isfinite(time) else "the total force does not settle within the recording"
+    time = landing.time("stabilised") - landing.time("first_touchdown")
+    settles = "the total force does not settle within the recording"
+    return time, unless(time, settles if landing.recording.plates else "no plate gives a force")
 
 
 def pelvis_drop(landing: Landing) -> Result:
-    height = landing.poses.place(landing.body, "hip_mid")[1]
-    if not np.isfinite(landing.events.lowest_pelvis):
-        return float("nan"), "the pelvis is not seen"
-    return float(height[landing.touchdown_frame()] - height[round(landing.events.lowest_pelvis * landing.poses.rate)])
+    height, lowest = landing.poses.place(landing.body, "hip_mid")[1], landing.time("lowest_pelvis")
+    drop = picked(height, landing.touchdown_frames()) - picked(height, nearest(lowest, landing.poses.rate))
+    return np.where(np.isfinite(lowest), drop, np.nan), unless(lowest, "the pelvis is not seen")
 
 
 def fall_acceleration(landing: Landing) -> Result:
     """Downward acceleration [m/s2] of the whole body's centre in flight, least squares parabola; 9.81 when all is
     well."""
     if landing.events.kind != "landing":
-        return float("nan"), landing.events.no_takeoff
-    rate, height, end = landing.poses.rate, landing.centre.position[1], landing.events.flight_end
-    begin = end - FALL_SECONDS if not np.isfinite(landing.events.flight_start) else landing.events.flight_start
-    begin = max(begin, end - FALL_SECONDS)
-    frames = np.arange(max(0, int(np.ceil((begin + 0.03) * rate))), int((end - 0.03) * rate) + 1)
-    frames = frames[np.isfinite(height[frames])]
-    if frames.size < 6:
-        return float(
-            "nan"
-        ), "the whole body's centre is not known in flight" if landing.centre.share < 1 else "flight too short"
-    note = f"without {', '.join(landing.centre.missing)}" if landing.centre.missing else ""
-    return float(-2.0 * np.polyfit(frames / rate, height[frames], 2)[0]), note
+        return np.full(landing.borne.shape, np.nan), landing.events.no_takeoff
+    rate, end = landing.poses.rate, landing.time("flight_end")
+    begin = np.fmax(end - FALL_SECONDS, landing.time("flight_start"))
+    frames = _frames_between(begin + 0.03, end - 0.03, rate)
+    height = frames.cut(landing.centre.position[1])
+    t = (frames.hull.start + np.arange(height.shape[-1])) / rate
+    value = -2.0 * _polynomial(frames, t, height, 2, least=6)
+    if not np.isfinite(value).any():
+        return (
+            value,
+            "the whole body's centre is not known in flight" if landing.centre.share < 1 else "flight too short",
+        )
+    return value, f"without {', '.join(landing.centre.missing)}" if landing.centre.missing else ""
 
 
 def unexplained_force(landing: Landing) -> Result:
     """Root mean square vertical force [N] that mass times acceleration of the whole body leaves unexplained."""
     acceleration = derivatives(landing.centre.position[1], 1.0 / landing.poses.rate)[1]
-    leftover = landing.contact.force[1].sum(axis=0) - landing.weight / G * (acceleration + G)
+    leftover = landing.contact.force[1].sum(axis=0) - landing.borne[..., None] / G * (acceleration + G)
     if landing.settings.smoothing != "fixed":
         leftover = zero_lag_lowpass(leftover, landing.settings.cutoff, landing.poses.rate)
-    window = leftover[whole_window(landing)]
-    if not window.size or not np.isfinite(window).all():
-        return float("nan"), "needs trunk markers and both feet on plates throughout the landing"
-    return float(np.sqrt(np.mean(window**2)))
+    span = landing.span()
+    value = span.root_mean_square(span.cut(leftover))
+    return value, unless(value, "needs trunk markers and both feet on plates throughout the landing")

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from jointload.intake.recording import SIDES
-from jointload.landing.landed import Landing, Measure, Result, Sided, Unsided, reason_of_side
+from jointload.landing.landed import Landing, Measure, Result, Sided, Unsided, Value, reason_of_side
 from jointload.landing.measures.angle_measures import (
     angle_at_touchdown,
     angle_peak,
@@ -94,6 +94,22 @@ def measure_landing(landing: Landing) -> tuple[Measure, ...]:
             names = (*SIDE_MEASURES, "first_contact_zone")
             out += [Measure(name, side, float("nan"), note="this foot does not land on a plate") for name in names]
     return tuple(out)
+
+
+def drawn_values(landing: Landing) -> dict[tuple[str, str], Value]:
+    """(quantity, side) -> (D,) [SI] of a landing with draws: every quantity of `measure_landing`."""
+    out: dict[tuple[str, str], Value] = {
+        (name, ""): _value(unsided(landing)) for name, unsided in BODY_MEASURES.items()
+    }
+    for side in SIDES:
+        out["first_contact_zone", side] = float("nan")
+        for name, sided in SIDE_MEASURES.items():
+            out[name, side] = _value(sided(landing, side)) if side in landing.events.sides else float("nan")
+    return out
+
+
+def _value(result: Result) -> Value:
+    return result[0] if isinstance(result, tuple) else result
 
 
 def _measure(name: str, side: str, result: Result, reason: str = "") -> Measure:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from jointload.intake.recording import SIDES, Array
-from jointload.landing.landed import Landing, Result, largest
-from jointload.numerics.signals import derivatives, integral
+from jointload.landing.landed import Landing, Result, unless
+from jointload.landing.span import Span, nearest, picked
 
 BEARING_SHARE = 0.2
 """Friction is read while a foot bears more than this share of body weight (choice: below it the ratio is noise)."""
@@ -17,74 +17,71 @@ IMPULSE_SECONDS = 0.1
 
 
 def vertical_force_peak(landing: Landing, side: str) -> Result:
-    return largest(landing.impact_force(side)[1, landing.fast_window(side)])
+    span = landing.fast_span(side)
+    return span.largest(span.cut(landing.impact_force(side)[1]))
 
 
-def _force_at(landing: Landing, side: str, time: float) -> float:
-    return (
-        float(landing.impact_force(side)[1, round(time * landing.contact.fast_rate)])
-        if np.isfinite(time)
-        else float("nan")
-    )
+def _force_at(landing: Landing, side: str, time: Array) -> Array:
+    """() or (D,) [N] vertical force at a time [s], NaN where that is unknown."""
+    force = picked(landing.impact_force(side)[1], nearest(time, landing.contact.fast_rate))
+    return np.where(np.isfinite(time), force, np.nan)
 
 
 def vertical_force_first_peak(landing: Landing, side: str) -> Result:
-    time = landing.events.sides[side].first_peak
-    return _force_at(landing, side, time), "" if np.isfinite(time) else "no peak stands out"
+    time = landing.time("first_peak", side)
+    return _force_at(landing, side, time), unless(time, "no peak stands out")
 
 
 def vertical_force_second_peak(landing: Landing, side: str) -> Result:
-    return _force_at(landing, side, landing.events.sides[side].second_peak), "" if np.isfinite(
-        landing.events.sides[side].second_peak
-    ) else "one peak only"
+    time = landing.time("second_peak", side)
+    return _force_at(landing, side, time), unless(time, "one peak only")
 
 
 def vertical_loading_rate(landing: Landing, side: str) -> Result:
-    events = landing.events.sides[side]
-    rise = _force_at(landing, side, events.first_peak) - _force_at(landing, side, events.touchdown)
-    duration = events.first_peak - events.touchdown
-    return rise / duration if duration > 0 else float("nan")
+    touchdown, peak = landing.time("touchdown", side), landing.time("first_peak", side)
+    rise, duration = _force_at(landing, side, peak) - _force_at(landing, side, touchdown), peak - touchdown
+    return np.where(duration > 0, rise / np.where(duration > 0, duration, 1.0), np.nan)
 
 
 def time_to_peak(landing: Landing, side: str) -> Result:
     return _time_of_largest(landing.impact_force(side)[1], landing, side)
 
 
-def _time_of_largest(series: Array, landing: Landing, side: str) -> float:
-    window = series[landing.fast_window(side)]
-    return (
-        float(np.argmax(window) / landing.contact.fast_rate)
-        if window.size and np.isfinite(window).all()
-        else float("nan")
-    )
+def _time_of_largest(series: Array, landing: Landing, side: str) -> Array:
+    span = landing.fast_span(side)
+    window = span.cut(series)
+    after = (span.place_of_largest(window) - span.start) / landing.contact.fast_rate
+    return np.where(span.known(window), after, np.nan)
 
 
 def vertical_impulse_100ms(landing: Landing, side: str) -> Result:
-    start = landing.fast_window(side).start
-    rate = landing.contact.fast_rate
-    samples = round(IMPULSE_SECONDS * rate) + 1
-    window = landing.contact.fast_force[1, SIDES.index(side), start : start + samples]
-    if window.size < samples:
-        return float("nan"), "the recording ends within 100 ms"
-    return float(integral(window, 1.0 / rate))
+    rate, start = landing.contact.fast_rate, landing.fast_span(side).start
+    span = Span(start, start + round(IMPULSE_SECONDS * rate) + 1)
+    vertical = landing.contact.fast_force[1, SIDES.index(side)]
+    whole = span.stop <= vertical.shape[-1]
+    value = np.where(whole, span.integral(span.cut(vertical), 1.0 / rate), np.nan)
+    return value, "" if np.all(whole) else "the recording ends within 100 ms"
 
 
 def _braking(landing: Landing, side: str) -> tuple[Array, str]:
     """(N,) [N] horizontal force against the travel, and which direction was used."""
-    pelvis = landing.poses.place(landing.body, "hip_mid")
-    frame = max(landing.touchdown_frame() - round(0.02 * landing.poses.rate), 1)
-    velocity = derivatives(pelvis, 1.0 / landing.poses.rate)[0][[0, 2], min(frame, pelvis.shape[1] - 2)]
-    speed = float(np.hypot(*velocity))
-    forward, note = landing.alignment.facing[[0, 2], 0], "against the pelvis' forward direction"
-    if speed > TRAVEL_SPEED:
-        forward, note = velocity / speed, f"against the travel at {speed:.1f} m/s"
+    pelvis, rate = landing.poses.place(landing.body, "hip_mid")[[0, 2]], landing.poses.rate
+    frame = np.maximum(landing.touchdown_frames() - round(0.02 * rate), 1)
+    frame = np.minimum(frame, pelvis.shape[-1] - 2)
+    velocity = (picked(pelvis, frame + 1) - picked(pelvis, frame - 1)) * (0.5 * rate)
+    speed = np.hypot(*velocity)
+    travels = speed > TRAVEL_SPEED
+    forward = np.where(travels, velocity / np.where(travels, speed, 1.0), landing.alignment.facing[[0, 2], 0])
+    note = f"against the travel at {np.max(speed):.1f} m/s"
     force = landing.impact_force(side)
-    return -(forward[0] * force[0] + forward[1] * force[2]), note
+    braking = -(forward[0, ..., None] * force[0] + forward[1, ..., None] * force[2])
+    return braking, note if np.all(travels) else "against the pelvis' forward direction"
 
 
 def braking_force_peak(landing: Landing, side: str) -> Result:
     force, note = _braking(landing, side)
-    return largest(force[landing.fast_window(side)]), note
+    span = landing.fast_span(side)
+    return span.largest(span.cut(force)), note
 
 
 def time_to_braking_peak(landing: Landing, side: str) -> Result:
@@ -92,10 +89,12 @@ def time_to_braking_peak(landing: Landing, side: str) -> Result:
 
 
 def friction_use_peak(landing: Landing, side: str) -> Result:
-    force = landing.impact_force(side)[:, landing.fast_window(side)]
-    if not force.size or not np.isfinite(force).all():
-        return float("nan")
-    bearing = force[1] > BEARING_SHARE * landing.weight
-    if not bearing.any():
-        return float("nan"), "the foot bears less than a fifth of body weight"
-    return float(np.max(np.hypot(force[0, bearing], force[2, bearing]) / force[1, bearing]))
+    span = landing.fast_span(side)
+    force = span.cut(landing.impact_force(side))
+    known = span.known(force).all(axis=0)
+    with np.errstate(invalid="ignore"):
+        bearing = force[1] > BEARING_SHARE * landing.borne[..., None]
+    friction = np.where(bearing, np.hypot(force[0], force[2]) / np.where(bearing, force[1], 1.0), -1.0)
+    largest = span.largest(friction)
+    value = np.where(known & (largest >= 0.0), largest, np.nan)
+    return value, "" if np.any(~known) else unless(value, "the foot bears less than a fifth of body weight")

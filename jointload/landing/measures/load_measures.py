@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from jointload.intake.recording import Array
-from jointload.landing.landed import Landing, Result, Sided, largest
+from jointload.landing.landed import Landing, Result, Sided
 from jointload.numerics.rotations import dot
-from jointload.numerics.signals import integral
 
 MOMENT_PEAKS = {
     "ankle_dorsiflexion_moment_peak": ("ankle", "dorsiflexion", "external", 1.0),
@@ -24,33 +23,36 @@ MOMENT_PEAKS = {
 
 def moment_peak(joint: str, rotation: str, kind: str, sign: float) -> Sided:
     def value(landing: Landing, side: str) -> Result:
-        return largest(sign * landing.loads.of(f"{side}_{joint}", rotation, kind)[landing.window(side)])
+        span = landing.span(side)
+        return span.largest(sign * span.cut(landing.loads.of(f"{side}_{joint}", rotation, kind)))
 
     return value
 
 
 def impulse(joint: str, rotation: str, sign: float = 1.0) -> Sided:
     def value(landing: Landing, side: str) -> Result:
-        moment = sign * landing.loads.of(f"{side}_{joint}", rotation)[landing.window(side)]
-        return float(integral(np.maximum(moment, 0.0), 1.0 / landing.poses.rate))
+        span = landing.span(side)
+        moment = sign * span.cut(landing.loads.of(f"{side}_{joint}", rotation))
+        return span.integral(np.maximum(moment, 0.0), 1.0 / landing.poses.rate)
 
     return value
 
 
 def _power(landing: Landing, joint: str, side: str) -> Array:
-    return landing.loads.power[landing.loads.joints.index(f"{side}_{joint}"), landing.window(side)]
+    """(W,) [W] over the landing of one foot."""
+    return landing.span(side).cut(landing.loads.power[landing.loads.joints.index(f"{side}_{joint}")])
 
 
 def work_negative(joint: str) -> Sided:
     def value(landing: Landing, side: str) -> Result:
         power = _power(landing, joint, side)
-        return float(integral(np.minimum(power, 0.0), 1.0 / landing.poses.rate))
+        return landing.span(side).integral(np.minimum(power, 0.0), 1.0 / landing.poses.rate)
 
     return value
 
 
 def power_absorbed_peak(joint: str) -> Sided:
-    return lambda landing, side: -largest(-_power(landing, joint, side))
+    return lambda landing, side: -landing.span(side).largest(-_power(landing, joint, side))
 
 
 def along(landing: Landing, joint: str, segment: str) -> Array:
@@ -59,4 +61,5 @@ def along(landing: Landing, joint: str, segment: str) -> Array:
 
 
 def knee_compression_peak(landing: Landing, side: str) -> Result:
-    return largest(-along(landing, f"{side}_knee", f"{side}_shank")[landing.window(side)])
+    span = landing.span(side)
+    return span.largest(-span.cut(along(landing, f"{side}_knee", f"{side}_shank")))

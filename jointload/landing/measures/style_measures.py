@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 
 from jointload.intake.recording import SIDES
-from jointload.landing.landed import Landing, Result, Sided, Unsided, largest, reasons_of_all, whole_window
+from jointload.landing.landed import Landing, Result, Sided, Unsided, Value, reasons_of_all
 from jointload.landing.measures.force_measures import vertical_impulse_100ms
 from jointload.landing.measures.load_measures import work_negative
 
@@ -17,7 +17,7 @@ STIFF_FLEXION, SOFT_FLEXION = np.deg2rad(77.0), np.deg2rad(117.0)
 """Mean peak knee flexion of stiff and soft landings from 0.59 m (DeVita & Skelly 1992 Med Sci Sports Exerc 24:108;
 read as flexion from the straight knee)."""
 
-OfSide = Callable[[Landing, str], float]
+OfSide = Callable[[Landing, str], Value]
 
 
 def work_share(joint: str) -> Sided:
@@ -26,25 +26,26 @@ def work_share(joint: str) -> Sided:
     def value(landing: Landing, side: str) -> Result:
         work = _value(work_negative(joint), landing, side)
         whole = leg_work(landing, side)
-        return work / whole if whole < 0 else float("nan")
+        return np.where(np.less(whole, 0), work / np.where(np.less(whole, 0), whole, -1.0), np.nan)
 
     return value
 
 
 def softness(landing: Landing, side: str) -> Result:
     """(peak knee flexion - 77 deg) / (117 deg - 77 deg)."""
-    flexion = largest(landing.angles.of(f"{side}_knee", "flexion")[landing.window(side)])
+    span = landing.span(side)
+    flexion = span.largest(span.cut(landing.angles.of(f"{side}_knee", "flexion")))
     note = "from the standing pose, as the angles are" if landing.angles.zero == "standing" else ""
     return (flexion - STIFF_FLEXION) / (SOFT_FLEXION - STIFF_FLEXION), note
 
 
 @lru_cache(maxsize=4)
-def leg_work(landing: Landing, side: str) -> float:
+def leg_work(landing: Landing, side: str) -> Value:
     """Negative work [J] of ankle, knee and hip of one leg."""
     return sum(_value(work_negative(joint), landing, side) for joint in JOINTS)
 
 
-def leg_impulse(landing: Landing, side: str) -> float:
+def leg_impulse(landing: Landing, side: str) -> Value:
     return _value(vertical_impulse_100ms, landing, side)
 
 
@@ -66,7 +67,8 @@ def back_front(of_side: OfSide) -> Unsided:
 
 
 def trunk_lean_forward_peak(landing: Landing) -> Result:
-    return largest(landing.alignment.trunk_lean_forward[whole_window(landing)])
+    span = landing.span()
+    return span.largest(span.cut(landing.alignment.trunk_lean_forward))
 
 
 def _asymmetry(landing: Landing, of_side: OfSide, first: str) -> Result:
@@ -74,9 +76,11 @@ def _asymmetry(landing: Landing, of_side: OfSide, first: str) -> Result:
         return float("nan"), "one foot alone lands on a plate"
     one, other = of_side(landing, first), of_side(landing, "left" if first == "right" else "right")
     whole = one + other
-    return (one - other) / whole if whole else float("nan"), reasons_of_all(landing) if np.isnan(whole) else ""
+    known = np.not_equal(whole, 0)
+    value = np.where(known, (one - other) / np.where(known, whole, 1.0), np.nan)
+    return value, reasons_of_all(landing) if np.any(np.isnan(whole)) else ""
 
 
-def _value(sided: Sided, landing: Landing, side: str) -> float:
+def _value(sided: Sided, landing: Landing, side: str) -> Value:
     result = sided(landing, side)
     return result[0] if isinstance(result, tuple) else result

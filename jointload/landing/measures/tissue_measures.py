@@ -17,38 +17,40 @@ from jointload.intake.recording import Array
 from jointload.landing.landed import Landing, Measure, Result, Sided, Unsided, whole_window
 from jointload.landing.measures.load_measures import along
 from jointload.landing.measures.lower_back import lower_back
+from jointload.landing.span import Span
 from jointload.loads.tissue.achilles import achilles_force
 from jointload.loads.tissue.knee import knee_tissue, known_flexion
 from jointload.loads.tissue.lumbar import disc_loads
 from jointload.loads.tissue.spreads import Factors, drawn, likeliest
 from jointload.numerics.rotations import rotate_back
-from jointload.numerics.signals import integral, zero_lag_lowpass
+from jointload.numerics.signals import zero_lag_lowpass
 
 DRAWS, SEED = 400, 7
 """Of the tissue's own numbers (choice: the ends of 95 % settle within 2 % of the load)."""
 ENDS = (0.025, 0.975)
 
-Reduction = Callable[[Array, float], Array]
+Reduction = Callable[[Span, Array, float], Array]
 
 
 def side_series(landing: Landing, side: str, window: slice, factors: Factors) -> dict[str, Array]:
-    """Tissue loads of one leg, (W,) or with drawn factors (D, W), SI units."""
+    """Tissue loads of one leg over a window of frames, (W,) or with drawn factors or a landing's draws (D, W), SI
+    units."""
     loads, angle = landing.loads, _anatomical_angles(landing, side)
     knee = knee_tissue(
-        loads.of(f"{side}_knee", "flexion")[window],
-        loads.of(f"{side}_knee", "adduction")[window],
-        angle["knee"][window],
-        -along(landing, f"{side}_knee", f"{side}_shank")[window],
+        loads.of(f"{side}_knee", "flexion")[..., window],
+        loads.of(f"{side}_knee", "adduction")[..., window],
+        angle["knee"][..., window],
+        -along(landing, f"{side}_knee", f"{side}_shank")[..., window],
         factors,
     )
-    moment = loads.of(f"{side}_ankle", "dorsiflexion")[window]
+    moment = loads.of(f"{side}_ankle", "dorsiflexion")[..., window]
     return {
         "patellofemoral_force": knee.patellofemoral,
         "patellofemoral_stress": knee.patellofemoral_stress,
         "tibiofemoral_force": knee.compression,
         "tibiofemoral_medial_force": knee.medial,
         "tibiofemoral_lateral_force": knee.lateral,
-        "achilles_force": achilles_force(moment, angle["ankle"][window], factors),
+        "achilles_force": achilles_force(moment, angle["ankle"][..., window], factors),
     }
 
 
@@ -70,16 +72,19 @@ def _anatomical_angles(landing: Landing, side: str) -> dict[str, Array]:
     return {"knee": angles.of(f"{side}_knee", "flexion"), "ankle": angles.of(f"{side}_ankle", "dorsiflexion")}
 
 
-def _peak(series: Array, dt: float) -> Array:
-    """Of a window without gaps: NaN when any sample is unknown."""
-    return np.max(series, axis=-1) if series.shape[-1] else np.full(series.shape[:-1], np.nan)
+def _integral(span: Span, series: Array, dt: float) -> Array:
+    return span.integral(series, dt)
+
+
+def _peak(span: Span, series: Array, dt: float) -> Array:
+    return span.largest(series)
 
 
 SIDE_LOADS: dict[str, tuple[str, Reduction]] = {
-    "tibiofemoral_force_impulse": ("tibiofemoral_force", integral),
-    "tibiofemoral_medial_force_impulse": ("tibiofemoral_medial_force", integral),
-    "patellofemoral_force_impulse": ("patellofemoral_force", integral),
-    "achilles_force_impulse": ("achilles_force", integral),
+    "tibiofemoral_force_impulse": ("tibiofemoral_force", _integral),
+    "tibiofemoral_medial_force_impulse": ("tibiofemoral_medial_force", _integral),
+    "patellofemoral_force_impulse": ("patellofemoral_force", _integral),
+    "achilles_force_impulse": ("achilles_force", _integral),
     "tibiofemoral_force_peak": ("tibiofemoral_force", _peak),
     "tibiofemoral_medial_force_peak": ("tibiofemoral_medial_force", _peak),
     "tibiofemoral_lateral_force_peak": ("tibiofemoral_lateral_force", _peak),
@@ -88,7 +93,7 @@ SIDE_LOADS: dict[str, tuple[str, Reduction]] = {
     "achilles_force_peak": ("achilles_force", _peak),
 }
 BODY_LOADS: dict[str, tuple[str, Reduction]] = {
-    "l5s1_disc_force_impulse": ("l5s1_disc_force", integral),
+    "l5s1_disc_force_impulse": ("l5s1_disc_force", _integral),
     "l5s1_disc_force_peak": ("l5s1_disc_force", _peak),
     "l5s1_disc_shear_peak": ("l5s1_disc_shear", _peak),
 }
@@ -101,7 +106,8 @@ TISSUE_MEASURES = (*SIDE_LOADS, MEDIAL_SHARE, *BODY_LOADS)
 
 def tissue_value(landing: Landing, name: str, side: str, factors: Factors) -> Array:
     """A quantity of TISSUE_MEASURES [SI], () or with drawn factors (D,); those of the body whatever the side."""
-    return _read(_series(landing, "" if name in BODY_LOADS else side, factors), name, 1.0 / landing.poses.rate)
+    side = "" if name in BODY_LOADS else side
+    return _read(_series(landing, side, factors), name, landing.span(side), 1.0 / landing.poses.rate)
 
 
 def _series(landing: Landing, side: str, factors: Factors) -> dict[str, Array]:
@@ -114,16 +120,16 @@ def _likely_series(landing: Landing, side: str) -> dict[str, Array]:
     return _series(landing, side, likeliest())
 
 
-def _read(series: dict[str, Array], name: str, dt: float) -> Array:
+def _read(series: dict[str, Array], name: str, span: Span, dt: float) -> Array:
     if name == MEDIAL_SHARE:
-        medial, whole = (integral(series[f"tibiofemoral_{part}force"], dt) for part in ("medial_", ""))
+        medial, whole = (span.integral(series[f"tibiofemoral_{part}force"], dt) for part in ("medial_", ""))
         return np.where(whole > 0, medial / np.where(whole > 0, whole, 1.0), np.nan)
     of, reduction = (BODY_LOADS if name in BODY_LOADS else SIDE_LOADS)[name]
-    return reduction(series[of], dt)
+    return reduction(span, series[of], dt)
 
 
-def _likely(landing: Landing, name: str, side: str) -> float:
-    return float(_read(_likely_series(landing, side), name, 1.0 / landing.poses.rate))
+def _likely(landing: Landing, name: str, side: str) -> Array:
+    return _read(_likely_series(landing, side), name, landing.span(side), 1.0 / landing.poses.rate)
 
 
 def side_load(name: str) -> Sided:
@@ -139,7 +145,7 @@ def body_load(name: str) -> Unsided:
 
 def _out_of_range(name: str, landing: Landing, side: str) -> str:
     """Why a load behind the kneecap is unknown: the knee bends beyond the angles at which the formulas are known."""
-    if not name.startswith("patellofemoral"):
+    if landing.drawn is not None or not name.startswith("patellofemoral"):
         return ""
     flexion = np.rad2deg(_anatomical_angles(landing, side)["knee"][landing.window(side)])
     low, high = known_flexion()
@@ -155,15 +161,17 @@ def _out_of_range(name: str, landing: Landing, side: str) -> str:
 def with_tissue_spreads(measures: tuple[Measure, ...], landing: Landing) -> tuple[Measure, ...]:
     """The measures with low and high of every tissue load: 95 % of draws of the tissue's own numbers (arms, areas,
     slopes), everything measured held as it is."""
-    factors = drawn(DRAWS, SEED)
-    series: dict[str, dict[str, Array]] = {}
-    out = []
-    for measure in measures:
-        if measure.quantity in TISSUE_MEASURES and np.isfinite(measure.value):
-            if measure.side not in series:
-                series[measure.side] = _series(landing, measure.side, factors)
-            values = _read(series[measure.side], measure.quantity, 1.0 / landing.poses.rate)
-            low, high = np.quantile(values, ENDS)
-            measure = measure.widened(min(float(low), measure.value), max(float(high), measure.value))
-        out.append(measure)
-    return tuple(out)
+    known = [m for m in measures if m.quantity in TISSUE_MEASURES and np.isfinite(m.value)]
+    if not known:
+        return measures
+    factors, dt = drawn(DRAWS, SEED), 1.0 / landing.poses.rate
+    series = {side: _series(landing, side, factors) for side in {m.side for m in known}}
+    values = np.stack(
+        [np.broadcast_to(_read(series[m.side], m.quantity, landing.span(m.side), dt), DRAWS) for m in known]
+    )
+    ends = dict(zip(((m.quantity, m.side) for m in known), np.quantile(values, ENDS, axis=1).T.tolist(), strict=True))
+    return tuple(_between(m, *ends[m.quantity, m.side]) if (m.quantity, m.side) in ends else m for m in measures)
+
+
+def _between(measure: Measure, low: float, high: float) -> Measure:
+    return measure.widened(min(low, measure.value), max(high, measure.value))

@@ -46,6 +46,7 @@ def likeliest() -> dict[str, float | Array]:
     return {name: spread.value for name, spread in tissue_spreads().items()}
 
 
+@lru_cache(maxsize=4)
 def drawn(draws: int, seed: int) -> dict[str, float | Array]:
     """Every factor drawn from its triangle, (D, 1) each; a factor's draws depend on its own name and the seed alone."""
     out: dict[str, float | Array] = {}

@@ -104,7 +104,7 @@ def _inputs_text(certainty: Certainty) -> str:
     sums = [certainty.summed(key) for key in certainty.samples]
     low, middle, high = np.quantile([s for s in sums if np.isfinite(s)] or [np.nan], (0.1, 0.5, 0.9))
     return (
-        "Each input was also drawn alone. Its share is that of the variance; where joint angles or peaks answer "
+        "An input's share is that of the variance it makes alone; where joint angles or peaks answer "
         f"unevenly the shares need not add up: over all numbers their sum is {middle:.2f} of the variance of all "
         f"inputs together ({low:.2f} to {high:.2f} for eight of ten numbers). A laboratory gains most "
         "by the first row for its moments, and by the largest number of another column for the numbers of that kind."
