@@ -328,9 +328,9 @@ def _vary(
     the verdict stops are stopped here, too. Markers are followed again only where that would differ."""
     thresholds = [t for t in THRESHOLDS if t != settings.contact_threshold]
     others = {f"contact threshold {t:g} N": replace(settings, contact_threshold=t) for t in thresholds}
-    for other in SMOOTHINGS:
-        if other != settings.smoothing:
-            others[SMOOTHINGS[other]] = replace(settings, smoothing=other)
+    for smoothing, name in SMOOTHINGS.items():
+        if smoothing != settings.smoothing:
+            others[name] = replace(settings, smoothing=smoothing)
     landings = {}
     for name, other in others.items():
         known = paths if _followed_alike(session.trial, settings, other) else None

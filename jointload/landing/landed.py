@@ -15,8 +15,8 @@ from jointload.intake.recording import SIDES, Array, Recording, split_side
 from jointload.landing.alignment import Alignment
 from jointload.landing.events import LandingEvents
 from jointload.landing.filtered import FilteredForces, filtered_forces
-from jointload.loads.balance import Balance
 from jointload.landing.span import Indices, Span, nearest
+from jointload.loads.balance import Balance
 from jointload.loads.contact import Contact
 from jointload.loads.from_above import UpperLoads
 from jointload.loads.moments import JointLoads, SegmentMotion

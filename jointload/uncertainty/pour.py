@@ -258,7 +258,8 @@ def _by_events(together: Landing, weight: Array) -> Iterator[tuple[Indices, Land
     body weight on the plates."""
     filtered = filtered_forces(together.contact, together.settings)
     pelvis = together.poses.place(together.body, "hip_mid")[1]
-    events = [_events_of(together, pelvis, filtered, d, each * together.weight) for d, each in enumerate(weight.tolist())]
+    weights = (weight * together.weight).tolist()
+    events = [_events_of(together, pelvis, filtered, d, each) for d, each in enumerate(weights)]
     kinds = [(each.kind, *each.sides) for each in events]
     for kind in dict.fromkeys(kinds):
         numbers = np.array([d for d, other in enumerate(kinds) if other == kind])
