@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from jointload.analysis import Analysis, analyse
-from jointload.errors import RecordingError, SettingError
+from jointload.errors import SettingError
 from jointload.intake.recording import Plate, Recording, split_side
 from jointload.intake.session import Session
 from jointload.landing.landed import Measure
@@ -190,11 +190,6 @@ def test_raised_plates_are_still_stood_on(clean_session: Session, whole: Analysi
 def test_a_landing_that_is_not_there_is_told(clean_session: Session) -> None:
     with pytest.raises(SettingError, match="1 that follow a flight"):
         run(clean_session, landing=2)
-
-
-def test_no_plate_is_one_clear_line(clean_session: Session) -> None:
-    with pytest.raises(RecordingError, match="no force plate"):
-        run(changed(clean_session, replace(clean_session.trial, plates=())))
 
 
 def test_mirroring_the_rider_swaps_the_sides(clean_session: Session, whole: Analysis) -> None:
