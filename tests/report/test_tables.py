@@ -152,7 +152,10 @@ def test_methods_follow_the_settings(analysis: Analysis) -> None:
     usual = dict(methods_text(analysis).checklist)
     other = Settings(cutoff=15.0, smoothing="after", contact_threshold=33.0, angle_zero="standing")
     changed = dict(methods_text(replace(analysis, landing=replace(analysis.landing, settings=other))).checklist)
-    assert "20 Hz" in usual["Filter"] and "before the dynamics" in usual["Filter"]
+    assert "balanced" in usual["Filter"] and "quintic splines" in usual["Filter"] and "100 Hz" in usual["Filter"]
+    fixed = replace(analysis.landing, settings=Settings(smoothing="fixed"))
+    filtered = dict(methods_text(replace(analysis, landing=fixed)).checklist)["Filter"]
+    assert "20 Hz" in filtered and "before the dynamics" in filtered
     assert "15 Hz" in changed["Filter"] and "after dynamics on unfiltered data" in changed["Filter"]
     assert "33 N" in changed["Events"]
     assert "static trial" in changed["Joint angles"]

@@ -10,6 +10,7 @@ import pytest
 from jointload.analysis import Analysis, analyse
 from jointload.errors import SettingError
 from jointload.landing.certainty import change_between, drawn_interval
+from jointload.settings import Settings
 from jointload.uncertainty.draws import Streams
 from jointload.uncertainty.intervals import changes, detectable_changes, total_draws, with_intervals
 from jointload.uncertainty.pour import pour
@@ -149,6 +150,15 @@ def test_changes_want_one_rider_drawn_alike(flat: Analysis, certain: Analysis, c
     fewer = replace(certain, certainty=replace(certain.certainty, draws=20))
     with pytest.raises(SettingError, match="expected two landings drawn alike, found 60 draws"):
         changes(certain_again, fewer)
+
+
+def test_a_change_between_two_ways_to_smooth_is_refused(flat: Analysis) -> None:
+    balanced, fixed = (
+        with_intervals(analyse(flat.session, Settings(smoothing=way), variants=False), 2, inputs=("plate_force",))
+        for way in ("balanced", "fixed")
+    )
+    with pytest.raises(SettingError, match="one --smoothing for both"):
+        changes(balanced, fixed)
 
 
 def test_the_interval_is_the_deviation_of_the_draws() -> None:

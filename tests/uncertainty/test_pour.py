@@ -99,7 +99,7 @@ def test_a_body_without_errors_is_the_fitted_body(flat: Analysis, method: str) -
         np.testing.assert_allclose(drawn.clusters[name].local, cluster.local, atol=1e-12)
 
 
-SWINGS_CUT = 5e-4
+SWINGS_CUT = 1e-3
 """Share of a number by which flesh that hangs still where the poured part begins may move it."""
 
 
