@@ -319,7 +319,7 @@ def test_a_study_gives_its_dose_in_a_folder_that_comes_again_to_the_byte(joined:
     assert not ends_in_a_side_letter(first)
     assert found.baseline == "flat", "study.toml's baseline"
     doses = pd.read_csv(first / "dose.csv")
-    assert len(doses) == 3 * len(tissues()) * 4 * 2
+    assert len(doses) == 3 * len(tissues()) * 5 * 2
     assert (doses["dose"].notna() & doses["low"].notna() | doses["note"].notna()).all(), "an interval, or why not"
     savings = pd.read_csv(first / "savings.csv")
     assert (savings["low"].notna() | savings["note"].notna()).all()

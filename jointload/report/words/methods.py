@@ -166,7 +166,8 @@ def _followed(analysis: Analysis) -> str:
     measured = f"{1000 * min(noise):.2g} to {1000 * max(noise):.2g} mm of noise" if noise else "their noise"
     plates = "unfiltered plate wrenches" if cutoff is None else f"plate wrenches low-passed at {cutoff:g} Hz"
     flesh = (
-        ", and what these demand beside the markers was laid on swinging flesh by a regression on damped oscillators"
+        ", and what these demand beside the markers was laid on swinging flesh by a regression on damped oscillators, "
+        f"with its share and swing after {cite(load_model('uncertainty', 'flesh').keys)}"
         if landing.balance
         else ", with nothing to balance against"
     )
