@@ -84,10 +84,10 @@ def balance(analysis: Analysis) -> Sheet | None:
     if landing.balance is None:
         return None
     both = (("by the markers", landing.balance.force), ("with swinging flesh", landing.balance.left))
-    limits = _common_limits(landing, [left[axis] / landing.weight for _, left in both for axis in (1, 0)])
+    ends = _common_limits(landing, [left[axis] / landing.weight for _, left in both for axis in (1, 0)])
     unit, rate = "BW, plates − motion and weight", landing.poses.rate
     panels = [
-        _panel(landing, f"Left over {words}, {way}", unit, {"": left[axis] / landing.weight}, rate, limits=limits)
+        _panel(landing, f"Left over {words}, {way}", unit, {"": left[axis] / landing.weight}, rate, ends=ends)
         for axis, way in ((1, "upward"), (0, "forward"))
         for words, left in both
     ]
