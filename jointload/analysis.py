@@ -330,11 +330,12 @@ def _vary(
     others = {f"contact threshold {t:g} N": replace(settings, contact_threshold=t) for t in thresholds}
     for smoothing, name in SMOOTHINGS.items():
         if smoothing != settings.smoothing:
-            others[name] = replace(settings, smoothing=smoothing)
+            cutoff = Settings().cutoff if smoothing == "balanced" else settings.cutoff
+            others[name] = replace(settings, smoothing=smoothing, cutoff=cutoff)
     landings = {}
-    for name, other in others.items():
-        known = paths if _followed_alike(session.trial, settings, other) else None
-        landings[name], _ = descend(session, body, plate_weight, other, known)
+    for name, choice in others.items():
+        known = paths if _followed_alike(session.trial, settings, choice) else None
+        landings[name], _ = descend(session, body, plate_weight, choice, known)
     return [Variant(name, measure_landing(stop_moments(landing, stopped))) for name, landing in landings.items()]
 
 
