@@ -103,8 +103,10 @@ def test_links_inside_the_page_lead_somewhere(page: str) -> None:
 
 
 def test_every_panel_is_drawn_once_and_told(page: str, analysis: Analysis, prediction: WhatIf) -> None:
+    balance = landing_curves.balance(analysis)
+    assert balance is not None
     sheets = [
-        pictures.body(analysis, pictures.INSTANTS[:2]), *(draw(analysis) for draw in SHEETS[1:]),
+        pictures.body(analysis, pictures.INSTANTS[:2]), *(draw(analysis) for draw in SHEETS[1:]), balance,
         change_figures.changes(analysis, prediction), pressure_bed(prediction),
     ]  # fmt: skip
     told = re.findall(r'<div class="plot" role="img" aria-label="([^"]+)"', page)

@@ -23,7 +23,7 @@ FOLDER = "figures"
 Drawn = Callable[[Reported], Sheet | None]
 
 
-def _of(sheet: Callable[[Analysis], Sheet]) -> Drawn:
+def _of(sheet: Callable[[Analysis], Sheet | None]) -> Drawn:
     return lambda reported: sheet(reported.analysis)
 
 
@@ -58,6 +58,7 @@ def _fit_pressure(reported: Reported) -> Sheet | None:
 FIGURES: dict[str, Drawn] = {
     "body": _of(pictures.body),
     "forces": _of(landing_curves.forces),
+    "balance": _of(landing_curves.balance),
     "angles": _of(landing_curves.angles),
     "moments": _of(landing_curves.moments),
     "powers": _of(landing_curves.powers),
