@@ -297,7 +297,7 @@ MISTAKES = {
         lambda t: ["shape", mesh_file(t), "--side", "left", "--out", "out"],
         "give --side right",
     ),
-    "mesh without a side": (lambda t: ["shape", mesh_file(t), "--out", "out"], "give --side"),
+    "mesh without a side": (lambda t: ["shape", mesh_file(t), "--out", "out"], "add --side right or --side left"),
     "mesh upside down": (
         lambda t: ["shape", mesh_file(t), "--side", "right", "--up", "-z", "--out", "o"],
         "upside down",
