@@ -118,6 +118,7 @@ ORDER = (
     "insole.shape.asked",
     "insole.limb.change",
     "insole.bed.pressed_bed",
+    "insole.limb.standing",
     "insole.limb.response",
     "insole.limb.limb",
     "insole.limb.pouring",

@@ -34,10 +34,11 @@ def fit(
         str,
         typer.Option(
             help="what to lower: knee_adduction_moment, knee_adduction_impulse, rearfoot_eversion, knee_over_ankle, "
-            "achilles_load, peak_pressure or peak_pressure_REGION; with weights knee_adduction_moment:2,achilles_load:1"
+            "hip_adduction, pelvic_drop, achilles_load, peak_pressure or peak_pressure_REGION; with weights "
+            "knee_adduction_moment:2,achilles_load:1"
         ),
     ] = "knee_adduction_moment",
-    stack: Annotated[str, typer.Option(help="most height under heel and ball")] = "8mm",
+    stack: Annotated[str, typer.Option(help="greatest height anywhere under heel and ball")] = "8mm",
     posting: Annotated[float, typer.Option(help="most posting [deg]")] = 8.0,
     lift: Annotated[str, typer.Option(help="most heel lift")] = "10mm",
     inversion: Annotated[float, typer.Option(help="most that the ankle's inversion may rise by [deg]")] = 3.0,
@@ -53,7 +54,7 @@ def fit(
     from jointload.insole.fitting.aim import parse_target
     from jointload.insole.fitting.fit import fit as search
     from jointload.report.files.folder import write_report
-    from jointload.report.page.fit_section import target_words
+    from jointload.report.words.fit_units import told
 
     check_figures(figures)
     foot = side_asked(side)
@@ -65,9 +66,8 @@ def fit(
     with step("Report"):
         write_report(analysis, out, inputs=with_conditions(landing, conditions, foot), figures=figures, fit=found)
     print_same_person(analysis)
-    typer.echo(found.verdict)
-    if found.answer is not None:
-        typer.echo(f"Change of the {aim.text}: {target_words(found, analysis)}, a prediction.")
+    for sentence in told(found, analysis):
+        typer.echo(sentence)
     insole = " and the insole's solid, drawing and sheet" if found.shape is not None else ""
     typer.echo(f"Wrote {out / 'report.html'}{insole}.")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from html import escape
 from itertools import pairwise
 from pathlib import Path
 
@@ -14,22 +15,25 @@ from jointload.errors import SettingError
 from jointload.insole.bed.foundation import first_order, height_sensitivity
 from jointload.insole.calibration.personal import Known
 from jointload.insole.fitting.aim import TARGETS, Limits, parse_target
-from jointload.insole.fitting.fit import LEAST_GAIN, TOLERATED, Fit, fit
-from jointload.insole.fitting.ledger import reading_of
-from jointload.insole.fitting.parameters import HeightParts, with_parameters
+from jointload.insole.fitting.fit import CERTAINTY, LEAST_GAIN, SIZE, TOLERATED, Fit, fit, limits_of_help
+from jointload.insole.fitting.ledger import EVEN, main_cost, reading_of
+from jointload.insole.fitting.parameters import BALL, HEEL, HeightParts, with_parameters
 from jointload.insole.fitting.slopes import Slopes, slopes_of
 from jointload.insole.fitting.whatif import Parts, answer_draws, what_if
 from jointload.insole.limb.readings import NEAR_ZERO
-from jointload.insole.limb.response import heights_on, settle, stand
+from jointload.insole.limb.standing import FootPlace, bed_of, heights_on, settle, stand
 from jointload.insole.shape.asked import USUAL_BASE, Case
 from jointload.insole.shape.mesh import load_solid
-from jointload.insole.shape.shape import InsoleShape
+from jointload.insole.shape.shape import InsoleShape, sole_grid
 from jointload.insole.shape.shape_file import read_shape
 from jointload.insole.shape.shape_text import toml_of
 from jointload.intake.rider import G
 from jointload.intake.session import read_session
 from jointload.modeldata import shipped_folder
 from jointload.report.files.fit_folder import write_fit
+from jointload.report.page.fit_section import fit_section
+from jointload.report.words.fit_units import told
+from jointload.report.words.section import Reported
 
 DRAWS = 60
 DEGREE, MM = np.deg2rad(1.0), 0.001
@@ -91,7 +95,7 @@ def test_a_low_stack_has_no_room_for_a_lift_that_tells(analysis: Analysis) -> No
 
 
 def test_what_limits_it_is_told_and_a_looser_limit_gives_more(analysis: Analysis, unloaded: Fit) -> None:
-    assert any("stack height at the heel" in words for words in unloaded.limited_by)
+    assert any("greatest height under the heel" in words for words in unloaded.limited_by)
     higher = fit(analysis, "right", "achilles_load", Limits(stack=15 * MM, lift=13 * MM), draws=DRAWS)
     assert higher.high < unloaded.high
 
@@ -117,11 +121,50 @@ def test_no_shape_helps_a_rider_of_whom_nothing_is_known(analysis: Analysis) -> 
     so the knee adduction moment of one person may rise on any tilt."""
     found = fit(analysis, "right", "knee_adduction_moment", draws=DRAWS)
     assert not found.helps and found.shape is None
-    assert found.verdict == "No shape within your limits helps distinguishably."
+    assert found.verdict.startswith("No shape within your limits is chosen") and found.verdict.endswith(f"{CERTAINTY}.")
     assert found.change < 0 < found.high, "the likeliest one is shown, with an interval across zero"
     assert found.answer is not None and found.answer.shape.rearfoot.angle < 0, "it is raised laterally"
     assert found.trials[0].share_left < 0.6
     assert found.trials == tuple(sorted(found.trials, key=lambda pair: pair.share_left))
+
+
+def test_the_solid_is_nowhere_higher_than_the_stack(unloaded: Fit) -> None:
+    """Anywhere under heel and ball, on a grid finer than the search's; a tilted one is highest at an edge."""
+    tilted = with_parameters(InsoleShape("right", 0.262), np.array([4 * DEGREE, 4 * DEGREE, 0.0, 4 * MM]))
+    assert unloaded.shape is not None
+    for shape in (unloaded.shape, tilted):
+        x, y = (places.ravel() for places in sole_grid(shape, 241, 81))
+        under = ((x < HEEL[1] * shape.length), (x > BALL[0] * shape.length) & (x < BALL[1] * shape.length))
+        highest = [float(shape.heights(x[part], y[part]).max()) for part in under]
+        parts = HeightParts.of(bed_of(FootPlace(shape.length, "", 0.0, 0.0)), "right", shape.length)
+        values = np.array([[shape.rearfoot.angle, shape.forefoot.angle, shape.lift.height, shape.base]])
+        said = parts.stack_heights(parts.amounts(values))[0]
+        assert (said >= highest).all() and (said < np.array(highest) + 4e-4).all()
+    assert max(float(unloaded.shape.heights(x, y).max()) for x, y in [sole_grid(unloaded.shape, 241, 81)]) <= 8 * MM
+
+
+def test_alignment_can_be_a_target(analysis: Analysis) -> None:
+    """A medial wedge takes the hip out of adduction (Joseph et al. 2010 Open Access J Sports Med 1:23)."""
+    found = fit(analysis, "left", "hip_adduction", Limits(stack=12 * MM, knee_rise=1.0), draws=DRAWS)
+    assert found.answer is not None
+    assert found.change < 0 and found.answer.shape.rearfoot.angle + found.answer.shape.forefoot.angle > 0
+    cost = main_cost(found.answer, found.target.quantities)
+    assert cost is not None and cost.change > 0 and not cost.negligible
+    sentences = told(found, analysis)
+    assert sentences[0] == found.verdict and any(words.startswith("Main cost: ") for words in sentences)
+    page = fit_section(Reported(analysis, None, found))
+    assert all(escape(words) in page for words in sentences), "the page and the terminal say the same"
+
+
+def test_a_thinner_base_is_explained(analysis: Analysis, unloaded: Fit) -> None:
+    assert unloaded.answer is not None
+    lower = [row for row in unloaded.answer.rows if row.quantity == "forefoot_stack"]
+    words = " ".join(told(unloaded, analysis))
+    assert (lower[0].change < -EVEN) == ("its base is thinner" in words)
+
+
+def test_size_and_certainty_are_told_apart() -> None:
+    assert limits_of_help(-0.03, 0.02) == CERTAINTY and limits_of_help(-0.01, 0.02) == SIZE
 
 
 def test_thickness_alone_is_no_help_for_the_knee(analysis: Analysis) -> None:

@@ -158,7 +158,7 @@ def test_every_cell_shares_its_compression_under_one_pressure() -> None:
 def test_the_centre_of_pressure_moves_by_what_the_joints_carry(load: BedLoad) -> None:
     before = standing(load)
     after = on(wedge(5), before)
-    net = PERSON.joints.net_roll(load.force, BED.ankle_height)
+    net = PERSON.joints.net_roll(load, BED.ankle_height)
     carried = net * (after.roll - before.roll)
     np.testing.assert_allclose(load.force * (after.cop_y - before.cop_y), carried, rtol=1e-6, atol=BALANCE * WEIGHT)
     pitched = -PERSON.joints.pitch[:, None] * (after.pitch - before.pitch)
@@ -274,7 +274,7 @@ def test_draws_do_not_depend_on_their_company() -> None:
     d, t = 17, 2
     lone_materials = BedMaterials(*(getattr(PERSON.materials, n)[[d]] for n in BedMaterials.__dataclass_fields__))
     lone_joints = replace(
-        PERSON.joints, **{n: getattr(PERSON.joints, n)[[d]] for n in ("roll", "pitch", "twist", "arch")}
+        PERSON.joints, **{n: getattr(PERSON.joints, n)[[d]] for n in ("roll", "pitch", "twist", "arch", "swing")}
     )
     lone_load = BedLoad(RUNNING.force[[t]], RUNNING.x[[t]], RUNNING.y[[t]])
     lone = baseline_pose(BED, flat(), lone_materials, lone_joints, lone_load)
@@ -386,7 +386,7 @@ def test_one_implicit_step_is_near_the_whole_search(degrees: float, load: BedLoa
     quick, whole = linear_response(BED, wedge(degrees), PERSON.joints, before), on(wedge(degrees), before)
     error = np.abs((quick.roll - before.roll) / (whole.roll - before.roll) - 1)
     assert np.median(error) < 0.03 and error.max() < 0.08
-    carried = PERSON.joints.net_roll(load.force, BED.ankle_height) * (quick.roll - before.roll)
+    carried = PERSON.joints.net_roll(load, BED.ankle_height) * (quick.roll - before.roll)
     np.testing.assert_allclose(load.force * (quick.cop_y - before.cop_y), carried, rtol=1e-6, atol=1e-6)
 
 
@@ -473,8 +473,9 @@ def test_draws_have_the_spread_their_rows_name() -> None:
         else:
             assert row["low"] <= values.min() < values.max() <= row["high"]
             assert np.mean(values) == pytest.approx((row["low"] + row["high"]) / 2, rel=0.01)
-    correlation = np.corrcoef(np.stack(list(drawn.values())))
-    assert np.abs(correlation - np.eye(len(drawn))).max() < 0.07, "four standard errors of 4000 draws"
+    apart = [values for name, values in drawn.items() if name != "achilles_arm"]
+    correlation = np.corrcoef(np.stack(apart))
+    assert np.abs(correlation - np.eye(len(apart))).max() < 0.075, "4.7 standard errors of 4000 draws, 3000 pairs"
 
 
 def test_every_row_of_the_draws_says_where_it_is_from() -> None:

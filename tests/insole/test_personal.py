@@ -12,12 +12,35 @@ from jointload.analysis import Analysis, analyse
 from jointload.body.angles import joint_angles
 from jointload.errors import SettingError
 from jointload.insole.calibration.knowledge import known_of, rider_least
-from jointload.insole.calibration.observation import OBSERVED, observe, predicted, scatter
-from jointload.insole.calibration.personal import KNEE, Condition, Known, Personal, Trials, _changes, _model, calibrate
-from jointload.insole.calibration.traits import LinearModel, given_the_others, learned, moved_to, traits_of, with_traits
+from jointload.insole.calibration.observation import ANSWERED, OBSERVED, observe, predicted, scatter
+from jointload.insole.calibration.personal import (
+    KNEE,
+    Condition,
+    Known,
+    Personal,
+    Trials,
+    calibrate,
+    changes_of,
+    left_out_of,
+    model_of,
+    prior_of,
+    widening,
+    wider_covariance,
+)
+from jointload.insole.calibration.traits import (
+    BED,
+    TRAITS,
+    LinearModel,
+    given_the_others,
+    learned,
+    moved_to,
+    traits_of,
+    with_traits,
+)
 from jointload.insole.fitting.whatif import what_if
 from jointload.insole.limb.limb import answering_poses
-from jointload.insole.limb.response import FootResponse, Standing, place_foot, settle, settle_flat, stand
+from jointload.insole.limb.response import SERIES, FootResponse
+from jointload.insole.limb.standing import Standing, place_foot, settle, settle_flat, stand
 from jointload.insole.shape.asked import Parts, case_of
 from jointload.insole.shape.conditions import read_conditions
 from jointload.insole.shape.geometry import Wedge, parse_wedge
@@ -51,7 +74,7 @@ def _landing(shape: str) -> Analysis:
 
 @pytest.fixture(scope="module")
 def riders(analysis: Analysis) -> tuple[Array, dict[Wedge, Array]]:
-    """Traits (R, 5) of 40 riders and what the mechanics makes of each on every wedge (R, 5)."""
+    """Traits (R, K) of 40 riders and what each answers on every wedge (R, Q)."""
     standing = stand(analysis.landing, "right", 40, 99)
     answers = {}
     for wedge in WEDGES:
@@ -59,12 +82,17 @@ def riders(analysis: Analysis) -> tuple[Array, dict[Wedge, Array]]:
     return traits_of(standing.person), answers
 
 
-def recorded(answers: dict[Wedge, Array], rider: int, seed: int, wedges: tuple[Wedge, ...] = WEDGES) -> Trials:
-    """Landings of one rider with the printed scatter."""
+def recorded(
+    answers: dict[Wedge, Array], rider: int, seed: int, wedges: tuple[Wedge, ...] = WEDGES, pressed: bool = False
+) -> Trials:
+    """Landings of one rider with the printed scatter, with pressure insoles or without."""
     rng = np.random.default_rng(seed)
 
     def landings(mean: Array) -> Array:
-        return mean + rng.normal(size=(LANDINGS, len(OBSERVED))) * SCATTER
+        made = mean + rng.normal(size=(LANDINGS, len(OBSERVED))) * SCATTER
+        if not pressed:
+            made[:, len(ANSWERED) :] = np.nan
+        return made
 
     flat = landings(np.zeros(len(OBSERVED)))
     return Trials("right", flat, tuple(Condition(wedge, landings(answers[wedge][rider])) for wedge in wedges))
@@ -114,17 +142,18 @@ def test_moved_persons_have_the_asked_traits_and_keep_the_rest(analysis: Analysi
     person = stand(analysis.landing, "right", 80, 1).person
     traits = traits_of(person)
     np.testing.assert_allclose(traits_of(with_traits(person, traits)), traits, atol=1e-12)
-    mean = traits.mean(axis=0) + np.array([0.2, -0.1, 0.02, 0.3, 0.004])
+    mean = traits.mean(axis=0) + 0.5 * traits.std(axis=0)
     covariance = 0.25 * np.cov(traits.T)
     moved = moved_to(person, mean, covariance)
     np.testing.assert_allclose(traits_of(moved).mean(axis=0), mean, atol=1e-9)
     np.testing.assert_allclose(np.cov(traits_of(moved).T), covariance, rtol=1e-6, atol=1e-12)
-    assert moved.materials is person.materials and moved.joints.pitch is person.joints.pitch
+    assert moved.joints.pitch is person.joints.pitch
+    np.testing.assert_array_equal(moved.materials.insole_modulus, moved.values["insole_modulus"])
     np.testing.assert_array_equal(moved.joints.roll, moved.values["roll_stiffness"])
 
 
 def test_scatter_is_pooled_and_leans_on_the_printed_one() -> None:
-    rows = np.random.default_rng(1).normal(size=(400, 5)) * 3 * SCATTER
+    rows = np.random.default_rng(1).normal(size=(400, len(OBSERVED))) * 3 * SCATTER
     np.testing.assert_allclose(scatter([rows], MASS), 3 * SCATTER, rtol=0.1)
     np.testing.assert_allclose(scatter([rows[:1]], MASS), SCATTER, rtol=1e-12)
     shifted = [rows[:200], rows[200:] + 50 * SCATTER]
@@ -133,37 +162,111 @@ def test_scatter_is_pooled_and_leans_on_the_printed_one() -> None:
 
 def test_conditions_share_their_flat_landings() -> None:
     """Var(a - f) = s2 (1/n + 1/m), Cov(a - f, b - f) = s2 / m."""
-    zero = np.zeros((2, 5))
-    trials = Trials("right", np.zeros((4, 5)), (Condition(WEDGES[0], zero), Condition(WEDGES[1], np.zeros((5, 5)))))
-    _, noise = _changes(trials, MASS)
-    s2 = noise[0, 5] * 4
-    assert noise[0, 0] == pytest.approx(s2 * (1 / 2 + 1 / 4)) and noise[5, 5] == pytest.approx(s2 * (1 / 5 + 1 / 4))
+    q = len(OBSERVED)
+    flat, two, five = (np.zeros((count, q)) for count in (4, 2, 5))
+    trials = Trials("right", flat, (Condition(WEDGES[0], two), Condition(WEDGES[1], five)))
+    _, noise = changes_of(trials, MASS)
+    s2 = noise[0, q] * 4
+    assert noise[0, 0] == pytest.approx(s2 * (1 / 2 + 1 / 4)) and noise[q, q] == pytest.approx(s2 * (1 / 5 + 1 / 4))
     assert noise[0, 1] == 0.0
 
 
 # Riders of known traits
 
 
+@pytest.fixture(scope="module")
+def model(analysis: Analysis) -> tuple[LinearModel, tuple[Array, Array]]:
+    """Of the four recorded wedges and one that is not, and what is known of everybody."""
+    standing = stand(analysis.landing, "right", 150, 1)
+    shapes = [*WEDGES, parse_wedge("lateral:4", "right", "full")]
+    return model_of(analysis.landing, standing, shapes), prior_of(traits_of(standing.person))
+
+
+def foretold(
+    model: LinearModel, prior: tuple[Array, Array], trials: Trials
+) -> tuple[Array, Array, dict[str, float], Array]:
+    """Mean and SD (Q,) of the shape that was not recorded, what was widened, and the traits' covariance."""
+    rows, recorded = np.arange(model.offset.size), len(WEDGES) * len(OBSERVED)
+    early, late = model.of(rows < recorded), model.of(rows >= recorded)
+    seen, noise = changes_of(trials, MASS)
+    told = np.isfinite(seen)
+    mean, covariance = learned(early.of(told), *prior, seen[told], noise[np.ix_(told, told)])
+    widened = dict(widening(left_out_of(early, prior, (seen, noise), WEDGES)))
+    wider = wider_covariance(covariance, widened)
+    factor = np.array([widened.get(name, 1.0) for name in OBSERVED])
+    spread = np.sqrt(np.diag(late.slope @ wider @ late.slope.T) + factor**2 * np.diag(late.scatter))
+    return late.mean(mean), spread, widened, covariance
+
+
 def test_the_truth_lies_inside_and_the_interval_shrinks(
-    analysis: Analysis, riders: tuple[Array, dict[Wedge, Array]]
+    analysis: Analysis, riders: tuple[Array, dict[Wedge, Array]], model: tuple[LinearModel, tuple[Array, Array]]
 ) -> None:
-    """Of 200 intervals of 95 %, 190 hold the truth on average; 88 % is four standard deviations below. The personal
-    arm's interval was 0.3 of the population's in the trial of INSOLE.md."""
-    truth, answers = riders
-    standing = stand(analysis.landing, "right", 100, 1)
-    model = _model(analysis.landing, standing, recorded(answers, 0, 0))
-    prior = traits_of(standing.person)
-    mean, covariance = prior.mean(axis=0), np.cov(prior.T)
+    """Of 40 intervals of 95 % for each of seven numbers 38 hold the truth on average; 33 is three standard deviations
+    below. 200 riders, half of them by another law, are asked by tests/benchmarks/insole_riders.py."""
+    unrecorded = parse_wedge("lateral:4", "right", "full")
+    truth = _answer_to(analysis.landing, stand(analysis.landing, "right", 40, 99), unrecorded)
     inside, shares = [], []
     for rider in range(len(truth)):
-        seen, noise = _changes(recorded(answers, rider, rider), MASS)
-        after, spread = learned(model, mean, covariance, seen, noise)
-        inside.append(np.abs(truth[rider] - after) < 1.96 * np.sqrt(np.diag(spread)))
-        shares.append(np.sqrt(np.diag(spread) / np.diag(covariance)))
-    assert np.mean(inside) > 0.88
-    share = dict(zip(("roll", "twist", "following", "coupling", "arm"), np.median(shares, axis=0), strict=True))
-    assert share["arm"] < 0.4 and share["roll"] < 0.7
+        middle, spread, _, covariance = foretold(*model, recorded(riders[1], rider, rider))
+        inside.append((np.abs(truth[rider] - middle) <= 1.96 * spread)[: len(ANSWERED)])
+        shares.append(np.sqrt(np.diag(covariance) / np.diag(model[1][1])))
+    assert (np.sum(inside, axis=0) >= 33).all()
+    share = dict(zip(TRAITS, np.median(shares, axis=0), strict=True))
+    assert share["own force_line, unsigned"] < 0.7 and share["own hip_adduction, unsigned"] < 0.75
     assert all(value <= 1.0 + 1e-9 for value in share.values())
+
+
+def test_measured_pressure_of_two_shapes_narrows_the_bed(
+    analysis: Analysis, riders: tuple[Array, dict[Wedge, Array]]
+) -> None:
+    """Medial share under heel and forefoot on 6 deg of either side: each stiffness of the bed is known no worse, and at
+    least one of them better than without pressure insoles."""
+    standing = stand(analysis.landing, "right", 100, 1)
+    model, prior = model_of(analysis.landing, standing, WEDGES[:2]), prior_of(traits_of(standing.person))
+    left = []
+    for pressed in (False, True):
+        seen, noise = changes_of(recorded(riders[1], 3, 7, WEDGES[:2], pressed), MASS)
+        told = np.isfinite(seen)
+        _, covariance = learned(model.of(told), *prior, seen[told], noise[np.ix_(told, told)])
+        share = np.sqrt(np.diag(covariance) / np.diag(prior[1]))
+        left.append([share[TRAITS.index(f"log {name}")] for name in BED])
+    without, with_them = np.array(left)
+    assert (with_them <= without + 1e-9).all()
+    assert (with_them < 0.97 * without).any(), (without, with_them)
+
+
+def by_a_line(rng: np.random.Generator, riders: int) -> dict[Wedge, Array]:
+    """Riders by another law: every number in proportion to the wedge, with a slope of its own; a heel wedge 0.6."""
+    degree = np.deg2rad(1.0)
+    mean = np.array([0.25 * degree, 0.68e-3, -0.3 * degree, 0.015 * MASS, 0.0, 0.0, -0.4 * degree])
+    spread = np.array([0.2 * degree, 0.35e-3, 0.25 * degree, 0.015 * MASS, 0.012 * MASS, 0.15 * degree, 0.28 * degree])
+    slopes = mean + spread * rng.standard_normal((riders, len(ANSWERED)))
+    unseen = np.full((riders, len(OBSERVED) - len(ANSWERED)), np.nan)
+    sizes = {w: np.rad2deg(w.angle) * (0.6 if w.length == "heel" else 1.0) for w in WEDGES}
+    return {w: np.hstack((slopes * size, unseen)) for w, size in sizes.items()}
+
+
+def test_riders_by_another_law_are_foretold(model: tuple[LinearModel, tuple[Array, Array]]) -> None:
+    """As above, of 40 riders who know nothing of the mechanics: on 4 deg lateral they do two thirds of 6 deg."""
+    answers = by_a_line(np.random.default_rng(5), 40)
+    inside = []
+    for rider in range(40):
+        middle, spread, _, _ = foretold(*model, recorded(answers, rider, rider))
+        truth = answers[WEDGES[0]][rider] * 4 / 6
+        inside.append((np.abs(truth - middle) <= 1.96 * spread)[: len(ANSWERED)])
+    assert (np.sum(inside, axis=0) >= 33).all()
+
+
+def test_a_pressure_that_truly_moves_more_is_not_told_small(model: tuple[LinearModel, tuple[Array, Array]]) -> None:
+    """Landings whose centre of pressure moves 3.4 mm per 5 deg, where the mechanics alone says about half: the answer
+    on 4 deg is 2.7 mm, and the mechanics does not overrule it."""
+    answers = {w: np.zeros((1, len(OBSERVED))) for w in WEDGES}
+    place = OBSERVED.index("pressure_centre_medial")
+    for wedge, rows in answers.items():
+        rows[0, place] = 0.68e-3 * np.rad2deg(wedge.angle) * (0.6 if wedge.length == "heel" else 1.0)
+    middle, spread, _, _ = foretold(*model, recorded(answers, 0, 3))
+    assert abs(middle[place] + 2.7e-3) < 1.96 * spread[place]
+    assert middle[place] < -1.9e-3 and spread[place] < 1.1e-3
 
 
 def test_the_knee_moment_of_this_rider_is_told_more_narrowly(
@@ -177,38 +280,19 @@ def test_the_knee_moment_of_this_rider_is_told_more_narrowly(
     assert row.person_low < row.change < row.person_high
 
 
-def test_a_wedge_that_was_not_recorded_is_foretold(
-    analysis: Analysis, riders: tuple[Array, dict[Wedge, Array]]
-) -> None:
-    """Knee moment of eight riders on 4 deg of full length, from their landings on 6 deg. Riders whose knee turns much
-    have heavier tails than a Gaussian: of 30 riders the 95 % intervals held 25, so that six of eight are asked for."""
-    landing, wedge, knee = analysis.landing, parse_wedge("lateral:4", "right", "full"), OBSERVED.index(KNEE)
-    person = stand(landing, "right", 100, 1)
-    truth = _answer_to(landing, stand(landing, "right", 40, 99), wedge)[:, knee]
-    model, prior = _model(landing, person, recorded(riders[1], 0, 0)), traits_of(person.person)
-    held = 0
-    for rider in range(8):
-        seen, noise = _changes(recorded(riders[1], rider, rider), MASS)
-        told = moved_to(person.person, *learned(model, prior.mean(axis=0), np.cov(prior.T), seen, noise))
-        answers = _answer_to(landing, replace(person, person=told), wedge)[:, knee]
-        low, high = np.quantile(answers, (0.025, 0.975))
-        held += low <= truth[rider] <= high
-    assert held >= 6
-
-
 def _answer_to(landing: Landing, standing: Standing, wedge: Wedge) -> Array:
     case = case_of(wedge, standing.place.length)
-    return predicted(landing, standing, settle(standing, case.after, settle_flat(standing, case.before)))
+    return predicted(landing, standing, settle(standing, case.after, settle_flat(standing, case.before)))[1]
 
 
 def test_a_well_told_rider_is_foretold(personal: Personal) -> None:
-    assert len(personal.left_out) == len(WEDGES) * len(OBSERVED)
+    assert len(personal.left_out) == len(WEDGES) * len(ANSWERED), "no pressure insoles, no shares of pressure"
     knee = [row.miss for row in personal.left_out if row.quantity == "knee_adduction_moment"]
-    assert max(knee) < 3 and personal.widened < 1.5
+    assert max(knee) < 3 and personal.widened.get(KNEE, 1.0) < 1.5
     assert personal.tested == pytest.approx((-np.deg2rad(6), np.deg2rad(6)), abs=1e-3)
 
 
-def test_a_miss_is_seen_and_widens_the_personal_arm(
+def test_a_miss_is_seen_and_widens_the_interval(
     analysis: Analysis, riders: tuple[Array, dict[Wedge, Array]], personal: Personal
 ) -> None:
     """One shape answered by 60 Nm that no trait explains."""
@@ -218,10 +302,11 @@ def test_a_miss_is_seen_and_widens_the_personal_arm(
     surprised = odd.landings + 60.0 * (np.arange(len(OBSERVED)) == moment)
     conditions = (replace(odd, landings=surprised), *trials.conditions[1:])
     missed = calibrate(analysis.landing, replace(trials, conditions=conditions))
-    assert missed.widened > 2 and missed.missed
-    assert missed.covariance[-1, -1] > 2 * personal.covariance[-1, -1]
-    (finding,) = missed.findings
-    assert finding.severity == "warn" and "raised" in finding.advice
+    assert missed.widened[KNEE] > 2 and missed.missed
+    line = TRAITS.index("own force_line, unsigned")
+    assert missed.covariance[line, line] > 2 * personal.covariance[line, line]
+    finding = missed.findings[0]
+    assert finding.severity == "warn" and "widened" in finding.advice
 
 
 def test_one_condition_alone_makes_no_personal_claim(
@@ -251,11 +336,9 @@ def test_a_rolled_foot_and_a_turned_shank_are_observed(analysis: Analysis) -> No
     landing, side = analysis.landing, "right"
     frames = landing.recording.frames
     roll, turn = np.deg2rad(2.0), np.deg2rad(1.0)
-    constant = FootResponse.none(1, 1)
-    moved = replace(
-        constant, roll=np.full(frames, roll), pitch=np.zeros(frames), tibial_rotation=np.full(frames, turn),
-        knee_plane=np.zeros(frames), ankle_height=0.07,
-    )  # fmt: skip
+    nothing = {name: np.zeros(frames) for name in SERIES}
+    nothing |= {"roll": np.full(frames, roll), "tibial_rotation": np.full(frames, turn)}
+    moved = replace(FootResponse.none(1, 1), **nothing, ankle_height=0.07)
     poses = answering_poses(landing, side, landing.poses, moved)
     answered = replace(landing, poses=poses, angles=joint_angles(poses, landing.body))
     place = place_foot(landing, side)

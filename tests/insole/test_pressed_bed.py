@@ -16,7 +16,7 @@ from jointload.insole.bed.foundation import baseline_pose, changed_pose, first_o
 from jointload.insole.bed.person import draw_person, plain_foot
 from jointload.insole.bed.pressed_bed import MeasuredBed, on_bed, pressed_baseline
 from jointload.insole.fitting.whatif import WhatIf, what_if, what_ifs
-from jointload.insole.limb.response import settle, settle_flat, stand
+from jointload.insole.limb.standing import settle, settle_flat, stand
 from jointload.insole.shape.asked import case_of
 from jointload.insole.shape.geometry import parse_wedge
 from jointload.insole.shape.shape import InsoleShape
@@ -104,7 +104,7 @@ def test_the_laws_of_a_change_hold_on_a_measured_baseline() -> None:
     after = changed_pose(BED, WEDGE, MANY.joints, base)
     assert after.stable.all()
     assert after.residual.max() < BALANCE
-    stiffness = MANY.joints.net_roll(LOAD.force, BED.ankle_height)
+    stiffness = MANY.joints.net_roll(LOAD, BED.ankle_height)
     shifted = LOAD.force * (after.cop_y - base.cop_y)
     np.testing.assert_allclose(shifted, stiffness * (after.roll - base.roll), rtol=1e-6)
     back = changed_pose(BED, FLAT, MANY.joints, replace(base, height=WEDGE), start=after)

@@ -15,7 +15,8 @@ from jointload.insole.fitting.ledger import ledger, reading_of
 from jointload.insole.fitting.published_ratio import published_response
 from jointload.insole.fitting.whatif import Change, Parts, WhatIf, compare, pour_again, regions, what_if, what_ifs
 from jointload.insole.limb.readings import named_instants
-from jointload.insole.limb.response import FootResponse, place_foot, pressure_centre, stand
+from jointload.insole.limb.response import FootResponse
+from jointload.insole.limb.standing import place_foot, pressure_centre, stand
 from jointload.insole.shape.geometry import Wedge, parse_wedge
 from jointload.insole.shape.shape import ArchFill, HeelLift, InsoleShape
 from jointload.intake.rider import Rider
@@ -79,8 +80,8 @@ def test_no_change_of_shape_changes_nothing_at_all(analysis: Analysis, shape: We
         assert not row.distinguishable
 
 
-MEDIAN_OF_ARMS = 0.03
-"""The middle of 50 drawn tendon arms, of which each lies within 15 % of the arm that the report takes."""
+MEDIAN_OF_ARMS = 0.05
+"""The middle of 50 drawn tendon arms and contact distances, of which each lies within 15 % of what the report takes."""
 
 
 def test_before_is_what_the_analysis_reports(analysis: Analysis) -> None:
@@ -88,9 +89,9 @@ def test_before_is_what_the_analysis_reports(analysis: Analysis) -> None:
     rows = [
         row for row in what_if(analysis, parse_wedge("medial:4", "right"), draws=50).rows if row.quantity in reported
     ]
-    assert len(rows) == 15
+    assert len(rows) == 23
     for row in rows:
-        tolerance = MEDIAN_OF_ARMS if row.quantity == "achilles_force_peak" else 1e-9
+        tolerance = MEDIAN_OF_ARMS if "_force_peak" in row.quantity else 1e-9
         assert row.before == pytest.approx(reported[row.quantity], rel=tolerance, abs=1e-9), row.quantity
 
 
@@ -144,8 +145,9 @@ def test_a_mirrored_landing_gets_the_mirrored_answer(session: Session, analysis:
     right = what_if(analysis, parse_wedge("lateral:4", "right", "full"), draws=50)
     left = what_if(other, parse_wedge("lateral:4", "left", "full"), draws=50)
     for one, two in zip(right.rows, left.rows, strict=True):
-        assert two.change == pytest.approx(one.change, rel=1e-6, abs=1e-7), one.quantity
-        assert (two.person_low, two.person_high) == pytest.approx((one.person_low, one.person_high), rel=1e-6, abs=1e-7)
+        assert two.change == pytest.approx(one.change, rel=1e-6, abs=1e-7, nan_ok=True), one.quantity
+        ends = (one.person_low, one.person_high)
+        assert (two.person_low, two.person_high) == pytest.approx(ends, rel=1e-6, abs=1e-7, nan_ok=True)
 
 
 def test_the_other_leg_is_left_alone(analysis: Analysis) -> None:
@@ -178,7 +180,7 @@ def test_one_persons_lever_arm_obeys_the_same_law(analysis: Analysis) -> None:
     arm = 0.0045
     window = analysis.landing.window("right")
     none = FootResponse.none(1, window.stop - window.start)
-    poured = pour_again(analysis.landing, "right", replace(none, personal_arm=np.full(1, arm)))
+    poured = pour_again(analysis.landing, "right", replace(none, own={"force_line": np.full(1, arm)}))
     by_shift = pour_again(analysis.landing, "right", shift_only(analysis, arm)).loads
     np.testing.assert_array_equal(poured.loads.moment[..., 0, :], by_shift.moment[..., 0, :])
     j = [poured.person.joints.index(f"right_{joint}") for joint in ("ankle", "knee", "hip")]
@@ -291,18 +293,60 @@ def test_the_table_of_a_rider_has_the_target_first_and_every_change_once(analysi
     entries = ledger(answer, ("hip_adduction_moment_peak",))
     assert entries[0].aimed_at and entries[0].row.quantity == "hip_adduction_moment_peak"
     assert sorted(entry.row.quantity for entry in entries) == sorted(row.quantity for row in answer.rows)
-    assert {"knee", "ankle", "hip", "foot", "sole", "shoe"} == {entry.joint for entry in entries}
+    assert {"knee", "ankle", "hip", "pelvis", "foot", "sole", "impact", "shoe"} == {entry.joint for entry in entries}
     readings = {entry.row.quantity: entry.reading for entry in entries}
-    assert readings["knee_adduction_moment_peak"] == "not distinguishable from no change"
-    assert readings["peak_pressure_medial_heel"].startswith("gain: falls")
+    assert readings["knee_adduction_moment_peak"] == "not distinguishable from no change for one person"
+    assert readings["heel_stack"] == "height of the insole itself", "mere geometry has no verdict"
+    assert readings["vertical_loading_rate"].startswith("predicted unchanged")
+    small = row(answer, "peak_pressure_medial_heel")
+    assert (readings["peak_pressure_medial_heel"] == "negligible") == (abs(small.change) < 5.0), "5 % is its floor"
 
 
 def test_what_a_recording_cannot_show_is_said(analysis: Analysis) -> None:
     key = ("rearfoot_eversion_peak", "right")
     known = Known(recording_least={key: np.deg2rad(3.0)}, rider_least={("knee_over_ankle", "right"): np.deg2rad(3.0)})
     answer = what_if(analysis, parse_wedge("lateral:4", "right", "full"), draws=50, known=known)
-    assert reading_of(row(answer, key[0])).endswith("below what this recording can show")
-    assert reading_of(row(answer, "knee_over_ankle")).startswith("no recommendation")
+    eversion, knee = (
+        replace(row(answer, name), person_low=0.01, person_high=0.05) for name in (key[0], "knee_over_ankle")
+    )
+    assert reading_of(eversion).endswith("below what this recording can show")
+    assert reading_of(knee).startswith("no recommendation")
+
+
+def test_what_is_too_small_to_matter_is_negligible_however_sure(analysis: Analysis) -> None:
+    one = replace(row(what_if(analysis, parse_wedge("lateral:4", "right", "full"), draws=50), "hip_adduction_peak"))
+    tiny = replace(one, change=-0.002, person_low=-0.003, person_high=-0.001, share_lower=1.0)
+    assert reading_of(tiny) == "negligible"
+    assert reading_of(replace(tiny, person_low=-0.1)) == "negligible; one person's may not be"
+    sure = replace(tiny, change=-0.05, person_low=-0.09, person_high=-0.01)
+    assert reading_of(sure).startswith("falls in over 99 %"), "200 draws tell no 100 %"
+
+
+def test_every_angle_and_moment_has_a_floor(analysis: Analysis) -> None:
+    answer = what_if(analysis, parse_wedge("lateral:4", "right", "full"), draws=50)
+    without = {entry.quantity for entry in answer.rows if not np.isfinite(entry.floor)}
+    unknown = {entry.quantity for entry in answer.rows if not np.isfinite(entry.change)}
+    assert without - unknown == {"vertical_force_first_peak", "vertical_loading_rate", "heel_stack", "forefoot_stack"}
+    assert row(answer, "knee_adduction_moment_peak").floor == pytest.approx(0.02 * RIDER.mass)
+    assert row(answer, "pressure_centre_medial").floor == pytest.approx(0.001)
+
+
+def test_a_groups_interval_is_narrower_than_one_persons(analysis: Analysis) -> None:
+    answer = what_if(analysis, parse_wedge("medial:5", "right", "full"), draws=100)
+    for name in ("hip_adduction_peak", "rearfoot_eversion_peak", "knee_adduction_moment_peak", "rearfoot_roll"):
+        one = row(answer, name)
+        assert one.person_low < one.group_low < one.change < one.group_high < one.person_high
+        assert one.person_high - one.person_low > 1.3 * (one.high - one.low), "persons differ by more than mechanics"
+        assert one.share_lower_low <= one.share_lower <= one.share_lower_high
+
+
+def test_people_differ_in_angles_as_published(analysis: Analysis) -> None:
+    """SD between women of the hip's change on 5 deg medial: 1.41 deg, from the interval of Joseph et al. (2010) Open
+    Access J Sports Med 1:23; of the knee's rotation on 8 deg, 2.2 and 5.5 deg (2003 Phys Ther Sport 4:34)."""
+    published = {"hip_adduction_peak": (5, 1.41, 0.15), "knee_internal_rotation_peak": (8, 3.85, 0.45)}
+    for name, (degrees, spread, near) in published.items():
+        one = row(what_if(analysis, parse_wedge(f"medial:{degrees}", "right", "full"), draws=200), name)
+        assert np.rad2deg(one.person_high - one.person_low) / (2 * 1.96) == pytest.approx(spread, rel=near)
 
 
 def test_the_pressure_map_carries_the_force_before_and_after(analysis: Analysis) -> None:
@@ -343,7 +387,7 @@ def test_what_decides_at_the_peak_is_told(analysis: Analysis) -> None:
     }
     force = analysis.landing.contact.force[1, 0, analysis.landing.window("right")].max() / analysis.landing.weight
     assert ("stiffness_floor" in found) == (force > 3.0)
-    assert {"prediction", "lumbar_change", "no_landing_study", "published_ratio", "contradicting_sign"} <= set(found)
+    assert {"prediction", "lumbar_change", "landing_studies", "published_ratio", "contradicting_sign"} <= set(found)
     assert found["lumbar_change"].evidence == "not predicted"
 
 
@@ -378,9 +422,7 @@ def test_rearfoot_roll_lies_in_the_published_ratios() -> None:
         roll = published_response(wedge, task, 4000, 1).roll
         assert low < np.median(roll) / wedge.angle < high
     landing = published_response(wedge, "landing", 4000, 1).roll / wedge.angle
-    wider = 1.3
-    """Twice the spread before the cut-off at 0.6, which takes part of it."""
-    assert np.std(landing) > wider * np.std(published_response(wedge, "running", 4000, 1).roll / wedge.angle)
+    assert 0.15 < np.median(landing) < 0.19, "Joseph et al. (2008) Am J Sports Med 36:285, drop jumps"
     assert landing.min() >= 0.05
     assert landing.max() <= 0.6
 
@@ -410,7 +452,7 @@ def test_tibial_coupling_is_the_published_one() -> None:
         ("medial:-2", "right", "0 to 10 degrees"),
         ("medial:four", "right", "0 to 10 degrees"),
         ("inward:4", "right", "medial:DEGREES"),
-        ("medial:4", "right", "side right or left"),
+        ("medial:4", "r", "side right or left"),
     ],
 )
 def test_impossible_wedges_are_refused_in_one_line(text: str, side: str, words: str) -> None:

@@ -14,10 +14,12 @@ import pytest
 
 from jointload.analysis import Analysis, analyse
 from jointload.insole.fitting.whatif import Parts, Poured, pour_again, what_if
-from jointload.insole.limb.response import respond, settle, settle_flat, stand
+from jointload.insole.limb.response import respond
+from jointload.insole.limb.standing import settle, settle_flat, stand
 from jointload.insole.shape.geometry import parse_wedge
 from jointload.insole.shape.shape import ArchFill, InsoleShape, wedge_shape
 from jointload.intake.session import read_session
+from jointload.modeldata import shipped_folder
 
 LABELS = Path(__file__).parents[1] / "intake" / "real"
 WALKS = ("walk_1", "walk_2", "walk_3")
@@ -182,3 +184,48 @@ def test_an_arch_fill_alone_hardly_turns_the_rearfoot(walks: dict[str, Analysis]
         rows = what_if(walks[name], InsoleShape(side, length, arch=ArchFill(0.010)), DRAWS).rows
         (roll,) = [row for row in rows if row.quantity == "rearfoot_roll"]
         assert abs(roll.change) < half
+
+
+# Landing
+
+
+@pytest.fixture(scope="module")
+def landings() -> dict[str, Analysis]:
+    """The six sample landings."""
+    sample, out = shipped_folder("sample_c3d"), {}
+    for rider in "abc":
+        files = {"labels": sample / "labels.toml", "rider": sample / f"rider_{rider}.toml"}
+        for shape in ("flat", "wedge"):
+            trial, static = sample / f"rider_{rider}_landing_{shape}.c3d", sample / f"rider_{rider}_static.c3d"
+            out[f"{rider}_{shape}"] = analyse(read_session(trial, static, **files), variants=False)
+    return out
+
+
+@pytest.mark.parametrize("side", ["right", "left"])
+def test_the_hip_leaves_adduction_in_landing_as_published(landings: dict[str, Analysis], side: str) -> None:
+    """Joseph et al. (2010) Open Access J Sports Med 1:23, 10 women, jump from 31 cm on 5 deg medial of full length: hip
+    adduction -1.98 deg (0.97 to 2.99), sagittal angles unchanged. Four of six group intervals meet it, two medians lie
+    inside; stiff landings with little bend swing less."""
+    low, high = np.deg2rad([-2.99, -0.97])
+    met = inside = still = 0
+    for analysis in landings.values():
+        answer = what_if(analysis, parse_wedge("medial:5", side, "full"), DRAWS)
+        hip = answer.row("hip_adduction_peak")
+        met += hip.group_low <= high and hip.group_high >= low
+        inside += low <= hip.change <= high
+        sagittal = [answer.row(f"{name}_peak").change for name in ("hip_flexion", "knee_flexion", "ankle_dorsiflexion")]
+        still += float(np.abs(sagittal).max()) < np.deg2rad(1.0)
+    assert met >= 4 and inside >= 2 and still >= 4, (met, inside, still)
+
+
+def test_the_rearfoot_everts_less_in_landing_as_published(landings: dict[str, Analysis]) -> None:
+    """Joseph et al. (2008) Am J Sports Med 36:285, 10 women, drop jump: 0.15 deg per deg at contact, 0.19 at the
+    largest eversion; half to twice of that for other feet, shoes and jumps."""
+    contact, peak = [], []
+    for analysis in landings.values():
+        answer = what_if(analysis, parse_wedge("medial:5", "right", "full"), DRAWS)
+        found = {(row.quantity, row.instant): row.change for row in answer.at_instants}
+        contact.append(-np.rad2deg(found["rearfoot_eversion", "touch-down"]) / 5)
+        peak.append(-np.rad2deg(answer.row("rearfoot_eversion_peak").change) / 5)
+    assert 0.5 * 0.15 < np.median(contact) < 2 * 0.15
+    assert 0.5 * 0.19 < np.median(peak) < 2 * 0.19

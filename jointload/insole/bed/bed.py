@@ -98,6 +98,7 @@ class JointStiffness:
     """Per draw (D,) [Nm/rad]: what the limb sets against roll and pitch, the foot against twist and arch pitch.
 
     body_weight : [N];  floor_share : least share of the roll stiffness left after the load's own tipping
+    swing : against a turn of thigh and shank about the line from hip to ankle; None for a leg that never turns
     """
 
     roll: Array
@@ -106,12 +107,23 @@ class JointStiffness:
     arch: Array
     body_weight: float
     floor_share: float
+    swing: Array | None = None
 
-    def net_roll(self, force: Array, ankle_height: float) -> Array:
-        """k_net = max(k_phi - F h_a, floor k_phi sqrt(F / BW)), (D, T) [Nm/rad]; force (T,) [N]: the rolling foot
-        carries the ankle under the load. Source: models/insole_response/foundation.toml."""
-        floor = self.floor_share * self.roll[:, None] * np.sqrt(np.maximum(force, 0.0) / self.body_weight)
-        return np.maximum(self.roll[:, None] - force * ankle_height, floor)
+    def net_roll(self, load: BedLoad, ankle_height: float) -> Array:
+        """k_net = max(k - F h_a, floor k_phi sqrt(F / BW)), (D, T) [Nm/rad]: the rolling foot carries the ankle under
+        the load F. k is the ankle k_phi in series with the bent leg k_s that its shank swings out by e per radian:
+        1/k = 1/k_phi + e^2/k_s. Source: models/insole_response/foundation.toml."""
+        whole = self.roll[:, None] * (1.0 - self.swing_per_roll(load) * load.shank_sine)
+        floor = self.floor_share * self.roll[:, None] * np.sqrt(np.maximum(load.force, 0.0) / self.body_weight)
+        return np.maximum(whole - load.force * ankle_height, floor)
+
+    def swing_per_roll(self, load: BedLoad) -> Array:
+        """(D, T) turn of the leg about the line from hip to ankle, outwards, per roll of the foot: k_phi e / (k_s +
+        k_phi e^2), the least work of ankle and leg."""
+        if self.swing is None:
+            return np.zeros((self.roll.size, load.force.size))
+        sine = load.shank_sine
+        return np.asarray(self.roll[:, None] * sine / (self.swing[:, None] + self.roll[:, None] * sine**2))
 
     def loaded_arch(self, force: Array) -> Array:
         """k_eta max(1, F / BW), (D, T) [Nm/rad]; force (T,) [N]."""
@@ -121,11 +133,19 @@ class JointStiffness:
 @dataclass(frozen=True, eq=False)
 class BedLoad:
     """Vertical force (T,) [N] and its centre of pressure (T,) [m] in the foot's axes, as measured on the baseline
-    shape."""
+    shape.
+
+    bend : (T,) sine of the angle between the shank and the line from hip to ankle; None for a straight leg
+    """
 
     force: Array
     x: Array
     y: Array
+    bend: Array | None = None
+
+    @property
+    def shank_sine(self) -> Array:
+        return np.zeros_like(self.force) if self.bend is None else self.bend
 
 
 @dataclass(frozen=True, eq=False)

@@ -301,7 +301,7 @@ def _inner_springs(joints: JointStiffness, load: BedLoad) -> Array:
 
 def all_springs(bed: FootBed, joints: JointStiffness, load: BedLoad) -> Array:
     """(D, T, 5), scaled [N/m]; none on heave."""
-    roll = joints.net_roll(load.force, bed.ankle_height)
+    roll = joints.net_roll(load, bed.ankle_height)
     pitch = np.broadcast_to(joints.pitch[:, None], roll.shape)
     outer = np.stack([np.zeros_like(roll), roll, pitch], axis=-1) / SCALE[:3] ** 2
     return np.concatenate((outer, _inner_springs(joints, load)), axis=-1)

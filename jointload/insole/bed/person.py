@@ -31,8 +31,10 @@ def draw_person(draws: int, seed: int, mass: float, foot_length: float) -> Perso
         chance = (generator.permutation(draws) + generator.random(draws)) / draws
         grows = [ratio[part] for part in row.get("scales_with", "").split(" and ") if part]
         values[name] = _quantile(row, chance) * float(np.prod(grows))
-    tissue = drawn(draws, seed)
-    values |= {name: np.ravel(tissue[name]) for name in ("achilles_arm", "achilles_growth")}
+    values |= draw_own_answers(draws, seed)
+    tissue = {name: np.ravel(factor) for name, factor in drawn(draws, seed).items()}
+    values |= {f"{TISSUE}{name}": factor for name, factor in tissue.items()}
+    values |= {name: tissue[name] for name in ("achilles_arm", "achilles_growth")}
     joints = JointStiffness(
         roll=values["roll_stiffness"],
         pitch=values["pitch_stiffness"],
@@ -40,8 +42,41 @@ def draw_person(draws: int, seed: int, mass: float, foot_length: float) -> Perso
         arch=values["arch_stiffness"],
         body_weight=mass * GRAVITY,
         floor_share=model["limits"]["floor_share"],
+        swing=values["swing_stiffness"],
     )
     return Person(BedMaterials(**{f.name: values[f.name] for f in fields(BedMaterials)}), joints, values)
+
+
+TISSUE = "tissue_"
+"""Before the name of a number of models/tissue among a person's values."""
+OWN = "own_"
+OWN_UNITS = {"deg": np.deg2rad(1.0), "mm": 1e-3}
+OWN_PARTS = {"rearfoot": 0.25, "forefoot": 0.25, "unsigned": 0.50}
+"""What of a wedge one person's own answer goes with, and its share of the variance (choice)."""
+
+
+def own_spreads() -> dict[str, float]:
+    """Name of every own answer -> standard deviation between persons at 5 deg of full-length wedge [SI]."""
+    rows = load_model("insole_response", "own_answers").content
+    return {row["name"]: float(row["sd"]) * OWN_UNITS[row["unit"]] for row in rows}
+
+
+def own_key(name: str, part: str) -> str:
+    return f"{OWN}{name}_{part}"
+
+
+def draw_own_answers(draws: int, seed: int) -> dict[str, Array]:
+    """What one person answers beside the mechanics: (D,) of every name and part, in equal slices of probability."""
+    from scipy.special import ndtri
+
+    out = {}
+    for name, spread in own_spreads().items():
+        for part, share in OWN_PARTS.items():
+            key = own_key(name, part)
+            generator = np.random.default_rng([seed, crc32(key.encode())])
+            chance = (generator.permutation(draws) + generator.random(draws)) / draws
+            out[key] = spread * np.sqrt(share) * ndtri(chance)
+    return out
 
 
 def _quantile(row: dict[str, Any], chance: Array) -> Array:

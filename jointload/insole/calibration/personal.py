@@ -3,37 +3,60 @@ out."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from jointload.errors import SettingError, expected_found
 from jointload.insole.bed.bed import Person
-from jointload.insole.calibration.observation import OBSERVED, mass_of, observe, predicted, scatter
-from jointload.insole.calibration.traits import ARM, LinearModel, given_the_others, learned, moved_to, traits_of
+from jointload.insole.bed.person import OWN_PARTS, own_key, own_spreads
+from jointload.insole.calibration.observation import (
+    ANSWERED,
+    OBSERVED,
+    mass_of,
+    observe,
+    own_effects,
+    predicted,
+    scatter,
+)
+from jointload.insole.calibration.traits import (
+    MECHANICAL,
+    OWN_TRAITS,
+    TRAITS,
+    LinearModel,
+    given_the_others,
+    learned,
+    moved_to,
+    traits_of,
+)
 from jointload.insole.limb.change import Least
-from jointload.insole.limb.response import Standing, settle, settle_flat, stand, tilt
+from jointload.insole.limb.response import own_features
+from jointload.insole.limb.standing import Standing, settle, settle_flat, stand, tilt
 from jointload.insole.shape.asked import Given, case_of, shape_text
 from jointload.intake.recording import Array, Finding
 from jointload.landing.landed import Landing
+from jointload.modeldata import load_model
 
 ROUNDS = 2
-"""Linearisations, each over the population's spread, the second about what the first has learned (INSOLE.md)."""
+"""Linearisations, each over the population's spread, the second about what the first has learned."""
 MISS = 2.0
-"""Standard units of the knee adduction moment beyond which a condition left out is missed (INSOLE.md)."""
+"""Standard units of the knee adduction moment beyond which a condition left out is missed."""
 FAR_MISS = 3.0
 """The same for all other numbers, of which there are many (choice)."""
 KNEE = "knee_adduction_moment"
+CHANCE = 1.6
+"""Root mean square of the misses of left-out shapes that chance alone makes at most in most riders (choice)."""
+LEFTOVER_STREAM = 77
 LEAST_CONDITIONS = 2
 """Shapes beside the flat insole from which on a claim about one person is made."""
-CALIBRATION_DRAWS, DRAWS_A_NUMBER = 100, 5
+CALIBRATION_DRAWS, DRAWS_A_NUMBER = 100, 3
 """Persons over whom the mechanics is linearised, at least, and for every measured number (choice, for speed)."""
 
 
 @dataclass(frozen=True, eq=False)
 class Condition:
-    """Landings of one rider on one shape; landings : observed numbers (n, 5), the order of OBSERVED."""
+    """Landings of one rider on one shape; landings : observed numbers (n, Q), the order of OBSERVED."""
 
     shape: Given
     landings: Array
@@ -41,7 +64,7 @@ class Condition:
 
 @dataclass(frozen=True, eq=False)
 class Trials:
-    """All measured conditions of one foot: landings on the flat insole (n, 5), and on every other shape."""
+    """All measured conditions of one foot: landings on the flat insole (n, Q), and on every other shape."""
 
     side: str
     flat: Array
@@ -66,9 +89,10 @@ class LeftOut:
 
 @dataclass(frozen=True, eq=False)
 class Personal:
-    """One rider's traits (5,) with their covariance, before (population) and after the trials.
+    """One rider's traits (K,) with their covariance, before (population) and after the trials.
 
-    left_out : the check;  widened : factor by which the spread of the personal arm was raised because of a miss
+    left_out : the check;  widened : observed number -> factor by which the spread of its own answers was raised because
+    of misses;  beside : every measured number against the mechanics alone
     tested : lowest and highest wedge [rad] that was measured, the flat insole among them
     """
 
@@ -80,8 +104,10 @@ class Personal:
     prior_mean: Array
     prior_covariance: Array
     left_out: tuple[LeftOut, ...]
-    widened: float
+    widened: Mapping[str, float]
+    beside: tuple[LeftOut, ...]
     tested: tuple[float, float]
+    seed: int = 1
 
     def covers(self, wedge: float) -> bool:
         """Whether a wedge [rad] lies between the measured ones; beyond, nothing personal is claimed."""
@@ -89,8 +115,15 @@ class Personal:
         return self.tested[0] - slack <= wedge <= self.tested[1] + slack
 
     def of(self, person: Person) -> Person:
-        """Population draws turned into draws of this rider."""
-        return moved_to(person, self.mean, self.covariance)
+        """Population draws turned into draws of this rider, with what one more shape may lie off its own law."""
+        moved = moved_to(person, self.mean, self.covariance)
+        share, values = load_model("insole_response", "trials").content["leftover"]["share"], dict(moved.values)
+        random = np.random.default_rng([self.seed, LEFTOVER_STREAM])
+        for name, spread in own_spreads().items():
+            wider = self.widened.get(_quantity_of(name), 1.0)
+            key = own_key(name, "unsigned")
+            values[key] = values[key] + wider * share * spread * random.standard_normal(values[key].size)
+        return replace(moved, values=values)
 
     @property
     def missed(self) -> tuple[LeftOut, ...]:
@@ -101,15 +134,32 @@ class Personal:
     def findings(self) -> tuple[Finding, ...]:
         foot = f"{self.side} foot"
         told = f"{len(self.conditions)} shapes and the flat insole, {self.landings} landings"
+        return (self._checked(foot, told), *self._against_mechanics(foot))
+
+    def _checked(self, foot: str, told: str) -> Finding:
+        """Whether shapes left out were foretold from the others."""
         if not self.missed:
             evidence = f"{told}; every shape left out was foretold from the others"
-            return (Finding("personal_calibration", "pass", foot, evidence, "nothing beyond them is claimed"),)
+            return Finding("personal_calibration", "pass", foot, evidence, "nothing beyond them is claimed")
         worst = max(self.missed, key=lambda row: row.miss)
         number = worst.quantity.replace("_", " ")
         evidence = f"{told}; left out, {worst.condition} was missed by {worst.miss:.1f} standard units ({number})"
-        wider = f"the spread of the personal arm was raised {self.widened:.1f} times; " if self.widened > 1 else ""
-        advice = f"{wider}repeat that shape, or read the personal interval with doubt"
-        return (Finding("personal_calibration", "warn", foot, evidence, advice),)
+        raised = (f"{name.replace('_', ' ')} {factor:.1f} times" for name, factor in self.widened.items())
+        wider = f"intervals were widened ({', '.join(raised)}); " if self.widened else ""
+        return Finding("personal_calibration", "warn", foot, evidence, f"{wider}repeat that shape, or read with doubt")
+
+    def _against_mechanics(self, foot: str) -> tuple[Finding, ...]:
+        """That this rider answers otherwise than the mechanics, where its landings say so."""
+        against = {row.quantity: row for row in sorted(self.beside, key=lambda row: row.miss) if row.miss > FAR_MISS}
+        if not against:
+            return ()
+        told = [
+            f"{row.quantity.replace('_', ' ')} on {row.condition} {row.miss:.1f} standard units off"
+            for row in against.values()
+        ]
+        evidence = f"this rider answers otherwise than the mechanics alone: {'; '.join(told)}"
+        advice = "the rider's own answer is what is told; the interval of the mechanics is not this rider's"
+        return (Finding("beside_mechanics", "pass", foot, evidence, advice),)
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,7 +186,10 @@ def measured(landings: Sequence[tuple[Given | None, Landing]], side: str, base: 
     flat = [observe(base, side, place)]
     by_shape: dict[str, tuple[Given, list[Array]]] = {}
     for shape, landing in landings:
-        if side not in landing.events.sides or not np.isfinite(seen := observe(landing, side, place)).all():
+        if (
+            side not in landing.events.sides
+            or not np.isfinite((seen := observe(landing, side, place))[: len(ANSWERED)]).all()
+        ):
             raise SettingError(
                 expected_found(
                     "measured condition", f"a landing with moments of side {side!r}", "none", landing.recording.name,
@@ -149,6 +202,11 @@ def measured(landings: Sequence[tuple[Given | None, Landing]], side: str, base: 
             by_shape.setdefault(shape_text(shape), (shape, []))[1].append(seen)
     conditions = tuple(Condition(shape, np.stack(rows)) for shape, rows in by_shape.values())
     return Trials(side, np.stack(flat), conditions)
+
+
+def _answered(seen: Array) -> bool:
+    """Whether all is known but what pressure insoles would tell."""
+    return bool(np.isfinite(seen[: len(ANSWERED)]).all())
 
 
 def calibrate(base: Landing, trials: Trials, seed: int = 1) -> Personal:
@@ -165,32 +223,71 @@ def calibrate(base: Landing, trials: Trials, seed: int = 1) -> Personal:
     draws = max(CALIBRATION_DRAWS, DRAWS_A_NUMBER * len(OBSERVED) * len(trials.conditions))
     population = stand(base, trials.side, draws, seed)
     prior = traits_of(population.person)
-    mean, covariance = prior.mean(axis=0), np.cov(prior.T)
-    seen, noise = _changes(trials, mass_of(base))
+    mean, covariance = prior_of(prior)
+    seen, noise = changes_of(trials, mass_of(base))
+    told = np.isfinite(seen)
+    shapes = [condition.shape for condition in trials.conditions]
     standing, learned_mean, learned_covariance = population, mean, covariance
     for _ in range(ROUNDS):
-        model = _model(base, standing, trials)
-        learned_mean, learned_covariance = learned(model, mean, covariance, seen, noise)
+        model = model_of(base, standing, shapes)
+        learned_mean, learned_covariance = learned(
+            model.of(told), mean, covariance, seen[told], noise[np.ix_(told, told)]
+        )
         standing = replace(population, person=moved_to(population.person, learned_mean, covariance))
-    left_out = _left_out(model, mean, model.covariance(covariance) + noise, seen, trials)
-    widened = max(1.0, *(row.miss / MISS for row in left_out if row.quantity == KNEE))
-    wider = np.where(np.arange(len(mean)) == ARM, widened, 1.0)
+    left_out = left_out_of(model, (mean, covariance), (seen, noise), shapes)
+    widened = widening(left_out)
     wedges = [tilt(population.bed, case_of(c.shape, population.place.length).after) for c in trials.conditions]
     return Personal(
         side=trials.side,
         conditions=tuple(shape_text(condition.shape) for condition in trials.conditions),
         landings=len(trials.flat) + sum(len(condition.landings) for condition in trials.conditions),
         mean=learned_mean,
-        covariance=learned_covariance * np.outer(wider, wider),
+        covariance=wider_covariance(learned_covariance, widened),
         prior_mean=mean,
         prior_covariance=covariance,
         left_out=left_out,
-        widened=float(widened),
+        widened=widened,
+        beside=beside_mechanics(model, (mean, covariance), (seen, noise), shapes),
         tested=(min(0.0, *wedges), max(0.0, *wedges)),
+        seed=seed,
     )
 
 
-def _changes(trials: Trials, mass: float) -> tuple[Array, Array]:
+def prior_of(traits: Array) -> tuple[Array, Array]:
+    """Mean (K,) and covariance (K, K) of drawn traits (D, K), which are drawn apart from each other."""
+    return traits.mean(axis=0), np.diag(traits.var(axis=0, ddof=1))
+
+
+def _own_of(traits: Sequence[str]) -> list[str]:
+    """The own answer that each trait is a part of, empty for stiffnesses and the like."""
+    own = {f"own {name}, {part}": name for name, part in OWN_TRAITS}
+    return [own.get(trait, "") for trait in traits]
+
+
+def _quantity_of(own: str) -> str:
+    """The observed number by which an own answer is widened."""
+    return {"force_line": KNEE, "knee_line": KNEE, "hip_line": "hip_adduction_moment"}.get(own, own)
+
+
+def widening(left_out: Sequence[LeftOut]) -> dict[str, float]:
+    """Observed number -> factor above 1 by which its own answers' spread is raised: by how much the misses of shapes
+    left out are larger, in the root mean square, than chance would make them."""
+    out = {}
+    for name in dict.fromkeys(row.quantity for row in left_out):
+        misses = np.array([row.miss for row in left_out if row.quantity == name])
+        factor = float(np.sqrt(np.mean(misses**2)) / CHANCE)
+        if factor > 1.0:
+            out[name] = factor
+    return out
+
+
+def wider_covariance(covariance: Array, widened: Mapping[str, float]) -> Array:
+    """(K, K) of the traits with the spread of missed numbers' own answers raised."""
+    wider = np.array([widened.get(_quantity_of(name), 1.0) for name in _own_of(TRAITS)])
+    return covariance * np.outer(wider, wider)
+
+
+def changes_of(trials: Trials, mass: float) -> tuple[Array, Array]:
     """Mean changes against flat (m,) of all conditions, and their covariance (m, m): they share the flat landings."""
     spread = scatter([trials.flat, *(condition.landings for condition in trials.conditions)], mass) ** 2
     flat = trials.flat.mean(axis=0)
@@ -200,26 +297,71 @@ def _changes(trials: Trials, mass: float) -> tuple[Array, Array]:
     return np.asarray(changes), np.asarray(np.kron(shared, np.diag(spread)))
 
 
-def _model(base: Landing, standing: Standing, trials: Trials) -> LinearModel:
-    """All conditions' changes over the drawn persons' traits."""
+def model_of(base: Landing, standing: Standing, shapes: Sequence[Given]) -> LinearModel:
+    """All shapes' changes over the drawn persons' traits: of the mechanics by least squares, of the own answers as
+    they are defined, with what one shape may lie off a rider's own law."""
     columns, usable = [], np.full(len(standing.person.joints.roll), True)
-    for condition in trials.conditions:
-        case = case_of(condition.shape, standing.place.length)
+    effects, features = own_effects(base, standing), []
+    for shape in shapes:
+        case = case_of(shape, standing.place.length)
         settled = settle(standing, case.after, settle_flat(standing, case.before))
         values = np.full((usable.size, len(OBSERVED)), np.nan)
-        values[settled.usable] = predicted(base, standing, settled)
+        values[settled.usable] = predicted(base, standing, settled)[0]
         columns.append(values)
+        features.append(own_features(np.array(settled.slopes)))
         usable &= settled.usable
-    return LinearModel.over(traits_of(standing.person)[usable], np.hstack(columns)[usable])
+    traits, mechanical = traits_of(standing.person), len(MECHANICAL)
+    told = LinearModel.over(traits[usable, :mechanical], np.hstack(columns)[usable])
+    own = np.concatenate([_own_design(effects, one) for one in features])
+    left = np.concatenate([_leftover(effects, one) for one in features])
+    return LinearModel(told.offset, np.hstack((told.slope, own)), told.scatter + np.diag(left**2))
 
 
-def _left_out(model: LinearModel, mean: Array, covariance: Array, seen: Array, trials: Trials) -> tuple[LeftOut, ...]:
+def _own_design(effects: dict[str, dict[str, float]], features: Array) -> Array:
+    """(Q, k) change of every observed number per unit of OWN_TRAITS, for a shape with these own_features (3,)."""
+    size = dict(zip(OWN_PARTS, features, strict=True))
+    return np.array(
+        [[effects.get(number, {}).get(name, 0.0) * size[part] for name, part in OWN_TRAITS] for number in OBSERVED]
+    )
+
+
+def _leftover(effects: dict[str, dict[str, float]], features: Array) -> Array:
+    """(Q,) SD of what a shape's answer may lie off a rider's own law."""
+    share = load_model("insole_response", "trials").content["leftover"]["share"]
+    spreads, size = own_spreads(), float(features[-1])
+    whole = (
+        np.sqrt(sum((spreads[name] * effect) ** 2 for name, effect in effects.get(number, {}).items()))
+        for number in OBSERVED
+    )
+    return share * size * np.array([float(one) for one in whole])
+
+
+def left_out_of(
+    model: LinearModel, traits: tuple[Array, Array], seen_and_noise: tuple[Array, Array], shapes: Sequence[Given]
+) -> tuple[LeftOut, ...]:
     """Every condition foretold from the others."""
-    out, every = [], np.arange(len(seen)) // len(OBSERVED)
-    for c, condition in enumerate(trials.conditions):
-        hidden = every == c
-        expected, spread = given_the_others(model.mean(mean), covariance, seen, hidden)
-        rows = zip(OBSERVED, expected, seen[hidden], np.sqrt(np.diag(spread)), strict=True)
-        text = shape_text(condition.shape)
+    (mean, covariance), (seen, noise) = traits, seen_and_noise
+    out, every, told = [], np.arange(len(seen)) // len(OBSERVED), np.isfinite(seen)
+    expected_all, whole = model.mean(mean)[told], (model.covariance(covariance) + noise)[np.ix_(told, told)]
+    for c, shape in enumerate(shapes):
+        hidden = (every == c)[told]
+        expected, spread = given_the_others(expected_all, whole, seen[told], hidden)
+        names = [OBSERVED[k % len(OBSERVED)] for k in np.flatnonzero((every == c) & told)]
+        rows = zip(names, expected, seen[told][hidden], np.sqrt(np.diag(spread)), strict=True)
+        text = shape_text(shape)
         out += [LeftOut(text, name, float(e), float(s), float(sd)) for name, e, s, sd in rows]
     return tuple(out)
+
+
+def beside_mechanics(
+    model: LinearModel, traits: tuple[Array, Array], seen_and_noise: tuple[Array, Array], shapes: Sequence[Given]
+) -> tuple[LeftOut, ...]:
+    """Every measured number against what the mechanics alone foretells of the population."""
+    (mean, covariance), (seen, noise) = traits, seen_and_noise
+    mechanics = covariance * (np.arange(len(mean)) < len(MECHANICAL))
+    spread = np.sqrt(np.diag(model.covariance(mechanics) + noise))
+    return tuple(
+        LeftOut(shape_text(shapes[int(k) // len(OBSERVED)]), OBSERVED[k % len(OBSERVED)],
+                float(model.mean(mean)[k]), float(seen[k]), float(spread[k]))
+        for k in np.flatnonzero(np.isfinite(seen))
+    )  # fmt: skip

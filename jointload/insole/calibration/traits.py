@@ -1,4 +1,4 @@
-"""Five traits of a person that wedge trials can tell, and the linear-Gaussian learning of them."""
+"""Traits of a person that trials can tell, stiffnesses and own answers, and the linear-Gaussian learning of them."""
 
 from __future__ import annotations
 
@@ -7,46 +7,50 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from jointload.insole.bed.bed import Mask, Person
+from jointload.insole.bed.person import OWN_PARTS, own_key
 from jointload.insole.limb.response import tibial_coupling
 from jointload.intake.recording import Array
 
-TRAITS = ("log roll stiffness", "log twist stiffness", "force following", "log tibial coupling", "personal arm")
-"""In the order of every array with an axis of five traits [log Nm/rad, log Nm/rad, 1, log 1, m at 5 deg]."""
-ARM = TRAITS.index("personal arm")
+LEARNED = ("roll_stiffness", "twist_stiffness", "swing_stiffness")
+"""Stiffnesses that trials tell, by their logarithms [log Nm/rad]."""
+BED = ("tissue_pressure", "insole_modulus", "midsole_modulus")
+"""What the bed is made of, by the logarithms [log Pa]; told by measured pressures, and a little by the rest."""
+OWN_LEARNED = (
+    "rearfoot_roll", "pressure_centre_medial", "tibial_rotation", "force_line", "knee_line", "hip_line",
+    "knee_adduction", "hip_adduction",
+)  # fmt: skip
+OWN_TRAITS = tuple((name, part) for name in OWN_LEARNED for part in OWN_PARTS)
+"""One person's own answers that trials tell, part by part [rad or m at 5 deg]."""
+MECHANICAL = (*(f"log {name}" for name in (*LEARNED, *BED)), "force following", "log tibial coupling")
+TRAITS = (*MECHANICAL, *(f"own {name}, {part}" for name, part in OWN_TRAITS))
+"""In the order of every array with an axis of traits, K."""
 
 
 def traits_of(person: Person) -> Array:
-    """(D, 5) of the drawn persons."""
+    """(D, K) of the drawn persons."""
     values = person.values
-    return np.stack(
-        [
-            np.log(values["roll_stiffness"]),
-            np.log(values["twist_stiffness"]),
-            values["force_following"],
-            np.log(tibial_coupling(values)),
-            values["personal_answer"] * values["personal_lever_arm"],
-        ],
-        axis=1,
-    )
+    columns = [np.log(values[name]) for name in (*LEARNED, *BED)]
+    columns += [values["force_following"], np.log(tibial_coupling(values))]
+    return np.stack([*columns, *(values[own_key(name, part)] for name, part in OWN_TRAITS)], axis=1)
 
 
 def with_traits(person: Person, traits: Array) -> Person:
-    """The drawn persons with other traits (D, 5), all else kept."""
+    """The drawn persons with other traits (D, K), all else kept."""
     old = person.values
-    turned = np.exp(traits[:, 3]) / tibial_coupling(old)
-    values = old | {
-        "roll_stiffness": np.exp(traits[:, 0]),
-        "twist_stiffness": np.exp(traits[:, 1]),
-        "force_following": traits[:, 2],
-        "tibial_transfer": old["tibial_transfer"] * turned,
-        "personal_answer": traits[:, ARM] / old["personal_lever_arm"],
-    }
-    joints = replace(person.joints, roll=values["roll_stiffness"], twist=values["twist_stiffness"])
-    return replace(person, joints=joints, values=values)
+    found = dict(zip(TRAITS, traits.T, strict=True))
+    turned = np.exp(found["log tibial coupling"]) / tibial_coupling(old)
+    values = old | {name: np.exp(found[f"log {name}"]) for name in (*LEARNED, *BED)}
+    values |= {"force_following": found["force following"], "tibial_transfer": old["tibial_transfer"] * turned}
+    values |= {own_key(name, part): found[f"own {name}, {part}"] for name, part in OWN_TRAITS}
+    joints = replace(
+        person.joints, roll=values["roll_stiffness"], twist=values["twist_stiffness"], swing=values["swing_stiffness"]
+    )
+    materials = replace(person.materials, **{name: values[name] for name in BED})
+    return Person(materials, joints, values)
 
 
 def moved_to(person: Person, mean: Array, covariance: Array) -> Person:
-    """The drawn persons moved so that their traits have exactly this mean (5,) and covariance (5, 5), each person
+    """The drawn persons moved so that their traits have exactly this mean (K,) and covariance (K, K), each person
     keeping its place among them."""
     traits = traits_of(person)
     centred = traits - traits.mean(axis=0)
@@ -57,7 +61,7 @@ def moved_to(person: Person, mean: Array, covariance: Array) -> Person:
 
 @dataclass(frozen=True, eq=False)
 class LinearModel:
-    """y = offset + slope traits + what the traits do not tell; offset (m,), slope (m, 5), scatter (m, m)."""
+    """y = offset + slope traits + what the traits do not tell; offset (m,), slope (m, K), scatter (m, m)."""
 
     offset: Array
     slope: Array
@@ -65,7 +69,7 @@ class LinearModel:
 
     @classmethod
     def over(cls, traits: Array, values: Array) -> LinearModel:
-        """By least squares over drawn persons: traits (D, 5), values (D, m), D well above m.
+        """By least squares over drawn persons: traits (D, K), values (D, m), D well above m.
 
         The scatter's inverse is what learning uses; of few persons it would come out too sure, so the scatter is raised
         by n / (n - m - 1) with n degrees of freedom (Hartlap, Simon and Schneider 2007 Astron Astrophys 464:399).
@@ -77,11 +81,15 @@ class LinearModel:
         scatter = np.asarray(left.T @ left) / (freedom - values.shape[1] - 1)
         return cls(np.asarray(solution[0]), np.asarray(solution[1:].T), scatter)
 
+    def of(self, rows: Mask) -> LinearModel:
+        """Of some of the numbers, rows (m,)."""
+        return LinearModel(self.offset[rows], self.slope[rows], self.scatter[np.ix_(rows, rows)])
+
     def mean(self, traits: Array) -> Array:
         return np.asarray(self.offset + self.slope @ traits)
 
     def covariance(self, traits: Array) -> Array:
-        """Of y for traits of this covariance (5, 5)."""
+        """Of y for traits of this covariance (K, K)."""
         return np.asarray(self.slope @ traits @ self.slope.T + self.scatter)
 
 

@@ -16,11 +16,14 @@ TARGETS = {
     "knee_adduction_impulse": "knee_adduction_impulse",
     "rearfoot_eversion": "rearfoot_eversion_peak",
     "knee_over_ankle": "knee_over_ankle",
+    "hip_adduction": "hip_adduction_peak",
+    "pelvic_drop": "pelvic_drop_peak",
     "achilles_load": "achilles_force_peak",
     "peak_pressure": "peak_pressure",
     **{f"peak_pressure_{region}": f"peak_pressure_{region}" for region in REGIONS},
 }
 """What a user may ask to lower -> the quantity of a prediction."""
+ANGLES = ("rearfoot_eversion_peak", "knee_over_ankle", "hip_adduction_peak", "pelvic_drop_peak")
 ANGLE_SCALE = np.deg2rad(5.0)
 """In a weighted set an angle counts in units of this [rad], all else by its share of the value before (choice)."""
 
@@ -77,7 +80,7 @@ def _weight(text: str, name: str) -> float:
 class Limits:
     """What a fitted shape may not exceed; a rise is judged at the upper end of one person's 95 % interval.
 
-    stack, lift : [m] height under heel and ball, heel lift;  posting : [rad]
+    stack, lift : [m] greatest height anywhere under heel and ball, heel lift;  posting : [rad]
     inversion : [rad] that the ankle's largest inversion may rise by
     knee_rise, pressure_rise : share of the other knee moment, and of the largest pressure, that these may rise by
     """
@@ -142,7 +145,7 @@ def scale_of(quantity: str, before: float, mass: float) -> float:
     """What a change of a quantity counts in, in a weighted set [SI]; a pressure's changes are shares already."""
     if quantity.startswith("peak_pressure"):
         return 1.0
-    if quantity in ("rearfoot_eversion_peak", "knee_over_ankle"):
+    if quantity in ANGLES:
         return float(ANGLE_SCALE)
     least = NEAR_ZERO_FORCE if quantity.startswith("achilles") else NEAR_ZERO
     least *= 0.1 if quantity.endswith("impulse") else 1.0

@@ -9,7 +9,7 @@ from jointload.insole.bed.bed import REASONS
 from jointload.insole.calibration.personal import Known, Personal
 from jointload.insole.fitting.published_ratio import published_response
 from jointload.insole.limb.change import INTERVAL
-from jointload.insole.limb.response import Settled, Standing, stable_reasons
+from jointload.insole.limb.standing import Settled, Standing, stable_reasons
 from jointload.insole.shape.asked import Case
 from jointload.insole.shape.geometry import Wedge
 from jointload.insole.shape.shape import InsoleShape
@@ -41,13 +41,19 @@ def assumptions(standing: Standing, case: Case) -> tuple[str, ...]:
         f"the baseline is a flat insole of {1000 * case.before.base:g} mm of the same material",
         f"the pressure before the change is {standing.baseline_text}",
         f"foot length {1000 * standing.place.length:.0f} mm by {standing.place.basis}",
-        "the rolling foot carries the ankle sideways; thigh and shank close between ankle and hip; the pelvis stays",
-        "eversion turns the tibia inwards by the inclination of the subtalar axis; part of it turns the knee's plane",
+        "the rolling foot carries the ankle sideways, the pelvis goes along by a share, and thigh and shank close "
+        "between them; the other leg keeps its place",
+        "a bent leg swings about the line from hip to ankle with its shank, the more the more it is bent; the knee "
+        "goes outwards with the foot's inversion",
+        "eversion turns the tibia inwards by the inclination of the subtalar axis; part of it turns the knee's plane, "
+        "and the pelvis tilts with it",
+        "a foot in a shoe is set before contact by most of what it will roll on average",
         "the force turns so that it stays aimed near the body's centre as its foot point moves",
         "inertia is that of the measured motion; in the first 30 ms of an impact the answer is an upper bound",
         "a shift towards the toes or heel does not move the ankle forward or back",
-        "one person's interval adds a lever arm of 4 to 5 mm (SD) at 5 deg of wedge, a choice from published spreads; "
-        "it is the same at ankle, knee and hip, and nothing for a shape without tilt",
+        "one person's interval adds that person's own answers, of angles, centre of pressure and force line, by "
+        "published spreads where there are any (models/insole_response/own_answers.csv); nothing without tilt",
+        "a group's interval is that of the mean of 12 persons, with what published magnitudes were missed by",
     )
 
 
@@ -134,11 +140,12 @@ def _load_findings(landing: Landing, standing: Standing, settled: Settled, text:
     if task == "landing":
         out.append(
             Finding(
-                "no_landing_study",
-                "warn",
-                "rearfoot roll",
-                "no published wedge study of a landing",
-                "the same stiffness as in walking and running is used",
+                "landing_studies",
+                "pass",
+                "rearfoot and hip",
+                "three published wedge studies of a landing with 7 to 10 women each: eversion 0.15 to 0.19 deg per "
+                "deg, hip adduction -1.98 deg on 5 deg medial, rotation of the knee on 8 deg",
+                "men, boards and moments in landing are not in them",
             )
         )
     if (share := settled.unstable_share) > 0:

@@ -18,7 +18,7 @@ from jointload.insole.fitting.shape_search import MIDDLE, STEP_ANGLE, STEP_HEIGH
 from jointload.insole.fitting.slopes import Slopes, slopes_of
 from jointload.insole.fitting.whatif import AnswerDraws, answer_draws, answer_of, require_moments
 from jointload.insole.limb.change import INTERVAL, Drawn, WhatIf
-from jointload.insole.limb.response import place_foot, settle, stand
+from jointload.insole.limb.standing import place_foot, settle, stand
 from jointload.insole.shape.asked import Case, shape_text
 from jointload.insole.shape.shape import InsoleShape
 from jointload.intake.recording import Array
@@ -31,6 +31,8 @@ LEAST_ANGLE = np.deg2rad(0.5)
 """The same for an angle [rad] (choice)."""
 LEVELS = 5
 """Stack heights of the trade-off curve (choice)."""
+SIZE = "even the best one changes it by too little to matter"
+CERTAINTY = "the best one lowers it enough in the middle of the drawn persons, but not surely in one person"
 CONFIRMATIONS = 4
 """Times that the search is repeated with tighter limits when the full answer overruns one."""
 TOLERATED = 0.01
@@ -122,7 +124,7 @@ def fit(
         limits=limits,
         side=side,
         helps=helps,
-        verdict=_verdict(helps, whole, target),
+        verdict=_verdict(helps, whole, target, limits_of_help(change, least)),
         answer=whole if moves else None,
         low=low,
         change=change,
@@ -277,10 +279,16 @@ def _person(drawn: Iterable[Drawn], quantity: str) -> Array:
     return one.person / 100.0 if quantity.startswith("peak_pressure") else one.person
 
 
-def _verdict(helps: bool, answer: WhatIf, target: Target) -> str:
+def limits_of_help(change: float, least: float) -> str:
+    """Why a best shape that does not help is not chosen: SIZE where even the middle person gains too little, CERTAINTY
+    where the middle one gains enough, but one person's interval does not leave out that it gains less."""
+    return CERTAINTY if change <= -least else SIZE
+
+
+def _verdict(helps: bool, answer: WhatIf, target: Target, why_not: str) -> str:
     """In a sentence; a change below what this rider's own landings differ by is no recommendation."""
     if not helps:
-        return "No shape within your limits helps distinguishably."
+        return f"No shape within your limits is chosen for the {target.text}: {why_not}."
     if _targets(answer, target, "below_rider"):
         return "No recommendation: below this rider's detectable change."
     text = f"A shape within your limits lowers the {target.text}: {shape_text(answer.shape)}."

@@ -7,11 +7,11 @@ from itertools import combinations
 
 import numpy as np
 
-from jointload.insole.calibration.observation import force_weights, scatter
+from jointload.insole.calibration.observation import ANSWERED, force_weights, scatter
 from jointload.insole.calibration.traits import given_the_others
 from jointload.insole.fitting.parameters import BASE, PARAMETERS
 from jointload.insole.fitting.slopes import Slopes
-from jointload.insole.limb.response import personal_size
+from jointload.insole.limb.response import own_answers, own_features
 from jointload.insole.shape.asked import USUAL_BASE
 from jointload.insole.shape.geometry import Wedge
 from jointload.intake.recording import Array
@@ -20,7 +20,7 @@ from jointload.modeldata import load_model
 
 DEGREES = (3.0, 6.0)
 """Sizes of the wedges that may be proposed (choice; studies use 3 to 9 deg)."""
-SERIES = ("knee_adduction_moment_peak", "hip_adduction_moment_peak")
+SERIES = tuple(f"{name}_peak" for name in ANSWERED[3:])
 """Readings whose series an observation needs."""
 
 
@@ -50,7 +50,7 @@ def next_trials(landing: Landing, slopes: Slopes, target: Array, most: float, ma
     ]
     landings = int(load_model("insole_response", "trials").content["next_trials"]["landings"])
     shared = (np.eye(2) + 1.0) / landings
-    noise = np.kron(shared, np.diag(scatter([], mass) ** 2))
+    noise = np.kron(shared, np.diag(scatter([], mass)[: len(ANSWERED)] ** 2))
     seen = [_observed(landing, slopes, wedge) for wedge in wedges]
     out = []
     for one, other in combinations(range(len(wedges)), 2):
@@ -64,16 +64,19 @@ def next_trials(landing: Landing, slopes: Slopes, target: Array, most: float, ma
 
 
 def _observed(landing: Landing, slopes: Slopes, wedge: Wedge) -> Array:
-    """(D, 5) change of OBSERVED on a wedge, to first order."""
+    """(D, Q) change of ANSWERED on a wedge, to first order."""
     values = np.zeros((1, len(PARAMETERS)))
     values[0, :2] = wedge.angle, wedge.angle if wedge.length == "full" else 0.0
     values[0, BASE] = USUAL_BASE
     amounts = slopes.parts.amounts(values)
     weights = force_weights(landing, slopes.standing.side)
-    size = float(personal_size(float(slopes.parts.wedges(amounts)[0])))
-    foot = [np.tensordot(amounts[0], slopes.foot[name], axes=1) for name in ("roll", "medial", "tibial_rotation")]
-    loads = []
+    features = own_features(slopes.parts.slopes_across(amounts)[0])
+    answers = own_answers(slopes.persons, features)
+    ways = {"rearfoot_roll": "roll", "pressure_centre_medial": "medial", "tibial_rotation": "tibial_rotation"}
+    rows = [
+        np.tensordot(amounts[0], slopes.foot[way], axes=1) + answers[name][:, None] for name, way in ways.items()
+    ]  # fmt: skip
     for name in SERIES:
-        _, slope, arm = slopes.series[name]
-        loads.append(np.tensordot(amounts[0], slope, axes=1) + size * arm)
-    return np.stack([rows @ weights for rows in (*foot, *loads)], axis=1)
+        _, slope, own = slopes.series[name]
+        rows.append(np.tensordot(amounts[0], slope, axes=1) + np.tensordot(features, own, axes=1))
+    return np.stack([row @ weights for row in rows], axis=1)

@@ -6,10 +6,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from jointload.insole.bed.bed import FootBed
-from jointload.insole.limb.response import heights_on, slopes_across
+from jointload.insole.bed.bed import FootBed, Mask
+from jointload.insole.limb.standing import heights_on, rise_of, slopes_across
 from jointload.insole.shape.asked import USUAL_BASE
-from jointload.insole.shape.outline import BALL_SHARE, HEEL_SHARE
 from jointload.insole.shape.shape import HeelLift, InsoleShape, sole_grid
 from jointload.intake.recording import Array
 
@@ -23,6 +22,12 @@ UNIT = 0.001
 THICK = 0.020
 """Base [m] of those insoles, from which no tilt reaches the minimum thickness."""
 GRID = 61, 21
+HEEL, BALL = (0.0, 0.30), (0.58, 0.84)
+"""Where heel and ball lie along the insole, as shares of its length (choice)."""
+COARSE = 0.027
+"""Largest distance between rows of the grid, as a share of the length: no row just inside is missed."""
+SLACK = 2e-5
+"""By how much [m] a sum of parts on this grid may lie below the greatest height of the solid."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,20 +35,23 @@ class HeightParts:
     """Heights over a flat insole of USUAL_BASE per unit of every part's amount; a posting's amount is its tangent.
 
     cells : (n, K) under the foot;  grid : (g, K) over the whole insole, where it is thinnest
-    stacks : (2, K) under heel and ball;  across : (2, K) mean slope across rearfoot and forefoot
+    heel, ball : (g,) which places of the grid lie under heel and ball
+    across : (2, K) mean slope across rearfoot and forefoot;  rises : (K,) of the ankle
+    One amount more than parameters: what the minimum thickness raises the whole insole by.
     """
 
     plain: InsoleShape
     cells: Array
     grid: Array
-    stacks: Array
+    heel: Mask
+    ball: Mask
     across: Array
+    rises: Array
 
     @classmethod
     def of(cls, bed: FootBed, side: str, length: float) -> HeightParts:
         plain = InsoleShape(side, length, base=USUAL_BASE)
         thick = replace(plain, base=THICK)
-        heel_and_ball = np.array([HEEL_SHARE, BALL_SHARE]) * length
         x, y = (places.ravel() for places in sole_grid(plain, *GRID))
         columns = []
         for k in range(len(PARAMETERS)):
@@ -54,28 +62,35 @@ class HeightParts:
                 (
                     heights_on(bed, shape) - THICK,
                     shape.heights(x, y) - THICK,
-                    shape.heights(heel_and_ball, np.zeros(2)) - THICK,
                     np.array(slopes_across(bed, shape)),
+                    np.array(rise_of(bed, shape) - THICK),
                 )
             )
-        return cls(plain, *(np.stack(part, axis=1) / UNIT for part in zip(*columns, strict=True)))
+        columns.append((*columns[BASE][:3], np.zeros(())))
+        cells, grid, across, rises = (np.stack(part, axis=-1) / UNIT for part in zip(*columns, strict=True))
+        heel, ball = (
+            (x >= (low - COARSE) * length) & (x <= (high + COARSE) * length) for low, high in (HEEL, BALL)
+        )  # fmt: skip
+        return cls(plain, cells, grid, heel, ball, across, rises)
 
     def amounts(self, values: Array) -> Array:
-        """(S, K) of parameters (S, K): tangents, heights, and the base with what the minimum thickness raises it by."""
-        out = np.array(values, dtype=float)
+        """(S, K) of parameters (S, K - 1): tangents, heights, and what the minimum thickness raises all of it by."""
+        out = np.concatenate((values, np.zeros((len(values), 1))), axis=1)
         out[:, ANGLES] = np.tan(values[:, ANGLES])
         out[:, BASE] = values[:, BASE] - USUAL_BASE
         thinnest = USUAL_BASE + (out @ self.grid.T).min(axis=1)
-        out[:, BASE] += np.maximum(0.0, self.plain.minimum - thinnest)
+        out[:, -1] = np.maximum(0.0, self.plain.minimum - thinnest)
         return out
 
     def stack_heights(self, amounts: Array) -> Array:
-        """(S, 2) [m] under heel and ball."""
-        return USUAL_BASE + amounts @ self.stacks.T
+        """(S, 2) [m], the greatest height anywhere under the heel and under the ball, sloped edges among it; no less
+        than that of the solid, which is SLACK off the sum of parts at most."""
+        highest = [(amounts @ self.grid[part].T).max(axis=1) for part in (self.heel, self.ball)]
+        return np.asarray(USUAL_BASE + SLACK + np.stack(highest, axis=1))
 
-    def wedges(self, amounts: Array) -> Array:
-        """(S,) [rad], the larger mean tilt of rearfoot and forefoot."""
-        return np.arctan(np.abs(amounts @ self.across.T).max(axis=1))
+    def slopes_across(self, amounts: Array) -> Array:
+        """(S, 2) mean slope across rearfoot and forefoot."""
+        return np.asarray(amounts @ self.across.T)
 
     def shape(self, values: Array) -> InsoleShape:
         return with_parameters(self.plain, values)

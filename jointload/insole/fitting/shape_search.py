@@ -95,9 +95,8 @@ class Problem:
     @property
     def limit_words(self) -> tuple[str, ...]:
         stack = f"{1000 * self.limits.stack:g} mm"
-        return (f"stack height at the heel, at most {stack}", f"stack height at the ball, at most {stack}") + tuple(
-            f"rise of the {rise.words}" for rise in self.rises
-        )
+        heights = (f"greatest height under the {place}, at most {stack}" for place in ("heel", "ball"))
+        return (*heights, *(f"rise of the {rise.words}" for rise in self.rises))
 
 
 def acting(problem: Problem) -> tuple[int, ...]:

@@ -8,30 +8,36 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import numpy as np
 
 from jointload.insole.bed.bed import BedPose, Mask
 from jointload.insole.bed.foundation import first_order, pressure
+from jointload.insole.bed.person import OWN_PARTS
 from jointload.insole.fitting.parameters import HeightParts
 from jointload.insole.limb.pouring import Poured, pour_again
 from jointload.insole.limb.readings import Reading, readings
 from jointload.insole.limb.regions import regions
 from jointload.insole.limb.response import (
     FootResponse,
-    Standing,
     between,
+    followers,
+    leg_answer,
     mended,
-    personal_size,
-    settle_flat,
-    tibial_coupling,
+    own_answers,
+    own_features,
 )
+from jointload.insole.limb.standing import Standing, settle_flat
 from jointload.intake.recording import Array
 from jointload.landing.landed import Landing
 
 SMALL_TURN, SMALL_SHIFT = np.deg2rad(1.0), 0.002
-"""Roll and pitch [rad] and shift of the centre of pressure [m] of the small pours (choice)."""
+"""Turns [rad] and shifts [m] of the small pours (choice)."""
+WAYS = {
+    "roll": SMALL_TURN, "tibial_rotation": SMALL_TURN, "swing": SMALL_TURN, "rise": SMALL_SHIFT,
+    "pitch": SMALL_TURN, "medial": SMALL_SHIFT, "forward": SMALL_SHIFT,
+}  # fmt: skip
+"""Way in which the foot acts on the leg, a series of FootResponse -> size of its small pour."""
 PRESSED = 0.6
 """A place is watched when it bears this share of the largest pressure, of its region or of the foot, in the middle draw
 (choice)."""
@@ -64,8 +70,9 @@ class PressedPlaces:
 class Slopes:
     """The first-order answer of one foot in its landing.
 
-    series : quantity -> (D, W) before, (K, D, W) per unit of amount, and (D, W) by one person's own arm at full size
-    foot : name -> (K, D, W) of roll, medial shift and tibial rotation;  persons : values (D,) of the usable draws
+    series : quantity -> (D, W) before, (K, D, W) per unit of amount, and (3, D, W) by one person's own answer to each
+    of OWN_PARTS at full size
+    foot : way -> (K, D, W) per unit of amount;  persons : values (D,) of the usable draws
     """
 
     standing: Standing
@@ -93,9 +100,10 @@ class Slopes:
         return float(np.median(self.readings[quantity].to_number(self.series[quantity][0])))
 
     def _reading(self, quantity: str, amounts: Array) -> Array:
-        before, slope, arm = self.series[quantity]
-        size = np.asarray(personal_size(self.parts.wedges(amounts)))
-        after = _moved(before, amounts, slope) + size[:, None, None] * arm
+        before, slope, own = self.series[quantity]
+        after = _moved(
+            _moved(before, amounts, slope), own_features(self.parts.slopes_across(amounts)), own, inside=True
+        )
         to_number = self.readings[quantity].to_number
         numbers = to_number(after.reshape(-1, after.shape[-1])).reshape(after.shape[:2])
         return np.asarray(numbers - to_number(before))
@@ -106,12 +114,12 @@ class Slopes:
         return np.asarray(after.max(axis=-1) / before.max(axis=-1) - 1.0)
 
 
-def _moved(before: Array, amounts: Array, slope: Array) -> Array:
-    """(S, ...) before (...) with the amounts (S, K) of its slopes (K, ...); sums of four terms are quicker than a
-    product of matrices."""
-    out = np.repeat(before[None], len(amounts), axis=0)
+def _moved(before: Array, amounts: Array, slope: Array, inside: bool = False) -> Array:
+    """(S, ...) before (...), or (S, ...) where the shapes are in it, with the amounts (S, K) of its slopes (K, ...);
+    sums of a few terms are quicker than a product of matrices."""
+    out = before if inside else np.repeat(before[None], len(amounts), axis=0)
     for k in range(len(slope)):
-        out += amounts[:, k].reshape(-1, *[1] * before.ndim) * slope[k]
+        out += amounts[:, k].reshape(-1, *[1] * slope[k].ndim) * slope[k]
     return out
 
 
@@ -121,9 +129,7 @@ def slopes_of(landing: Landing, standing: Standing, parts: HeightParts, wanted: 
     usable = np.asarray(flat.stable.any(axis=1))
     persons = {name: values[usable] for name, values in standing.person.values.items()}
     unknowns, pressed = first_order(standing.bed, standing.person.joints, flat, parts.cells)
-    foot = _foot_slopes(landing, standing, flat, unknowns)
-    foot = {name: values[:, usable] for name, values in foot.items()}
-    foot["tibial_rotation"] = -tibial_coupling(persons)[:, None] * foot["roll"]
+    foot = _foot_slopes(landing, standing, flat, unknowns, persons, parts.rises)
     known = readings(landing, standing.side, persons)
     chosen = {name: known[name] for name in wanted if name in known}
     return Slopes(
@@ -138,61 +144,68 @@ def slopes_of(landing: Landing, standing: Standing, parts: HeightParts, wanted: 
     )
 
 
-def _foot_slopes(landing: Landing, standing: Standing, flat: BedPose, unknowns: Array) -> dict[str, Array]:
-    """(K, D, W): roll, pitch, and the centre of pressure by what the joints carry, F d(y) = k_net d(roll)."""
-    joints, force = standing.person.joints, standing.load.force
+def _foot_slopes(
+    landing: Landing, standing: Standing, flat: BedPose, unknowns: Array, persons: dict[str, Array], rises: Array
+) -> dict[str, Array]:
+    """Way -> (K, D, W) of the usable draws; the centre of pressure by what the joints carry, F d(y) = k_net d(roll).
+
+    rises : (K,) of the ankle per unit of amount
+    """
+    joints, force, window = standing.person.joints, standing.load.force, landing.window(standing.side)
     roll, pitch = (np.moveaxis(unknowns[..., k, :], -1, 0) for k in (1, 2))
     at_instants = {
         "roll": roll,
         "pitch": pitch,
-        "medial": joints.net_roll(force, standing.bed.ankle_height) * roll / force,
+        "medial": joints.net_roll(standing.load, standing.bed.ankle_height) * roll / force,
         "forward": -joints.pitch[:, None] * pitch / force,
     }
-    spread = between(standing.frames, landing.window(standing.side))
-    usable = np.asarray(flat.stable.any(axis=1))
-    out = {}
-    for name, values in at_instants.items():
-        frames = [spread(mended(one[usable], flat.stable[usable])) for one in values]
-        out[name] = np.full((len(values), usable.size, frames[0].shape[1]), np.nan)
-        out[name][:, usable] = frames
-    return out
+    spread, usable = between(standing.frames, window), np.asarray(flat.stable.any(axis=1))
+    out = {
+        name: np.stack([spread(mended(one[usable], flat.stable[usable])) for one in values])
+        for name, values in at_instants.items()
+    }
+    legs = [leg_answer(standing, persons, roll, window) for roll in out["roll"]]
+    out |= {name: np.stack([leg[name] for leg in legs]) for name in ("roll", "tibial_rotation", "swing")}
+    return out | {"rise": np.ones_like(out["roll"]) * rises[:, None, None]}
 
 
 def _series_slopes(
     landing: Landing, standing: Standing, persons: dict[str, Array], foot: dict[str, Array], chosen: dict[str, Reading]
 ) -> dict[str, tuple[Array, Array, Array]]:
-    """Every reading's series by four small pours, one a way in which the foot acts on the limb."""
-    pours = _small_pours(landing, standing, persons)
-    after = np.arange(1, len(persons["personal_answer"]) + 1)
-    out = {}
-    for name, reading in chosen.items():
-        first, _ = pours["roll"]
-        before = reading.series(first.angles, first.loads, np.zeros_like(after))
-        slope = np.zeros((len(foot["roll"]), *before.shape))
-        for way, (poured, size) in pours.items():
-            slope += (reading.series(poured.angles, poured.loads, after) - before) / size * foot[way]
-        mechanics, person = (reading.series(first.angles, loads, after) for loads in (first.loads, first.person))
-        out[name] = before, slope, person - mechanics
-    return out
+    """Every reading's series by small pours, one a way in which the foot acts on the leg; the first ones carry one
+    person's own answer to each of OWN_PARTS, too."""
+    after = np.arange(1, len(persons["force_following"]) + 1)
+    before: dict[str, Array] = {}
+    slope: dict[str, Array] = {}
+    own: dict[str, list[Array]] = {name: [] for name in chosen}
+    for k, (way, size) in enumerate(WAYS.items()):
+        poured = _small_pour(landing, standing, persons, way, size, np.eye(len(OWN_PARTS))[k:][:1].ravel())
+        for name, reading in chosen.items():
+            mechanics = reading.series(poured.mechanics, after)
+            if k == 0:
+                before[name] = reading.series(poured.mechanics, np.zeros_like(after))
+                slope[name] = np.zeros((len(foot["roll"]), *before[name].shape))
+            slope[name] += (mechanics - before[name]) / size * foot[way]
+            if k < len(OWN_PARTS):
+                own[name].append(reading.series(poured.own, after) - mechanics)
+    return {name: (before[name], slope[name], np.stack(own[name])) for name in chosen}
 
 
-def _small_pours(landing: Landing, standing: Standing, persons: dict[str, Array]) -> dict[str, tuple[Poured, float]]:
+def _small_pour(
+    landing: Landing, standing: Standing, persons: dict[str, Array], way: str, size: float, features: Array
+) -> Poured:
+    """features : of the own answers, none for an empty array"""
     window = landing.window(standing.side)
-    draws, frames = len(persons["personal_answer"]), window.stop - window.start
+    draws, frames = len(persons["force_following"]), window.stop - window.start
     none = replace(
         FootResponse.none(draws, frames),
         ankle_height=standing.bed.ankle_height,
         force_following=persons["force_following"],
-        personal_arm=persons["personal_answer"] * persons["personal_lever_arm"],
+        own=own_answers(persons, features) if features.size else {},
     )
-    out = {}
-    for way, size in (("roll", SMALL_TURN), ("pitch", SMALL_TURN), ("medial", SMALL_SHIFT), ("forward", SMALL_SHIFT)):
-        moved: dict[str, Any] = {way: np.full((draws, frames), size)}
-        if way == "roll":
-            rotation = -tibial_coupling(persons)[:, None] * moved["roll"]
-            moved |= {"tibial_rotation": rotation, "knee_plane": persons["knee_plane_share"][:, None] * rotation}
-        out[way] = pour_again(landing, standing.side, replace(none, **moved).with_none_first()), size
-    return out
+    moved = {name: np.full((draws, frames), size if name == way else 0.0) for name in WAYS}
+    moved |= followers(standing, persons, moved)
+    return pour_again(landing, standing.side, replace(none, **moved).with_none_first())  # type: ignore[arg-type]
 
 
 def _pressed_places(standing: Standing, flat: BedPose, pressed: Array, usable: Mask) -> PressedPlaces:

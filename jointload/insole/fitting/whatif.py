@@ -12,18 +12,18 @@ from jointload.analysis import Analysis
 from jointload.errors import SettingError, expected_found
 from jointload.insole.bed.bed import REASONS, BedPose
 from jointload.insole.calibration.knowledge import known_of
+from jointload.insole.calibration.observation import mass_of
 from jointload.insole.calibration.personal import Known, Personal
 from jointload.insole.fitting.doubts import assumptions, doubts_of, task_of
 from jointload.insole.limb.change import Change, Drawn, PressureMap, WhatIf
 from jointload.insole.limb.pouring import Poured, pour_again
 from jointload.insole.limb.readings import drawn_at_instants, drawn_loads, foot_series, readings
 from jointload.insole.limb.regions import pressures, regions
-from jointload.insole.limb.response import (
-    FootResponse,
+from jointload.insole.limb.response import FootResponse, respond
+from jointload.insole.limb.standing import (
     Settled,
     Standing,
     place_foot,
-    respond,
     settle,
     settle_flat,
     shape_tilt,
@@ -33,6 +33,7 @@ from jointload.insole.limb.response import (
 from jointload.insole.shape.asked import USUAL_BASE, Case, Given, Parts, case_of, shape_text
 from jointload.insole.shape.shape import InsoleShape, measure
 from jointload.landing.landed import Landing
+from jointload.landing.measures.force_measures import vertical_force_first_peak, vertical_loading_rate
 
 __all__ = [
     "USUAL_BASE", "Change", "Given", "Parts", "Poured", "PressureMap", "WhatIf", "compare", "pour_again", "regions",
@@ -45,8 +46,8 @@ def what_if(analysis: Analysis, shape: Given, draws: int = 200, seed: int = 1, k
     of USUAL_BASE where the thickness is part of the question.
 
     known : what is known of this rider beside the landing
-    The answer is quasi-static: the measured force stays, the foot settles anew on its bed, the pelvis stays where it
-    was, and inertia is that of the measured motion. In the first 30 ms of an impact it is an upper bound. A lumbar
+    The answer is quasi-static: the measured force stays, the foot settles anew on its bed, pelvis and leg follow
+    it, and inertia is that of the measured motion. In the first 30 ms of an impact it is an upper bound. A lumbar
     change is not predicted. SettingError when this side has no moments.
     """
     return what_ifs(analysis, [shape], draws, seed, known)[0]
@@ -121,7 +122,9 @@ def answer_draws(landing: Landing, standing: Standing, settled: Settled, case: C
     persons = {name: values[settled.usable] for name, values in standing.person.values.items()}
     maps, by_region = pressures(standing, settled)
     loads = [drawn_loads(reading, poured, side) for reading in readings(landing, side, persons).values()]
-    extremes = (*_foot_at_reference(landing, standing, response), *loads, *by_region, *_stacks(case))
+    extremes = (
+        *_foot_at_reference(landing, standing, response), *loads, *by_region, *_unchanged(landing, side), *_stacks(case)
+    )  # fmt: skip
     return AnswerDraws(extremes, drawn_at_instants(landing, standing, response, poured, persons), maps)
 
 
@@ -145,8 +148,8 @@ def answer_of(
         task=task,
         draws=draws,
         seed=seed,
-        rows=tuple(one.row(personal is not None) for one in drawn.extremes),
-        at_instants=tuple(one.row(personal is not None) for one in drawn.instants),
+        rows=tuple(one.row(mass_of(landing), personal is not None) for one in drawn.extremes),
+        at_instants=tuple(one.row(mass_of(landing), personal is not None) for one in drawn.instants),
         response_text=assumptions(standing, case),
         findings=doubts_of(landing, standing, settled, case, task, known, personal),
         pressure=drawn.pressure,
@@ -165,9 +168,32 @@ def _foot_at_reference(landing: Landing, standing: Standing, response: FootRespo
     at = int(standing.frames[instant]) - landing.window(standing.side).start
     before = {"pressure_centre_medial": standing.load.y[instant], "pressure_centre_forward": standing.load.x[instant]}
     return [
-        Drawn(name, standing.side, np.full(response.draws, before.get(name, np.nan)), values[:, at], values[:, at])
+        Drawn(
+            name, standing.side, np.full(response.draws, before.get(name, np.nan)),
+            values[:, at], values[:, at] + response.own_answer(name),
+        )
         for name, values in foot_series(response).items()
-    ]
+    ]  # fmt: skip
+
+
+IMPACT = {"vertical_force_first_peak": vertical_force_first_peak, "vertical_loading_rate": vertical_loading_rate}
+UNCHANGED = {
+    "vertical_force_first_peak": "predicted unchanged by the shape: wedges of 5 deg left the force as it was in "
+    "running (Sinclair 2017), arch pads in landing (Li 2025)",
+    "vertical_loading_rate": "predicted unchanged by the shape, as the force; of cushioning studies contradict each "
+    "other: softer is lower (O'Leary 2008) or higher (Baltich 2015)",
+}
+"""Quantity -> why no shape changes it here."""
+
+
+def _unchanged(landing: Landing, side: str) -> list[Drawn]:
+    """Forces of the impact as they were measured: no draw moves them."""
+    out = []
+    for name, reason in UNCHANGED.items():
+        found = IMPACT[name](landing, side)
+        value = found[0] if isinstance(found, tuple) else found
+        out.append(Drawn(name, side, np.array([value]), np.zeros(1), np.zeros(1), reason=reason))
+    return out
 
 
 def _stacks(case: Case) -> list[Drawn]:
@@ -176,5 +202,5 @@ def _stacks(case: Case) -> list[Drawn]:
     out = []
     for name in ("heel_stack", "forefoot_stack"):
         before, after = (np.array([getattr(numbers, name)]) for numbers in (old, new))
-        out.append(Drawn(name, case.after.side, before, after - before, after - before))
+        out.append(Drawn(name, case.after.side, before, after - before, after - before, geometry=True))
     return out

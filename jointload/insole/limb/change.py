@@ -9,8 +9,11 @@ import numpy as np
 
 from jointload.insole.shape.shape import InsoleShape
 from jointload.intake.recording import Array, Finding
+from jointload.intake.rider import G
+from jointload.modeldata import load_model
 
 INTERVAL = (0.025, 0.975)
+FLOOR_UNITS = {"deg": np.deg2rad(1.0), "mm": 1e-3, "%": 1.0}
 Least = Mapping[tuple[str, str], float]
 """Smallest change that can be told from none, by quantity and side, in SI units."""
 
@@ -19,8 +22,12 @@ Least = Mapping[tuple[str, str], float]
 class Change:
     """One quantity before and after, in SI units; before is NaN where only the change is known.
 
-    low and high bound 95 % of the drawn changes by the mechanics alone, person_low and person_high those of one person;
-    share_lower : of the drawn persons whose value falls;  percent : change over before, NaN near zero
+    low and high bound 95 % of the drawn changes by the mechanics alone, person_low and person_high those of one person
+    group_low, group_high : 95 % of a group's mean (models/insole_response/group.toml), NaN where the draws are one
+    rider's
+    share_lower : of the drawn persons whose value falls, with its interval where a group's mean has one
+    percent : change over before, NaN near zero;  floor : a smaller change is negligible, NaN where none is known
+    geometry : the change is of the insole itself, the same for every person
     instant : the moment it is read at, empty for the landing's extreme or the reference instant
     recording_least, rider_least : smallest change that this recording can show, and that this rider's own landings let
     be told from their scatter; NaN where unknown
@@ -41,11 +48,29 @@ class Change:
     instant: str = ""
     recording_least: float = float("nan")
     rider_least: float = float("nan")
+    group_low: float = float("nan")
+    group_high: float = float("nan")
+    share_lower_low: float = float("nan")
+    share_lower_high: float = float("nan")
+    floor: float = float("nan")
+    geometry: bool = False
 
     @property
     def distinguishable(self) -> bool:
         """Whether the interval of one person leaves out zero."""
         return self.person_low > 0 or self.person_high < 0
+
+    @property
+    def negligible(self) -> bool:
+        """Whether the change is too small to matter, however sure it is."""
+        return abs(self.change) < self.floor
+
+    @property
+    def against_recording(self) -> float:
+        """Size of the change in units of what this recording, or else this rider's landings, can show; in units of the
+        floor where neither is known."""
+        known = [least for least in (self.recording_least, self.rider_least) if np.isfinite(least) and least > 0]
+        return abs(self.change) / (max(known) if known else self.floor)
 
     @property
     def below_rider(self) -> bool:
@@ -62,7 +87,8 @@ class Change:
 class Drawn:
     """A quantity of every drawn person (D,): before, and its change by the mechanics alone and of one person.
 
-    near_zero : no per-cent change while before is smaller than this;  reason : told where the change is not known
+    near_zero : no per-cent change while before is smaller than this;  reason : told where the change is not known, or
+    why it is none;  geometry : as in Change
     """
 
     quantity: str
@@ -73,9 +99,13 @@ class Drawn:
     near_zero: float = np.inf
     instant: str = ""
     reason: str = ""
+    geometry: bool = False
 
-    def row(self, calibrated: bool = False) -> Change:
-        """The middle of the draws by the mechanics alone, or of one person where the draws are of this rider."""
+    def row(self, mass: float, calibrated: bool = False) -> Change:
+        """The middle of the draws by the mechanics alone, or of one person where the draws are of this rider.
+
+        mass : of the rider [kg], for the floors
+        """
         if not np.isfinite(self.changes).all():
             lost = float("nan")
             return Change(
@@ -85,10 +115,41 @@ class Drawn:
         low, high = np.quantile(self.changes, INTERVAL)
         person_low, person_high = np.quantile(self.person, INTERVAL)
         percent = 100.0 * middle / before if abs(before) > self.near_zero else float("nan")
-        return Change(
+        row = Change(
             self.quantity, self.side, before, before + middle, middle, float(low), float(high),
             float(np.mean(self.person < 0)), float(person_low), float(person_high), percent, instant=self.instant,
+            note=self.reason if not self.person.any() else "", floor=floor_of(self.quantity, mass),
+            geometry=self.geometry,
         )  # fmt: skip
+        return row if calibrated or self.geometry else self._with_group(row)
+
+    def _with_group(self, row: Change) -> Change:
+        """With the interval of a group's mean: half of it 1.96 sqrt(SD^2 / n + (misfit mean)^2), one person's at most;
+        and the shares of persons whose value falls if the group's mean lies at either end."""
+        group = load_model("insole_response", "group").content["group"]
+        sampling = float(np.std(self.person)) / np.sqrt(group["persons"])
+        half = 1.96 * float(np.hypot(sampling, group["misfit"] * row.change))
+        low, high = max(row.change - half, row.person_low), min(row.change + half, row.person_high)
+        shares = (float(np.mean(self.person + end - row.change < 0)) for end in (high, low))
+        share_low, share_high = shares
+        return replace(
+            row, group_low=low, group_high=high, share_lower_low=share_low, share_lower_high=share_high,
+        )  # fmt: skip
+
+
+def floor_of(quantity: str, mass: float) -> float:
+    """Smallest change [SI] of a quantity that matters to a rider of this mass [kg]; NaN where none is known.
+
+    A row of models/insole_response/floors.csv holds for the quantity of its name and all that end in it; that of a
+    pressure for every region.
+    """
+    name = "pressure" if quantity.startswith("peak_pressure") else quantity.removesuffix("_peak")
+    rows = [row for row in load_model("insole_response", "floors").content if f"_{name}".endswith(f"_{row['name']}")]
+    if not rows:
+        return float("nan")
+    row = max(rows, key=lambda one: len(one["name"]))
+    units = FLOOR_UNITS | {"Nm/kg": mass, "Nm s/kg": mass, "BW": mass * G}
+    return float(row["floor"]) * units[row["unit"]]
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,4 +1,5 @@
-"""The limb over a foot that rolls and pitches: the ankle is carried, thigh and shank close between it and the hip."""
+"""The limb over a foot that rolls and pitches: the ankle is carried, the pelvis follows by a share of it and tips
+forward with the leg's turn, and thigh and shank close between hip and ankle and swing about that line."""
 
 from __future__ import annotations
 
@@ -14,26 +15,31 @@ STRAIGHT = 0.9995
 """A leg is not stretched beyond this share of thigh and shank together, 3.6 deg short of straight (choice)."""
 SLENDER = 0.01
 """Below this sine of the angle between thigh and leg the knee bends about the thigh's own axis (choice)."""
+UP = np.array([0.0, 1.0, 0.0])[:, None]
 
 
 def answering_poses(landing: Landing, side: str, poses: SegmentPoses, response: FootResponse) -> SegmentPoses:
-    """The foot rolled and pitched, the ankle carried sideways by ankle height times roll, the knee where thigh and
-    shank close between it and the hip, and the shank turned about its long axis. The pelvis keeps its place."""
+    """The foot rolled and pitched, the ankle carried sideways by ankle height times roll, the hip by what the pelvis
+    takes of it, the knee where thigh and shank close between them, swung about their line, and the shank
+    turned about its long axis. The other leg keeps its poses."""
     mirror = 1.0 if side == "right" else -1.0
     body, moved = landing.body, response.ankle_height * response.roll
     hip, knee, ankle = (poses.place(body, f"{side}_{joint}_centre") for joint in ("hip", "knee", "ankle"))
     right = unit(poses.of(f"{side}_foot")[0][:, 2] * np.array([1.0, 0.0, 1.0])[:, None])
     shift = mirror * moved * right
-    bend_axis = poses.of(f"{side}_thigh")[0][:, 2]
-    thigh_turn, shank_turn = _closed_knee(hip, knee, ankle, ankle + shift, bend_axis, mirror * response.knee_plane)
-    still = (moved == 0.0) & (response.knee_plane == 0.0)
-    new_knee = np.where(still, knee, hip + rotate(thigh_turn, knee - hip))
-    new_ankle = np.where(still, ankle, new_knee + rotate(shank_turn, ankle - knee))
     rotation, origin = poses.rotation.copy(), poses.origin.copy()
-    spin = about_axis("y", mirror * (response.tibial_rotation - response.knee_plane))
+    carried = _carried_pelvis(landing, side, poses, response, mirror * right, (rotation, origin))
+    bend_axis = poses.of(f"{side}_thigh")[0][:, 2]
+    plane = response.knee_plane - response.swing
+    thigh_turn, shank_turn = _closed_knee(hip, knee, ankle, ankle + shift - carried, bend_axis, mirror * plane)
+    still = (moved == 0.0) & (plane == 0.0)
+    new_hip = np.where(still, hip, hip + carried)
+    new_knee = np.where(still, knee, new_hip + rotate(thigh_turn, knee - hip))
+    new_ankle = np.where(still, ankle, new_knee + rotate(shank_turn, ankle - knee))
+    spin = about_axis("y", mirror * (response.tibial_rotation - response.knee_plane - response.knee_twist))
     foot = compose(about_axis("x", mirror * response.roll), about_axis("z", -response.pitch))
     for segment, turn, own, old, new in (
-        ("thigh", thigh_turn, None, hip, hip),
+        ("thigh", thigh_turn, None, hip, new_hip),
         ("shank", shank_turn, spin, knee, new_knee),
         ("foot", None, foot, ankle, new_ankle),
     ):
@@ -46,6 +52,26 @@ def answering_poses(landing: Landing, side: str, poses: SegmentPoses, response: 
         if own is not None:
             rotation[:, :, s] = compose(rotation[:, :, s], own)
     return SegmentPoses(poses.segments, rotation, origin, poses.residual, poses.rate)
+
+
+def _carried_pelvis(
+    landing: Landing, side: str, poses: SegmentPoses, response: FootResponse, outward: Array, out: tuple[Array, Array]
+) -> Array:
+    """(3, N) [m] displacement of this hip; the pelvis in `out` (rotation, origin) is shifted outwards, tipped about
+    this hip as one raised under it would be, and tilted forward about both. That
+    the whole body rises is not followed."""
+    rotation, origin = out
+    hip, other = (poses.place(landing.body, f"{s}_hip_centre") for s in (side, "left" if side == "right" else "right"))
+    across = (hip - other) * np.array([1.0, 0.0, 1.0])[:, None]
+    width = np.sqrt(dot(across, across))
+    tip = from_vector(response.rise / width * cross(across / width, UP))
+    tilt = from_vector((-1.0 if side == "right" else 1.0) * response.pelvis_tilt * unit(hip - other))
+    shift = response.pelvis_shift * outward
+    still = np.all([response.pelvis_shift == 0.0, response.rise == 0.0, response.pelvis_tilt == 0.0], axis=0)
+    s, turn = poses.index("pelvis"), compose(tip, tilt)
+    rotation[:, :, s] = np.where(still, rotation[:, :, s], compose(turn, rotation[:, :, s]))
+    origin[:, s] = np.where(still, origin[:, s], hip + shift + rotate(turn, origin[:, s] - hip))
+    return np.where(still, 0.0, shift)
 
 
 def _closed_knee(

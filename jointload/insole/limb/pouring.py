@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -15,23 +16,48 @@ from jointload.intake.plates.plates import centre_of_pressure
 from jointload.intake.recording import SIDES, Array
 from jointload.landing.landed import Landing
 from jointload.loads.moments import JointLoads, SegmentMotion, joint_loads, segment_motion
-from jointload.numerics.rotations import cross, from_vector, rotate, unit
+from jointload.numerics.rotations import cross, dot, from_vector, rotate, unit
 from jointload.numerics.signals import zero_lag_lowpass
 
 FILTER_ROOM = 0.25
 """Time [s] around the landing that a filter after the dynamics needs to settle (choice)."""
 
 
+OWN_ANGLES = {
+    "rearfoot_roll": ("ankle", "inversion", 1.0),
+    "tibial_rotation": ("ankle", "internal_rotation", -1.0),
+    "ankle_dorsiflexion": ("ankle", "dorsiflexion", 1.0),
+    "knee_flexion": ("knee", "flexion", 1.0),
+    "knee_adduction": ("knee", "adduction", 1.0),
+    "knee_internal_rotation": ("knee", "internal_rotation", 1.0),
+    "hip_flexion": ("hip", "flexion", 1.0),
+    "hip_adduction": ("hip", "adduction", 1.0),
+}
+"""One person's own answer -> joint and rotation that it is added to, and its sign there."""
+
+
 @dataclass(frozen=True, eq=False)
-class Poured:
+class Leg:
     """Angles and loads of every draw, (D, W) in place of the frame axis: D draws, W frames of the landing.
 
-    loads : by the mechanics;  person : with one person's own lever arm
+    pelvic_drop : [rad] of the other side below this one;  pelvis_tilt : [rad] forward;  knee_press : [N] net force
+    along the shank, pressing the knee;  knee_aside : (D, 1) [rad] one person's own part of the knee over the ankle
     """
 
     angles: JointAngles
     loads: JointLoads
-    person: JointLoads
+    pelvic_drop: Array
+    pelvis_tilt: Array
+    knee_press: Array
+    knee_aside: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Poured:
+    """What the mechanics gives, and with one person's own answers on top."""
+
+    mechanics: Leg
+    own: Leg
     dt: float
 
     @property
@@ -39,11 +65,25 @@ class Poured:
         """D."""
         return self.angles.angle.shape[-2]
 
+    @property
+    def angles(self) -> JointAngles:
+        return self.mechanics.angles
+
+    @property
+    def loads(self) -> JointLoads:
+        return self.mechanics.loads
+
+    @property
+    def person(self) -> JointLoads:
+        """Loads with one person's own answers."""
+        return self.own.loads
+
 
 def pour_again(landing: Landing, side: str, response: FootResponse) -> Poured:
     """Angles and loads of every draw in the landing of one foot, through the same functions as the analysis.
 
-    One person's own lever arm is a parallel shift of the force's line in the frontal plane of the foot.
+    One person's own lever arm is a parallel shift of the force's line in the frontal plane of the foot; own answers of
+    angles are added to them, the same through the landing.
     """
     window = landing.window(side)
     frames = _padded(window, landing)
@@ -59,8 +99,9 @@ def pour_again(landing: Landing, side: str, response: FootResponse) -> Poured:
     force[:, s], moment[:, s] = _moved_wrench(landing, side, frames, (force[:, s], moment[:, s]), held, (across, along))
     angles = joint_angles(poses, landing.body, landing.settings.angle_zero)
     loads = joint_loads(poses, landing.body, angles, force, moment, motion)
-    own = np.repeat(response.personal_arm, length) * across
-    person = _with_extra_moment(loads, angles, side, -cross(own, force[:, s]))
+    arms = {joint: np.repeat(_own_arm(response, joint), length) * across for joint in ("ankle", "knee", "hip")}
+    extra = {f"{side}_{joint}": -cross(arm, force[:, s]) for joint, arm in arms.items()}
+    person = _with_extra_moments(loads, angles, extra)
     inner = slice(window.start - frames.start, window.stop - frames.start)
 
     def by_draw(series: Array) -> Array:
@@ -76,7 +117,32 @@ def pour_again(landing: Landing, side: str, response: FootResponse) -> Poured:
         parts: dict[str, Any] = {name: by_draw(getattr(loads, name)) for name in ("force", "moment", "components")}
         return replace(loads, centre=centre, **parts)
 
-    return Poured(replace(angles, angle=by_draw(angles.angle)), shaped(loads), shaped(person), 1.0 / landing.poses.rate)
+    pelvis = poses.of("pelvis")[0]
+    press = -dot(loads.force[:, loads.joints.index(f"{side}_knee")], poses.of(f"{side}_shank")[0][:, 1])
+    drop = np.arcsin(pelvis[1, 2]) * (1.0 if side == "right" else -1.0)
+    mechanics = Leg(
+        replace(angles, angle=by_draw(angles.angle)), shaped(loads),
+        by_draw(drop), by_draw(-np.arcsin(pelvis[1, 0])), by_draw(press), np.zeros((draws, 1)),
+    )  # fmt: skip
+    return Poured(mechanics, _with_own_angles(mechanics, shaped(person), response, side), 1.0 / landing.poses.rate)
+
+
+def _own_arm(response: FootResponse, joint: str) -> Array:
+    """(D,) [m] by which one person's force line moves past a joint."""
+    whole = response.own_answer("force_line")
+    return whole if joint == "ankle" else whole + response.own_answer(f"{joint}_line")
+
+
+def _with_own_angles(leg: Leg, loads: JointLoads, response: FootResponse, side: str) -> Leg:
+    angle = leg.angles.angle.copy()
+    for name, (joint, rotation, sign) in OWN_ANGLES.items():
+        j = leg.angles.joints.index(f"{side}_{joint}")
+        angle[leg.angles.rotations[j].index(rotation), j] += sign * response.own_answer(name)[:, None]
+    own = {name: response.own_answer(name)[:, None] for name in ("pelvic_drop", "pelvis_tilt", "knee_over_ankle")}
+    return replace(
+        leg, angles=replace(leg.angles, angle=angle), loads=loads, knee_aside=own["knee_over_ankle"],
+        pelvic_drop=leg.pelvic_drop + own["pelvic_drop"], pelvis_tilt=leg.pelvis_tilt + own["pelvis_tilt"],
+    )  # fmt: skip
 
 
 def _padded(window: slice, landing: Landing) -> slice:
@@ -143,7 +209,8 @@ def _moved_wrench(
 ) -> tuple[Array, Array]:
     """The force at its moved point, turned by the share lambda of what would keep it aimed at the body's centre.
 
-    The body's centre is the lumbosacral point (choice: it is seen wherever the pelvis is).
+    The body's centre is the lumbosacral point (choice: it is seen wherever the pelvis is), and shifted
+    with it.
     """
     (force, moment), (across, along) = wrench, axes
     draws, s = response.draws, SIDES.index(side)
@@ -153,18 +220,19 @@ def _moved_wrench(
     aim = landing.poses.place(landing.body, "l5s1")[:, frames] - point
     known = np.isfinite(point[0]) & np.isfinite(aim[0])
     point, aim = (np.tile(np.where(known, part, np.array([0.0, 1.0, 0.0])[:, None]), draws) for part in (point, aim))
-    shift = (response.medial * across + response.forward * along) * np.tile(known, draws)
-    old, new = unit(aim), unit(aim - shift)
+    every = np.tile(known, draws)
+    shift = (response.medial * across + response.forward * along) * every
+    old, new = unit(aim), unit(aim - every * response.pelvis_shift * across - shift)
     following = np.repeat(response.force_following, length)
     turned = rotate(from_vector(following * cross(old, new)), force)
     return turned, moment + cross(point + shift, turned) - cross(point, force)
 
 
-def _with_extra_moment(loads: JointLoads, angles: JointAngles, side: str, extra: Array) -> JointLoads:
-    """The loads of one leg's joints with one more internal moment (3, N) [N m] in each."""
+def _with_extra_moments(loads: JointLoads, angles: JointAngles, extra: Mapping[str, Array]) -> JointLoads:
+    """The loads with one more internal moment (3, N) [N m] in each named joint."""
     moment, components = loads.moment.copy(), loads.components.copy()
-    for name in (f"{side}_ankle", f"{side}_knee", f"{side}_hip"):
+    for name, more in extra.items():
         j = loads.joints.index(name)
-        moment[:, j] += extra
-        components[:, j] += np.einsum("caf,cf->af", angles.axes[:, :, j], extra) * angles.signs[:, j, None]
+        moment[:, j] += more
+        components[:, j] += np.einsum("caf,cf->af", angles.axes[:, :, j], more) * angles.signs[:, j, None]
     return replace(loads, moment=moment, components=components)

@@ -7,17 +7,20 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from jointload.body.angles import JointAngles
+from jointload.insole.bed.person import TISSUE
 from jointload.insole.limb.change import Drawn
-from jointload.insole.limb.pouring import Poured
-from jointload.insole.limb.response import FootResponse, Standing, pressure_centre
+from jointload.insole.limb.pouring import Leg, Poured
+from jointload.insole.limb.response import FootResponse
+from jointload.insole.limb.standing import Standing, pressure_centre
 from jointload.intake.recording import SIDES, Array
 from jointload.intake.rider import G
 from jointload.landing.landed import Landing
 from jointload.landing.measures.load_measures import MOMENT_PEAKS
-from jointload.loads.moments import JointLoads
 from jointload.loads.tissue.achilles import achilles_force
+from jointload.loads.tissue.knee import knee_tissue
+from jointload.loads.tissue.spreads import tissue_spreads
 from jointload.numerics.rotations import rotate_back
 from jointload.numerics.signals import integral
 
@@ -26,8 +29,11 @@ NEAR_ZERO = 0.10
 NEAR_ZERO_FORCE = 1.0
 """No per-cent change of a tendon's force below this [N/kg] (choice)."""
 
-Series = Callable[[JointAngles, JointLoads, Any], Array]
-"""Angles and loads (D', W) and the rows (D,) of them that the drawn persons stand in, to (D, W)."""
+Series = Callable[[Leg, Any], Array]
+"""A leg (D', W) and the rows (D,) of it that the drawn persons stand in, to (D, W)."""
+SAGITTAL = ("hip_flexion", "knee_flexion", "ankle_dorsiflexion")
+PELVIS = ("pelvic_drop", "pelvis_tilt")
+KNEE_FORCES = ("tibiofemoral_medial_force", "tibiofemoral_lateral_force", "patellofemoral_force")
 
 
 @dataclass(frozen=True)
@@ -57,6 +63,8 @@ def readings(landing: Landing, side: str, persons: Mapping[str, Array]) -> dict[
             "knee_adduction",
             "knee_internal_rotation",
             "hip_adduction",
+            *SAGITTAL,
+            *PELVIS,
         )
     ]
     out.append(Reading("knee_over_ankle", _knee_over_ankle(landing, side), lambda rows: rows[:, flexed]))
@@ -71,6 +79,8 @@ def readings(landing: Landing, side: str, persons: Mapping[str, Array]) -> dict[
     )
     beyond = "the ankle leaves the range of the tendon's arm"
     out.append(Reading("achilles_force_peak", series["achilles_force"], _largest, NEAR_ZERO_FORCE * mass, beyond))
+    beyond = "the knee bends beyond the angles at which the force behind the kneecap is known"
+    out += [Reading(f"{name}_peak", series[name], _largest, NEAR_ZERO_FORCE * mass, beyond) for name in KNEE_FORCES]
     return {reading.quantity: reading for reading in out}
 
 
@@ -82,6 +92,9 @@ def series_of(landing: Landing, side: str, persons: Mapping[str, Array]) -> dict
         "knee_adduction": _angle(f"{side}_knee", "adduction"),
         "knee_internal_rotation": _angle(f"{side}_knee", "internal_rotation"),
         "hip_adduction": _angle(f"{side}_hip", "adduction"),
+        **{name: _angle(f"{side}_{name.split('_')[0]}", name.split("_")[1]) for name in SAGITTAL},
+        **{name: _pelvis(name) for name in PELVIS},
+        **{name: _knee_force(name, side, persons) for name in KNEE_FORCES},
     }
     for name, (joint, rotation, kind, sign) in MOMENT_PEAKS.items():
         out[name.removesuffix("_peak")] = _moment(f"{side}_{joint}", rotation, kind, sign)
@@ -92,21 +105,28 @@ def series_of(landing: Landing, side: str, persons: Mapping[str, Array]) -> dict
 def drawn_loads(reading: Reading, poured: Poured, side: str) -> Drawn:
     """One quantity of every person, from a pour whose first row answers nothing."""
     after = np.arange(1, poured.rows)
-    before, mechanics, person = (
-        reading.to_number(reading.series(poured.angles, loads, rows))
-        for loads, rows in ((poured.loads, np.zeros_like(after)), (poured.loads, after), (poured.person, after))
-    )
+    before, mechanics, person = (reading.to_number(rows) for rows in _three(reading.series, poured, after))
     return Drawn(
         reading.quantity, side, before, mechanics - before, person - before, reading.near_zero, reason=reading.reason
     )
 
 
+def _three(series: Series, poured: Poured, after: NDArray[np.intp]) -> tuple[Array, Array, Array]:
+    """A series (D, W) before, after by the mechanics and after with one person's own answers."""
+    nothing = np.zeros_like(after)
+    return series(poured.mechanics, nothing), series(poured.mechanics, after), series(poured.own, after)
+
+
 def _angle(joint: str, rotation: str, sign: float = 1.0) -> Series:
-    return lambda angles, loads, rows: sign * angles.of(joint, rotation)[rows]
+    return lambda leg, rows: sign * leg.angles.of(joint, rotation)[rows]
 
 
 def _moment(joint: str, rotation: str, kind: str, sign: float) -> Series:
-    return lambda angles, loads, rows: sign * loads.of(joint, rotation, kind)[rows]
+    return lambda leg, rows: sign * leg.loads.of(joint, rotation, kind)[rows]
+
+
+def _pelvis(name: str) -> Series:
+    return lambda leg, rows: np.asarray(getattr(leg, name)[rows])
 
 
 def _largest(rows: Array) -> Array:
@@ -122,13 +142,14 @@ def _knee_over_ankle(landing: Landing, side: str) -> Series:
     """The alignment's angle: at the ankle, from the line to the hip to the line to the knee, in the facing frame."""
     facing, medial = landing.alignment.facing[..., None], -1.0 if side == "right" else 1.0
 
-    def series(angles: JointAngles, loads: JointLoads, rows: Any) -> Array:
+    def series(leg: Leg, rows: Any) -> Array:
+        places, joints = leg.loads.centre, leg.loads.joints
         hip, knee, ankle = (
-            rotate_back(facing, loads.centre[:, loads.joints.index(f"{side}_{joint}")][:, rows].reshape(3, -1))
+            rotate_back(facing, places[:, joints.index(f"{side}_{joint}")][:, rows].reshape(3, -1))
             for joint in ("hip", "knee", "ankle")
         )
         lean = [np.arctan2(medial * (top - ankle)[2], (top - ankle)[1]) for top in (knee, hip)]
-        return np.asarray((lean[0] - lean[1]).reshape(len(rows), -1))
+        return np.asarray((lean[0] - lean[1]).reshape(len(rows), -1) + leg.knee_aside[rows])
 
     return series
 
@@ -136,9 +157,21 @@ def _knee_over_ankle(landing: Landing, side: str) -> Series:
 def _achilles(side: str, persons: Mapping[str, Array]) -> Series:
     factors = {name: persons[name][:, None] for name in ("achilles_arm", "achilles_growth")}
 
-    def series(angles: JointAngles, loads: JointLoads, rows: Any) -> Array:
-        moment, angle = (part.of(f"{side}_ankle", "dorsiflexion")[rows] for part in (loads, angles))
+    def series(leg: Leg, rows: Any) -> Array:
+        moment, angle = (part.of(f"{side}_ankle", "dorsiflexion")[rows] for part in (leg.loads, leg.angles))
         return achilles_force(moment, angle, factors)
+
+    return series
+
+
+def _knee_force(name: str, side: str, persons: Mapping[str, Array]) -> Series:
+    factors = {key: persons[f"{TISSUE}{key}"][:, None] for key in tissue_spreads()}
+    part = name.removeprefix("tibiofemoral_").removesuffix("_force")
+
+    def series(leg: Leg, rows: Any) -> Array:
+        flexion, adduction = (leg.loads.of(f"{side}_knee", rotation)[rows] for rotation in ("flexion", "adduction"))
+        angle, press = leg.angles.of(f"{side}_knee", "flexion")[rows], leg.knee_press[rows]
+        return np.asarray(getattr(knee_tissue(flexion, adduction, angle, press, factors), part))
 
     return series
 
@@ -174,19 +207,16 @@ def drawn_at_instants(
     forward, medial = pressure_centre(landing, side, standing.place, frames)
     measured = {"pressure_centre_medial": medial, "pressure_centre_forward": forward}
     for name, values in foot_series(response).items():
-        before = measured.get(name, np.full(frames.size, np.nan))
+        before, own = measured.get(name, np.full(frames.size, np.nan)), response.own_answer(name)
         out += [
-            Drawn(name, side, np.full(response.draws, old), values[:, k], values[:, k], instant=word)
+            Drawn(name, side, np.full(response.draws, old), values[:, k], values[:, k] + own, instant=word)
             for old, (word, k) in zip(before, instants.items(), strict=True)
         ]
     after = np.arange(1, poured.rows)
     for name, series in series_of(landing, side, persons).items():
         near_zero = NEAR_ZERO * mass if name.endswith("moment") else np.inf
         near_zero = NEAR_ZERO_FORCE * mass if name.endswith("force") else near_zero
-        before, mechanics, person = (
-            series(poured.angles, loads, rows)
-            for loads, rows in ((poured.loads, np.zeros_like(after)), (poured.loads, after), (poured.person, after))
-        )
+        before, mechanics, person = _three(series, poured, after)
         out += [
             Drawn(name, side, before[:, k], (mechanics - before)[:, k], (person - before)[:, k], near_zero, word)
             for word, k in instants.items()
@@ -201,5 +231,6 @@ def foot_series(response: FootResponse) -> dict[str, Array]:
         "foot_pitch": response.pitch,
         "pressure_centre_medial": response.medial,
         "pressure_centre_forward": response.forward,
-        "tibial_rotation": response.tibial_rotation,
+        "tibial_rotation": response.shank_turn,
+        "pelvis_shift": response.pelvis_shift,
     }

@@ -6,7 +6,7 @@ import numpy as np
 
 from jointload.insole.bed.foundation import pressure
 from jointload.insole.limb.change import Drawn, PressureMap
-from jointload.insole.limb.response import Settled, Standing
+from jointload.insole.limb.standing import Settled, Standing
 from jointload.intake.recording import Array
 
 FAINT = 0.10

@@ -13,88 +13,18 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from jointload.insole.bed.bed import STABLE, BedLoad, BedMaterials, BedPose, FootBed, Person
-from jointload.insole.bed.foundation import baseline_pose, changed_pose, within_sole
-from jointload.insole.bed.person import draw_person, plain_foot
-from jointload.insole.bed.pressed_bed import MeasuredBed, measured_bed, pressed_baseline
-from jointload.insole.shape.outline import LENGTHS, foot_size
-from jointload.insole.shape.shape import InsoleShape, flat
-from jointload.intake.plates.plates import centre_of_pressure
-from jointload.intake.recording import SIDES, Array
-from jointload.landing.landed import Landing
-from jointload.modeldata import load_model
-from jointload.numerics.rotations import rotate_back
+from jointload.insole.bed.person import OWN_PARTS, own_key, own_spreads
+from jointload.insole.limb.standing import Settled, Standing
+from jointload.intake.recording import Array
 
-SPREAD_INSTANTS = 9
-"""Instants spread evenly over the loaded part of a landing; the named ones come on top (choice)."""
-CELL = 0.038
-"""Size of a cell of the sole as a share of its length: about 10 mm (choice, for speed; see the test of finer cells)."""
-LEAST_LOAD = 0.10
-"""The bed is solved while the foot bears at least this share of body weight; the answer is held beyond (choice)."""
-LENGTH_SHARE = 0.152
-"""Foot length over body height (Drillis and Contini, in Winter 2009, from memory)."""
-PLAUSIBLE_SHARE = (0.130, 0.175)
-"""Foot lengths from markers outside these shares of body height are not used (choice)."""
-SKIN_ALLOWANCE = 0.005
-"""Added to a length between markers [m]: they sit on the skin above the sole's ends (choice)."""
-PULLED_SHARE = 0.88
-"""A centre of pressure further out than this share of the way from the sole's middle to its edge is taken there
-(choice): on the very edge a foot with rigid parts has no place to stand."""
-REARFOOT_BEARS = 2.0 / 3.0
-"""The rearfoot takes part in bearing while the centre of pressure lies behind this share of the foot (choice)."""
-PERSONAL_ANGLE = np.deg2rad(5.0)
-"""Wedge [rad] at which one person's own answer has its printed size (INSOLE.md, choice)."""
-
-
-@dataclass(frozen=True)
-class FootPlace:
-    """Length [m] of a foot, where it is from, and the sole's axes in the foot segment: heel forward of the ankle [m]
-    (negative), line of the foot to the rider's right of the ankle [m]."""
-
-    length: float
-    basis: str
-    heel: float
-    line: float
-
-
-@dataclass(frozen=True, eq=False)
-class Standing:
-    """A foot on a flat insole through its landing, before any change.
-
-    frames : (T,) marker frames of the instants;  pulled : (T,) whether the centre of pressure lay outside the sole
-    measured : what pressure insoles felt, None without them
-    """
-
-    side: str
-    place: FootPlace
-    bed: FootBed
-    person: Person
-    frames: NDArray[np.intp]
-    load: BedLoad
-    pulled: NDArray[np.bool_]
-    body_weight: float
-    measured: MeasuredBed | None = None
-
-    @property
-    def baseline_text(self) -> str:
-        """Where the pressure before any change is from."""
-        return "modelled" if self.measured is None else self.measured.text
-
-    @property
-    def rearfoot_bears(self) -> NDArray[np.bool_]:
-        """(T,) instants of more than half a body weight with the centre of pressure behind REARFOOT_BEARS; all of the
-        loaded ones where there is none."""
-        loaded = self.load.force > 0.5 * min(self.body_weight, float(self.load.force.max()))
-        behind = loaded & (self.load.x < REARFOOT_BEARS * self.bed.length)
-        return behind if behind.any() else loaded
-
-    @property
-    def reference(self) -> int:
-        """The instant of the largest force that the rearfoot bears."""
-        return int(np.argmax(np.where(self.rearfoot_bears, self.load.force, 0.0)))
-
-
-SERIES = ("roll", "pitch", "medial", "forward", "tibial_rotation", "knee_plane")
+SET_TIME = 0.15
+"""Time [s] in which a foot leaves what it was set to before contact (choice, of the order of late reflexes)."""
+OWN_ANGLE = np.deg2rad(5.0)
+"""Wedge [rad] at which one person's own answer has its printed size."""
+SERIES = (
+    "roll", "pitch", "rise", "medial", "forward", "tibial_rotation", "knee_plane", "swing", "knee_twist",
+    "pelvis_shift", "pelvis_tilt",
+)  # fmt: skip
 """Fields of a FootResponse that run through the landing."""
 
 
@@ -102,27 +32,36 @@ SERIES = ("roll", "pitch", "medial", "forward", "tibial_rotation", "knee_plane")
 class FootResponse:
     """What a changed shape does through the landing of one foot, (D, F) in the frames of its window.
 
-    roll, pitch : [rad] of the rearfoot;  medial, forward : [m] shift of the centre of pressure
+    roll, pitch : [rad] of the rearfoot;  rise : [m] of the ankle over that of the other foot
+    medial, forward : [m] shift of the centre of pressure
     tibial_rotation : [rad] of the shank about its long axis, internal positive;  knee_plane : [rad] the part of it that
-    turns the plane of hip, knee and ankle
-    ankle_height : [m];  force_following : (D,);  personal_arm : (D,) [m] one person's own lever arm
+    turns the plane of hip, knee and ankle;  swing : [rad] of that plane with the shank, knee outwards positive
+    knee_twist : [rad] by which the shank turns outwards more than the thigh as the leg swings
+    pelvis_shift : [m] of this side's hip, outwards;  pelvis_tilt : [rad] forward
+    ankle_height : [m];  force_following : (D,)
+    own : name in models/insole_response/own_answers.csv -> (D,) [SI], what one person answers beside the mechanics
     """
 
     roll: Array
     pitch: Array
+    rise: Array
     medial: Array
     forward: Array
     tibial_rotation: Array
     knee_plane: Array
+    swing: Array
+    knee_twist: Array
+    pelvis_shift: Array
+    pelvis_tilt: Array
     ankle_height: float
     force_following: Array
-    personal_arm: Array
+    own: Mapping[str, Array]
 
     @classmethod
     def none(cls, draws: int, frames: int) -> FootResponse:
         """No change at all."""
         zero = np.zeros((draws, frames))
-        return cls(zero, zero, zero, zero, zero, zero, 0.0, np.ones(draws), np.zeros(draws))
+        return cls(**dict.fromkeys(SERIES, zero), ankle_height=0.0, force_following=np.ones(draws), own={})
 
     @property
     def draws(self) -> int:
@@ -134,178 +73,18 @@ class FootResponse:
         def first_zero(draws: Array) -> Array:
             return np.concatenate((np.zeros_like(draws[:1]), draws))
 
-        names = (*SERIES, "force_following", "personal_arm")
-        changed: dict[str, Any] = {name: first_zero(getattr(self, name)) for name in names}
-        return replace(self, **changed)
-
-
-@dataclass(frozen=True, eq=False)
-class Settled:
-    """Both poses (D, T) of the bed, flat and changed, the shape's wedge angle [rad], and which draws (D,) can be used
-    at all."""
-
-    flat: BedPose
-    changed: BedPose
-    wedge: float
-    usable: NDArray[np.bool_]
+        changed: dict[str, Any] = {name: first_zero(getattr(self, name)) for name in (*SERIES, "force_following")}
+        return replace(self, **changed, own={name: first_zero(values) for name, values in self.own.items()})
 
     @property
-    def unstable_share(self) -> float:
-        """Share of the poses that found no stable place."""
-        return float(np.mean(~(self.flat.stable & self.changed.stable)))
+    def shank_turn(self) -> Array:
+        """(D, F) [rad] of the shank on the foot about its long axis, internal positive: with the rearfoot, and with the
+        leg's swing."""
+        return self.tibial_rotation - self.swing - self.knee_twist
 
-
-# The foot on its bed
-
-
-def place_foot(landing: Landing, side: str) -> FootPlace:
-    """Length from rider.toml (measurements.foot_length_m), else from the foot's markers in the static trial, else from
-    body height; the heel is the calcaneus marker."""
-    rider, (_, calcaneus) = landing.body.rider, landing.body.points[f"{side}_calcaneus"]
-    low, high = LENGTHS
-    if low <= rider.measurements.get("foot_length_m", 0.0) <= high:
-        length, basis = rider.measurements["foot_length_m"], "rider.toml"
-    else:
-        length, basis = _marker_length(landing, side)
-    return FootPlace(length, basis, float(calcaneus[0]), float(calcaneus[2]))
-
-
-def _marker_length(landing: Landing, side: str) -> tuple[float, str]:
-    points, height = landing.body.standing_points, landing.body.rider.height
-    heel, first, fifth = (points.get(f"{side}_{name}") for name in ("calcaneus", "metatarsal1", "metatarsal5"))
-    toe = points.get(f"{side}_toe")
-    ends = [] if heel is None or first is None or fifth is None else [(toe, "heel to toe"), (None, "heel to ball")]
-    for end, words in ends:
-        if end is None and words == "heel to toe":
-            continue
-        length = foot_size(heel, first, fifth, end)[0] + SKIN_ALLOWANCE  # type: ignore[arg-type]
-        if PLAUSIBLE_SHARE[0] <= length / height <= PLAUSIBLE_SHARE[1]:
-            return length, f"markers, {words}, and {1000 * SKIN_ALLOWANCE:.0f} mm"
-    return LENGTH_SHARE * height, f"{LENGTH_SHARE:g} of body height, no markers that fit"
-
-
-def stand(
-    landing: Landing, side: str, draws: int, seed: int, person_of: Callable[[Person], Person] | None = None
-) -> Standing:
-    """The foot's bed, one person's draws, and the measured load at the instants of its landing.
-
-    person_of : turns draws of the population into draws of this rider
-    """
-    place = place_foot(landing, side)
-    bed = bed_of(place)
-    person = draw_person(draws, seed, landing.body.rider.mass, place.length)
-    person = person if person_of is None else person_of(person)
-    frames = instants(landing, side)
-    load, pulled = bed_load(landing, side, place, bed, frames)
-    felt = measured_bed(landing, side, bed, frames, load)
-    return Standing(side, place, bed, person, frames, load, pulled, landing.weight, felt)
-
-
-def bed_of(place: FootPlace) -> FootBed:
-    return plain_foot(place.length, size=CELL * place.length)
-
-
-def shape_tilt(landing: Landing, shape: InsoleShape) -> float:
-    """tilt of a shape under the foot of a landing [rad]."""
-    return tilt(bed_of(place_foot(landing, shape.side)), shape)
-
-
-def instants(landing: Landing, side: str) -> NDArray[np.intp]:
-    """Marker frames at which the bed is solved: evenly over the loaded part of the landing, and the instants of the
-    largest vertical force, knee adduction, abduction and flexion moment."""
-    window = landing.window(side)
-    vertical = landing.contact.force[1, SIDES.index(side), window]
-    loaded = np.flatnonzero(vertical >= min(LEAST_LOAD * landing.weight, 0.5 * float(vertical.max())))
-    even = np.linspace(loaded[0], loaded[-1], SPREAD_INSTANTS).round().astype(np.intp)
-    adduction, flexion = (landing.loads.of(f"{side}_knee", name)[window] for name in ("adduction", "flexion"))
-    named = [int(np.argmax(series)) for series in (vertical, adduction, -adduction, flexion)]
-    return window.start + np.unique(np.concatenate((even, [k for k in named if loaded[0] <= k <= loaded[-1]])))
-
-
-def pressure_centre(landing: Landing, side: str, place: FootPlace, frames: Any) -> tuple[Array, Array]:
-    """Measured centre of pressure in the foot's axes: x forward from the heel, y medial of its line [m]."""
-    s = SIDES.index(side)
-    force, moment = landing.contact.force[:, s, frames], landing.contact.moment[:, s, frames]
-    lab = centre_of_pressure(force, moment, landing.contact.floor, landing.settings.contact_threshold)
-    rotation, origin = landing.poses.of(f"{side}_foot")
-    forward, _, right = rotate_back(rotation[..., frames], lab - origin[:, frames])
-    return forward - place.heel, (right - place.line) * _medial_sign(side)
-
-
-def _medial_sign(side: str) -> float:
-    return -1.0 if side == "right" else 1.0
-
-
-def bed_load(
-    landing: Landing, side: str, place: FootPlace, bed: FootBed, frames: NDArray[np.intp]
-) -> tuple[BedLoad, NDArray[np.bool_]]:
-    """Vertical force and centre of pressure at the frames; a point near or beyond the sole's
-    edge is taken inwards. Also, at which frames (T,) it lay outside."""
-    x, y = pressure_centre(landing, side, place, frames)
-    force = landing.contact.force[1, SIDES.index(side), frames]
-    middle = np.array([np.average(bed.x, weights=bed.area), np.average(bed.y, weights=bed.area)])
-    outside = ~within_sole(bed, x, y)
-    inside = within_sole(bed, *(c + (v - c) / PULLED_SHARE for c, v in zip(middle, (x, y), strict=True)))
-    for k in np.flatnonzero(~inside):
-        x[k], y[k] = _on_edge(bed, middle, np.array([x[k], y[k]]))
-    return BedLoad(force, x, y), outside
-
-
-def _on_edge(bed: FootBed, middle: Array, point: Array) -> Array:
-    """PULLED_SHARE of the way from the sole's middle to its edge, towards a point."""
-    low, high = 0.0, 2.0
-    for _ in range(20):
-        half = 0.5 * (low + high)
-        x, y = middle + half * (point - middle)
-        low, high = (half, high) if within_sole(bed, np.array([x]), np.array([y]))[0] else (low, half)
-    return np.asarray(middle + PULLED_SHARE * low * (point - middle))
-
-
-def heights_on(bed: FootBed, shape: InsoleShape) -> Array:
-    """(n,) [m] height of the insole under every cell; an insole of another length is met at the same share of it."""
-    return shape.heights(bed.x * shape.length / bed.length, bed.y)
-
-
-def bed_materials(person: Person, shape: InsoleShape) -> BedMaterials:
-    """The person's layers, with the insole's own foam where the shape names it: its modulus keeps the drawn spread."""
-    shaped = [layer.material for layer in shape.layers if layer.thickness is None]
-    if not shaped:
-        return person.materials
-    usual = load_model("insole_response", "foundation").content["draws"]["insole_modulus"]["median"]
-    spread = person.materials.insole_modulus / usual
-    strain = np.full_like(spread, shaped[0].stiffening_strain)
-    return replace(person.materials, insole_modulus=spread * shaped[0].modulus, insole_strain=strain)
-
-
-def settle_flat(standing: Standing, shape: InsoleShape) -> BedPose:
-    """The foot on the flat insole of the same base and foam as the shape, pressing as pressure insoles felt where there
-    are any."""
-    bed, joints = standing.bed, standing.person.joints
-    materials = bed_materials(standing.person, shape)
-    modelled = baseline_pose(bed, heights_on(bed, flat(shape)), materials, joints, standing.load)
-    return modelled if standing.measured is None else pressed_baseline(bed, modelled, standing.measured, joints)
-
-
-def settle(standing: Standing, shape: InsoleShape, on_flat: BedPose) -> Settled:
-    """The foot on the shape; a draw without any stable instant cannot be used."""
-    changed = changed_pose(standing.bed, heights_on(standing.bed, shape), standing.person.joints, on_flat)
-    return Settled(on_flat, changed, tilt(standing.bed, shape), np.any(on_flat.stable & changed.stable, axis=1))
-
-
-# From the bed to the limb
-
-
-def tilt(bed: FootBed, shape: InsoleShape) -> float:
-    """The wedge angle [rad] of a shape: the larger mean slope across the rearfoot or the forefoot, medial positive."""
-    return float(np.arctan(max(slopes_across(bed, shape), key=abs)))
-
-
-def slopes_across(bed: FootBed, shape: InsoleShape) -> tuple[float, float]:
-    """Mean slope across the rearfoot and across the forefoot, medial positive."""
-    x, step = bed.x * shape.length / bed.length, 0.002
-    slope = (shape.heights(x, bed.y + step) - shape.heights(x, bed.y - step)) / (2 * step)
-    rear, fore = (np.average(slope[part], weights=bed.area[part]) for part in (bed.x < bed.split, bed.x >= bed.split))
-    return float(rear), float(fore)
+    def own_answer(self, name: str) -> Array:
+        """(D,) of one name; zeros where nothing is known of it."""
+        return self.own.get(name, np.zeros(self.draws))
 
 
 def respond(standing: Standing, settled: Settled, window: slice) -> FootResponse:
@@ -313,7 +92,7 @@ def respond(standing: Standing, settled: Settled, window: slice) -> FootResponse
     makes of them.
 
     tibial rotation = -C roll with C = tan(inclination) / cos(deviation) T: eversion turns the tibia inwards
-    personal arm = xi S tanh(|w| / 5 deg) / tanh(1), drawn once for the person. Source: ../shared/INSOLE.md.
+    Own answers are drawn once for the person and go with the slopes of the shape (own_features).
     """
     use, flat_pose, changed = settled.usable, settled.flat, settled.changed
     values = {name: draws[use] for name, draws in standing.person.values.items()}
@@ -323,19 +102,45 @@ def respond(standing: Standing, settled: Settled, window: slice) -> FootResponse
     def change(name: str) -> Array:
         return spread(mended(getattr(changed, name)[use] - getattr(flat_pose, name)[use], stable))
 
-    roll = change("roll")
-    rotation = -tibial_coupling(values)[:, None] * roll
     return FootResponse(
-        roll=roll,
         pitch=change("pitch"),
         medial=change("cop_y"),
         forward=change("cop_x"),
-        tibial_rotation=rotation,
-        knee_plane=values["knee_plane_share"][:, None] * rotation,
+        rise=np.full((int(use.sum()), window.stop - window.start), settled.rise),
+        **leg_answer(standing, values, change("roll"), window),
         ankle_height=standing.bed.ankle_height,
         force_following=values["force_following"],
-        personal_arm=values["personal_answer"] * values["personal_lever_arm"] * personal_size(settled.wedge),
+        own=own_answers(values, own_features(np.array(settled.slopes))),
     )
+
+
+def leg_answer(standing: Standing, values: Mapping[str, Array], roll: Array, window: slice) -> dict[str, Array]:
+    """What foot, leg and pelvis make of a bed on which the foot would roll (D, F), linear in it; names as in
+    FootResponse.
+
+    A foot is set before it lands: at touch-down its roll is by the share held_at_contact the mean over the contact,
+    weighted by the force, and with SET_TIME it becomes what the bed asks for.
+    values : (D,) of the draws that roll is of
+    """
+    force = between(standing.frames, window)(standing.load.force[None])[0]
+    held = values["held_at_contact"][:, None] * np.exp(-np.arange(force.size) / (standing.rate * SET_TIME))
+    joints = replace(standing.person.joints, roll=values["roll_stiffness"], swing=values["swing_stiffness"])
+    per_roll = between(standing.frames, window)(joints.swing_per_roll(standing.load))
+    sine = between(standing.frames, window)(standing.load.shank_sine[None])
+    swing, roll = per_roll * roll, roll + held * ((roll @ force / force.sum())[:, None] - roll)
+    rotation = -tibial_coupling(values)[:, None] * (roll - sine * swing)
+    ways = {"roll": roll, "tibial_rotation": rotation, "swing": swing}
+    return ways | followers(standing, values, ways)
+
+
+def followers(standing: Standing, values: Mapping[str, Array], ways: Mapping[str, Array]) -> dict[str, Array]:
+    """What goes with the ways (D, F) in which a foot moves its leg, frame by frame; names as in FootResponse."""
+    return {
+        "knee_plane": values["knee_plane_share"][:, None] * ways["tibial_rotation"],
+        "knee_twist": values["knee_twist_share"][:, None] * ways["swing"],
+        "pelvis_shift": values["pelvis_share"][:, None] * standing.bed.ankle_height * ways["roll"],
+        "pelvis_tilt": values["pelvis_tilt_share"][:, None] * ways["tibial_rotation"],
+    }
 
 
 def tibial_coupling(values: Mapping[str, Array]) -> Array:
@@ -344,9 +149,22 @@ def tibial_coupling(values: Mapping[str, Array]) -> Array:
     return np.asarray(values["tibial_transfer"] * np.tan(inclination) / np.cos(deviation))
 
 
-def personal_size(wedge: float | Array) -> float | Array:
-    """How much of one person's own answer a wedge [rad] calls up: 1 at 5 deg, 0 without."""
-    return np.tanh(np.abs(wedge) / PERSONAL_ANGLE) / np.tanh(1.0)
+def own_features(slopes: Array) -> Array:
+    """(..., 3) how much of each of OWN_PARTS a shape calls up, from its slopes across rearfoot and forefoot (..., 2).
+
+    In proportion to the angles, and by tanh(|w| / 5 deg) of the larger one; 1 each on 5 deg of full length, 0 without.
+    """
+    angles = np.arctan(slopes) / OWN_ANGLE
+    unsigned = np.tanh(np.abs(angles).max(axis=-1, keepdims=True)) / np.tanh(1.0)
+    return np.concatenate((angles, unsigned), axis=-1)
+
+
+def own_answers(values: Mapping[str, Array], features: Array) -> dict[str, Array]:
+    """Name -> (D,) [SI] of what drawn persons answer beside the mechanics to a shape with these own_features (3,)."""
+    return {
+        name: np.asarray(sum(f * values[own_key(name, part)] for f, part in zip(features, OWN_PARTS, strict=True)))
+        for name in own_spreads()
+    }
 
 
 def between(frames: NDArray[np.intp], window: slice) -> Callable[[Array], Array]:
@@ -362,9 +180,3 @@ def mended(values: Array, stable: NDArray[np.bool_]) -> Array:
     for d in np.flatnonzero(~stable.all(axis=1)):
         out[d] = np.interp(at, at[stable[d]], values[d, stable[d]])
     return out
-
-
-def stable_reasons(settled: Settled) -> tuple[int, ...]:
-    """Distinct reasons against a pose among all draws and instants."""
-    found = np.union1d(np.unique(settled.flat.reason), np.unique(settled.changed.reason))
-    return tuple(int(k) for k in found if k != STABLE)

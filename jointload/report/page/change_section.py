@@ -5,6 +5,8 @@ from __future__ import annotations
 from html import escape
 from typing import Any
 
+import numpy as np
+
 from jointload.analysis import Analysis
 from jointload.insole.fitting.ledger import ledger, reading_of
 from jointload.insole.fitting.whatif import Change, WhatIf
@@ -29,8 +31,10 @@ def change_section(reported: Reported) -> str:
         + split_told(whatif)
         + f"<p><b>Prediction</b>, not a measurement: {escape(whatif.shape_text)}, against a flat insole. "
         f"{whatif.draws} drawn persons, seed {whatif.seed}. Mechanics is the 95 % interval of what the uncertain foot, "
-        "shoe and limb leave open; one person's interval adds how differently people answer the same shape. Knee "
-        "adduction and knee flexion moment stand together, as a change that lowers one may raise the other. A lumbar "
+        "shoe and limb leave open; a group's is that of the mean of 12 persons, as studies publish it; one person's "
+        "adds how differently people answer the same shape. Below a floor a change is negligible, however sure. Within "
+        "a joint, changes stand by their size against what this recording can show. Knee adduction and knee flexion "
+        "moment stand together, as a change that lowers one may raise the other. A lumbar "
         "change is not predicted.</p>"
         + change_table_html(analysis, whatif)
         + instants_html(analysis, whatif)
@@ -99,14 +103,17 @@ def _compared_cell(analysis: Analysis, what: Any, row: Any) -> str:
 
 def change_table_html(analysis: Analysis, answer: WhatIf, targets: tuple[str, ...] = ()) -> str:
     """One table for one rider: the target first, then the change at every joint, each with its intervals."""
-    head = ("Joint", "Quantity", "Before", "After", "Change", "Per cent", "Mechanics", "One person", "Unit", "Reading")
+    head = (
+        "Joint", "Quantity", "Before", "After", "Change", "Per cent", "Mechanics", "Group", "One person", "Unit",
+        "Reading",
+    )  # fmt: skip
     rows, last = [], ""
     for entry in ledger(answer, targets):
         joint = "target" if entry.aimed_at else entry.joint
         rows.append((f"<b>{joint}</b>" if joint != last else "", *_change_cells(analysis, entry.row)))
         last = joint
     told = "Lower back: not predicted. " if analysis.landing.body.points.get("l5s1") else ""
-    return html.table(head, rows, numeric=range(2, 8)) + f"<p><small>{told}{LEAST}</small></p>"
+    return html.table(head, rows, numeric=range(2, 9)) + f"<p><small>{told}{LEAST}</small></p>"
 
 
 LEAST = (
@@ -120,11 +127,16 @@ def _change_cells(analysis: Analysis, row: Change) -> tuple[str, ...]:
     what = quantity(row.quantity)
     before, after, change, *ends = (
         number_text(shown(value, what, analysis.landing.weight), what.unit, extra=1)
-        for value in (row.before, row.after, row.change, row.low, row.high, row.person_low, row.person_high)
-    )
+        for value in (
+            row.before, row.after, row.change, row.low, row.high, row.group_low, row.group_high,
+            row.person_low, row.person_high,
+        )
+    )  # fmt: skip
     name = f"{linked(what)}, {SIDE_WORDS[row.side]}"
     percent = number_text(row.percent, "%")
-    intervals = (f"{ends[0]} to {ends[1]}", f"{ends[2]} to {ends[3]}")
+    intervals = [f"{low} to {high}" for low, high in zip(ends[::2], ends[1::2], strict=True)]
+    if not np.isfinite(row.group_low):
+        intervals[1] = "–"
     return (name, before, after, change, percent, *intervals, unit_text(what), escape(reading_of(row)))
 
 

@@ -5,17 +5,16 @@ from __future__ import annotations
 from html import escape
 
 from jointload.analysis import Analysis
-from jointload.insole.calibration.observation import OBSERVED
+from jointload.insole.calibration.observation import ANSWERED, OBSERVED
 from jointload.insole.calibration.personal import Personal
 from jointload.insole.fitting.fit import Fit
-from jointload.insole.shape.asked import shape_text
 from jointload.report.figures import fit_figures
 from jointload.report.figures.pressure_bed import pressure_bed
 from jointload.report.figures.sheet_html import sheet_figure
 from jointload.report.page.change_section import change_table_html, instants_html, split_told
 from jointload.report.words import html
 from jointload.report.words.cells import findings_table, sentence_case
-from jointload.report.words.fit_units import ends_text, target_numbers
+from jointload.report.words.fit_units import ends_text, told
 from jointload.report.words.quantities import number_text, quantity, shown
 from jointload.report.words.section import Reported
 
@@ -28,7 +27,7 @@ CAUTION = (
 OBSERVED_UNITS = dict(
     zip(
         OBSERVED,
-        ("rearfoot_roll", "pressure_centre_medial", "tibial_rotation", "knee_adduction_moment", "hip_adduction_moment"),
+        (*ANSWERED, "medial_pressure_share", "medial_pressure_share"),
         strict=True,
     )
 )
@@ -40,7 +39,7 @@ def fit_section(reported: Reported) -> str:
     if fit is None:
         return ""
     return (
-        f'<p class="verdict"><b>{escape(fit.verdict)}</b></p>'
+        _verdict(fit, analysis)
         + html.paragraph(_found(fit, analysis))
         + html.paragraph(CAUTION)
         + _limits(fit)
@@ -48,6 +47,11 @@ def fit_section(reported: Reported) -> str:
         + _next_trials(fit)
         + ("" if fit.known.personal is None else _check(analysis, fit.known.personal))
     )
+
+
+def _verdict(fit: Fit, analysis: Analysis) -> str:
+    first, *others = told(fit, analysis)
+    return f'<p class="verdict"><b>{escape(first)}</b></p>' + html.paragraph(" ".join(others))
 
 
 def _found(fit: Fit, analysis: Analysis) -> str:
@@ -58,15 +62,12 @@ def _found(fit: Fit, analysis: Analysis) -> str:
         f"persons, seed {fit.seed}. "
     )
     if fit.answer is None:
-        return text + "Every shape within the limits leaves it as it is."
+        return text
     first = ends_text(fit, analysis, *fit.first_order)
     full = ends_text(fit, analysis, fit.low, fit.change, fit.high)
     if fit.helps:
         return text + f"The full bed gives {full}; the search, to first order, {first}."
-    return (
-        text + f"The shape that is likeliest to help, {shape_text(fit.answer.shape)}, gives {full}: too little, or not "
-        "distinguishable from none. It is shown to be measured, not to be worn."
-    )
+    return text + "The best shape is shown to be measured, not to be worn."
 
 
 def _limits(fit: Fit) -> str:
@@ -146,10 +147,3 @@ def _check(analysis: Analysis, personal: Personal) -> str:
         )
         + html.table(head, rows, numeric=(2, 3, 4, 6))
     )
-
-
-def target_words(fit: Fit, analysis: Analysis) -> str:
-    """Change of the target with its interval, for the command line."""
-    numbers, unit = target_numbers(fit, analysis, (fit.change, fit.low, fit.high))
-    change, low, high = (number_text(value, unit, extra=1) for value in numbers)
-    return f"{change} {unit} ({low} to {high})"

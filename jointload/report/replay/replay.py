@@ -11,7 +11,7 @@ import numpy as np
 from jointload.analysis import Analysis
 from jointload.body.board import track_board
 from jointload.insole.fitting.whatif import WhatIf
-from jointload.insole.limb.response import place_foot
+from jointload.insole.limb.standing import place_foot
 from jointload.intake.recording import SIDES, Array
 from jointload.landing.landed import Landing
 from jointload.numerics.rotations import rotate, rotate_back

@@ -6,7 +6,35 @@ from collections.abc import Iterable
 
 from jointload.analysis import Analysis
 from jointload.insole.fitting.fit import Fit
+from jointload.insole.fitting.ledger import main_cost, thinner
+from jointload.insole.shape.asked import shape_text
 from jointload.report.words.quantities import number_text, quantity, shown
+
+
+def told(fit: Fit, analysis: Analysis) -> tuple[str, ...]:
+    """The verdict in sentences, the same in the terminal and on the page: whether a shape is chosen and why not, which
+    is best and what it changes, its main cost at once, and why a height falls."""
+    if fit.answer is None:
+        return (fit.verdict, "Every shape within the limits leaves it as it is.")
+    change = f"Best shape: {shape_text(fit.answer.shape)}; {ends_text(fit, analysis, fit.low, fit.change, fit.high)} "
+    out = [fit.verdict, change + f"of the {fit.target.text}, a prediction."]
+    cost = main_cost(fit.answer, fit.target.quantities)
+    if cost is None:
+        out.append("No load rises by what matters, in the middle of the drawn persons.")
+    else:
+        share = cost.change if cost.quantity.startswith("peak_pressure") else cost.percent
+        out.append(f"Main cost: {quantity(cost.quantity).plain_name} +{number_text(share, '%')} %.")
+    lower = [f"{PLACES[row.quantity]} by {-1000 * row.change:.1f} mm" for row in thinner(fit.answer)]
+    if lower:
+        base = 1000 * fit.answer.shape.base
+        out.append(
+            f"The insole is lower under the {' and the '.join(lower)}: its base is thinner ({base:.1f} mm) than that "
+            "of the flat insole, to leave room for what is added within the stack."
+        )
+    return tuple(out)
+
+
+PLACES = {"heel_stack": "heel", "forefoot_stack": "ball"}
 
 
 def target_numbers(fit: Fit, analysis: Analysis, values: Iterable[float]) -> tuple[list[float], str]:

@@ -161,6 +161,8 @@ def change_table(analysis: Analysis, whatif: Any) -> pandas.DataFrame:
     first at the landing's extremes, then at the named instants.
 
     low, high : of the mechanics;  person_low, person_high : of one person;  percent : empty where before is near zero
+    group_low, group_high : of a group's mean;  share_lower : of persons whose value falls, with its interval
+    floor : a smaller change is negligible
     recording_least, rider_least : smallest change that the recording, and this rider's own landings, can show
     baseline_pressure : whether the pressure before the change was measured by pressure insoles or modelled
     """
@@ -173,19 +175,30 @@ def change_table(analysis: Analysis, whatif: Any) -> pandas.DataFrame:
             numbers, leasts = (
                 [shown(v, what, analysis.landing.weight) for v in values]
                 for values in (
-                    (row.before, row.after, row.change, row.low, row.high, row.person_low, row.person_high),
-                    (row.recording_least, row.rider_least),
+                    (
+                        row.before,
+                        row.after,
+                        row.change,
+                        row.low,
+                        row.high,
+                        row.group_low,
+                        row.group_high,
+                        row.person_low,
+                        row.person_high,
+                    ),
+                    (row.floor, row.recording_least, row.rider_least),
                 )
             )
             rows.append(
                 (analysis.session.trial.name, analysis.session.rider.id, answer.shape_text, row.side, row.quantity)
-                + (row.instant, *numbers, what.full_unit, row.percent, row.share_lower, *leasts)
+                + (row.instant, *numbers, what.full_unit, row.percent)
+                + (row.share_lower, row.share_lower_low, row.share_lower_high, *leasts)
                 + (_change_note(row), answer.baseline_pressure)
             )
     columns = [
         "recording", "rider", "condition", "side", "quantity", "instant", "before", "after", "change", "low", "high",
-        "person_low", "person_high", "unit", "percent", "share_lower", "recording_least", "rider_least", "note",
-        "baseline_pressure",
+        "group_low", "group_high", "person_low", "person_high", "unit", "percent", "share_lower", "share_lower_low",
+        "share_lower_high", "floor", "recording_least", "rider_least", "note", "baseline_pressure",
     ]  # fmt: skip
     return pd.DataFrame(rows, columns=columns)
 

@@ -1,0 +1,189 @@
+"""Do calibrated intervals hold? Run by hand: python tests/benchmarks/insole_riders.py --riders 200
+
+Made riders land on the flat insole and on four wedges, five times each, with the printed scatter between landings. Half
+of them answer by the mechanics with own answers, half by another law that knows no mechanics: every number in
+proportion to the wedge, with a slope of its own and a scatter of its own from shape to shape. Each rider is calibrated,
+and the 95 % intervals of shapes that were not recorded are compared with what that rider would do on them.
+"""
+
+from __future__ import annotations
+
+import os
+
+for library in ("OPENBLAS", "OMP", "MKL"):
+    os.environ[f"{library}_NUM_THREADS"] = "1"
+
+import argparse  # noqa: E402
+import time  # noqa: E402
+from dataclasses import replace  # noqa: E402
+
+import numpy as np  # noqa: E402
+
+from jointload.analysis import analyse  # noqa: E402
+from jointload.insole.calibration.observation import ANSWERED, OBSERVED, mass_of, predicted, scatter  # noqa: E402
+from jointload.insole.calibration.personal import (  # noqa: E402
+    Condition,
+    Trials,
+    calibrate,
+    changes_of,
+    left_out_of,
+    model_of,
+    prior_of,
+    widening,
+    wider_covariance,
+)
+from jointload.insole.calibration.traits import learned, traits_of  # noqa: E402
+from jointload.insole.limb.change import INTERVAL  # noqa: E402
+from jointload.insole.limb.standing import Standing, settle, settle_flat, stand  # noqa: E402
+from jointload.insole.shape.asked import case_of  # noqa: E402
+from jointload.insole.shape.geometry import Wedge, parse_wedge  # noqa: E402
+from jointload.intake.session import read_session  # noqa: E402
+from jointload.landing.landed import Landing  # noqa: E402
+from jointload.modeldata import shipped_folder  # noqa: E402
+
+Array = np.ndarray
+LANDINGS = 5
+RECORDED = ("lateral:6 full", "medial:6 full", "lateral:6 heel", "medial:6 heel")
+FORETOLD = ("lateral:4 full", "medial:3 full", "medial:4 heel")
+FULL, HEEL = 1.0, 0.6
+"""Share of a full-length wedge's answer that a heel wedge has by the other law."""
+OFF_LINE = 0.15
+"""SD of what a shape of the other law lies off its line, as a share of the spread between riders."""
+DRAWS, MODEL_DRAWS = 200, 150
+
+
+def base() -> Landing:
+    sample = shipped_folder("sample_c3d")
+    files = {"labels": sample / "labels.toml", "rider": sample / "rider_a.toml"}
+    session = read_session(sample / "rider_a_landing_flat.c3d", sample / "rider_a_static.c3d", **files)
+    return analyse(session, variants=False).landing
+
+
+def wedges(texts: tuple[str, ...]) -> list[Wedge]:
+    return [parse_wedge(text.split()[0], "right", text.split()[1]) for text in texts]
+
+
+def answers(landing: Landing, standing: Standing, wedge: Wedge) -> Array:
+    """(D, Q) with own answers."""
+    case = case_of(wedge, standing.place.length)
+    return predicted(landing, standing, settle(standing, case.after, settle_flat(standing, case.before)))[1]
+
+
+def by_mechanics(landing: Landing, riders: int, seed: int) -> tuple[list[Array], list[Array]]:
+    standing = stand(landing, "right", riders, seed)
+    return tuple([answers(landing, standing, wedge) for wedge in wedges(texts)] for texts in (RECORDED, FORETOLD))  # type: ignore[return-value]
+
+
+def by_another_law(landing: Landing, riders: int, seed: int) -> tuple[list[Array], list[Array]]:
+    """Slopes per degree from published means and spreads between persons, no law of the mechanics among them."""
+    rng, mass, degree = np.random.default_rng(seed), mass_of(landing), np.deg2rad(1.0)
+    mean = {
+        "rearfoot_roll": 0.25 * degree, "pressure_centre_medial": 0.68e-3, "tibial_rotation": -0.3 * degree,
+        "knee_adduction_moment": 0.015 * mass, "hip_adduction_moment": 0.0, "knee_adduction": 0.0,
+        "hip_adduction": -0.4 * degree,
+    }  # fmt: skip
+    spread = {
+        "rearfoot_roll": 0.20 * degree, "pressure_centre_medial": 0.35e-3, "tibial_rotation": 0.25 * degree,
+        "knee_adduction_moment": 0.015 * mass, "hip_adduction_moment": 0.012 * mass, "knee_adduction": 0.15 * degree,
+        "hip_adduction": 0.28 * degree,
+    }  # fmt: skip
+    slopes = {name: mean[name] + spread[name] * rng.standard_normal(riders) for name in ANSWERED}
+
+    def on(wedge: Wedge) -> Array:
+        size = np.rad2deg(wedge.angle) * (HEEL if wedge.length == "heel" else FULL)
+        out = np.full((riders, len(OBSERVED)), np.nan)
+        for q, name in enumerate(ANSWERED):
+            out[:, q] = size * (slopes[name] + OFF_LINE * spread[name] * rng.standard_normal(riders))
+        return out
+
+    return tuple([on(wedge) for wedge in wedges(texts)] for texts in (RECORDED, FORETOLD))  # type: ignore[return-value]
+
+
+def trials_of(recorded: list[Array], rider: int, noise: Array, seed: int) -> Trials:
+    rng = np.random.default_rng([seed, rider])
+
+    def landings(mean: Array) -> Array:
+        return mean + rng.standard_normal((LANDINGS, len(OBSERVED))) * noise
+
+    flat = landings(np.zeros(len(OBSERVED)))
+    conditions = [Condition(w, landings(mean[rider])) for w, mean in zip(wedges(RECORDED), recorded, strict=True)]
+    flat[:, len(ANSWERED) :] = np.nan
+    for one in conditions:
+        one.landings[:, len(ANSWERED) :] = np.nan
+    return Trials("right", flat, tuple(conditions))
+
+
+def first_order(
+    landing: Landing, made: tuple[list[Array], list[Array]], riders: int, seed: int
+) -> tuple[Array, int, float]:
+    """(riders, shapes, Q) whether the interval holds the truth, by the linear estimate that a calibration makes; how
+    many riders were said to contradict the law; the median width over the population's."""
+    recorded, truth = made
+    noise, population = scatter([], mass_of(landing)), stand(landing, "right", MODEL_DRAWS, 1)
+    shapes = [*wedges(RECORDED), *wedges(FORETOLD)]
+    model, prior = model_of(landing, population, shapes), prior_of(traits_of(population.person))
+    q, rows = len(OBSERVED), np.arange(len(shapes) * len(OBSERVED))
+    crowd = np.sqrt(np.diag(model.covariance(prior[1])))
+    out = np.zeros((riders, len(FORETOLD), len(ANSWERED)), dtype=bool)
+    contradicted, widths = 0, []
+    for rider in range(riders):
+        seen, spread = changes_of(trials_of(recorded, rider, noise, seed), mass_of(landing))
+        told = np.isfinite(seen)
+        early, late = model.of(rows < len(RECORDED) * q), model.of(rows >= len(RECORDED) * q)
+        mean, covariance = learned(early.of(told), *prior, seen[told], spread[np.ix_(told, told)])
+        widened = widening(left_out_of(early, prior, (seen, spread), shapes))
+        contradicted += bool(widened)
+        factor = np.tile([widened.get(name, 1.0) for name in OBSERVED], len(FORETOLD))
+        slope, middle = late.slope, late.mean(mean)
+        variance = np.diag(slope @ wider_covariance(covariance, widened) @ slope.T) + factor**2 * np.diag(late.scatter)
+        real = np.concatenate([one[rider] for one in truth])
+        inside = np.abs(real - middle) <= 1.96 * np.sqrt(variance)
+        out[rider] = inside.reshape(len(FORETOLD), q)[:, : len(ANSWERED)]
+        widths.append(np.sqrt(variance) / crowd[rows >= len(RECORDED) * q])
+    return out, contradicted, float(np.median(np.array(widths).reshape(riders, -1, q)[..., : len(ANSWERED)]))
+
+
+def held(landing: Landing, made: tuple[list[Array], list[Array]], riders: int, seed: int) -> tuple[Array, int, float]:
+    """(riders, shapes, Q) whether the interval holds the truth; how many riders were said to contradict the law,
+    and the median width over the population's."""
+    recorded, truth = made
+    noise, population = scatter([], mass_of(landing)), stand(landing, "right", DRAWS, 1)
+    crowd = [answers(landing, population, wedge) for wedge in wedges(FORETOLD)]
+    out = np.zeros((riders, len(FORETOLD), len(ANSWERED)), dtype=bool)
+    contradicted, widths = 0, []
+    for rider in range(riders):
+        personal = calibrate(landing, trials_of(recorded, rider, noise, seed))
+        contradicted += bool(personal.widened)
+        told = replace(population, person=personal.of(population.person))
+        for k, wedge in enumerate(wedges(FORETOLD)):
+            drawn = answers(landing, told, wedge)[:, : len(ANSWERED)]
+            low, high = np.quantile(drawn, INTERVAL, axis=0)
+            real = truth[k][rider, : len(ANSWERED)]
+            out[rider, k] = (low <= real) & (real <= high)
+            widths.append(drawn.std(axis=0) / crowd[k][:, : len(ANSWERED)].std(axis=0))
+        if rider % 10 == 9:
+            print(rider + 1, np.round(out[: rider + 1].mean(axis=(0, 1)), 3), flush=True)
+    return out, contradicted, float(np.median(widths))
+
+
+def main() -> None:
+    words = argparse.ArgumentParser(description=__doc__)
+    words.add_argument("--riders", type=int, default=200)
+    words.add_argument("--full", action="store_true", help="every rider by the whole calibration and the full bed")
+    asked = words.parse_args()
+    riders, check = asked.riders // 2, held if asked.full else first_order
+    landing, start, both = base(), time.perf_counter(), []
+    for name, made in (("the mechanics", by_mechanics), ("another law", by_another_law)):
+        inside, contradicted, width = check(landing, made(landing, riders, 99), riders, 7)
+        both.append(inside)
+        print(f"\nriders by {name}: {contradicted} of {riders} said to contradict the law, width {width:.2f}")
+        for quantity, share in zip(ANSWERED, inside.mean(axis=(0, 1)), strict=True):
+            print(f"| {quantity} | {100 * share:.1f} % |")
+    print("\nall riders")
+    for quantity, share in zip(ANSWERED, np.concatenate(both).mean(axis=(0, 1)), strict=True):
+        print(f"| {quantity} | {100 * share:.1f} % |")
+    print(f"{time.perf_counter() - start:.0f} s")
+
+
+if __name__ == "__main__":
+    main()
