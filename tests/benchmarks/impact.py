@@ -16,7 +16,7 @@ from typing import Literal
 
 import numpy as np
 
-from jointload.analysis import descend, fit_body, weigh
+from jointload.analysis import analyse, descend, fit_body, weigh
 from jointload.body.angles import joint_angles
 from jointload.body.calibration import FittedBody, calibrate
 from jointload.body.pose import SegmentPoses
@@ -24,6 +24,7 @@ from jointload.errors import InputError
 from jointload.intake.recording import Array, Recording
 from jointload.intake.rider import Rider
 from jointload.intake.session import Session
+from jointload.landing.certainty import drawn_interval
 from jointload.landing.events import find_events
 from jointload.landing.measures.every_measure import measure_landing
 from jointload.loads.contact import foot_contact
@@ -39,6 +40,9 @@ from jointload.synthetic.landing import SyntheticLanding, simulate_landing
 from jointload.synthetic.specification import LandingSpec
 from jointload.synthetic.standing import label_map, static_recording
 from jointload.synthetic.truth import UNFILTERED, truth_table
+from jointload.uncertainty.draws import Streams
+from jointload.uncertainty.pour import pour
+from jointload.uncertainty.spreads import load_sources
 
 TUNING, REPORTING = range(100, 124), range(500, 530)
 RATES = (100.0, 250.0, 1000.0)
@@ -257,6 +261,24 @@ def errors(seeds: range, rate: float, methods: Mapping[str, Method], known: bool
     return {name: [np.array(rows[q]).T for q in PEAKS] for name, rows in out.items()}
 
 
+def held(seeds: range, rate: float, draws: int) -> Iterator[str]:
+    """How often balanced intervals hold the unfiltered truth, landings on a board left out."""
+    found: dict[str, list[bool]] = {}
+    for seed in seeds:
+        case = drawn_case(seed)
+        if case is None or case.board is not None:
+            continue
+        session = recorded(case, rate)
+        landing = analyse(session, Settings(), variants=False).landing
+        samples = pour(session, landing, load_sources(), Streams.of(session, 0), draws).samples
+        values = {(measure.quantity, measure.side): measure.value for measure in measure_landing(landing)}
+        for key, true in case.truth.items():
+            if key in samples and np.isfinite(values[key]):
+                low, high = drawn_interval(values[key], samples[key])
+                found.setdefault(key[0], []).append(bool(low <= true <= high))
+    yield from (f"| {quantity} | {len(each)} | {100 * np.mean(each):.0f} % |" for quantity, each in found.items())
+
+
 def figures(pair: Array) -> tuple[float, float]:
     """Mean absolute error and bias [%] of the mean true size."""
     true, value = pair[:, np.isfinite(pair).all(axis=0)]
@@ -276,10 +298,14 @@ def table(found: Mapping[str, list[Array]]) -> Iterator[str]:
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--tuning", action="store_true", help="the seeds on which methods may be tuned")
+    parser.add_argument("--intervals", action="store_true", help="how often intervals hold the truth, from 40 draws")
     parser.add_argument("--rates", type=float, nargs="*", default=RATES)
     chosen = parser.parse_args()
     seeds = TUNING if chosen.tuning else REPORTING
-    for rate in chosen.rates:
+    for rate in chosen.rates if chosen.intervals else ():
+        print(f"\nmarkers at {rate:g} Hz\n| quantity | numbers | hold the truth |\n|---|---:|---:|")
+        print("\n".join(held(seeds, rate, 40)))
+    for rate in () if chosen.intervals else chosen.rates:
         for known, words in ((False, "a laboratory's body and plates"), (True, "true body, exact plates")):
             print(f"\nmarkers at {rate:g} Hz, {words}: mean absolute error (bias) in % of the mean true size")
             print("\n".join(table(errors(seeds, rate, METHODS, known))))
