@@ -67,14 +67,14 @@ def main() -> None:
     print(
         f"  one analysis with its checks: {1e3 * reference:.0f} ms; a draw takes {taken / DRAWS / reference:.2f} of it"
     )
-    print(f"with every input alone, for its share: {whole:.2f} s")
+    print(f"with the share of each input: {whole:.2f} s")
     print(f"largest memory of the process: {memory:.0f} MB (wanted under 800)")
     if RUNNING.is_dir():
         run = analyse(running_session(), variants=False)
         reading = (run.session, run.landing, load_sources(), Streams.of(run.session, 0), DRAWS)
         step, whole = _seconds(lambda: pour(*reading)), _seconds(lambda: with_intervals(run))
         print(f"{DRAWS} draws of a step of {run.session.trial.frames} frames: {step:.2f} s (wanted under 10)")
-        print(f"with every input alone: {whole:.2f} s")
+        print(f"with the share of each input: {whole:.2f} s")
 
 
 def _seconds(work: object) -> float:
