@@ -89,8 +89,8 @@ def analyse(session: Session, settings: Settings | None = None, variants: bool =
     _require_sampled(session, settings)
     rider, plate_weight, of_weight = weigh(session)
     body = fit_body(session, rider, settings)
-    paths = follow_body(session, body, plate_weight, settings)
-    landing, landing_findings = descend(session, body, plate_weight, settings, paths)
+    paths, landing, landing_findings = _smoothed_as_can_be(session, body, plate_weight, settings)
+    settings = landing.settings
     verdict = judge(landing)
     landing = stop_moments(landing, verdict.stopped)
     measures = with_split_interval(with_tissue_spreads(measure_landing(landing), landing), landing)
@@ -104,6 +104,25 @@ def analyse(session: Session, settings: Settings | None = None, variants: bool =
         variants=tuple(_vary(session, body, plate_weight, paths, settings, verdict.stopped)) if variants else (),
         findings=_gravest_first(findings + verdict.findings + split_findings(measures, landing)),
     )
+
+
+def _smoothed_as_can_be(
+    session: Session, body: FittedBody, plate_weight: float, settings: Settings
+) -> tuple[Paths, Landing, tuple[Finding, ...]]:
+    """The landing with its settings; with a fixed cut-off where its motion cannot be balanced with the plates, or is a
+    step: without the impact of a landing, splines alone let through what skin and noise do at the heel's strike."""
+    paths = follow_body(session, body, plate_weight, settings)
+    landing, findings = descend(session, body, plate_weight, settings, paths)
+    step, fixed = landing.events.kind != "landing", replace(settings, smoothing="fixed")
+    too_slow = fixed.cutoff is not None and fixed.cutoff >= 0.5 * session.trial.point_rate
+    if settings.smoothing != "balanced" or too_slow or not (step or landing.balance is None):
+        return paths, landing, findings
+    why = "a step, not a landing from a flight" if step else "no landing that the plates bear as a whole"
+    cutoff = "no filter" if fixed.cutoff is None else f"a fixed cut-off of {fixed.cutoff:g} Hz"
+    told = Finding("smoothing", "pass", session.trial.name, f"{why}: not balanced with the plates", f"{cutoff} is used")
+    paths = follow_body(session, body, plate_weight, fixed)
+    landing, findings = descend(session, body, plate_weight, fixed, paths)
+    return paths, landing, (told, *findings)
 
 
 def _require_sampled(session: Session, settings: Settings) -> None:
