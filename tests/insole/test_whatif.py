@@ -80,8 +80,9 @@ def test_no_change_of_shape_changes_nothing_at_all(analysis: Analysis, shape: We
         assert not row.distinguishable
 
 
-MEDIAN_OF_ARMS = 0.05
-"""The middle of 50 drawn tendon arms and contact distances, of which each lies within 15 % of what the report takes."""
+MEDIAN_OF_ARMS = 0.10
+"""The middle of 50 drawn arms, their growth and contact distances: the report takes the likeliest of each, which is not
+the middle of a lopsided triangle."""
 
 
 def test_before_is_what_the_analysis_reports(analysis: Analysis) -> None:
