@@ -2,7 +2,7 @@
 
 One set of parameters answers all of them: walking and running from published recordings beside the checkout, landing
 from the shipped samples. Every line says whether the magnitude was used for fitting or kept back; the root mean square
-of the logarithm of ours over published, over those kept back, is the misfit in models/insole_response/group.toml.
+of the logarithm of ours over published, over the wedges kept back, is the misfit in models/insole_response/group.toml.
 `--formulations` shows what other formulations of the leg make of the same magnitudes.
 """
 
@@ -321,7 +321,9 @@ def main() -> None:
             alike = "alike" if abs(ours) <= one.size else "not alike"
             ratio = f"{ours / one.value:.2f}" if one.value else alike
             print(f"| {one.name} [{one.unit}] | {one.value:g} | {interval} | {ours:.2f} | {ratio} | {one.use} |")
-        print(f"misfit used {misfit(rows, FITTED):.2f}, kept back {misfit(rows, KEPT):.2f}", flush=True)
+        print(f"misfit used {misfit(rows, FITTED):.2f}, kept back {misfit(rows, KEPT):.2f}", end="")
+        wedges = [(one, ours) for one, ours in rows if "lift" not in one.name]
+        print(f", of them wedges {misfit(wedges, KEPT):.2f}", flush=True)
 
 
 if __name__ == "__main__":

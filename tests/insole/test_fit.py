@@ -37,7 +37,7 @@ from jointload.report.words.section import Reported
 
 DRAWS = 60
 DEGREE, MM = np.deg2rad(1.0), 0.001
-HIGH = Limits(stack=12 * MM)
+HIGH = Limits(stack=13 * MM, lift=13 * MM)
 """Room for a lift that tells. In runners 7.5, 12 and 15 mm did not, 18 mm did (Dixon and Kerwin 2002 J Appl Biomech
 18:321; Farris et al. 2012 J Appl Biomech 28:511); within 8 mm none does here."""
 
@@ -140,7 +140,7 @@ def test_the_solid_is_nowhere_higher_than_the_stack(unloaded: Fit) -> None:
         values = np.array([[shape.rearfoot.angle, shape.forefoot.angle, shape.lift.height, shape.base]])
         said = parts.stack_heights(parts.amounts(values))[0]
         assert (said >= highest).all() and (said < np.array(highest) + 4e-4).all()
-    assert max(float(unloaded.shape.heights(x, y).max()) for x, y in [sole_grid(unloaded.shape, 241, 81)]) <= 8 * MM
+    assert max(float(unloaded.shape.heights(x, y).max()) for x, y in [sole_grid(unloaded.shape, 241, 81)]) <= HIGH.stack
 
 
 def test_alignment_can_be_a_target(analysis: Analysis) -> None:

@@ -80,8 +80,9 @@ def test_no_change_of_shape_changes_nothing_at_all(analysis: Analysis, shape: We
         assert not row.distinguishable
 
 
-MEDIAN_OF_ARMS = 0.05
-"""The middle of 50 drawn tendon arms and contact distances, of which each lies within 15 % of what the report takes."""
+MEDIAN_OF_ARMS = 0.10
+"""The middle of 50 drawn arms, their growth and contact distances: the report takes the likeliest of each, which is not
+the middle of a lopsided triangle."""
 
 
 def test_before_is_what_the_analysis_reports(analysis: Analysis) -> None:
@@ -335,7 +336,8 @@ def test_a_groups_interval_is_narrower_than_one_persons(analysis: Analysis) -> N
     answer = what_if(analysis, parse_wedge("medial:5", "right", "full"), draws=100)
     for name in ("hip_adduction_peak", "rearfoot_eversion_peak", "knee_adduction_moment_peak", "rearfoot_roll"):
         one = row(answer, name)
-        assert one.person_low < one.group_low < one.change < one.group_high < one.person_high
+        assert one.person_low <= one.group_low < one.change < one.group_high <= one.person_high
+        assert one.group_high - one.group_low < one.person_high - one.person_low
         assert one.person_high - one.person_low > 1.3 * (one.high - one.low), "persons differ by more than mechanics"
         assert one.share_lower_low <= one.share_lower <= one.share_lower_high
 
