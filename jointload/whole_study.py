@@ -21,7 +21,7 @@ from jointload.report.study_pages.study_folder import write_comparison
 from jointload.report.study_pages.study_words import checklist
 from jointload.study.comparison import Comparison, cautions, chosen, compare_curves, compare_numbers
 from jointload.study.manifest import read_study
-from jointload.study.observations import FACTORS, read_curves, read_observations
+from jointload.study.observations import FACTORS, read_curves, read_observations, require_one_smoothing
 from jointload.study.reference import percentiles
 from jointload.study.strain_dose import Dose, read_exposures, strain_dose
 from jointload.study.styles import find_styles
@@ -103,6 +103,7 @@ def compare_study(
     data, levels = chosen(seen, study.plan, by, task, condition)
     rows = compare_numbers(data, levels, study.plan, watch)
     kept = list(dict.fromkeys(data["trial"]))
+    require_one_smoothing(seen, kept)
     curves = compare_curves(read_curves(seen, study.plan.curves, kept), data, levels, within_riders)
     riders = int(data["rider"].nunique())
     together = [] if by == "condition" else sorted(set(data["condition"]))
@@ -157,7 +158,8 @@ def dose_study(
     results = Path(folder) / "results" if results is None else Path(results)
     table = Path(folder) / EXPOSURES if exposures is None else Path(exposures)
     rows = read_exposures(table, study.riders)
-    read_observations(study, results)
+    seen = read_observations(study, results)
+    require_one_smoothing(seen, seen.trials["trial"])
     metrics = pd.read_csv(results / "metrics.csv", dtype=str, keep_default_na=False)
     conditions = sorted(set(metrics["condition"]))
     usual = condition or study.plan.baseline or conditions[0]

@@ -152,3 +152,12 @@ def test_the_oddities_of_the_files_are_named(analyses: dict[str, Analysis], name
     said = "\n".join(f"{f.check} {f.where} {f.evidence} {f.advice}" for f in analyses[name].findings)
     for word in words:
         assert word in said
+
+
+@pytest.mark.parametrize("name", ["run", "walk_1", "walk_2", "walk_3"])
+def test_steps_are_smoothed_at_a_fixed_cutoff_and_it_is_said(analyses: dict[str, Analysis], name: str) -> None:
+    """Splines that follow a step's force doubled hip moments of walking, outside their own intervals."""
+    assert analyses[name].settings.smoothing == "fixed"
+    (told,) = [finding for finding in analyses[name].findings if finding.check == "smoothing"]
+    assert told.evidence.startswith("a step") and "20 Hz is used" in told.advice
+    assert analyses["jump"].settings.smoothing == "balanced"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import json
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     import pandas
 
 Factor = str
+RECORD = "run.json"
 FACTORS = ("condition", "style", "group")
 NOT_COMPARED = ("body_weight_plate", "body_weight_rider", "fall_acceleration", "unexplained_force", "flight_time")
 """Numbers that judge the recording and not the landing."""
@@ -70,6 +72,20 @@ def read_observations(study: Study, results: Path) -> Observations:
         outcome(quantity, foot) for quantity, foot in zip(numbers["quantity"], numbers["foot"], strict=True)
     ]
     return Observations(trials, numbers, by_stance, results)
+
+
+def require_one_smoothing(seen: Observations, trials: Iterable[str]) -> None:
+    """StudyError where landings were smoothed in different ways, as their records say: moments then do not compare."""
+    ways: dict[str, list[str]] = {}
+    for trial in trials:
+        record = seen.results / "trials" / trial / RECORD
+        if record.is_file():
+            settings = json.loads(record.read_text(encoding="utf-8")).get("settings", {})
+            ways.setdefault(str(settings.get("smoothing", "")), []).append(trial)
+    if len(ways) > 1:
+        found = " and ".join(f"{way or 'none told'} in {len(of)} ({of[0]})" for way, of in sorted(ways.items()))
+        advice = 'add smoothing = "fixed" to [settings] of study.toml and run the study again'
+        raise StudyError([expected_found("smoothing", "one way for all landings", found, str(seen.results), advice)])
 
 
 def outcome(quantity: str, foot: str) -> str:

@@ -29,6 +29,16 @@ def compared(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Comparison
     return study, *compare_study(study, "condition")
 
 
+def test_landings_smoothed_in_different_ways_are_not_compared(tmp_path: Path) -> None:
+    study = made_results(tmp_path / "study", riders=3, times=1)
+    records = sorted((study / "results" / "trials").glob("*/run.json"))
+    for k, record in enumerate(records):
+        way = "fixed" if k == 0 else "balanced"
+        record.write_text(f'{{"methods": {{}}, "settings": {{"smoothing": "{way}"}}}}', encoding="utf-8")
+    with pytest.raises(StudyError, match=r"balanced in 5 \(\w+\) and fixed in 1 \(r00_flat_0\).*smoothing = \"fixed\""):
+        compare_study(study, "condition")
+
+
 def test_no_written_name_ends_in_a_side_letter(compared: tuple[Path, Comparison, Path]) -> None:
     assert not ends_in_a_side_letter(compared[2])
 
