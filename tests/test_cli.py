@@ -78,7 +78,7 @@ def test_the_demo_writes_the_whole_result_folder(tmp_path: Path) -> None:
         "whatif.csv", "fit.csv", "trade_off.csv", "insole", "figures"
     }  # fmt: skip
     page = (tmp_path / "demo_report" / "report.html").read_text(encoding="utf-8")
-    assert page.count("pressure before and after") >= 2
+    assert page.count("pressure before (modelled) and after") >= 2
     solid = load_solid(tmp_path / "demo_report" / "insole" / "insole_right_mm.stl")
     assert solid.open_edges == 0
     assert not ends_in_a_side_letter(tmp_path / "demo_report")
