@@ -48,6 +48,7 @@ ORDER = (
     "body.calibration",
     "body.gaps",
     "body.pose",
+    "body.sole",
     "body.bent",
     "body.board",
     "body.angles",

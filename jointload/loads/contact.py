@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 
 from jointload.body.calibration import FittedBody
 from jointload.body.pose import SegmentPoses
+from jointload.body.sole import Sole, rests, sole_of
 from jointload.intake.plates.plates import centre_of_pressure
 from jointload.intake.recording import SIDES, Array, Finding, Plate, Recording, Which
-from jointload.numerics.signals import derivatives, runs, zero_lag_lowpass
+from jointload.numerics.signals import runs, zero_lag_lowpass
 
 EDGE_MARGIN = 0.03
 """A sole point may lie this far [m] outside a plate's corners and still press on it (choice: markers sit on the
@@ -27,8 +28,8 @@ PASSING_SPEED = 0.6
 m/s). Falling is not passing: of two feet that land together one may still come down."""
 DOWN_HEIGHT = 0.05
 """A foot whose lowest point is less than this [m] above its standing height may rest on the ground (choice)."""
-REST_SPEED, REST_HEIGHT, REST_SECONDS = 0.3, 0.02, 0.05
-"""A foot that rests like this without load on a plate stands on the floor beside the plates (choice)."""
+REST_SECONDS = 0.05
+"""A foot that rests so long [s] without load on a plate stands on the floor beside the plates (choice)."""
 STANDING_SECONDS = 0.2
 """Body weight is read from at least this long a quiet stance [s] (choice)."""
 SHORTEST_CONTACT = 0.03
@@ -139,19 +140,20 @@ class _FootPath:
     resting: NDArray[np.bool_]
 
     @classmethod
-    def of(cls, points: Array, height: Array, poses: SegmentPoses) -> _FootPath:
-        """points (3, P, F) [m] of a sole and its height (F,) [m] above the ground."""
-        velocities = derivatives(points, 1.0 / poses.rate)[0]
+    def of(cls, sole: Sole, ground: float, rate: float) -> _FootPath:
+        """ground : height [m] of what bears the sole above the floor of the static trial"""
+        velocities = sole.velocities.copy()
         velocities[..., [0, -1]] = velocities[..., [1, -2]]
         speeds = np.nan_to_num(np.linalg.norm(velocities, axis=0), nan=np.inf)
         velocity = np.take_along_axis(velocities, np.argmin(speeds, axis=0)[None, None], axis=1)[:, 0]
+        height = sole.heights.min(axis=0) - ground
+        still = rests(height, speeds.min(axis=0))
         with np.errstate(invalid="ignore"):
-            still = (height < REST_HEIGHT) & (speeds.min(axis=0) < REST_SPEED)
             low = height < DOWN_HEIGHT
         resting = np.zeros_like(still)
         for start, stop in runs(still):
-            resting[start:stop] = (stop - start) / poses.rate >= REST_SECONDS
-        return cls(points, velocity, low, resting)
+            resting[start:stop] = (stop - start) / rate >= REST_SECONDS
+        return cls(sole.points, velocity, low, resting)
 
     def distance(self, place: Array) -> Array:
         """(F,) [m] horizontal distance of places (3, F) from the line between heel and forefoot."""
@@ -171,21 +173,11 @@ def _foot_paths(poses: SegmentPoses, body: FittedBody, loaded: NDArray[np.bool_]
 
     The plates may stand higher than the floor of the static trial, which nothing else tells; lower does no harm.
     """
-    points, heights = zip(*(_sole(poses, body, side) for side in SIDES), strict=True)
+    soles = [sole_of(poses, body, side) for side in SIDES]
+    heights = [sole.heights.min(axis=0) for sole in soles]
     pressing = [height[loaded & np.isfinite(height)] for height in heights]
     ground = max(0.0, min((float(np.median(height)) for height in pressing if height.size), default=0.0))
-    return [_FootPath.of(p, height - ground, poses) for p, height in zip(points, heights, strict=True)]
-
-
-def _sole(poses: SegmentPoses, body: FittedBody, side: str) -> tuple[Array, Array]:
-    """Sole points (3, P, F) [m] and the height (F,) [m] of the lowest above its place in the static trial."""
-    names = [f"{side}_{n}" for n in ("calcaneus", "forefoot") if f"{side}_{n}" in body.points]
-    if not names:
-        unknown = np.full((3, 1, poses.origin.shape[2]), np.nan)
-        return unknown, unknown[0, 0]
-    points = np.stack([poses.place(body, name) for name in names], axis=1)
-    standing = np.array([body.standing_points[name][1] for name in names])
-    return points, np.min(points[1] - standing[:, None], axis=0)
+    return [_FootPath.of(sole, ground, poses.rate) for sole in soles]
 
 
 def _bearing(feet: list[_FootPath], plate: Plate, recording: Recording, threshold: float) -> NDArray[np.bool_]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from jointload.body.sole import REST_HEIGHT, rests, sole_of
 from jointload.intake.plates.plates import centre_of_pressure
 from jointload.intake.quality import flat_tops
 from jointload.intake.recording import SIDES, Array, Finding, Plate
@@ -23,7 +24,7 @@ from jointload.landing.checks.judgement import (
 from jointload.landing.landed import Landing, Result
 from jointload.landing.measures.body_measures import fall_acceleration, unexplained_force
 from jointload.landing.measures.force_measures import BEARING_SHARE
-from jointload.loads.contact import REST_HEIGHT, REST_SPEED, Lost
+from jointload.loads.contact import Lost
 from jointload.numerics.signals import bridge_short_gaps, derivatives, runs, zero_lag_lowpass
 
 STEP_WARN, STEP_REFUSE = 0.005, 0.012
@@ -211,19 +212,18 @@ def check_silent(landing: Landing) -> Judgement:
 
 def _rest_unloaded(landing: Landing, plate: Plate, side: str) -> float:
     """Longest time [s] in which a foot rests well inside a plate that bears nothing."""
-    body, rate, step = landing.body, landing.poses.rate, landing.recording.samples_per_frame
-    names = [f"{side}_{name}" for name in ("calcaneus", "forefoot") if f"{side}_{name}" in body.points]
-    if not names:
-        return 0.0
-    places = np.stack([landing.poses.place(body, name) for name in names], axis=1)
-    height = (places[1] - np.array([body.standing_points[name][1] for name in names])[:, None]).max(axis=0)
-    frames = min(places.shape[2], plate.force.shape[1] // step)
-    speed = np.linalg.norm(derivatives(places, 1.0 / rate)[0], axis=0).max(axis=0)
+    sole, rate, step = (
+        sole_of(landing.poses, landing.body, side),
+        landing.poses.rate,
+        landing.recording.samples_per_frame,
+    )
+    frames = min(sole.points.shape[2], plate.force.shape[1] // step)
     with np.errstate(invalid="ignore"):
-        rests = (speed < REST_SPEED) & (height < REST_HEIGHT) & (_outside(plate, places) < -SILENT_MARGIN).all(axis=0)
+        still = rests(sole.heights.max(axis=0), sole.speeds.max(axis=0))
+        still &= (_outside(plate, sole.points) < -SILENT_MARGIN).all(axis=0)
         load = plate.force[1, : frames * step].reshape(frames, step).max(axis=1)
         unloaded = load < landing.settings.contact_threshold
-    return max((stop - start for start, stop in runs(rests[:frames] & unloaded)), default=0) / rate
+    return max((stop - start for start, stop in runs(still[:frames] & unloaded)), default=0) / rate
 
 
 def check_peak(landing: Landing) -> Judgement:
