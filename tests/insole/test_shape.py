@@ -182,7 +182,7 @@ def test_volume_and_mass_of_a_flat_insole() -> None:
         (lambda: replace(PLAIN, minimum=0.0), "minimum thickness"),
         (lambda: replace(PLAIN, length=265.0), "150 to 360 mm"),
         (lambda: replace(PLAIN, width=0.4), "50 to 140 mm"),
-        (lambda: replace(PLAIN, side="right"), "expected right or left"),
+        (lambda: replace(PLAIN, side="r"), "expected right or left"),
         (lambda: replace(PLAIN, layers=(Layer(material("heel_pad")),)), "a tissue"),
         (lambda: replace(PLAIN, layers=(Layer(material("gel"), 0.002),)), "exactly one"),
         (lambda: replace(PLAIN, base=math.nan), "found nan"),
