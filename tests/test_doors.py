@@ -370,3 +370,13 @@ def test_the_command_line_starts_without_heavy_packages() -> None:
     code = f"import sys, jointload.cli; print([m for m in {heavy} if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True, timeout=60)
     assert done.stdout.strip() == "[]"
+
+
+def test_every_folder_of_rooms_is_shipped() -> None:
+    """A folder that pyproject.toml forgets is missing in the installed package alone."""
+    import tomllib
+
+    file = PACKAGE.parent / "pyproject.toml"
+    shipped = set(tomllib.loads(file.read_text(encoding="utf-8"))["tool"]["setuptools"]["packages"])
+    folders = {".".join(path.parent.relative_to(PACKAGE.parent).parts) for path in PACKAGE.rglob("*.py")}
+    assert folders <= shipped, folders - shipped
