@@ -65,13 +65,20 @@ def work_answer(analysis: Analysis) -> str:
 
 
 def change_answer(analysis: Analysis, whatif: WhatIf) -> str:
-    """What moves whoever the rider is, then which of the moments might not move at all."""
+    """What moves whoever the rider is, then which of the moments might not move at all, then what is too small."""
     rows = [row for row in whatif.rows if row.quantity in TOLD_CHANGES and np.isfinite(row.change)]
-    moved = [_change_text(row, analysis) for row in rows if distinguishable(row)]
-    open_rows = [_change_text(row, analysis) for row in rows if not distinguishable(row)]
+    small = [row for row in rows if row.negligible]
+    moved = [row for row in rows if row not in small and distinguishable(row)]
+    left_open = [row for row in rows if row not in small and not distinguishable(row)]
     return _sentences(
-        f"Predicted for one person, with the interval clear of zero: {', '.join(moved)}" if moved else "",
-        f"Not distinguishable from no change: {', '.join(open_rows)}" if open_rows else "",
+        *(
+            f"{words}: {', '.join(_change_text(row, analysis) for row in some)}" if some else ""
+            for words, some in (
+                ("Predicted for one person, with the interval clear of zero", moved),
+                ("Not distinguishable from no change", left_open),
+                ("Negligible", small),
+            )
+        )
     )
 
 
