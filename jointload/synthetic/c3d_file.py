@@ -100,9 +100,7 @@ def _add_events(file: Any, recording: Recording) -> None:
     file.add_parameter("EVENT", "USED", [len(events)])
     if events:
         file.add_parameter("EVENT", "LABELS", [event.label for event in events])
-        file.add_parameter(
-            "EVENT", "CONTEXTS", [{"right": "Right", "left": "Left"}.get(event.side, "General") for event in events]
-        )
+        file.add_parameter("EVENT", "CONTEXTS", [event.side.capitalize() or "General" for event in events])
         file.add_parameter(
             "EVENT", "TIMES", np.array([[event.time // 60 for event in events], [event.time % 60 for event in events]])
         )

@@ -10,13 +10,12 @@ import math
 import numpy as np
 
 from jointload.intake.c3d_bytes.guard import Layout, Structure
-from jointload.intake.recording import Array, Event, Finding
+from jointload.intake.recording import SIDES, Array, Event, Finding
 
 LEAST_TIME = 1e-6
 """[s] a smaller time that is not zero is no clock's."""
 AROUND = 0.5
 """[s] an event this long before the first or after the last frame may still be meant."""
-SIDE_OF_CONTEXT = {"left": "left", "right": "right"}
 
 
 def read_events(structure: Structure, layout: Layout) -> tuple[tuple[Event, ...], list[Finding]]:
@@ -75,14 +74,18 @@ def _group_events(structure: Structure, layout: Layout, findings: list[Finding])
         findings.append(_doubt("EVENT:TIMES", "a time is no clock's, smaller than a microsecond", "compare the events"))
     start = _start(seconds, layout, findings)
     return [
-        Event(_label(label, context), SIDE_OF_CONTEXT.get(context.lower(), ""), float(time - start))
+        Event(_label(label, context), context.lower() if _names_a_side(context) else "", float(time - start))
         for label, context, time in zip(labels, contexts, seconds, strict=True)
         if math.isfinite(time)
     ]
 
 
 def _label(label: str, context: str) -> str:
-    return label or ("" if context.lower() in SIDE_OF_CONTEXT else context)
+    return label or ("" if _names_a_side(context) else context)
+
+
+def _names_a_side(context: str) -> bool:
+    return context.lower() in SIDES
 
 
 def _start(seconds: Array, layout: Layout, findings: list[Finding]) -> float:
