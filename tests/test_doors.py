@@ -195,6 +195,7 @@ ORDER = (
     "report.figures.tissue_figure",
     "report.replay.replay",
     "report.page.answers",
+    "report.page.first_answers",
     "report.page.board_section",
     "report.page.certainty_section",
     "report.page.change_section",

@@ -31,7 +31,7 @@ def _legend(keys: tuple[Key, ...]) -> str:
 def _panel(panel: Panel, sheet: Sheet) -> str:
     """Its words are the page's own text, so that they wrap; the picture is told in one sentence."""
     wide, high = abs(panel.x.high - panel.x.low), abs(panel.y.high - panel.y.low)
-    size = f"aspect-ratio:{wide / high:.4f}" if panel.equal else f"height:{panel.height or sheet.height:g}px"
+    size = f"aspect-ratio:{wide / high:.4f}" if panel.equal else _height(panel, sheet)
     timed = " data-timed" if panel.timed else ""
     subtitle = f"<small>{_unbroken(escape(panel.subtitle))}</small>" if panel.subtitle else ""
     label = f'<p class="along">{escape(panel.x.label)}</p>' if panel.x.label else ""
@@ -40,6 +40,11 @@ def _panel(panel: Panel, sheet: Sheet) -> str:
         f'<div class="plot" role="img" aria-label="{escape(panel.told)}" style="{size}"{timed}>{plot(panel)}</div>'
         f"{label}</div>"
     )
+
+
+def _height(panel: Panel, sheet: Sheet) -> str:
+    """One's own height is that of rows and stays; the sheet's shrinks on a narrow screen."""
+    return f"height:{panel.height:g}px" if panel.height else f"--height:{sheet.height:g}px"
 
 
 def _unbroken(text: str) -> str:

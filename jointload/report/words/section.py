@@ -31,9 +31,11 @@ class Section:
     """One section of the page; `render` gives its HTML, empty where it has nothing to tell.
 
     key : its place in the page's links;  quantities : the measures that it shows
+    fold : the words under which it is folded away, empty where it stands open
     """
 
     key: str
     heading: str
     render: Callable[[Reported], str]
     quantities: tuple[str, ...] = ()
+    fold: str = ""
