@@ -15,7 +15,7 @@ from jointload.report.figures.pressure_bed import pressure_bed
 from jointload.report.figures.sheet_html import sheet_figure
 from jointload.report.page.answers import change_answer
 from jointload.report.words import html
-from jointload.report.words.cells import findings_table, linked, sentence_case, told_change, unit_text
+from jointload.report.words.cells import MOST_ALIKE, findings_table, linked, sentence_case, told_change, unit_text
 from jointload.report.words.quantities import SIDE_WORDS, UNKNOWN, interval_text, number_text, quantity, shown
 from jointload.report.words.section import Reported
 from jointload.report.words.tables import ordered_changes, worst_first
@@ -25,17 +25,20 @@ def change_section(reported: Reported) -> str:
     analysis, whatif = reported.analysis, reported.whatif
     if whatif is None:
         return ""
+    picture = sheet_figure(
+        change_figures.changes(analysis, whatif),
+        "Predicted change with its 95 % intervals: thick of the mechanics, thin of one person. Filled: the interval of "
+        "one person leaves out zero. Hollow: not distinguishable from no change. What is negligible for every person "
+        "stands in the table alone.",
+    )
     return (
         html.answer(change_answer(analysis, whatif))
         + split_told(whatif)
         + f"<p><b>Prediction</b>, not a measurement: {escape(whatif.shape_text)}, against a flat insole. "
         f"{whatif.draws} drawn persons, seed {whatif.seed}. Knee adduction and knee flexion moment stand together, as "
         "a change that lowers one may raise the other. A lumbar change is not predicted.</p>"
-        + sheet_figure(
-            change_figures.changes(analysis, whatif),
-            "Predicted change with its 95 % intervals: thick of the mechanics, thin of one person. Filled: the "
-            "interval of one person leaves out zero. Hollow: not distinguishable from no change.",
-        )
+        + (_comparison(analysis, whatif) if whatif.others else "")
+        + (html.numbers("The first shape's changes as a picture", picture) if whatif.others else picture)
         + change_table_html(analysis, whatif)
         + instants_html(analysis, whatif)
         + sheet_figure(
@@ -45,7 +48,6 @@ def change_section(reported: Reported) -> str:
             "centre of pressure. Only the change is meant: a model of the foot's bed misses measured pressures by a "
             "third to a half.",
         )
-        + (_comparison(analysis, whatif) if whatif.others else "")
         + doubts_html(whatif, *whatif.others)
     )
 
@@ -53,8 +55,14 @@ def change_section(reported: Reported) -> str:
 def doubts_html(*answers: WhatIf) -> str:
     """What limits predictions, and what the first of them assumes."""
     assumed = "".join(f"<li>{escape(text)}</li>" for text in answers[0].response_text)
-    found = findings_table(worst_first(finding for answer in answers for finding in answer.findings))
-    return f"<h3>What limits the prediction</h3>{found}" + html.folded("What it assumes", f"<ul>{assumed}</ul>")
+    alike = 1 if len(answers) > 1 else MOST_ALIKE
+    found = worst_first(finding for answer in answers for finding in answer.findings)
+    return (
+        "<h3>What limits the prediction</h3>"
+        + findings_table((finding for finding in found if finding.severity != "pass"), alike)
+        + html.folded("What was checked beside", findings_table(f for f in found if f.severity == "pass"))
+        + html.folded("What it assumes", f"<ul>{assumed}</ul>")
+    )
 
 
 def split_told(whatif: WhatIf) -> str:
@@ -76,25 +84,26 @@ def _comparison(analysis: Analysis, whatif: Any) -> str:
         cells = [_compared_cell(analysis, rows_of.get(row.quantity)) for rows_of in found]
         rows.append((linked(what), *cells, unit_text(what)))
     named = "".join(f"<li>{escape(answer.shape_text)}</li>" for answer in answers)
+    head = ("Quantity", *(str(k + 1) for k in range(len(answers))), "Unit")
+    note = html.paragraph(
+        "Change, and below it the 95 % interval of one person. The same drawn persons stand on every shape, so that "
+        "differences between shapes are those of the shapes. Nothing is ranked: a change whose interval reaches across "
+        "zero is not distinguishable from none."
+    )
     return (
         f"<h3>The shapes beside each other</h3><ol>{named}</ol>"
-        + html.paragraph(
-            "Change, and below it the 95 % interval of one person. The same drawn persons stand on every shape, so "
-            "that differences between shapes are those of the shapes. Nothing is ranked: a change whose interval "
-            "reaches across zero is not distinguishable from none."
-        )
-        + html.table(("Quantity", *(str(k + 1) for k in range(len(answers))), "Unit"), rows, range(1, len(answers) + 1))
         + sheet_figure(
             change_figures.comparison(analysis, whatif),
             "Predicted change of every shape: thick the 95 % interval of the mechanics, thin that of one person.",
         )
+        + html.numbers("Every change of every shape", note + html.table(head, rows, range(1, len(answers) + 1)))
     )
 
 
 def _compared_cell(analysis: Analysis, row: Change | None) -> str:
     if row is None or not np.isfinite(row.change):
         return UNKNOWN
-    if _unmoved(row):
+    if row.unmoved:
         return UNMOVED
     told = told_change(row, analysis)
     return f"{told.value}<small>{told.interval}</small>"
@@ -103,8 +112,8 @@ def _compared_cell(analysis: Analysis, row: Change | None) -> str:
 HOW_TO_READ = (
     "Mechanics is the 95 % interval of what the uncertain foot, shoe and limb leave open; a group's is that of the "
     "mean of 12 persons, as studies publish it; one person's adds how differently people answer the same shape. All "
-    "are in the digits that one person's interval supports. Below a floor a change is negligible, however sure. Within a "
-    "joint, changes stand by their size against what this recording can show."
+    "are in the digits that one person's interval supports. Below a floor a change is negligible, however sure. "
+    "Within a joint, changes stand by their size against what this recording can show."
 )
 LEAST = (
     "A change smaller than what this recording can show, or than this rider's own landings differ by, says so where "
@@ -132,11 +141,6 @@ def change_table_html(analysis: Analysis, answer: WhatIf, targets: tuple[str, ..
 UNMOVED = "unchanged"
 
 
-def _unmoved(row: Change) -> bool:
-    """Whether no drawn person's value moves at all."""
-    return row.change == row.person_low == row.person_high == 0.0
-
-
 def _change_cells(analysis: Analysis, row: Change) -> tuple[str, ...]:
     what, told, weight = quantity(row.quantity), told_change(row, analysis), analysis.landing.weight
     name = f"{linked(what)}, {SIDE_WORDS[row.side]}"
@@ -144,7 +148,7 @@ def _change_cells(analysis: Analysis, row: Change) -> tuple[str, ...]:
     before = number_text(shown(row.before, what, weight), what.unit)
     if not np.isfinite(row.change):
         return (name, before, UNKNOWN, "", "", "", "", *reading)
-    if _unmoved(row):
+    if row.unmoved:
         return (name, before, UNMOVED, "", "", "", "", *reading)
     pairs = ((row.person_low, row.person_high), (row.group_low, row.group_high), (row.low, row.high))
     intervals = [

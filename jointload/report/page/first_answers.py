@@ -37,7 +37,7 @@ ALIGNED = {
     "rearfoot_eversion_peak": ("everted", "inverted"),
     "hip_adduction_peak": ("adducted", "abducted"),
     "pelvis_obliquity_touchdown": ("this side higher", "this side lower"),
-    "knee_flexion_peak": ("bent", "overstretched"),
+    "knee_flexion_peak": ("", ""),
 }
 """Quantity -> what a value above, and one below zero says."""
 NOT_TOLD = "not told from straight"
@@ -179,10 +179,11 @@ def shift_answer(reported: Reported) -> str:
 def shift_sentences(analysis: Analysis, answer: WhatIf) -> str:
     """One sentence with the largest certain change of a prediction, one with the moments that are open."""
     certain = [row for row in answer.rows if row.distinguishable and not row.negligible and not row.geometry]
+    moments = {row.quantity: row for row in answer.rows if row.quantity in MOMENTS_TOLD and np.isfinite(row.change)}
     open_moments = [
-        row
-        for row in answer.rows
-        if row.quantity in MOMENTS_TOLD and np.isfinite(row.change) and not row.distinguishable and not row.negligible
+        moments[name]
+        for name in MOMENTS_TOLD
+        if name in moments and not moments[name].distinguishable and not moments[name].negligible
     ]
     if certain:
         row = max(certain, key=size_of)
@@ -191,14 +192,30 @@ def shift_sentences(analysis: Analysis, answer: WhatIf) -> str:
         first = "<b>No change is certain for one person.</b>"
     if not open_moments:
         return first
-    told = ", ".join(_changed(row, analysis) for row in open_moments)
-    return f"{first} Cannot be told from no change: {told}."
+    told = ", ".join(_moment_changed(row, analysis) for row in open_moments)
+    return f"{first} Cannot be told from no change, in Nm/kg: the moments of {told}."
 
 
 def _changed(row: Change, analysis: Analysis) -> str:
-    """Such as: rearfoot roll +1.6 deg (0.1 to 3.4)."""
-    what, told = quantity(row.quantity), told_change(row, analysis)
-    sign = "+" if row.change > 0 else ""
-    ends = f" ({told.interval})" if told.interval else ""
-    name = f'<a href="#q-{what.name}">{escape(what.plain_name)}</a>'
-    return f"{name} {sign}{told.value} {escape(what.unit)}{ends}"
+    """Such as: rearfoot roll +1.57 deg (0.05 to 3.43)."""
+    what = quantity(row.quantity)
+    return f"{_term(row, what.plain_name)} {_signed(row, analysis)} {escape(what.unit)}{_ends(row, analysis)}"
+
+
+def _moment_changed(row: Change, analysis: Analysis) -> str:
+    """Such as: knee adduction +0.12 (-0.04 to 0.25)."""
+    name = quantity(row.quantity).plain_name.removeprefix("peak ").removesuffix(" moment")
+    return f"{_term(row, name)} {_signed(row, analysis)}{_ends(row, analysis)}"
+
+
+def _term(row: Change, name: str) -> str:
+    return f'<a href="#q-{row.quantity}">{escape(name)}</a>'
+
+
+def _signed(row: Change, analysis: Analysis) -> str:
+    return ("+" if row.change > 0 else "") + told_change(row, analysis).value
+
+
+def _ends(row: Change, analysis: Analysis) -> str:
+    told = told_change(row, analysis)
+    return f" ({told.interval})" if told.interval else ""

@@ -90,7 +90,9 @@ def moments_section(reported: Reported) -> str:
         "Joint moments per kilogram of body mass. External is the load on the joint, internal the body's answer. "
         + (_BANDS if analysis.landing.split is None else _BANDS_OF_A_SHARED_PLATE)
     )
-    return told_section(analysis, moments_answer, ((landing_curves.moments, caption), _PATHS), LOADS)
+    draw, of_paths = _PATHS
+    paths = html.numbers("Where the force acted under each foot", sheet_figure(draw(analysis), of_paths))
+    return told_section(analysis, moments_answer, ((landing_curves.moments, caption),), LOADS) + paths
 
 
 WORK = (

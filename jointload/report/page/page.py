@@ -55,9 +55,11 @@ SECTIONS = (
 section that has nothing to tell is left out."""
 
 
-def render_page(analysis: Analysis, whatif: WhatIf | None = None, fit: Fit | None = None) -> str:
-    """The whole report as HTML; whatif, fit : made for the same analysis, or None."""
-    reported = Reported(analysis, whatif, fit)
+def render_page(
+    analysis: Analysis, whatif: WhatIf | None = None, fit: Fit | None = None, beside: Analysis | None = None
+) -> str:
+    """The whole report as HTML; whatif, fit, beside : as in `Reported`, or None."""
+    reported = Reported(analysis, whatif, fit, beside)
     contents = {section: section.render(reported) for section in SECTIONS}
     told = {
         section: html.folded(section.fold, content) if section.fold else content

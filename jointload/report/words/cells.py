@@ -17,7 +17,7 @@ from jointload.sources import in_words
 
 SIDE_HEADINGS = {"right": "Right", "left": "Left", "": "Whole body"}
 MOST_ALIKE = 3
-"""More findings of one kind than this share a row, with their places folded away."""
+"""More findings of one kind than this share a row as a rule, with their places folded away."""
 
 
 def measure_table(analysis: Analysis, names: Iterable[str]) -> str:
@@ -54,15 +54,15 @@ def _table_of(
     return html.table([head[k] for k in kept], [[row[k] for k in kept] for row in rows], numeric)
 
 
-def findings_table(findings: Iterable[Finding]) -> str:
-    """One row a finding; many findings of one kind and advice share a row."""
+def findings_table(findings: Iterable[Finding], most: int = MOST_ALIKE) -> str:
+    """One row a finding; more than `most` findings of one kind and advice share a row."""
     kinds: dict[tuple[str, str, str], list[Finding]] = {}
     for finding in findings:
         kinds.setdefault((finding.severity, finding.check, finding.advice), []).append(finding)
     rows = []
     for (severity, check, advice), alike in kinds.items():
         first = (html.mark(severity), escape(check.replace("_", " ")))
-        if len(alike) > MOST_ALIKE:
+        if len(alike) > most:
             places = "".join(f"<li>{escape(f.where)}: {escape(f.evidence)}</li>" for f in alike)
             rows.append(
                 (*first, f"{len(alike)} places", html.folded("each place", f"<ul>{places}</ul>"), escape(advice))
@@ -88,7 +88,7 @@ def told_change(row: Change, analysis: Analysis) -> Told:
     """A predicted change in shown units with one person's interval, in the digits that this supports."""
     what = quantity(row.quantity)
     change, low, high = (shown(v, what, analysis.landing.weight) for v in (row.change, row.person_low, row.person_high))
-    return told_number(change, low, high, what.unit)
+    return told_number(change, low, high, what.unit, extra=1)
 
 
 def shown_value(measure: Measure, analysis: Analysis) -> float:

@@ -165,11 +165,12 @@ class Told:
         return ends_text(self.low, self.high, self.decimals) if self.low else ""
 
 
-def told_number(value: float, low: float, high: float, unit: str) -> Told:
-    """A shown value and its 95 % interval, all in the decimals that the interval supports."""
+def told_number(value: float, low: float, high: float, unit: str, extra: int = 0) -> Told:
+    """A shown value and its 95 % interval, all in the decimals that the interval supports, `extra` more than those of
+    the unit at most."""
     if not (math.isfinite(low) and math.isfinite(high)):
-        return Told(number_text(value, unit), "", "", DECIMALS.get(unit, 3))
-    decimals = supported_decimals(low, high, unit)
+        return Told(number_text(value, unit, extra), "", "", DECIMALS.get(unit, 3) + extra)
+    decimals = supported_decimals(low, high, DECIMALS.get(unit, 3) + extra)
     middle, first, last = (decimal_text(each, decimals) for each in (value, low, high))
     return Told(middle, first, last, decimals)
 
@@ -185,15 +186,24 @@ def ends_text(low: str, high: str, decimals: int) -> str:
     return f"{low} to {high}" if low != high else f"within {10.0**-decimals:.{decimals}f} of {low}"
 
 
-def supported_decimals(low: float, high: float, unit: str) -> int:
-    """Decimals that show one digit of half an interval, two where it begins with 1 or 2 (common practice); those of the
-    unit for an interval of nothing, MOST_MORE beyond them at most."""
-    usual, half = DECIMALS.get(unit, 3), 0.5 * abs(high - low)
+def supported_decimals(low: float, high: float, most: int) -> int:
+    """Decimals that show one digit of half an interval, two where it begins with 1 or 2 (common practice), and `most`
+    of them; more, MOST_MORE at most, where an end that is not zero would read as zero, or both ends alike."""
+    half = 0.5 * abs(high - low)
     if not half > 0.0:
-        return usual
+        return most
     place = math.floor(math.log10(half))
     two = half / 10.0**place < 3.0
-    return min(max(0, int(two) - place), usual + MOST_MORE)
+    decimals = min(max(0, int(two) - place), most)
+    while decimals < most + MOST_MORE and _hides(low, high, decimals):
+        decimals += 1
+    return decimals
+
+
+def _hides(low: float, high: float, decimals: int) -> bool:
+    """Whether so few decimals take off what an interval says."""
+    ends = [f"{end:.{decimals}f}" for end in (low, high)]
+    return ends[0] == ends[1] or any(end and not float(text) for end, text in zip((low, high), ends, strict=True))
 
 
 def sanity(name: str, task: str, value: float) -> Band | None:

@@ -12,11 +12,15 @@ from jointload.insole.fitting.whatif import WhatIf
 
 @dataclass(frozen=True, eq=False)
 class Reported:
-    """All that one report tells of; whatif, fit : made for the same analysis, None when none was asked for."""
+    """All that one report tells of; whatif, fit : made for the same analysis, None when none was asked for.
+
+    beside : another landing of the same rider, shown as a ghost in the replay
+    """
 
     analysis: Analysis
     whatif: WhatIf | None = None
     fit: Fit | None = None
+    beside: Analysis | None = None
 
     @property
     def answers(self) -> tuple[WhatIf, ...]:

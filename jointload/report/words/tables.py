@@ -89,9 +89,9 @@ def metrics_table(analysis: Analysis, condition: str = "as recorded") -> pandas.
     return pd.DataFrame(rows, columns=list(METRIC_COLUMNS))
 
 
-def plain_digits(value: float, low: float, high: float, unit: str) -> tuple[str, str, str]:
+def plain_digits(value: float, low: float, high: float, unit: str, extra: int = 0) -> tuple[str, str, str]:
     """A number and its interval in the page's digits, as a file has them: a hyphen for the sign, empty for unknown."""
-    told = told_number(value, low, high, unit)
+    told = told_number(value, low, high, unit, extra)
     texts = (text.replace("−", "-").replace(UNKNOWN, "") for text in (told.value, told.low, told.high))
     first, second, third = texts
     return first, second, third
@@ -219,7 +219,7 @@ def change_table(analysis: Analysis, whatif: Any) -> pandas.DataFrame:
                 + (row.instant, *numbers, what.full_unit, row.percent)
                 + (row.share_lower, row.share_lower_low, row.share_lower_high, *leasts)
                 + (_change_note(row), answer.baseline_pressure)
-                + plain_digits(numbers[2], numbers[7], numbers[8], what.unit)
+                + plain_digits(numbers[2], numbers[7], numbers[8], what.unit, extra=1)
             )
     columns = [
         "recording", "rider", "condition", "side", "quantity", "instant", "before", "after", "change", "low", "high",
