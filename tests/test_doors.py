@@ -243,6 +243,7 @@ ORDER = (
     "cli.options",
     "cli.provenance",
     "cli.terminal",
+    "cli.guide",
     "cli.insoles",
     "cli.recordings",
     "cli.riders",
