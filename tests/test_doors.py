@@ -175,6 +175,7 @@ ORDER = (
     "report.words.methods",
     "report.words.fit_units",
     "report.words.section",
+    "report.words.trust",
     "report.words.tables",
     "report.words.two_landings",
     "report.words.before_after",

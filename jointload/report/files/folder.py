@@ -26,6 +26,7 @@ from jointload.report.words.tables import (
     run_record,
     series_table,
 )
+from jointload.report.words.trust import trust_in
 from jointload.report.words.whole_folder import check_replaceable, write_whole
 
 DIGITS = "%.7g"
@@ -86,7 +87,7 @@ def _fill(
     methods = methods_text(analysis, Reported(analysis, whatif, fit).answers)
     write_methods(draft, methods.paragraph, methods.checklist)
     (draft / "report.html").write_text(render_page(analysis, whatif, fit), encoding="utf-8")
-    record = run_record(analysis, inputs, now)
+    record = run_record(analysis, inputs, now) | {"verdict": trust_in(analysis, whatif, fit).record}
     if whatif is not None:
         record["whatif"] = {"shape": whatif.shape_text, "side": whatif.side, "draws": whatif.draws, "seed": whatif.seed}
         if whatif.others:

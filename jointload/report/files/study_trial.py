@@ -18,6 +18,7 @@ from jointload.report.page.page import render_page
 from jointload.report.words.csv_text import write_table
 from jointload.report.words.methods import methods_text
 from jointload.report.words.tables import all_findings, metrics_table, quality_table, run_record, series_table
+from jointload.report.words.trust import trust_in
 
 CURVE_DIGITS = "%.5g"
 """Five digits: finer than any marker."""
@@ -45,7 +46,7 @@ def trial_files(
         methods = methods_text(analysis)
         if full:
             write_methods(draft, methods.paragraph, methods.checklist)
-        told = {"methods": dict(methods.checklist)}
+        told = {"methods": dict(methods.checklist), "verdict": trust_in(analysis).record}
         record = run_record(analysis, inputs) | dict(extra) | told | {"outputs": hashes(draft)}
         (draft / RECORD).write_text(json.dumps(record, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
 

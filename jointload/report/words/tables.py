@@ -22,6 +22,7 @@ from jointload.landing.measures.load_measures import MOMENT_PEAKS
 from jointload.loads.moments import in_frame
 from jointload.modeldata import load_model, model_names
 from jointload.report.words.quantities import Quantity, glossary, of_joint, quantity, sanity, shown
+from jointload.report.words.section import Reported
 from jointload.sources import in_words
 
 if TYPE_CHECKING:
@@ -130,8 +131,7 @@ def quality_table(findings: Iterable[Finding]) -> pandas.DataFrame:
 
 def all_findings(analysis: Analysis, whatif: Any = None, fit: Any = None) -> list[Finding]:
     """Findings of the analysis, of the prediction and of the fitted shape, the worst first."""
-    answers = () if whatif is None else (whatif, *whatif.others)
-    answers += () if fit is None or fit.answer is None else (fit.answer,)
+    answers = Reported(analysis, whatif, fit).answers
     return worst_first([*analysis.findings, *(finding for answer in answers for finding in answer.findings)])
 
 
