@@ -31,6 +31,7 @@ ORDER = (
     "intake.c3d_bytes.events",
     "intake.c3d_bytes.makers_contact",
     "intake.plates.baseline",
+    "intake.plates.plausible",
     "intake.plates.settings",
     "intake.plates.mechanics",
     "intake.plates.readings",

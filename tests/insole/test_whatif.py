@@ -470,6 +470,15 @@ def test_a_side_without_moments_is_refused_with_the_way_out(session: Session) ->
         what_if(analysis, parse_wedge("medial:4", "left"), draws=50)
 
 
+def test_a_landing_without_plates_is_refused_for_its_forces(session: Session) -> None:
+    bare = replace(session, trial=replace(session.trial, plates=()))
+    with pytest.raises(
+        SettingError, match=r"no force plate in the recording.*record the landing on force plates"
+    ) as no:
+        what_if(analyse(bare, variants=False), parse_wedge("medial:4", "left"), draws=50)
+    assert "\n" not in str(no.value)
+
+
 def _without_left_plate(session: Session):
     return replace(session.trial, plates=session.trial.plates[:1])
 
