@@ -301,7 +301,7 @@ def test_a_fit_with_landings_on_known_shapes(tmp_path: Path) -> None:
         "--side",
         "right",
         "--target",
-        "achilles_load",
+        "peak_pressure",
         "--stack",
         "12mm",
         "--draws",
