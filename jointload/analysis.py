@@ -41,6 +41,7 @@ from jointload.loads.split_interval import split_interval
 from jointload.modeldata import load_model
 from jointload.motion.following import Smoother, follow
 from jointload.settings import Settings, Smoothing
+from jointload.together import fit_findings
 
 WEIGHT_TOLERANCE = 0.02
 """Body weight on the plates and from rider.toml are both shown when they differ by more than this share."""
@@ -81,6 +82,12 @@ class Analysis:
     @property
     def settings(self) -> Settings:
         return self.landing.settings
+
+    @property
+    def findings_of_both(self) -> tuple[Finding, ...]:
+        """What neither recording shows alone."""
+        alone = tuple(f"{recording.name}: " for recording in (self.session.trial, self.session.static))
+        return tuple(finding for finding in self.findings if not finding.where.startswith(alone))
 
 
 def analyse(session: Session, settings: Settings | None = None, variants: bool = True) -> Analysis:
@@ -364,14 +371,19 @@ def _followed_alike(trial: Recording, settings: Settings, other: Settings) -> bo
 
 
 def _recording_findings(session: Session) -> tuple[Finding, ...]:
-    """The static trial must hold all labels; the landing is judged by those of them that it has."""
+    """Of each recording alone, and of both together. The static trial must hold all labels; the landing is judged by
+    those of them that it has."""
     static = _named(session.static.name, inspect_recording(session.static, session.labels))
     if not session.has_static:
         return static
     trial = inspect_recording(session.trial, session.labels, complete=False)
     beneath = 0.0 if session.board is None else session.board.mass * G
     weight = tuple(weight_findings(session.trial, session.rider.weight + beneath))
-    return _named(session.trial.name, trial + weight) + static
+    return (
+        _named(session.trial.name, trial + weight)
+        + static
+        + fit_findings(session.static, session.trial, session.labels)
+    )
 
 
 def _gravest_first(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:

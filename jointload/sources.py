@@ -36,7 +36,7 @@ MANY = 3
 
 
 def shipped_folder(name: str) -> Path:
-    """The folder `models` or `sample_c3d`, inside an installed package or beside it in a checkout."""
+    """The folder `models`, `sample_c3d` or `guide`, inside an installed package or beside it in a checkout."""
     package = Path(__file__).parent
     for folder in (package / name, package.parent / name):
         if folder.is_dir():

@@ -5,36 +5,38 @@ from __future__ import annotations
 import numpy as np
 
 from jointload.body.bent import slipped_markers, slipped_words, typical_residuals
-from jointload.body.calibration import calibrate, quiet_frames
+from jointload.body.calibration import calibrate
 from jointload.body.pose import complete_markers, track_segments
 from jointload.intake.axes import axis_name
 from jointload.intake.labels import LabelMap
 from jointload.intake.recording import Finding, Recording
 from jointload.intake.rider import Rider
 from jointload.landing.checks.person import person_finding, signs_of_another
-from jointload.loads.contact import standing_weight
 
 ANYBODY = Rider("anybody", 70.0, 1.75, "m")
 """Stands for a rider who is not told: clusters do not depend on mass and height."""
+UNKNOWN = float("nan")
 
 
-def compare_trials(
-    static: Recording, trial: Recording, labels: LabelMap, rider: Rider | None = None
-) -> tuple[Finding, ...]:
-    """What does not fit together of a standing trial and a landing: axes, labels, clusters, the person.
+def fit_findings(static: Recording, trial: Recording, labels: LabelMap) -> tuple[Finding, ...]:
+    """Whether axes, rates and labels of a standing trial and a landing fit together."""
+    both = f"{static.name} and {trial.name}"
+    return (_axes(static, trial, both), _rates(static, trial, both), *_labels(static, trial, labels, both))
+
+
+def compare_trials(static: Recording, trial: Recording, labels: LabelMap) -> tuple[Finding, ...]:
+    """What does not fit together of a standing trial and a landing of a rider who is not told: axes, labels, clusters,
+    the person. With a rider the analysis says all of it, and more.
 
     CalibrationError or LabelError where no body can be fitted to the standing trial.
     """
-    body = calibrate(static, labels, rider or ANYBODY)
-    both = f"{static.name} and {trial.name}"
-    found = [_axes(static, trial, both), _rates(static, trial, both), *_labels(static, trial, labels, both)]
+    body = calibrate(static, labels, ANYBODY)
+    found = fit_findings(static, trial, labels)
     used, markers, told, _ = complete_markers(trial, body, 0.0)
     exchanged = [finding for finding in told if finding.check == "labels_exchanged"]
     poses, _ = track_segments(dict(zip(used, markers.swapaxes(0, 1), strict=True)), body, trial.point_rate)
     typical = typical_residuals(poses, body)
-    expected = float("nan") if rider is None else rider.weight
-    weight = expected if rider is None else standing_weight(static, quiet_frames(static, labels), expected)
-    signs = signs_of_another(typical, weight, expected)
+    signs = signs_of_another(typical, UNKNOWN, UNKNOWN)
     if signs:
         return (person_finding(signs, trial.name, False), *found, *exchanged)
     advice = "it slipped or was fixed anew since the standing trial: fix it, record another"

@@ -15,6 +15,7 @@ from pathlib import Path
 from jointload.errors import SettingError, expected_found
 from jointload.landing.checks.split_measures import SHARED
 from jointload.report.files.folder import RECORD
+from jointload.report.files.joined import doubted
 from jointload.report.study_pages.dose_folder import write_dose
 from jointload.report.study_pages.dose_words import dose_items
 from jointload.report.study_pages.study_folder import write_comparison
@@ -74,7 +75,7 @@ def run_study(
         drop_others(out / TRIALS, {job.name for job in jobs} - set(refused))
         join(study, out, refused, full, parquet)
     counts = Counter(outcome.status for outcome in found.values())
-    return StudyRun(out, counts["analysed"], counts["unchanged"], refused)
+    return StudyRun(out, counts["analysed"], counts["unchanged"], refused, doubted(out, "same_person"))
 
 
 def compare_study(

@@ -9,6 +9,7 @@ import os
 import stat
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -16,7 +17,9 @@ from written_names import ends_in_a_side_letter
 
 from jointload import __version__ as jointload_version
 from jointload.insole.shape.mesh import load_solid
+from jointload.intake.c3d import read_recording
 from jointload.modeldata import shipped_folder
+from jointload.synthetic.c3d_file import write_c3d
 
 SAMPLE = shipped_folder("sample_c3d")
 COMMANDS = ("demo", "check", "labels", "analyse", "whatif", "fit", "shape", "material", "models")
@@ -298,7 +301,7 @@ def test_a_fit_with_landings_on_known_shapes(tmp_path: Path) -> None:
         "--side",
         "right",
         "--target",
-        "achilles_load",
+        "peak_pressure",
         "--stack",
         "12mm",
         "--draws",
@@ -352,6 +355,18 @@ def test_somebody_elses_standing_trial_is_said_in_the_terminal(tmp_path: Path) -
     assert checked.returncode == 2 and "same_person" in checked.stdout
     insisted = jointload("analyse", *inputs(out="other", **other), "--draws", "0", "--same-person", where=tmp_path)
     assert insisted.returncode == 0
+
+
+def test_a_shape_under_a_landing_without_plates_is_refused_before_the_draws(tmp_path: Path) -> None:
+    trial = tmp_path / "bare.c3d"
+    write_c3d(replace(read_recording(SAMPLE / "rider_a_landing_flat.c3d"), plates=()), trial)
+    for command, asked in (("whatif", ("--heel-wedge", "medial:4")), ("fit", ())):
+        done = jointload(command, *inputs(trial=str(trial)), *asked, "--side", "right", where=tmp_path)
+        assert done.returncode == 2
+        assert "How certain" not in done.stderr
+        last = done.stderr.strip().splitlines()[-1]
+        assert "no force plate in the recording" in last and "record the landing on force plates" in last
+    assert not (tmp_path / "result").exists()
 
 
 def test_hidden_names_reach_no_output(tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""README.md says what is so: its commands exist, its Python runs, its set-up is two lines."""
+"""README.md and the guide say what is so: their commands exist, their Python runs, the set-up is two lines."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from jointload.cli.guide import PAGES
 from jointload.insole.shape.conditions import read_conditions
 from jointload.insole.shape.shape_file import design_from
 from jointload.intake.board import board_from
@@ -19,14 +20,17 @@ from jointload.modeldata import shipped_folder
 
 ROOT = Path(__file__).resolve().parents[1]
 GROUPS = ("study",)
+GUIDE = ROOT / "jointload" / "guide"
 README = (ROOT / "README.md").read_text(encoding="utf-8")
-COMMAND_LINES = [line.strip() for line in README.splitlines() if re.match(r"\s*jointload [a-z]+ ", line)]
+TEXTS = {"README.md": README} | {path.name: path.read_text(encoding="utf-8") for path in sorted(GUIDE.glob("*.md"))}
+EVERY_TEXT = "\n".join(TEXTS.values())
+COMMAND_LINES = list(dict.fromkeys(re.findall(r"^jointload [a-z]+.*", EVERY_TEXT, flags=re.M)))
+MOST_WORDS = 950
+"""Of README: one sitting."""
 
 
-def blocks(language: str) -> list[str]:
-    return [
-        re.sub(r"^ {3}", "", text, flags=re.M) for text in re.findall(rf"```{language}\n(.*?)```", README, flags=re.S)
-    ]
+def blocks(language: str, text: str = EVERY_TEXT) -> list[str]:
+    return re.findall(rf"```{language}\n(.*?)```", text, flags=re.S)
 
 
 def command_of(line: str) -> str:
@@ -43,12 +47,12 @@ def help_of(command: str) -> str:
         timeout=60,
         check=False,
     )
-    assert done.returncode == 0, f"README shows `jointload {command}`, which does not exist"
+    assert done.returncode == 0, f"a text shows `jointload {command}`, which does not exist"
     return done.stdout
 
 
 def test_the_set_up_is_two_lines() -> None:
-    first, second = blocks("sh")
+    first, second = blocks("sh", README)
     assert first.strip().endswith("jointload demo --out demo_report")
     assert second.strip().endswith("python -m pytest")
     assert len(first.strip().splitlines()) == len(second.strip().splitlines()) == 1
@@ -58,22 +62,33 @@ def test_the_set_up_is_two_lines() -> None:
 def test_each_command_shown_exists_with_its_options(line: str) -> None:
     shown = help_of(command_of(line))
     for option in re.findall(r"--[a-z-]+", line):
-        assert option in shown, f"{option} in README is no option of: {line}"
+        assert option in shown, f"{option} is no option of: {line}"
 
 
 def test_every_command_is_shown() -> None:
-    shown = {command_of(line) for line in COMMAND_LINES} | {"demo", "models", "explain"}
+    shown = {command_of(line) for line in COMMAND_LINES} | {"demo", "guide"}
     assert shown == {
-        "demo", "check", "labels", "analyse", "whatif", "fit", "shape", "material", "models", "explain", "study run",
-        "study compare",
-        "study rerun",
-        "study dose",
+        "demo", "guide", "check", "labels", "analyse", "whatif", "fit", "shape", "material", "models", "explain",
+        "study run", "study compare", "study rerun", "study dose",
     }  # fmt: skip
-    assert "`jointload models`" in README and "`jointload explain`" in README
+    assert "`jointload guide`" in README
+
+
+def test_readme_is_read_in_one_sitting() -> None:
+    assert len(README.split()) <= MOST_WORDS
+
+
+def test_every_page_of_the_guide_is_listed_and_reached_from_readme() -> None:
+    assert sorted(PAGES) == sorted(path.stem for path in GUIDE.glob("*.md"))
+    for page in PAGES:
+        assert f"](jointload/guide/{page}.md)" in README, page
+        assert TEXTS[f"{page}.md"].startswith("# ")
 
 
 def test_the_files_shown_are_right() -> None:
-    labels, rider, insole, board = (tomllib.loads(text) for text in blocks("toml"))
+    (board,), (insole,), (labels, rider) = (
+        [tomllib.loads(text) for text in blocks("toml", TEXTS[f"{page}.md"])] for page in ("board", "insole", "landing")
+    )
     labels_from(labels)
     rider_from(rider)
     assert len(board_from(board).markers) == 3
@@ -81,7 +96,7 @@ def test_the_files_shown_are_right() -> None:
 
 
 def test_the_table_of_conditions_is_right(tmp_path: Path) -> None:
-    (table,) = blocks("csv")
+    (table,) = blocks("csv", TEXTS["calibration.md"])
     (tmp_path / "conditions.csv").write_text(table)
     (tmp_path / "insole.toml").write_text('side = "right"\nlength_mm = 260\n')
     for line in table.splitlines()[1:]:
@@ -110,13 +125,15 @@ def test_the_python_runs(tmp_path: Path) -> None:
 def test_public_names_exist() -> None:
     import jointload
 
-    for name in set(re.findall(r"jointload\.([a-z_]+)", "\n".join(blocks("python")) + README)) - {"read"}:
-        assert hasattr(jointload, name), f"README names jointload.{name}"
+    for name in set(re.findall(r"jointload\.([a-z_]+)", EVERY_TEXT)):
+        assert hasattr(jointload, name), f"a text names jointload.{name}"
 
 
-def test_links_and_pictures_are_there() -> None:
-    for target in re.findall(r"\]\(([^)#]+)\)", README):
-        assert (ROOT / target).exists(), target
+@pytest.mark.parametrize("name", TEXTS)
+def test_links_and_pictures_are_there(name: str) -> None:
+    folder = ROOT if name == "README.md" else GUIDE
+    for target in re.findall(r"\]\(([^)#]+)\)", TEXTS[name]):
+        assert (folder / target).exists(), target
 
 
 def test_the_top_level_is_as_agreed() -> None:

@@ -53,13 +53,16 @@ def fit(
     """Search the insole that lowers a load most within limits, judged at the worse end of its interval."""
     from jointload.insole.fitting.aim import parse_target
     from jointload.insole.fitting.fit import fit as search
+    from jointload.insole.fitting.whatif import require_moments
     from jointload.report.files.folder import write_report
     from jointload.report.words.fit_units import told
 
     check_figures(figures)
     foot = side_asked(side)
     aim, limits = parse_target(target), _limits(stack, posting, lift, inversion, knee_rise, pressure_rise)
-    analysis = with_intervals(analysed(landing), interval_draws)
+    plain = analysed(landing)
+    require_moments(plain.landing, foot)
+    analysis = with_intervals(plain, interval_draws)
     known = known_rider(landing, analysis, conditions, foot, seed)
     with step("Searching the shape"):
         found = search(analysis, foot, aim, limits, draws, seed, known)

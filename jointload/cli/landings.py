@@ -98,10 +98,15 @@ def whatif(
     figures: Figures = "",
 ) -> None:
     """Analyse one landing and predict what a wedge, a lift or an insole would shift, with an interval."""
+    from jointload.insole.fitting.whatif import require_moments
+
     check_figures(figures)
     _check_free(out)
     asked = _asked(heel_wedge, side, length, heel_lift, thickness, insole or [])
-    analysis = with_intervals(analysed(landing), interval_draws)
+    plain = analysed(landing)
+    for shape in asked:
+        require_moments(plain.landing, shape.side)
+    analysis = with_intervals(plain, interval_draws)
     known = known_rider(landing, analysis, conditions, asked[0].side, seed)
     landing = replace(landing, files=with_conditions(landing, conditions, asked[0].side))
     _written(analysis, _predicted(analysis, asked, draws, seed, known), landing, out, figures)

@@ -9,6 +9,7 @@ import typer
 from jointload.cli import (  # noqa: F401  (each enters its commands)
     explain,
     fitting,
+    guide,
     insoles,
     landings,
     provenance,

@@ -74,13 +74,20 @@ def _told(where: str, findings: tuple[Finding, ...]) -> int:
 
 
 def _compared(static: Recording, trial: Recording, label_map: LabelMap | None, person: Rider | None) -> int:
-    """Hold a standing trial against a landing, by labels.toml or by the words in the labels."""
+    """Hold a standing trial against a landing, by labels.toml or by the words in the labels; with a rider by all that
+    the analysis will say."""
+    from jointload.analysis import analyse
     from jointload.intake.labels import proposed_labels
+    from jointload.intake.session import Session
     from jointload.together import compare_trials
 
     both = f"{static.name} and {trial.name}"
+    labels = label_map or proposed_labels(static)
     try:
-        findings = compare_trials(static, trial, label_map or proposed_labels(static), person)
+        if person is None:
+            findings = compare_trials(static, trial, labels)
+        else:
+            findings = analyse(Session(trial, static, labels, person), variants=False).findings_of_both
     except InputError as problem:
         how = "give --labels" if label_map is None else "correct --labels"
         typer.echo(f"{both}: not compared: {problem}; {how}", err=True)

@@ -58,6 +58,8 @@ def run(
     except KeyboardInterrupt:
         typer.echo("jointload: stopped; what is done stays, run the same command again", err=True)
         raise typer.Exit(STOPPED) from None
+    for name, doubt in done.strangers.items():
+        typer.echo(f"{name}: {doubt}", err=True)
     for name, reason in done.refused.items():
         typer.echo(f"{name}: refused: {reason}", err=True)
     typer.echo(

@@ -24,7 +24,9 @@ SETTINGS_FILE, RIDERS_FILE, TRIALS_FILE, LABELS_FILE = "study.toml", "riders.csv
 Kind = Literal["static", "landing", "hip_movement"]
 RIDER_COLUMNS = ("id", "mass_kg", "height_m", "sex", "stance", "shoe", "group", "labels")
 MEASUREMENTS = ("leg_length_m", "foot_length_m", "marker_radius_m")
-TRIAL_COLUMNS = ("file", "rider", "kind", "condition", "style", "task", "landing", "note", *BENEATH_COLUMNS)
+INSISTS = "same_person"
+"""Column of trials.csv by which a standing trial is insisted to be its rider's."""
+TRIAL_COLUMNS = ("file", "rider", "kind", "condition", "style", "task", "landing", "note", INSISTS, *BENEATH_COLUMNS)
 
 
 @dataclass(frozen=True)
@@ -32,6 +34,7 @@ class Trial:
     """One row of trials.csv; name is that of its result folder, landing which of the file's landings is meant.
 
     beneath : column -> file of the board and the pressure insoles under the feet
+    same_person : whether a standing trial is insisted to be its rider's, whatever speaks against it
     """
 
     name: str
@@ -44,6 +47,7 @@ class Trial:
     landing: int
     line: int
     beneath: dict[str, str] = field(default_factory=dict)
+    same_person: bool = False
 
 
 @dataclass(frozen=True)
@@ -202,6 +206,12 @@ def _read_trials(folder: Path, usual_task: str, faults: list[str]) -> list[Trial
             faults.append(
                 expected_found("condition", "a word, such as flat", "none", where, "say under what it was landed")
             )
+        insisted = row.get(INSISTS, "")
+        if insisted not in ("", "yes") or (insisted and kind != "static"):
+            advice = "it insists that a standing trial is this rider's"
+            faults.append(
+                expected_found(INSISTS, "nothing, or yes in a row of kind static", repr(insisted), where, advice)
+            )
         if len(faults) == wrong:
             name = PurePosixPath(file).with_suffix("").as_posix().replace("/", "__")
             suffix = f"__landing_{landing}" if landing != "1" else ""
@@ -217,6 +227,7 @@ def _read_trials(folder: Path, usual_task: str, faults: list[str]) -> list[Trial
                     int(landing),
                     int(row["#line"]),
                     beneath_of(row, folder, where, faults),
+                    bool(insisted),
                 )
             )
     return trials

@@ -38,12 +38,14 @@ Watch = Callable[[Iterator[Outcome], str, int], Iterable[Outcome]]
 
 @dataclass(frozen=True)
 class StudyRun:
-    """The result folder, how many trials were analysed or left as they were, and why others were refused."""
+    """The result folder, how many trials were analysed or left as they were, why others were refused, and whose
+    standing trial looks like somebody else's."""
 
     out: Path
     analysed: int
     unchanged: int
     refused: dict[str, str]
+    strangers: dict[str, str]
 
 
 def checked_study(folder: str | Path) -> Study:

@@ -53,6 +53,7 @@ class Job:
     draws: int
     program: str
     drafts: str = ""
+    same_person: bool = False
 
     @property
     def result(self) -> Path:
@@ -77,10 +78,10 @@ def job_of(study: Study, trial: Trial, out: Path, drafts: Path, full: bool) -> J
     """The job of a landing; its result folder is out/<name of the trial>, workers write in `drafts`."""
     entry = study.riders[trial.rider]
     inputs = {"trial": trial.file, "labels": entry.labels} | trial.beneath
-    for role in ("static", "hip_movement"):
-        helper = study.helper(trial, role)
+    standing = study.helper(trial, "static")
+    for helper in (standing, study.helper(trial, "hip_movement")):
         if helper is not None:
-            inputs[role] = helper.file
+            inputs[helper.kind] = helper.file
     return Job(
         name=trial.name,
         folder=str(study.folder.absolute()),
@@ -95,6 +96,7 @@ def job_of(study: Study, trial: Trial, out: Path, drafts: Path, full: bool) -> J
         draws=study.plan.draws,
         program=program(),
         drafts=str(drafts.absolute()),
+        same_person=standing is not None and standing.same_person,
     )
 
 
@@ -169,7 +171,7 @@ def program() -> str:
 
 def _session(job: Job) -> Session:
     files: dict[str, Any] = {role: job.path(role) for role in job.inputs}
-    return read_session(**files, rider=Rider(**job.rider), up=job.up, forward=job.forward)
+    return read_session(**files, rider=Rider(**job.rider), up=job.up, forward=job.forward, same_person=job.same_person)
 
 
 def _checked(job: Job) -> str:

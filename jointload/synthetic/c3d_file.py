@@ -26,7 +26,8 @@ def write_c3d(recording: Recording, path: str | Path) -> None:
 
     file = ezc3d.c3d()
     _add_points(file, recording)
-    _add_plates(file, recording)
+    if recording.plates:
+        _add_plates(file, recording)
     _add_events(file, recording)
     for key, value in (("COMPANY", "invented laboratory"), ("SOFTWARE", "jointload.synthetic"), ("VERSION", "1")):
         file.add_parameter("MANUFACTURER", key, [value])

@@ -38,8 +38,7 @@ from jointload.report.words.section import Reported
 DRAWS = 60
 DEGREE, MM = np.deg2rad(1.0), 0.001
 HIGH = Limits(stack=13 * MM, lift=13 * MM)
-"""Room for a lift that tells. In runners 7.5, 12 and 15 mm did not, 18 mm did (Dixon and Kerwin 2002 J Appl Biomech
-18:321; Farris et al. 2012 J Appl Biomech 28:511); within 8 mm none does here."""
+"""Room for a lift that tells in the mean."""
 
 
 @pytest.fixture(scope="module")
@@ -53,7 +52,14 @@ def analysis() -> Analysis:
 
 @pytest.fixture(scope="module")
 def unloaded(analysis: Analysis) -> Fit:
+    """Likeliest to help, not chosen."""
     return fit(analysis, "right", "achilles_load", HIGH, draws=DRAWS)
+
+
+@pytest.fixture(scope="module")
+def relieved(analysis: Analysis) -> Fit:
+    """Chosen."""
+    return fit(analysis, "right", "peak_pressure", draws=DRAWS)
 
 
 @pytest.fixture(scope="module")
@@ -64,46 +70,49 @@ def slopes(analysis: Analysis) -> Slopes:
     return slopes_of(analysis.landing, standing, parts, names)
 
 
-def test_a_lift_within_the_stack_unloads_the_tendon(unloaded: Fit) -> None:
+def test_a_lift_unloads_the_tendon_of_most_but_not_surely_of_one(unloaded: Fit) -> None:
     """Farris et al. (2012) J Appl Biomech 28:511: -0.67 % of the Achilles force per mm of lift, running; a third to
-    twice of that is what another task and a soft bed leave."""
-    assert unloaded.helps and unloaded.shape is not None and unloaded.answer is not None
-    assert unloaded.shape.lift.height > 4 * MM
+    twice of that is what another task and a soft bed leave. Single runners went up and down on 7.5 and 15 mm (Dixon and
+    Kerwin 2002 J Appl Biomech 18:321), 80 % go down by Farris's P value: no lift is sure."""
+    assert not unloaded.helps and unloaded.shape is None and unloaded.answer is not None
+    assert unloaded.verdict == f"No shape within your limits is chosen for the Achilles load: {CERTAINTY}."
+    assert unloaded.answer.shape.lift.height > 4 * MM
     row = unloaded.answer.row("achilles_force_peak")
-    assert 0.2 < -row.percent / (1000 * unloaded.shape.lift.height) < 1.4
-    assert row.person_high == pytest.approx(unloaded.high) and unloaded.high < -LEAST_GAIN * row.before
-    assert "lowers the Achilles load" in unloaded.verdict
+    assert 0.2 < -row.percent / (1000 * unloaded.answer.shape.lift.height) < 1.4
+    assert row.person_high == pytest.approx(unloaded.high) and row.high < -LEAST_GAIN * row.before < unloaded.high
+    assert 0.65 < row.share_lower < 0.95
+
+
+def test_a_shape_that_surely_helps_is_chosen(relieved: Fit) -> None:
+    assert relieved.helps and relieved.shape is not None and relieved.answer is not None
+    row = relieved.answer.row("peak_pressure")
+    assert row.person_high == pytest.approx(100 * relieved.high) and relieved.high < -LEAST_GAIN
+    assert "lowers the peak pressure" in relieved.verdict
 
 
 def test_the_full_answer_keeps_every_limit(analysis: Analysis, unloaded: Fit) -> None:
     answer, limits = unloaded.answer, unloaded.limits
-    assert answer is not None and unloaded.shape is not None
+    assert answer is not None
     kept, mass = 1 + TOLERATED, analysis.landing.weight / G
     assert answer.row("heel_stack").after <= limits.stack + 1e-6
     assert answer.row("forefoot_stack").after <= limits.stack + 1e-6
-    assert abs(unloaded.shape.rearfoot.angle) <= limits.posting and unloaded.shape.lift.height <= limits.lift
+    assert abs(answer.shape.rearfoot.angle) <= limits.posting and answer.shape.lift.height <= limits.lift
     assert answer.row("rearfoot_inversion_peak").person_high <= kept * limits.inversion
     for name in ("knee_adduction_moment_peak", "knee_flexion_moment_peak"):
         assert answer.row(name).person_high <= kept * limits.knee_rise * max(answer.row(name).before, NEAR_ZERO * mass)
     assert answer.row("peak_pressure").person_high <= kept * 100 * limits.pressure_rise
 
 
-def test_a_low_stack_has_no_room_for_a_lift_that_tells(analysis: Analysis) -> None:
-    low = fit(analysis, "right", "achilles_load", draws=DRAWS)
-    assert low.limits.stack == 8 * MM and not low.helps and low.shape is None
-    assert low.change < 0
-
-
 def test_what_limits_it_is_told_and_a_looser_limit_gives_more(analysis: Analysis, unloaded: Fit) -> None:
     assert any("greatest height under the heel" in words for words in unloaded.limited_by)
     higher = fit(analysis, "right", "achilles_load", Limits(stack=15 * MM, lift=13 * MM), draws=DRAWS)
-    assert higher.high < unloaded.high
+    assert higher.change < unloaded.change
 
 
 def test_the_trade_off_only_improves_with_height(unloaded: Fit) -> None:
-    highs = [point.high for point in unloaded.trade_off]
-    steps_of_a_maker = 0.02 * abs(highs[-1])
-    assert all(later <= earlier + steps_of_a_maker for earlier, later in pairwise(highs))
+    changes = [point.change for point in unloaded.trade_off]
+    steps_of_a_maker = 0.02 * abs(changes[-1])
+    assert all(later <= earlier + steps_of_a_maker for earlier, later in pairwise(changes))
     assert [point.stack for point in unloaded.trade_off] == sorted(point.stack for point in unloaded.trade_off)
     assert unloaded.trade_off[-1].stack == unloaded.limits.stack
 
@@ -131,8 +140,8 @@ def test_no_shape_helps_a_rider_of_whom_nothing_is_known(analysis: Analysis) -> 
 def test_the_solid_is_nowhere_higher_than_the_stack(unloaded: Fit) -> None:
     """Anywhere under heel and ball, on a grid finer than the search's; a tilted one is highest at an edge."""
     tilted = with_parameters(InsoleShape("right", 0.262), np.array([4 * DEGREE, 4 * DEGREE, 0.0, 4 * MM]))
-    assert unloaded.shape is not None
-    for shape in (unloaded.shape, tilted):
+    assert unloaded.answer is not None
+    for shape in (unloaded.answer.shape, tilted):
         x, y = (places.ravel() for places in sole_grid(shape, 241, 81))
         under = ((x < HEEL[1] * shape.length), (x > BALL[0] * shape.length) & (x < BALL[1] * shape.length))
         highest = [float(shape.heights(x[part], y[part]).max()) for part in under]
@@ -140,7 +149,8 @@ def test_the_solid_is_nowhere_higher_than_the_stack(unloaded: Fit) -> None:
         values = np.array([[shape.rearfoot.angle, shape.forefoot.angle, shape.lift.height, shape.base]])
         said = parts.stack_heights(parts.amounts(values))[0]
         assert (said >= highest).all() and (said < np.array(highest) + 4e-4).all()
-    assert max(float(unloaded.shape.heights(x, y).max()) for x, y in [sole_grid(unloaded.shape, 241, 81)]) <= HIGH.stack
+    found = unloaded.answer.shape
+    assert float(found.heights(*sole_grid(found, 241, 81)).max()) <= HIGH.stack
 
 
 def test_alignment_can_be_a_target(analysis: Analysis) -> None:
@@ -174,29 +184,37 @@ def test_thickness_alone_is_no_help_for_the_knee(analysis: Analysis) -> None:
     assert not found.helps
 
 
+@pytest.mark.parametrize("side", ["right", "left"])
+def test_a_thin_insole_is_no_help_for_the_pelvis(analysis: Analysis, side: str) -> None:
+    """A fitted insole's base is under the other foot, too: no leg is made shorter, so nothing is left to choose."""
+    flat_only = Limits(stack=8 * MM, posting=0.0, lift=0.0)
+    found = fit(analysis, side, "pelvic_drop", flat_only, draws=DRAWS)
+    assert not found.helps and abs(found.change) < np.deg2rad(0.05)
+
+
 def test_limits_that_leave_nothing_are_answered(analysis: Analysis) -> None:
     nothing = Limits(stack=4 * MM, posting=0.0, lift=0.0, pressure_rise=0.0)
     found = fit(analysis, "right", "achilles_load", nothing, draws=DRAWS)
     assert not found.helps and found.shape is None and "No shape" in found.verdict
 
 
-def test_a_change_below_what_can_be_told_is_no_recommendation(analysis: Analysis, unloaded: Fit) -> None:
-    assert unloaded.answer is not None and "No recommendation" not in unloaded.verdict
-    key = ("achilles_force_peak", "right")
-    found = fit(analysis, "right", "achilles_load", HIGH, draws=DRAWS, known=Known(rider_least={key: 1e4}))
+def test_a_change_below_what_can_be_told_is_no_recommendation(analysis: Analysis, relieved: Fit) -> None:
+    assert relieved.answer is not None and "No recommendation" not in relieved.verdict
+    key = ("peak_pressure", "right")
+    found = fit(analysis, "right", "peak_pressure", draws=DRAWS, known=Known(rider_least={key: 1e4}))
     assert found.verdict == "No recommendation: below this rider's detectable change." and found.shape is None
-    unseen = fit(analysis, "right", "achilles_load", HIGH, draws=DRAWS, known=Known(recording_least={key: 1e4}))
-    assert unseen.shape == unloaded.shape and unseen.verdict.endswith("could show.")
-    row = unloaded.answer.with_least({key: 1e4}, {}).row(key[0])
+    unseen = fit(analysis, "right", "peak_pressure", draws=DRAWS, known=Known(recording_least={key: 1e4}))
+    assert unseen.shape == relieved.shape and unseen.verdict.endswith("could show.")
+    row = relieved.answer.with_least({key: 1e4}, {}).row(key[0])
     assert reading_of(row).startswith("gain") and reading_of(row).endswith("below what this recording can show")
-    row = unloaded.answer.with_least({}, {key: 1e4}).row(key[0])
+    row = relieved.answer.with_least({}, {key: 1e4}).row(key[0])
     assert reading_of(row) == "no recommendation: below this rider's detectable change"
 
 
 def test_a_weighted_set_gains_on_both_parts(analysis: Analysis) -> None:
     both = fit(analysis, "right", "achilles_load:3,peak_pressure:1", draws=DRAWS)
     assert sum(weight for _, weight in both.target.weights) == pytest.approx(1.0)
-    assert both.helps and both.answer is not None
+    assert both.answer is not None
     tendon, pressure = (both.answer.row(name) for name in ("achilles_force_peak", "peak_pressure"))
     assert tendon.change < 0 and pressure.change < 0
     weighted = 0.75 * tendon.percent / 100 + 0.25 * pressure.change / 100
@@ -276,17 +294,17 @@ def test_no_change_is_none_to_first_order(slopes: Slopes) -> None:
 # For the maker
 
 
-def test_the_found_shape_goes_to_its_maker_and_back(analysis: Analysis, unloaded: Fit, tmp_path: Path) -> None:
-    write_fit(analysis, unloaded, tmp_path, "%.7g")
-    assert unloaded.shape is not None
+def test_the_found_shape_goes_to_its_maker_and_back(analysis: Analysis, relieved: Fit, tmp_path: Path) -> None:
+    write_fit(analysis, relieved, tmp_path, "%.7g")
+    assert relieved.shape is not None
     back = read_shape(tmp_path / "insole" / "insole.toml")
-    x = np.linspace(0.05, 0.95, 15) * unloaded.shape.length
+    x = np.linspace(0.05, 0.95, 15) * relieved.shape.length
     micron = 1e-6
     np.testing.assert_allclose(
-        back.heights(x, 0.01 * np.ones(15)), unloaded.shape.heights(x, 0.01 * np.ones(15)), atol=micron
+        back.heights(x, 0.01 * np.ones(15)), relieved.shape.heights(x, 0.01 * np.ones(15)), atol=micron
     )
     assert load_solid(tmp_path / "insole" / "insole_right_mm.stl").open_edges == 0
-    assert (tmp_path / "trade_off.csv").read_text().count("\n") == 1 + len(unloaded.trade_off)
+    assert (tmp_path / "trade_off.csv").read_text().count("\n") == 1 + len(relieved.trade_off)
 
 
 def test_a_written_shape_reads_back(tmp_path: Path) -> None:
@@ -304,8 +322,8 @@ def test_a_lift_of_the_fit_is_the_lift_of_a_what_if(analysis: Analysis) -> None:
     """The fit's full answer and a what-if of the same parts are one mechanics."""
     lift = Limits(stack=14 * MM, posting=0.0, lift=10 * MM, pressure_rise=1.0, knee_rise=1.0)
     found = fit(analysis, "right", "achilles_load", lift, draws=DRAWS)
-    assert found.answer is not None and found.shape is not None
-    parts = Parts("right", lift=found.shape.lift.height, thickness=found.shape.base)
+    assert found.answer is not None
+    parts = Parts("right", lift=found.answer.shape.lift.height, thickness=found.answer.shape.base)
     asked = what_if(analysis, parts, draws=DRAWS)
     for name in ("achilles_force_peak", "knee_flexion_moment_peak"):
         assert asked.row(name).change == pytest.approx(found.answer.row(name).change, rel=1e-9)

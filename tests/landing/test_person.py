@@ -60,10 +60,10 @@ def test_one_sign_alone_is_no_other_person() -> None:
 def test_check_holds_a_standing_trial_against_a_landing(clean_session: Session) -> None:
     """The same signs as the analysis, and for the right person none."""
     right, other = clean_session, stranger(clean_session)
-    found = compare_trials(right.static, right.trial, right.labels, right.rider)
+    found = compare_trials(right.static, right.trial, right.labels)
     assert {finding.severity for finding in found} == {"pass"}
     assert {"axes", "rates", "labels", "cluster_shape"} <= {finding.check for finding in found}
-    assert compare_trials(other.static, other.trial, other.labels, other.rider)[0].check == "same_person"
+    assert compare_trials(other.static, other.trial, other.labels)[0].check == "same_person"
 
 
 def test_check_tells_exchanged_labels_and_bent_clusters_of_two_recordings(clean_session: Session) -> None:
@@ -73,7 +73,7 @@ def test_check_tells_exchanged_labels_and_bent_clusters_of_two_recordings(clean_
     markers[:, [first, second]] = markers[:, [second, first]]
     markers[:, trial.labels.index("L_shank_3")] += 0.02
     moved = replace(trial, markers=markers)
-    found = compare_trials(clean_session.static, moved, clean_session.labels, clean_session.rider)
+    found = compare_trials(clean_session.static, moved, clean_session.labels)
     told = {finding.check: finding for finding in found if finding.severity != "pass"}
     assert set(told) == {"labels_exchanged", "cluster_shape"}
     assert "L_shank_3 is " in told["cluster_shape"].evidence
@@ -96,5 +96,5 @@ def test_published_standing_trials_are_of_the_people_who_move(shared_c3d: Path) 
                 labels=labels / f"{who}_labels.toml",
                 rider=labels / f"{who}_rider.toml",
             )
-            found = compare_trials(session.static, session.trial, session.labels, session.rider)
+            found = compare_trials(session.static, session.trial, session.labels)
             assert not [f for f in found if f.check == "same_person"], name

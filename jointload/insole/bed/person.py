@@ -51,14 +51,28 @@ TISSUE = "tissue_"
 """Before the name of a number of models/tissue among a person's values."""
 OWN = "own_"
 OWN_UNITS = {"deg": np.deg2rad(1.0), "mm": 1e-3}
-OWN_PARTS = {"rearfoot": 0.25, "forefoot": 0.25, "unsigned": 0.50}
+TILT_PARTS = {"rearfoot": 0.25, "forefoot": 0.25, "unsigned": 0.50}
 """What of a wedge one person's own answer goes with, and its share of the variance (choice)."""
+LIFT = "lift"
+OWN_PARTS = (*TILT_PARTS, LIFT)
+"""What of a shape one person's own answer goes with."""
 
 
-def own_spreads() -> dict[str, float]:
-    """Name of every own answer -> standard deviation between persons at 5 deg of full-length wedge [SI]."""
+def own_spreads(column: str = "sd") -> dict[str, float]:
+    """Name of every own answer -> standard deviation between persons [SI]: sd at 5 deg of full-length wedge, lift_sd at
+    18 mm of heel lift; of those that have one."""
     rows = load_model("insole_response", "own_answers").content
-    return {row["name"]: float(row["sd"]) * OWN_UNITS[row["unit"]] for row in rows}
+    return {row["name"]: float(row[column]) * OWN_UNITS[row["unit"]] for row in rows if float(row[column])}
+
+
+def _part_spreads() -> dict[tuple[str, str], float]:
+    """Own answer and part -> standard deviation between persons at the part's full size [SI]."""
+    tilted = {
+        (name, part): spread * float(np.sqrt(share))
+        for name, spread in own_spreads().items()
+        for part, share in TILT_PARTS.items()
+    }
+    return tilted | {(name, LIFT): spread for name, spread in own_spreads("lift_sd").items()}
 
 
 def own_key(name: str, part: str) -> str:
@@ -70,12 +84,11 @@ def draw_own_answers(draws: int, seed: int) -> dict[str, Array]:
     from scipy.special import ndtri
 
     out = {}
-    for name, spread in own_spreads().items():
-        for part, share in OWN_PARTS.items():
-            key = own_key(name, part)
-            generator = np.random.default_rng([seed, crc32(key.encode())])
-            chance = (generator.permutation(draws) + generator.random(draws)) / draws
-            out[key] = spread * np.sqrt(share) * ndtri(chance)
+    for (name, part), spread in _part_spreads().items():
+        key = own_key(name, part)
+        generator = np.random.default_rng([seed, crc32(key.encode())])
+        chance = (generator.permutation(draws) + generator.random(draws)) / draws
+        out[key] = spread * ndtri(chance)
     return out
 
 

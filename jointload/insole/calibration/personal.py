@@ -308,7 +308,7 @@ def model_of(base: Landing, standing: Standing, shapes: Sequence[Given]) -> Line
         values = np.full((usable.size, len(OBSERVED)), np.nan)
         values[settled.usable] = predicted(base, standing, settled)[0]
         columns.append(values)
-        features.append(own_features(np.array(settled.slopes)))
+        features.append(own_features(np.array(settled.slopes), np.array(settled.drop)))
         usable &= settled.usable
     traits, mechanical = traits_of(standing.person), len(MECHANICAL)
     told = LinearModel.over(traits[usable, :mechanical], np.hstack(columns)[usable])
@@ -318,7 +318,7 @@ def model_of(base: Landing, standing: Standing, shapes: Sequence[Given]) -> Line
 
 
 def _own_design(effects: dict[str, dict[str, float]], features: Array) -> Array:
-    """(Q, k) change of every observed number per unit of OWN_TRAITS, for a shape with these own_features (3,)."""
+    """(Q, k) change of every observed number per unit of OWN_TRAITS, for a shape with these own_features (4,)."""
     size = dict(zip(OWN_PARTS, features, strict=True))
     return np.array(
         [[effects.get(number, {}).get(name, 0.0) * size[part] for name, part in OWN_TRAITS] for number in OBSERVED]
@@ -328,7 +328,7 @@ def _own_design(effects: dict[str, dict[str, float]], features: Array) -> Array:
 def _leftover(effects: dict[str, dict[str, float]], features: Array) -> Array:
     """(Q,) SD of what a shape's answer may lie off a rider's own law."""
     share = load_model("insole_response", "trials").content["leftover"]["share"]
-    spreads, size = own_spreads(), float(features[-1])
+    spreads, size = own_spreads(), float(features[OWN_PARTS.index("unsigned")])
     whole = (
         np.sqrt(sum((spreads[name] * effect) ** 2 for name, effect in effects.get(number, {}).items()))
         for number in OBSERVED

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from jointload.insole.bed.bed import Mask, Person
-from jointload.insole.bed.person import OWN_PARTS, own_key
+from jointload.insole.bed.person import TILT_PARTS, own_key
 from jointload.insole.limb.response import tibial_coupling
 from jointload.intake.recording import Array
 
@@ -19,7 +19,7 @@ OWN_LEARNED = (
     "rearfoot_roll", "pressure_centre_medial", "tibial_rotation", "force_line", "knee_line", "hip_line",
     "knee_adduction", "hip_adduction",
 )  # fmt: skip
-OWN_TRAITS = tuple((name, part) for name in OWN_LEARNED for part in OWN_PARTS)
+OWN_TRAITS = tuple((name, part) for name in OWN_LEARNED for part in TILT_PARTS)
 """One person's own answers that trials tell, part by part [rad or m at 5 deg]."""
 MECHANICAL = (*(f"log {name}" for name in (*LEARNED, *BED)), "force following", "log tibial coupling")
 TRAITS = (*MECHANICAL, *(f"own {name}, {part}" for name, part in OWN_TRAITS))

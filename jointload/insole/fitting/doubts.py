@@ -52,7 +52,8 @@ def assumptions(standing: Standing, case: Case) -> tuple[str, ...]:
         "inertia is that of the measured motion; in the first 30 ms of an impact the answer is an upper bound",
         "a shift towards the toes or heel does not move the ankle forward or back",
         "one person's interval adds that person's own answers, of angles, centre of pressure and force line, by "
-        "published spreads where there are any (models/insole_response/own_answers.csv); nothing without tilt",
+        "published spreads where there are any (models/insole_response/own_answers.csv); nothing without tilt or "
+        "heel-to-toe drop",
         "a group's interval is that of the mean of 12 persons, with what published magnitudes were missed by",
     )
 

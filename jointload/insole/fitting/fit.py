@@ -224,6 +224,7 @@ class _Task:
         shape = self.slopes.parts.shape(values)
         case = Case(shape, plain, shape)
         settled = settle(standing, shape, self.slopes.flat)
+        settled = replace(settled, rise=settled.rise - (shape.base - plain.base))
         drawn = answer_draws(landing, standing, settled, case)
         target = np.zeros(1)
         for name, weight in self.problem.target.weights:

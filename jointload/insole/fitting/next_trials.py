@@ -11,7 +11,7 @@ from jointload.insole.calibration.observation import ANSWERED, force_weights, sc
 from jointload.insole.calibration.traits import given_the_others
 from jointload.insole.fitting.parameters import BASE, PARAMETERS
 from jointload.insole.fitting.slopes import Slopes
-from jointload.insole.limb.response import own_answers, own_features
+from jointload.insole.limb.response import own_answers
 from jointload.insole.shape.asked import USUAL_BASE
 from jointload.insole.shape.geometry import Wedge
 from jointload.intake.recording import Array
@@ -70,7 +70,7 @@ def _observed(landing: Landing, slopes: Slopes, wedge: Wedge) -> Array:
     values[0, BASE] = USUAL_BASE
     amounts = slopes.parts.amounts(values)
     weights = force_weights(landing, slopes.standing.side)
-    features = own_features(slopes.parts.slopes_across(amounts)[0])
+    features = slopes.parts.own_features(amounts)[0]
     answers = own_answers(slopes.persons, features)
     ways = {"rearfoot_roll": "roll", "pressure_centre_medial": "medial", "tibial_rotation": "tibial_rotation"}
     rows = [

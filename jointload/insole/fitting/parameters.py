@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from jointload.insole.bed.bed import FootBed, Mask
-from jointload.insole.limb.standing import heights_on, rise_of, slopes_across
+from jointload.insole.limb.response import own_features
+from jointload.insole.limb.standing import drop_of, heights_on, rise_of, slopes_across
 from jointload.insole.shape.asked import USUAL_BASE
 from jointload.insole.shape.shape import HeelLift, InsoleShape, sole_grid
 from jointload.intake.recording import Array
@@ -36,7 +37,8 @@ class HeightParts:
 
     cells : (n, K) under the foot;  grid : (g, K) over the whole insole, where it is thinnest
     heel, ball : (g,) which places of the grid lie under heel and ball
-    across : (2, K) mean slope across rearfoot and forefoot;  rises : (K,) of the ankle
+    across : (2, K) mean slope across rearfoot and forefoot;  drops : (K,) from heel to toe
+    rises : (K,) of the ankle over that of the other foot, which gets the same base
     One amount more than parameters: what the minimum thickness raises the whole insole by.
     """
 
@@ -46,6 +48,7 @@ class HeightParts:
     heel: Mask
     ball: Mask
     across: Array
+    drops: Array
     rises: Array
 
     @classmethod
@@ -63,15 +66,16 @@ class HeightParts:
                     heights_on(bed, shape) - THICK,
                     shape.heights(x, y) - THICK,
                     np.array(slopes_across(bed, shape)),
-                    np.array(rise_of(bed, shape) - THICK),
+                    np.array(drop_of(shape)),
+                    np.array(rise_of(bed, shape) - shape.base),
                 )
             )
-        columns.append((*columns[BASE][:3], np.zeros(())))
-        cells, grid, across, rises = (np.stack(part, axis=-1) / UNIT for part in zip(*columns, strict=True))
+        columns.append(columns[BASE])
+        cells, grid, across, drops, rises = (np.stack(part, axis=-1) / UNIT for part in zip(*columns, strict=True))
         heel, ball = (
             (x >= (low - COARSE) * length) & (x <= (high + COARSE) * length) for low, high in (HEEL, BALL)
         )  # fmt: skip
-        return cls(plain, cells, grid, heel, ball, across, rises)
+        return cls(plain, cells, grid, heel, ball, across, drops, rises)
 
     def amounts(self, values: Array) -> Array:
         """(S, K) of parameters (S, K - 1): tangents, heights, and what the minimum thickness raises all of it by."""
@@ -88,9 +92,9 @@ class HeightParts:
         highest = [(amounts @ self.grid[part].T).max(axis=1) for part in (self.heel, self.ball)]
         return np.asarray(USUAL_BASE + SLACK + np.stack(highest, axis=1))
 
-    def slopes_across(self, amounts: Array) -> Array:
-        """(S, 2) mean slope across rearfoot and forefoot."""
-        return np.asarray(amounts @ self.across.T)
+    def own_features(self, amounts: Array) -> Array:
+        """(S, 4) of the shapes."""
+        return own_features(amounts @ self.across.T, amounts @ self.drops)
 
     def shape(self, values: Array) -> InsoleShape:
         return with_parameters(self.plain, values)

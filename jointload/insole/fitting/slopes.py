@@ -25,7 +25,6 @@ from jointload.insole.limb.response import (
     leg_answer,
     mended,
     own_answers,
-    own_features,
 )
 from jointload.insole.limb.standing import Standing, settle_flat
 from jointload.intake.recording import Array
@@ -70,7 +69,7 @@ class PressedPlaces:
 class Slopes:
     """The first-order answer of one foot in its landing.
 
-    series : quantity -> (D, W) before, (K, D, W) per unit of amount, and (3, D, W) by one person's own answer to each
+    series : quantity -> (D, W) before, (K, D, W) per unit of amount, and (4, D, W) by one person's own answer to each
     of OWN_PARTS at full size
     foot : way -> (K, D, W) per unit of amount;  persons : values (D,) of the usable draws
     """
@@ -101,9 +100,7 @@ class Slopes:
 
     def _reading(self, quantity: str, amounts: Array) -> Array:
         before, slope, own = self.series[quantity]
-        after = _moved(
-            _moved(before, amounts, slope), own_features(self.parts.slopes_across(amounts)), own, inside=True
-        )
+        after = _moved(_moved(before, amounts, slope), self.parts.own_features(amounts), own, inside=True)
         to_number = self.readings[quantity].to_number
         numbers = to_number(after.reshape(-1, after.shape[-1])).reshape(after.shape[:2])
         return np.asarray(numbers - to_number(before))

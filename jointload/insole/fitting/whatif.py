@@ -92,16 +92,16 @@ def compare(
 
 
 def require_moments(landing: Landing, side: str) -> None:
-    if side not in landing.events.sides or not _has_moments(landing, side):
-        raise SettingError(
-            expected_found(
-                "what-if",
-                f"a landing with moments of side {side!r}",
-                "none",
-                landing.recording.name,
-                "see quality.csv for the reason, or choose the other side",
-            )
-        )
+    """SettingError that says why where a side has no moments to shift."""
+    if side in landing.events.sides and _has_moments(landing, side):
+        return
+    reasons = dict.fromkeys(gone.reason for gone in landing.contact.lost if gone.side == side)
+    found = f"none ({', '.join(reasons)})" if reasons else "none"
+    advice = "see quality.csv of `jointload analyse`, or choose the other side"
+    if not landing.recording.plates:
+        advice = "record the landing on force plates: a shape acts through the force under the foot"
+    expected = f"a landing with moments of side {side!r}"
+    raise SettingError(expected_found("insole", expected, found, landing.recording.name, advice))
 
 
 @dataclass(frozen=True, eq=False)

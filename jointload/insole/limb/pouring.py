@@ -82,8 +82,9 @@ class Poured:
 def pour_again(landing: Landing, side: str, response: FootResponse) -> Poured:
     """Angles and loads of every draw in the landing of one foot, through the same functions as the analysis.
 
-    One person's own lever arm is a parallel shift of the force's line in the frontal plane of the foot; own answers of
-    angles are added to them, the same through the landing.
+    One person's own lever arm is a parallel shift of the force's line in the frontal plane of the foot, and a shift of
+    its foot point forward, while it aims at the body's centre; own answers of angles are added to them, the same
+    through the landing.
     """
     window = landing.window(side)
     frames = _padded(window, landing)
@@ -99,8 +100,13 @@ def pour_again(landing: Landing, side: str, response: FootResponse) -> Poured:
     force[:, s], moment[:, s] = _moved_wrench(landing, side, frames, (force[:, s], moment[:, s]), held, (across, along))
     angles = joint_angles(poses, landing.body, landing.settings.angle_zero)
     loads = joint_loads(poses, landing.body, angles, force, moment, motion)
-    arms = {joint: np.repeat(_own_arm(response, joint), length) * across for joint in ("ankle", "knee", "hip")}
-    extra = {f"{side}_{joint}": -cross(arm, force[:, s]) for joint, arm in arms.items()}
+    extra = {}
+    for joint in ("ankle", "knee", "hip"):
+        forward = np.repeat(response.own_answer("pressure_centre_forward"), length) * _below_centre(
+            landing, side, joint, poses
+        )
+        arm = np.repeat(_own_arm(response, joint), length) * across + forward * along
+        extra[f"{side}_{joint}"] = -cross(arm, force[:, s])
     person = _with_extra_moments(loads, angles, extra)
     inner = slice(window.start - frames.start, window.stop - frames.start)
 
@@ -131,6 +137,14 @@ def _own_arm(response: FootResponse, joint: str) -> Array:
     """(D,) [m] by which one person's force line moves past a joint."""
     whole = response.own_answer("force_line")
     return whole if joint == "ankle" else whole + response.own_answer(f"{joint}_line")
+
+
+def _below_centre(landing: Landing, side: str, joint: str, poses: SegmentPoses) -> Array:
+    """(N,) by how much of a shift of its foot point a force that aims at the body's centre passes a joint: 1 on the
+    floor, 0 at the height of the centre."""
+    heights = (poses.place(landing.body, name)[1] for name in (f"{side}_{joint}_centre", "l5s1"))
+    height, centre = (one - landing.contact.floor for one in heights)
+    return np.nan_to_num(1.0 - height / centre)
 
 
 def _with_own_angles(leg: Leg, loads: JointLoads, response: FootResponse, side: str) -> Leg:

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from jointload.insole.bed.person import OWN_PARTS, own_key, own_spreads
+from jointload.insole.bed.person import OWN, OWN_PARTS
 from jointload.insole.limb.standing import Settled, Standing
 from jointload.intake.recording import Array
 
@@ -21,6 +21,8 @@ SET_TIME = 0.15
 """Time [s] in which a foot leaves what it was set to before contact (choice, of the order of late reflexes)."""
 OWN_ANGLE = np.deg2rad(5.0)
 """Wedge [rad] at which one person's own answer has its printed size."""
+OWN_DROP = 0.018
+"""Heel-to-toe drop [m] added by a shape, at which one person's own answer to a lift has its printed size."""
 SERIES = (
     "roll", "pitch", "rise", "medial", "forward", "tibial_rotation", "knee_plane", "swing", "knee_twist",
     "pelvis_shift", "pelvis_tilt",
@@ -97,7 +99,7 @@ def respond(standing: Standing, settled: Settled, window: slice) -> FootResponse
     makes of them.
 
     tibial rotation = -C roll with C = tan(inclination) / cos(deviation) T: eversion turns the tibia inwards
-    Own answers are drawn once for the person and go with the slopes of the shape (own_features).
+    Own answers are drawn once for the person and go with slopes and drop of the shape (own_features).
     """
     use, flat_pose, changed = settled.usable, settled.flat, settled.changed
     values = {name: draws[use] for name, draws in standing.person.values.items()}
@@ -115,7 +117,7 @@ def respond(standing: Standing, settled: Settled, window: slice) -> FootResponse
         **leg_answer(standing, values, change("roll"), window),
         ankle_height=standing.bed.ankle_height,
         force_following=values["force_following"],
-        own=own_answers(values, own_features(np.array(settled.slopes))),
+        own=own_answers(values, own_features(np.array(settled.slopes), np.array(settled.drop))),
     )
 
 
@@ -154,22 +156,27 @@ def tibial_coupling(values: Mapping[str, Array]) -> Array:
     return np.asarray(values["tibial_transfer"] * np.tan(inclination) / np.cos(deviation))
 
 
-def own_features(slopes: Array) -> Array:
-    """(..., 3) how much of each of OWN_PARTS a shape calls up, from its slopes across rearfoot and forefoot (..., 2).
+def own_features(slopes: Array, drop: Array) -> Array:
+    """(..., 4) how much of each of OWN_PARTS a shape calls up, from its slopes across rearfoot and forefoot (..., 2)
+    and its heel-to-toe drop (...) [m].
 
-    In proportion to the angles, and by tanh(|w| / 5 deg) of the larger one; 1 each on 5 deg of full length, 0 without.
+    In proportion to the angles, by tanh(|w| / 5 deg) of the larger one, and in proportion to the drop; 1 each on 5 deg
+    of full length and on OWN_DROP, 0 without.
     """
     angles = np.arctan(slopes) / OWN_ANGLE
     unsigned = np.tanh(np.abs(angles).max(axis=-1, keepdims=True)) / np.tanh(1.0)
-    return np.concatenate((angles, unsigned), axis=-1)
+    return np.concatenate((angles, unsigned, drop[..., None] / OWN_DROP), axis=-1)
 
 
 def own_answers(values: Mapping[str, Array], features: Array) -> dict[str, Array]:
-    """Name -> (D,) [SI] of what drawn persons answer beside the mechanics to a shape with these own_features (3,)."""
-    return {
-        name: np.asarray(sum(f * values[own_key(name, part)] for f, part in zip(features, OWN_PARTS, strict=True)))
-        for name in own_spreads()
-    }
+    """Name -> (D,) [SI] of what drawn persons answer beside the mechanics to a shape with these own_features (4,)."""
+    size = dict(zip(OWN_PARTS, features, strict=True))
+    out: dict[str, Array] = {}
+    for key, drawn in values.items():
+        if key.startswith(OWN):
+            name, _, part = key.removeprefix(OWN).rpartition("_")
+            out[name] = out.get(name, np.zeros(())) + size[part] * drawn
+    return out
 
 
 def between(frames: NDArray[np.intp], window: slice) -> Callable[[Array], Array]:

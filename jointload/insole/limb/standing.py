@@ -37,6 +37,8 @@ SKIN_ALLOWANCE = 0.005
 PULLED_SHARE = 0.88
 """A centre of pressure further out than this share of the way from the sole's middle to its edge is taken there
 (choice): on the very edge a foot with rigid parts has no place to stand."""
+HEEL_AT, BALL_AT = 0.10, 0.70
+"""Where a heel-to-toe drop is measured, as shares of the insole's length (choice)."""
 REARFOOT_BEARS = 2.0 / 3.0
 """The rearfoot takes part in bearing while the centre of pressure lies behind this share of the foot (choice)."""
 
@@ -92,12 +94,13 @@ class Standing:
 
 @dataclass(frozen=True, eq=False)
 class Settled:
-    """Both poses (D, T) of the bed, flat and changed, the shape's slopes across rearfoot and forefoot, by what it
-    raises the ankle [m], and which draws (D,) can be used at all."""
+    """Both poses (D, T) of the bed, flat and changed, the shape's slopes across rearfoot and forefoot and its
+    heel-to-toe drop [m], by what it raises the ankle [m], and which draws (D,) can be used at all."""
 
     flat: BedPose
     changed: BedPose
     slopes: tuple[float, float]
+    drop: float
     rise: float
     usable: NDArray[np.bool_]
 
@@ -249,7 +252,7 @@ def settle(standing: Standing, shape: InsoleShape, on_flat: BedPose) -> Settled:
     changed = changed_pose(standing.bed, heights_on(standing.bed, shape), standing.person.joints, on_flat)
     usable = np.any(on_flat.stable & changed.stable, axis=1)
     rise = rise_of(standing.bed, shape) - float(on_flat.height[0])
-    return Settled(on_flat, changed, slopes_across(standing.bed, shape), rise, usable)
+    return Settled(on_flat, changed, slopes_across(standing.bed, shape), drop_of(shape), rise, usable)
 
 
 def rise_of(bed: FootBed, shape: InsoleShape) -> float:
@@ -270,6 +273,12 @@ def slopes_across(bed: FootBed, shape: InsoleShape) -> tuple[float, float]:
     slope = (shape.heights(x, bed.y + step) - shape.heights(x, bed.y - step)) / (2 * step)
     rear, fore = (np.average(slope[part], weights=bed.area[part]) for part in (bed.x < bed.split, bed.x >= bed.split))
     return float(rear), float(fore)
+
+
+def drop_of(shape: InsoleShape) -> float:
+    """Heel-to-toe drop [m] of a shape: its height on the line of the foot under the heel over that under the ball."""
+    heel, ball = shape.heights(shape.length * np.array([HEEL_AT, BALL_AT]), np.zeros(2))
+    return float(heel - ball)
 
 
 def stable_reasons(settled: Settled) -> tuple[int, ...]:

@@ -72,6 +72,9 @@ def _group_events(structure: Structure, layout: Layout, findings: list[Finding])
         findings.append(_doubt("EVENT:TIMES", "a time is no number", "that event was left out"))
     if ((times != 0) & (np.abs(times) < LEAST_TIME)).any():
         findings.append(_doubt("EVENT:TIMES", "a time is no clock's, smaller than a microsecond", "compare the events"))
+    if (seconds == 0).any():
+        text = f"{(seconds == 0).sum()} of {count} times are zero, as if none had been stored"
+        findings.append(_doubt("EVENT:TIMES", text, "compare the events"))
     start = _start(seconds, layout, findings)
     return [
         Event(_label(label, context), context.lower() if _names_a_side(context) else "", float(time - start))

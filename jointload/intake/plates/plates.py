@@ -45,7 +45,13 @@ __all__ = [
 ]
 
 STILL = 1e-3
-"""[m] a centre of pressure that never leaves the plate's centre by more has moments of a wrong unit."""
+"""[m] a centre of pressure that never leaves one of the plate's middle lines by more has a moment of a wrong unit, or
+none."""
+FREE_ARM = 0.15
+"""[m] free moment by vertical force: friction under half a foot gives a third of it (choice: 0.01 in the median of the
+published files)."""
+FREE_SHARE = 0.25
+"""Share of the peak force above which the free moment is looked at."""
 
 
 def read_plates(
@@ -74,7 +80,7 @@ def read_plates(
         plates.append(plate)
         findings += draft.findings() + doubts
     for plate in plates:
-        findings += _check_corners_order(plate, findings) + _check_centre_of_pressure(plate)
+        findings += _check_corners_order(plate, findings) + _check_centre_of_pressure(plate) + check_free_moment(plate)
     return tuple(plates), findings
 
 
@@ -174,8 +180,27 @@ def _check_centre_of_pressure(plate: Plate) -> list[Finding]:
     share = float((local <= half[:, None] + INSIDE_MARGIN).all(axis=0).mean())
     text = f"{100 * share:.0f} % of the loaded samples have their centre of pressure inside the corners"
     where, advice = f"plate {plate.number}", "check CORNERS, ORIGIN, CAL_MATRIX and moment units"
-    if local.max() < STILL:
-        text = f"it never leaves the plate's centre by more than {1000 * STILL:g} mm: the moments seem too small"
+    if (local.max(axis=1) < STILL).any():
+        text = (
+            f"it never leaves a middle line of the plate by more than {1000 * STILL:g} mm: its moment seems too small"
+        )
     elif share >= INSIDE_SHARE:
         return [Finding("centre of pressure", "pass", where, text, "")]
     return [Finding("centre of pressure", "warn", where, text, advice)]
+
+
+def check_free_moment(plate: Plate) -> list[Finding]:
+    """A finding when the free moment about the vertical is more than friction under a foot could give."""
+    force, moment = plate.force, plate.moment
+    loaded = force[1] > max(LOADED, FREE_SHARE * float(np.max(force[1], initial=0.0)))
+    if not loaded.any():
+        return []
+    force, moment = force[:, loaded], moment[:, loaded]
+    point = centre_of_pressure(force, moment, float(plate.corners[1].mean()), LOADED)
+    free = moment[1] - (point[2] * force[0] - point[0] * force[2])
+    arm = float(np.median(np.abs(free) / force[1]))
+    if arm <= FREE_ARM:
+        return []
+    text = f"its free moment is {arm:.2g} m times its vertical force, more than friction under a foot could give"
+    advice = "check ANALOG:SCALE and CAL_MATRIX of the moment about the vertical"
+    return [Finding("free moment", "warn", f"plate {plate.number}", text, advice)]

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from jointload.intake.plates.baseline import LOADED, Timing
 from jointload.intake.plates.mechanics import centre_of_pressure, plate_frame
-from jointload.intake.plates.settings import PlateSetting, healed_origin, in_brackets
+from jointload.intake.plates.plausible import in_brackets
+from jointload.intake.plates.settings import PlateSetting, healed_origin
 from jointload.intake.recording import Array, Finding, Severity
 
 INSIDE_MARGIN = 0.03

@@ -11,21 +11,20 @@ from dataclasses import dataclass
 import numpy as np
 
 from jointload.intake.c3d_bytes.guard import Structure
-from jointload.intake.recording import Array, Finding, Severity
+from jointload.intake.plates.plausible import (
+    Doubts,
+    calibration_doubts,
+    gain_doubts,
+    in_brackets,
+    scale_doubts,
+    shape_doubts,
+)
+from jointload.intake.recording import Array, Finding
 
 CHANNELS = {1: 6, 2: 6, 3: 8, 4: 6}
 """Analog channels of each plate type that is read."""
 LEAST_AREA = 1e-4
 """[m2] a plate smaller than a square centimetre has wrong corners."""
-RECTANGLE, SLANT = 0.015, 0.02
-"""Share of the longer side, and sine of the angle, by which measured corners may miss a rectangle (choice: twice the
-worst of the published files, 0.7 % and 0.6 degrees)."""
-SIDES = (0.1, 5.0)
-"""[m] sides of a plate, treadmills included."""
-DEEPEST = 0.5
-"""[m] from the surface down to the origin of a plate."""
-SCALE_RANGE = 100.0
-"""Largest by smallest ANALOG:SCALE of the force channels of one plate."""
 MOMENT_UNITS = {
     **dict.fromkeys(("nm", "newtonmeter", "newtonmeters", "newtonmetre", "newtonmetres"), 1.0),
     **dict.fromkeys(
@@ -99,10 +98,7 @@ class _UnknownType(_Unusable):
     """A plate of a type that makers define differently."""
 
 
-_Found = list[tuple[str, Severity, str, str]]
-
-
-def _setting(structure: Structure, index: int, analog_channels: int, metres: float) -> tuple[PlateSetting, _Found]:
+def _setting(structure: Structure, index: int, analog_channels: int, metres: float) -> tuple[PlateSetting, Doubts]:
     kinds = structure.numbers("FORCE_PLATFORM", "TYPE")
     kind = round(kinds[index]) if index < kinds.size and np.isfinite(kinds[index]) else 0
     if kind not in CHANNELS:
@@ -111,8 +107,10 @@ def _setting(structure: Structure, index: int, analog_channels: int, metres: flo
     corners = _part(structure, "CORNERS", index, 12).reshape(4, 3).T * metres
     _require_surface(corners)
     origin, found = _origin(structure, index, metres)
-    found += _shape_findings(corners, origin, kind) + _channel_findings(structure, channels, kind)
+    found += shape_doubts(corners, origin, kind) + _channel_findings(structure, channels, kind)
+    found += gain_doubts(structure.number("ANALOG", "GEN_SCALE"))
     calibration = _calibration(structure, index) if kind == 4 else np.eye(6)
+    found += calibration_doubts(calibration)
     units = [unit.strip().lower() for unit in structure.texts("ANALOG", "UNITS")]
     units += [""] * (max(channels) + 1 - len(units))
     found += _unit_findings(structure, channels, kind, units, calibration)
@@ -121,44 +119,19 @@ def _setting(structure: Structure, index: int, analog_channels: int, metres: flo
     return PlateSetting(index + 1, kind, corners, origin, channels, calibration, metres, moment_unit), found
 
 
-def _shape_findings(corners: Array, origin: Array, kind: int) -> _Found:
-    """What no plate looks like: corners that are no rectangle, a size or an origin out of all measure."""
-    found: _Found = []
-    along, across = corners[:, 0] - corners[:, 1], corners[:, 0] - corners[:, 3]
-    sides = np.linalg.norm([along, across], axis=1)
-    gap = np.linalg.norm(corners[:, 0] + corners[:, 2] - corners[:, 1] - corners[:, 3])
-    slant = abs(along @ across) / sides.prod()
-    if gap > RECTANGLE * sides.max() or slant > SLANT:
-        text = f"its corners miss a rectangle by {1000 * gap:.0f} mm and {np.degrees(np.arcsin(slant)):.1f} degrees"
-        found.append(("plate corners", "warn", text, "check FORCE_PLATFORM:CORNERS"))
-    if not SIDES[0] <= sides.min() <= sides.max() <= SIDES[1]:
-        text = f"its sides are {sides[0]:.3g} m and {sides[1]:.3g} m"
-        found.append(("plate corners", "warn", text, "check FORCE_PLATFORM:CORNERS and POINT:UNITS"))
-    too_far = abs(origin[2]) > DEEPEST or (np.abs(origin[:2]) > sides).any()
-    if kind != 1 and too_far:
-        text = f"ORIGIN {in_brackets(origin)} m is far from the plate"
-        found.append(("plate origin", "warn", text, "check FORCE_PLATFORM:ORIGIN"))
-    return found
-
-
-def _channel_findings(structure: Structure, channels: tuple[int, ...], kind: int) -> _Found:
+def _channel_findings(structure: Structure, channels: tuple[int, ...], kind: int) -> Doubts:
     """Channels named twice, and scales that no amplifier of one plate has side by side."""
-    found: _Found = []
+    found = scale_doubts(structure.numbers("ANALOG", "SCALE")[list(channels)], kind)
     if len(set(channels)) < len(channels):
         numbers = in_brackets(np.array(channels, dtype=float) + 1)
         found.append(("plate channels", "warn", f"its channels {numbers} are not all different", "check CHANNEL"))
-    forces = channels if kind == 3 else channels[:3]
-    scales = np.abs(structure.numbers("ANALOG", "SCALE")[list(forces)])
-    if not (np.isfinite(scales).all() and scales.min() * SCALE_RANGE >= scales.max() > 0):
-        text = f"ANALOG:SCALE of its force channels are {in_brackets(scales)}"
-        found.append(("plate scale", "warn", text, "they should be alike: check ANALOG:SCALE"))
     return found
 
 
 def _unit_findings(
     structure: Structure, channels: tuple[int, ...], kind: int, units: list[str], calibration: Array
-) -> _Found:
-    found: _Found = []
+) -> Doubts:
+    found: Doubts = []
     if kind == 4 and units[channels[0]] == "n" and not np.allclose(np.diag(calibration)[:3], 1.0):
         text = "channels labelled N are no newtons until CAL_MATRIX is applied"
         found.append(("plate units", "pass", text, "CAL_MATRIX was applied, column by column"))
@@ -211,7 +184,7 @@ def _require_surface(corners: Array) -> None:
         raise _Unusable("its CORNERS do not span a surface")
 
 
-def _origin(structure: Structure, index: int, metres: float) -> tuple[Array, _Found]:
+def _origin(structure: Structure, index: int, metres: float) -> tuple[Array, Doubts]:
     """ORIGIN [m] as stored, and whether its unit was doubted."""
     stored = _part(structure, "ORIGIN", index, 3)
     if metres < 0.1 and 0 < np.abs(stored).max() < 1.0:
@@ -234,7 +207,7 @@ def healed_origin(origin: Array, kind: int, z_up: bool = False) -> Array:
     return 0.0 - origin if origin[2] * upward < 0 else origin
 
 
-def _moment_unit(structure: Structure, channel_unit: str, metres: float) -> tuple[float, _Found]:
+def _moment_unit(structure: Structure, channel_unit: str, metres: float) -> tuple[float, Doubts]:
     """Newton metres in one unit of the moments.
 
     Told by the channel's ANALOG:UNITS, else by FORCE_PLATFORM:UNITS, else newtons times POINT:UNITS.
@@ -252,7 +225,3 @@ def _moment_unit(structure: Structure, channel_unit: str, metres: float) -> tupl
 
 def _newton_metres(unit: str) -> float | None:
     return MOMENT_UNITS.get(re.sub(r"[^a-z]", "", unit.lower()))
-
-
-def in_brackets(values: Array) -> str:
-    return "(" + ", ".join(f"{value:g}" for value in values) + ")"

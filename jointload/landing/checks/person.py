@@ -18,6 +18,7 @@ SEVERAL = 3
 WEIGHT_OFF = 0.10
 """Share by which the weight on the plates may miss that of rider.toml (choice)."""
 ASKED_FOR = "--same-person"
+OF_A_STUDY = "same_person in a study's trials.csv"
 
 
 def signs_of_another(misfits: Mapping[str, float], weight: float, expected: float) -> str:
@@ -40,8 +41,8 @@ def person_finding(signs: str, trial: str, insisted: bool) -> Finding:
     """The one finding that these signs make."""
     text = f"this standing trial looks like somebody else's: {signs}"
     if insisted:
-        return Finding("same_person", "warn", trial, text, f"{ASKED_FOR} insists: angles and moments are doubtful")
-    advice = f"give the standing trial of this rider; {no_moments(*SIDES)} unless {ASKED_FOR} insists"
+        return Finding("same_person", "warn", trial, text, "it is insisted on: angles and moments are doubtful")
+    advice = f"give the standing trial of this rider; {no_moments(*SIDES)} unless {ASKED_FOR}, or {OF_A_STUDY}, insists"
     return Finding("same_person", "refuse", trial, text, advice)
 
 

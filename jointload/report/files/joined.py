@@ -46,6 +46,16 @@ def write_joined(
     _replace(out / record_name, lambda draft: draft.write_text(text, encoding="utf-8"))
 
 
+def doubted(out: Path, check: str) -> dict[str, str]:
+    """Trial -> evidence and advice of this check, where it is no pass, in the joined findings that were written."""
+    with (out / QUALITY).open(encoding="utf-8", newline="") as rows:
+        return {
+            row["trial"]: f"{row['evidence']}; {row['advice']}"
+            for row in csv.DictReader(rows)
+            if row["check"] == check and row["severity"] != "pass"
+        }
+
+
 def foot_of(side: str, back_foot: str) -> str:
     """back or front where the rider's stance is known, '' for the body and where it is not."""
     if not side or not back_foot:
