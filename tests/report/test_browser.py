@@ -37,6 +37,8 @@ QUIET = (
 )  # fmt: skip
 LONGEST_WAIT = 60
 """Of a busy machine, for one thing of the page [s]."""
+MOST_TABS = 400
+"""Of the keyboard, through the links of a page."""
 LEAST_LETTERS = 11.0
 """Of any figure at any width [px]."""
 TELEPHONE = {"width": 390, "height": 844, "deviceScaleFactor": 1, "mobile": True}
@@ -82,9 +84,15 @@ def last_frame(browser: Any) -> int:
     return int(browser.find_element(By.ID, "replay-time").get_attribute("max"))
 
 
+OPEN_ALL = (
+    "document.querySelectorAll('section').forEach((s) => { s.style.contentVisibility = 'visible'; });"
+    "document.querySelectorAll('details').forEach((fold) => { fold.open = true; });"
+)
+
+
 def test_every_picture_shows_something(browser: Any) -> None:
     seen = browser.execute_script(
-        "return [...document.querySelectorAll('.plot')].map((plot) => [plot.clientWidth, plot.clientHeight, "
+        OPEN_ALL + "return [...document.querySelectorAll('.plot')].map((plot) => [plot.clientWidth, plot.clientHeight, "
         "plot.getAttribute('aria-label').length, plot.querySelectorAll('.l, .f, .h').length])"
     )
     assert len(seen) > 30
@@ -95,8 +103,7 @@ def letters(browser: Any) -> tuple[float, list[str]]:
     """The smallest letters of any figure [px], and the texts that its panel cuts off or that leave the panel."""
     return tuple(  # type: ignore[return-value]
         browser.execute_script(
-            "document.querySelectorAll('section').forEach((s) => { s.style.contentVisibility = 'visible'; });"
-            "const texts = [...document.querySelectorAll('.panel :is(text, tspan, b, small, p, li)')];"
+            OPEN_ALL + "const texts = [...document.querySelectorAll('.panel :is(text, tspan, b, small, p, li)')];"
             "const size = Math.min(...texts.map((t) => parseFloat(getComputedStyle(t).fontSize)));"
             "const out = texts.filter((t) => { const a = t.getBoundingClientRect(), "
             "b = t.closest('.panel').getBoundingClientRect(); return a.left < b.left - 1 || a.right > b.right + 1; });"
@@ -154,7 +161,7 @@ def test_the_keyboard_alone_moves_the_time(browser: Any) -> None:
     reached: list[str] = []
     wanted = ["replay-play", "replay-back", "replay-step", "replay-time", "replay-speed"]
     actions = webdriver.ActionChains(browser)
-    for _ in range(60):
+    for _ in range(MOST_TABS):
         actions.send_keys(Keys.TAB).perform()
         focused = browser.switch_to.active_element
         reached.append(focused.get_attribute("id") or focused.get_attribute("class"))

@@ -58,9 +58,9 @@ def trust_answer(reported: Reported) -> str:
     told += [f"look at: {', '.join(named)}"] if named else []
     words = "; ".join(told)
     text = f"{words[:1].upper()}{words[1:]}."
-    where = ' <a href="#trust">Why</a>' + (
-        "" if trust.prediction is None else ', <a href="#doubts">of the prediction</a>'
-    )
+    where = ' <a href="#trust">Why</a>'
+    if trust.prediction is not None:
+        where += f', <a href="#{"fit" if reported.whatif is None else "change"}">of the prediction</a>'
     return f'<p class="verdict">{html.symbol(worst)} <b>{escape(trust.text)}</b></p><p>{escape(text)}{where}</p>'
 
 
