@@ -225,6 +225,7 @@ ORDER = (
     "report.files.folder",
     "report.files.study_trial",
     "report.study_pages.study_words",
+    "report.study_pages.dose_answers",
     "report.study_pages.dose_figures",
     "report.study_pages.dose_page",
     "report.study_pages.dose_words",
