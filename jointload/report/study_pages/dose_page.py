@@ -61,8 +61,8 @@ def render_dose(study: str, found: Dose, items: Mapping[str, str]) -> tuple[str,
         (
             f"<h1>{escape(title)}</h1>",
             _answers(worse),
-            '<p class="soft">For research: a way to count, not a finding about a body. <a href="#cautions">Cautions</a>'
-            "</p>",
+            '<p class="soft">For research: a way to count, not a finding about a body; who has pain should see a clinician. '
+            '<a href="#cautions">Cautions</a></p>',
             *(html.section(key, heading, content) for key, (heading, content) in sections.items()),
             methods_section(items),
         )
