@@ -388,7 +388,7 @@ def _log_loads(loads: pandas.DataFrame) -> Array:
 
 def _fewer(key: Row, pieces: _Pieces, exponent: float) -> Row:
     """Some of the landings of the rider's highest class left out."""
-    change = f"{100 * FEWER:.0f} % of the landings from the highest class left out"
+    change = f"{100 * FEWER:.0f} % of the highest landings left out"
     highest = max(row.from_m for row in pieces.rows)
     chosen = np.array([pieces.rows[k].from_m == highest for k in pieces.exposure], dtype=bool)
     unknown = sum(n for row, n in zip(pieces.rows, pieces.unmatched, strict=True) if row.from_m == highest)

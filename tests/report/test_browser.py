@@ -5,14 +5,12 @@ from __future__ import annotations
 import io
 import json
 import re
-import shutil
-from collections.abc import Iterator
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from in_browser import TELEPHONE, barriers, quiet
 
 from jointload.analysis import Analysis
 from jointload.insole.fitting.whatif import WhatIf
@@ -26,22 +24,12 @@ from selenium.webdriver.common.by import By  # noqa: E402
 from selenium.webdriver.common.keys import Keys  # noqa: E402
 from selenium.webdriver.support.ui import WebDriverWait  # noqa: E402
 
-BROWSER, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
-pytestmark = pytest.mark.skipif(
-    not (BROWSER and DRIVER), reason="no chromium with its chromedriver on this machine (apt install chromium-driver)"
-)
-QUIET = (
-    "--headless=new", "--no-sandbox", "--no-first-run", "--disable-background-networking", "--disable-sync",
-    "--disable-component-update", "--disable-quic", "--use-angle=swiftshader", "--enable-unsafe-swiftshader",
-    "--disable-dev-shm-usage", "--window-size=1280,1000",
-)  # fmt: skip
 LONGEST_WAIT = 60
 """Of a busy machine, for one thing of the page [s]."""
 MOST_TABS = 400
 """Of the keyboard, through the links of a page."""
 LEAST_LETTERS = 11.0
 """Of any figure at any width [px]."""
-TELEPHONE = {"width": 390, "height": 844, "deviceScaleFactor": 1, "mobile": True}
 
 
 @pytest.fixture(scope="module")
@@ -52,16 +40,9 @@ def page(analysis: Analysis, prediction: WhatIf, tmp_path_factory: pytest.TempPa
 
 
 @pytest.fixture(scope="module")
-def browser(page: Path) -> Iterator[Any]:
-    options = webdriver.ChromeOptions()
-    options.binary_location = BROWSER
-    for word in QUIET:
-        options.add_argument(word)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
-    driver = webdriver.Chrome(options=options, service=webdriver.ChromeService(DRIVER))
+def browser(driver: Any, page: Path) -> Any:
     driver.get(page.as_uri())
-    yield driver
-    driver.quit()
+    return driver
 
 
 def wait_until(browser: Any, script: str) -> None:
@@ -300,34 +281,13 @@ def test_a_telephone_scrolls_one_way_only(browser: Any) -> None:
     assert wide == []
 
 
-def barriers(browser: Any) -> list[tuple[str, list[str]]]:
-    """Serious and critical findings of axe-core's rules: WCAG 2 A and AA, and its own best practice."""
-    pytest.importorskip("axe_core_python", reason="axe-core-python is not installed")
-    browser.execute_script((resources.files("axe_core_python") / "axe.min.js").read_text(encoding="utf-8"))
-    browser.set_script_timeout(LONGEST_WAIT)
-    found = browser.execute_async_script(
-        "const done = arguments[0]; axe.run({ resultTypes: ['violations'] }).then(done, (e) => done(String(e)))"
-    )
-    assert isinstance(found, dict), found
-    return [
-        (rule["id"], [node["html"][:120] for node in rule["nodes"][:3]])
-        for rule in found["violations"]
-        if rule["impact"] in ("serious", "critical")
-    ]
-
-
 def test_no_serious_barrier(browser: Any) -> None:
     assert barriers(browser) == []
 
 
 def test_nothing_was_loaded_and_nothing_complained(browser: Any) -> None:
     """Last of all: what the tests above made the page do."""
-    complaints = [entry for entry in browser.get_log("browser") if entry["level"] == "SEVERE"]
-    assert complaints == []
-    messages = [json.loads(entry["message"])["message"] for entry in browser.get_log("performance")]
-    asked = [m["params"]["request"]["url"] for m in messages if m["method"] == "Network.requestWillBeSent"]
-    assert asked
-    assert [url[:80] for url in asked if not url.startswith(("file:", "data:", "blob:"))] == []
+    quiet(browser)
 
 
 def test_the_sheet_of_an_insole_has_no_serious_barrier(browser: Any, tmp_path: Path) -> None:

@@ -111,8 +111,8 @@ def _number(measure: Measure, analysis: Analysis, word: str = "") -> str:
     told = told_measure(measure, analysis)
     if is_unknown(measure):
         return f"<b>{told.value}</b><small>{escape(measure.note or 'not known from this recording')}</small>"
-    interval = f'<small class="interval">{told.interval}</small>' if told.interval else ""
-    return f"<b>{told.value}</b>{interval}" + (f"<small>{escape(word)}</small>" if word else "")
+    interval = f' <small class="interval">{told.interval}</small>' if told.interval else ""
+    return f"<b>{told.value}</b>{interval}" + (f" <small>{escape(word)}</small>" if word else "")
 
 
 def _way(measure: Measure, above: str, below: str) -> str:

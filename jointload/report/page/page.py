@@ -68,6 +68,7 @@ def render_page(
     }
     body = [
         first_screen(reported),
+        html.APPENDIX,
         *(html.section(section.key, section.heading, content) for section, content in told.items()),
     ]
     links = {section.key: section.heading for section in told}

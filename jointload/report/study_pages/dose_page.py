@@ -61,9 +61,10 @@ def render_dose(study: str, found: Dose, items: Mapping[str, str]) -> tuple[str,
         (
             f"<h1>{escape(title)}</h1>",
             _answers(worse),
-            '<p class="soft">For research: a way to count, not a finding about a body; who has pain should see a clinician. '
+            '<p class="soft">For research: a way to count, not a finding about a body; who has pain should see a '
+            "clinician. "
             '<a href="#cautions">Cautions</a></p>',
-            *(html.section(key, heading, content) for key, (heading, content) in sections.items()),
+            html.with_appendix(sections),
             methods_section(items),
         )
     )

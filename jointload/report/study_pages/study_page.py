@@ -72,7 +72,7 @@ def render_comparison(
             _answers(found),
             '<p class="soft">A research tool, not a medical device; a difference between groups or conditions says '
             'little of one rider. <a href="#cautions">Cautions</a></p>',
-            *(html.section(key, heading, content) for key, (heading, content) in told.items()),
+            html.with_appendix(told),
             methods_section(items),
         )
     )

@@ -126,8 +126,8 @@ def _cell(measure: Measure, what: Quantity, analysis: Analysis) -> str:
         return f"{told.value}<small>{escape(measure.note or 'not known from this recording')}</small>"
     band = band_of(what, measure, analysis)
     text = told.value if band is None or band.inside else f'<span class="outside">{told.value}</span>'
-    text += f'<small class="interval">{told.interval}</small>' if told.interval else ""
-    return text + (f"<small>{escape(measure.note)}</small>" if measure.note else "")
+    text += f' <small class="interval">{told.interval}</small>' if told.interval else ""
+    return text + (f" <small>{escape(measure.note)}</small>" if measure.note else "")
 
 
 def _band_text(what: Quantity, measures: list[Measure], analysis: Analysis) -> str:

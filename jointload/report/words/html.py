@@ -73,6 +73,16 @@ def section(key: str, heading: str, *parts: str) -> str:
     )
 
 
+def with_appendix(sections: Mapping[str, tuple[str, str]]) -> str:
+    """Sections, id -> heading and content, of which the first belongs to the answers."""
+    first, *others = (section(key, heading, content) for key, (heading, content) in sections.items())
+    return "\n".join((first, APPENDIX, *others))
+
+
+APPENDIX = '<p class="appendix">Appendix</p>'
+"""On paper a new page begins here: before it the answers, on two pages, behind it the rest."""
+
+
 def answer(text: str) -> str:
     """What a section says first; nothing where nothing is known."""
     return f'<p class="lead">{escape(text)}</p>' if text else ""
