@@ -100,6 +100,11 @@ def opened(browser: Any, path: Path) -> None:
     )
 
 
+def bare(text: str) -> str:
+    """Letters and digits alone: paper breaks its lines elsewhere."""
+    return re.sub(r"\W+", "", text)
+
+
 def words_of(browser: Any, query: str) -> str:
     return " ".join(browser.execute_script("return document.querySelector(arguments[0]).innerText", query).split())
 
@@ -273,8 +278,10 @@ def test_space_and_arrows_play_on_the_whole_page(driver: Any, pages: dict[str, P
 def test_paper_has_two_pages_of_answers_and_no_lonely_heading(driver: Any, pages: dict[str, Path], kind: str) -> None:
     pdfium = pytest.importorskip("pypdfium2", reason="pypdfium2 is not installed")
     opened(driver, pages[kind])
-    headings, boxes = driver.execute_script(
+    headings, panels, boxes = driver.execute_script(
         "return [[...document.querySelectorAll('h2, h3')].map((h) => h.textContent.trim()), "
+        "[...document.querySelectorAll('.panel:has(.told small):has(.along):not(.followed *)')].map((p) => "
+        "[p.querySelector('.told').textContent, p.querySelector('.along').textContent]), "
         "[...document.querySelectorAll('.answer')].map((a) => a.textContent.trim().replace(/\\s+/g, ' '))]"
     )
     printed = base64.b64decode(driver.execute_cdp_cmd("Page.printToPDF", PAPER)["data"])
@@ -285,10 +292,24 @@ def test_paper_has_two_pages_of_answers_and_no_lonely_heading(driver: Any, pages
     lonely = [lines[-1] for lines in ([line.strip() for line in text.splitlines() if line.strip()] for text in texts)
               if lines and lines[-1] in headings]  # fmt: skip
     assert lonely == []
-    letters = [re.sub(r"\W+", "", text) for text in texts]
+    letters = [bare(text) for text in texts]
+    assert broken([(bare(title), bare(label)) for title, label in panels], letters) == []
     for box in boxes:
-        ends = (re.sub(r"\W+", "", box)[:20], re.sub(r"\W+", "", box)[-14:])
+        ends = (bare(box)[:20], bare(box)[-14:])
         assert any(all(end in text for end in ends) for text in letters), f"broken: {box[:60]}"
+
+
+def broken(panels: list[tuple[str, str]], texts: list[str]) -> list[tuple[str, int, int, int]]:
+    """Label below a panel, page, and how many of its panels have their title and how many their label there, where
+    these differ: a panel that begins on one page and ends on the next.  panels, texts : letters alone
+    """
+    out = []
+    for label in sorted({label for _, label in panels}):
+        titles = {title for title, own in panels if own == label}
+        for page, text in enumerate(texts):
+            begun, ended = sum(text.count(title) for title in titles), text.count(label)
+            out += [(label, page, begun, ended)] if begun != ended else []
+    return out
 
 
 def test_nothing_was_loaded_and_nothing_complained(driver: Any) -> None:
