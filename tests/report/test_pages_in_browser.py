@@ -128,6 +128,15 @@ def test_the_answers_stand_on_the_first_screen(driver: Any, pages: dict[str, Pat
     assert pages[kind].stat().st_size <= MOST_BYTES
 
 
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_number_says_nothing(pages: dict[str, Path], kind: str) -> None:
+    """No '0.00 (0.00 to 0.00)', no interval whose ends read alike, no '– to –'."""
+    text = re.sub(r"<(style|script|svg).*?</\1>", "", pages[kind].read_text(encoding="utf-8"), flags=re.S)
+    text = re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", text))
+    assert re.findall(r"(?<![\d.−-])([−-]?\d+(?:\.\d+)?) to \1(?![\d.])", text) == []
+    assert "– to" not in text and "to –" not in text and "nan" not in text.lower().split()
+
+
 def test_the_landing_is_answered_in_words_and_numbers(
     driver: Any, pages: dict[str, Path], certain: Analysis, wedge: WhatIf
 ) -> None:
