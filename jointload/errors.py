@@ -76,6 +76,14 @@ def expected_found(what: str, expected: object, found: object, where: str, advic
     return f"{what}: expected {expected}, found {found} in {where}; {advice}"
 
 
+def not_read(what: str, expected: str, problem: Exception, path: object, advice: str) -> str:
+    """The line of a file that could not be read: it does not exist, or what was found in its place."""
+    if isinstance(problem, FileNotFoundError):
+        return f"{what}: {path} does not exist; {advice}"
+    found = "no text" if isinstance(problem, UnicodeDecodeError) else getattr(problem, "strerror", None) or problem
+    return expected_found(what, expected, found, str(path), advice)
+
+
 def known_names(names: Iterable[str]) -> str:
     """The known names as a readable list for an error message."""
     return ", ".join(sorted(names)) or "none"

@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from jointload.cli.app import app
+from jointload.cli.command import Command
 from jointload.cli.terminal import console
 from jointload.errors import SettingError, expected_found
 
@@ -19,7 +20,7 @@ PAGES = (
 """In the order in which one reads them."""
 
 
-@app.command()
+@app.command(cls=Command)
 def guide(page: Annotated[str, typer.Argument(help="name of a page, such as landing; none lists all")] = "") -> None:
     """Show a page of the guide, such as one on your own first landing. Without a name, list all."""
     from jointload.sources import shipped_folder

@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from jointload.errors import LabelError, PressureError, expected_found
+from jointload.errors import LabelError, PressureError, RecordingError, expected_found
 from jointload.intake.board import Board, read_board
 from jointload.intake.c3d import read_recording
 from jointload.intake.labels import LabelMap, check_labels, read_labels, with_closest
 from jointload.intake.pressure import PressureRecording, read_layout, read_pressure
 from jointload.intake.recording import SIDES, Recording
 from jointload.intake.rider import Rider, read_rider
+from jointload.intake.standing import stands_still
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,8 +79,18 @@ def read_session(
         _check_own_labels(label_map, landing)
         return Session(landing, landing, label_map, person, swing, *beneath, same_person, hide_names)
     standing = read(static)
+    _check_not_exchanged(landing, standing)
     check_labels(label_map, [landing, standing])
     return Session(landing, standing, label_map, person, swing, *beneath, same_person, hide_names)
+
+
+def _check_not_exchanged(landing: Recording, standing: Recording) -> None:
+    """RecordingError where the body stands still in the landing and moves in the standing trial."""
+    if stands_still(landing) and not stands_still(standing):
+        raise RecordingError(
+            f"landing: it looks exchanged with the standing trial: the body stands still throughout {landing.name} "
+            f"and moves in {standing.name}; give the one that moves as the landing"
+        )
 
 
 def pseudonym(recording: Recording | PressureRecording) -> str:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from jointload.errors import StudyError, expected_found
+from jointload.errors import StudyError, expected_found, not_read
 from jointload.intake.recording import Array
 from jointload.modeldata import load_model
 
@@ -107,9 +107,8 @@ def read_exposures(path: Path, riders: Iterable[str]) -> tuple[Exposure, ...]:
     try:
         lines = path.read_text(encoding="utf-8-sig").splitlines()
     except (OSError, UnicodeDecodeError) as problem:
-        found = getattr(problem, "strerror", None) or str(problem)
         advice = "write it with the columns " + ", ".join(names)
-        raise StudyError([expected_found("exposures", "a readable CSV file", found, str(path), advice)]) from None
+        raise StudyError([not_read("exposures", "a readable CSV file", problem, path, advice)]) from None
     reader = csv.DictReader(line for line in lines if not line.startswith("#"))
     missing = [name for name in names if name not in (reader.fieldnames or [])]
     if missing:
