@@ -189,7 +189,7 @@ def check_jumps(recording: Recording, label_map: LabelMap | None) -> list[Findin
     exchanges = exchanged_markers(recording, jumps)
     out = []
     for pair in dict.fromkeys(exchange.labels for exchange in exchanges):
-        frames = some(_frames(recording, e.start, e.stop) for e in exchanges if e.labels == pair)
+        frames = some(recording.numbers.span(e.start, e.stop) for e in exchanges if e.labels == pair)
         advice = "exchange their labels there; no moments of their segments in these frames"
         out.append(
             Finding("markers exchanged", "refuse", " and ".join(pair), f"change places in frames {frames}", advice)
@@ -201,7 +201,7 @@ def check_jumps(recording: Recording, label_map: LabelMap | None) -> list[Findin
         return [*out, Finding("marker jumps", "pass", "markers", text, "")]
     largest = max(alone, key=lambda jump: jump.size)
     text = f"{_count(len(alone), 'jump')} off the path within one frame, the largest {1000 * largest.size:.0f} mm: "
-    text += f"{largest.label} in frame {largest.frame + recording.first_frame}"
+    text += f"{largest.label} in frame {recording.numbers.of(largest.frame)}"
     advice = "delete these frames or label them again: accelerations near them are wrong"
     return [*out, Finding("marker jumps", "warn", some(dict.fromkeys(jump.label for jump in alone)), text, advice)]
 
@@ -464,7 +464,3 @@ def longest_run(flags: NDArray[np.bool_]) -> int:
 
 def _count(number: int, what: str) -> str:
     return f"{number} {what}{'s' if number != 1 else ''}"
-
-
-def _frames(recording: Recording, start: int, stop: int) -> str:
-    return f"{start + recording.first_frame}-{stop + recording.first_frame - 1}"
