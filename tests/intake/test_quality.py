@@ -373,6 +373,12 @@ below those advised for impacts; the belt shakes by 9 N; a screen axis is not wh
 is one of several that fit a slow or nameless trial."""
 
 
+def test_every_published_recording_is_asked_once(shared_c3d: Path) -> None:
+    found = [path for pattern in TOLD for path in shared_c3d.glob(pattern)]
+    every = {path for path in shared_c3d.rglob("*.[cC]3[dD]") if path.parent.name != "damaged"}
+    assert sorted(found) == sorted(every)
+
+
 @pytest.mark.parametrize("pattern", TOLD)
 def test_the_published_files_have_these_doubts_and_no_others(shared_c3d: Path, pattern: str) -> None:
     files = sorted(shared_c3d.glob(pattern))
