@@ -11,7 +11,8 @@ import pytest
 
 from jointload.intake.c3d import read_recording
 from jointload.intake.labels import LabelMap
-from jointload.intake.quality import CHECKS, between_sights, inspect_recording, longest_run
+from jointload.intake.paths import between_sights, longest_run
+from jointload.intake.quality import CHECKS, inspect_recording
 from jointload.intake.recording import Finding, Plate, Recording
 
 
