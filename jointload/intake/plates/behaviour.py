@@ -21,7 +21,6 @@ THRESHOLDS = (20.0, 30.0, 50.0, 75.0, 100.0)
 """[N] thresholds that are proposed."""
 SHORTEST = 0.03
 """[s] a force above the threshold for less is no contact, as in the analysis."""
-
 FLAT_FORCE = 50.0
 """[N] an extreme below this is no load (choice)."""
 FLAT_SHARE = 1e-3
