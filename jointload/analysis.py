@@ -253,7 +253,7 @@ def _moved(session: Session, body: FittedBody, settings: Settings) -> _Moved:
 
 def _tracked(moved: _Moved, body: FittedBody) -> tuple[SegmentPoses, tuple[Finding, ...]]:
     trial = moved.recording
-    return track_segments(moved.markers, body, trial.point_rate, trial.first_frame)
+    return track_segments(moved.markers, body, trial.point_rate, trial.numbers)
 
 
 def plate_cutoff(settings: Settings, rate: float) -> float | None:
@@ -316,7 +316,7 @@ def _over_quiet_stretches(
         landing, _ = descend(session, body, plate_weight, settings)
         others.append({(m.quantity, m.side): m.value for m in measure_landing(landing)})
     chosen = quiet_frames(trial, labels)
-    where = f"{trial.name}, frames {chosen.start + trial.first_frame}-{chosen.stop + trial.first_frame - 1}"
+    where = f"{trial.name}, frames {trial.numbers.span(chosen.start, chosen.stop)}"
     text = f"the body is fitted to these {chosen.stop - chosen.start} frames, the quietest of the landing itself"
     if not others:
         text += "; no other stretch is quiet enough to compare"

@@ -323,9 +323,7 @@ def contact_findings(lost: tuple[Lost, ...], recording: Recording) -> tuple[Find
         for reason in dict.fromkeys(gone.reason for gone in lost if gone.side == side):
             spans = [gone for gone in lost if gone.side == side and gone.reason == reason]
             seconds = sum(gone.stop - gone.start for gone in spans) / recording.point_rate
-            frames = ", ".join(
-                f"{g.start + recording.first_frame}-{g.stop + recording.first_frame - 1}" for g in spans[:4]
-            )
+            frames = ", ".join(recording.numbers.span(g.start, g.stop) for g in spans[:4])
             out.append(
                 Finding(
                     "foot_on_plate",

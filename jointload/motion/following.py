@@ -147,4 +147,5 @@ def _at_followed_rate(trial: Recording, labels: list[str], smooth: Array, finer:
         markers=np.concatenate((smooth, rest), axis=1),
         point_rate=trial.point_rate * finer,
         first_frame=(trial.first_frame - 1) * finer + 1,
+        parts=finer,
     )

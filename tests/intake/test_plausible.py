@@ -19,7 +19,19 @@ CORNERS = np.array([[0.3, -0.3, -0.3, 0.3], [0.2, 0.2, -0.2, -0.2], [0.0, 0.0, 0
 
 
 @pytest.mark.parametrize(
-    "gain", [1.0, 0.5, -1.0, 0.000488, 10 / 2**12, 20 / 2**16, 2.5 / 2**12, float(np.float32(0.0048828))]
+    "gain",
+    [
+        1.0,
+        0.5,
+        -1.0,
+        0.000488,
+        10 / 2**12,
+        20 / 2**16,
+        2.5 / 2**12,
+        20 / 4095,
+        10.24 / 2**16,
+        float(np.float32(0.0048828)),
+    ],
 )
 def test_gains_that_people_write(gain: float) -> None:
     """1, 0.5 and 0.000488 stand in published files; the others are steps of common converters."""
