@@ -416,9 +416,9 @@ def main() -> None:
         ]
         for use in dict.fromkeys(use for row, use in counted if row[0].use != MEMORY):
             chosen_rows = [row for row, one in counted if one == use]
-            met = sum(overlaps(*row) for row in chosen_rows)
+            met, middle = (sum(judge(*row) for row in chosen_rows) for judge in (overlaps, inside))
             told = f"misfit {misfit(chosen_rows):.2f}, by chance {sampled(chosen_rows):.2f}"
-            print(f"{use}: {told}; met {met} of {len(chosen_rows)}", flush=True)
+            print(f"{use}: {told}; met {met} of {len(chosen_rows)}, by the median {middle}", flush=True)
 
 
 if __name__ == "__main__":
