@@ -135,8 +135,7 @@ def pour_again(landing: Landing, side: str, response: FootResponse) -> Poured:
 
 def _own_arm(response: FootResponse, joint: str) -> Array:
     """(D,) [m] by which one person's force line moves past a joint."""
-    whole = response.own_answer("force_line")
-    return whole if joint == "ankle" else whole + response.own_answer(f"{joint}_line")
+    return response.own_answer("force_line") + response.own_answer(f"{joint}_line")
 
 
 def _below_centre(landing: Landing, side: str, joint: str, poses: SegmentPoses) -> Array:
