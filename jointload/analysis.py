@@ -225,7 +225,7 @@ def descend(
         motion=motion,
         balance=balance,
     )
-    motion_findings = paths.findings + gimbal_findings(angles)
+    motion_findings = paths.findings + gimbal_findings(angles, trial.numbers)
     if settings.smoothing == "balanced":
         motion_findings += balance_findings(balance, trial.name, weight, moved.strikes, trial.point_rate)
     force_findings = plates.findings + contact.findings + (pressed.findings if pressed else ())
