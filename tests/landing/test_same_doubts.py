@@ -21,7 +21,6 @@ from jointload.synthetic.c3d_file import write_c3d
 
 SAMPLE = shipped_folder("sample_c3d")
 DAMAGED = sorted((Path(__file__).parents[1] / "intake" / "damaged").glob("*.c3d"))
-WIDE = {"COLUMNS": "4000", "TERM": "dumb"}
 
 
 @dataclass(frozen=True)
@@ -38,10 +37,10 @@ def of_check(pair: Pair, rider: bool = True) -> tuple[set[tuple[str, str]], int]
     """Check and severity of every doubt in what the command prints, and its exit code."""
     words = ["check", str(pair.static), str(pair.trial), "--labels", str(pair.labels)]
     words += ["--rider", str(pair.rider)] if rider else []
-    done = CliRunner().invoke(app, words, env=WIDE)
+    done = CliRunner().invoke(app, words)
     assert done.exception is None or isinstance(done.exception, SystemExit), done.output
-    rows = re.findall(r"^\W*(warn|refuse)\W+?([a-z_]\w*(?: \w+)*)\s", done.stdout, re.MULTILINE)
-    return {(name.replace("_", " "), severity) for severity, name in rows}, done.exit_code
+    rows = re.findall(r"^  (warn|refuse) +([a-z ]+), ", done.stdout, re.MULTILINE)
+    return {(name, severity) for severity, name in rows}, done.exit_code
 
 
 def of_analysis(pair: Pair) -> set[tuple[str, str]]:
