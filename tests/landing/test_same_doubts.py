@@ -89,6 +89,14 @@ def test_on_published_recordings(shared_c3d: Path, name: str) -> None:
     assert_alike(Pair(shared_c3d / f"{name}.c3d", static, rider, labels))
 
 
+def test_what_is_no_landing_is_still_held_against_the_standing_trial(sample: Session, tmp_path: Path) -> None:
+    """Such as a movement for the hip centres beside the plates."""
+    plates = tuple(replace(p, force=0 * p.force, moment=0 * p.moment) for p in sample.trial.plates)
+    write_c3d(replace(sample.trial, plates=plates), tmp_path / "swing.c3d")
+    doubts, code = of_check(Pair(tmp_path / "swing.c3d", SAMPLE / "rider_a_static.c3d"))
+    assert ("analysis", "warn") in doubts and code == 1
+
+
 # Faults, each at a marker, a moment and of a size drawn from a seed ---------------------------------------------------
 
 Both = tuple[Recording, Recording]
