@@ -15,7 +15,8 @@ from jointload.body.bent import typical_residuals, without_slipped
 from jointload.body.calibration import BodyErrors, FittedBody, calibrate, other_quiet_stretches, quiet_frames
 from jointload.body.mass_centre import MassCentre, mass_centre
 from jointload.body.pose import SegmentPoses, moving_hip_centres, smooth_markers, track_segments
-from jointload.errors import SettingError, expected_found
+from jointload.errors import InputError, SettingError, expected_found
+from jointload.intake.labels import LabelMap
 from jointload.intake.quality import inspect_recording
 from jointload.intake.recording import Array, Finding, Recording, Severity
 from jointload.intake.rider import G, Rider
@@ -41,7 +42,7 @@ from jointload.loads.split_interval import split_interval
 from jointload.modeldata import load_model
 from jointload.motion.following import Smoother, follow
 from jointload.settings import Settings, Smoothing
-from jointload.together import fit_findings
+from jointload.together import compare_trials, fit_findings
 
 WEIGHT_TOLERANCE = 0.02
 """Body weight on the plates and from rider.toml are both shown when they differ by more than this share."""
@@ -82,12 +83,6 @@ class Analysis:
     @property
     def settings(self) -> Settings:
         return self.landing.settings
-
-    @property
-    def findings_of_both(self) -> tuple[Finding, ...]:
-        """What neither recording shows alone."""
-        alone = tuple(f"{recording.name}: " for recording in (self.session.trial, self.session.static))
-        return tuple(finding for finding in self.findings if not finding.where.startswith(alone))
 
 
 def analyse(session: Session, settings: Settings | None = None, variants: bool = True) -> Analysis:
@@ -225,7 +220,7 @@ def descend(
         motion=motion,
         balance=balance,
     )
-    motion_findings = paths.findings + gimbal_findings(angles)
+    motion_findings = paths.findings + gimbal_findings(angles, trial.numbers)
     if settings.smoothing == "balanced":
         motion_findings += balance_findings(balance, trial.name, weight, moved.strikes, trial.point_rate)
     force_findings = plates.findings + contact.findings + (pressed.findings if pressed else ())
@@ -384,6 +379,21 @@ def _recording_findings(session: Session) -> tuple[Finding, ...]:
         + static
         + fit_findings(session.static, session.trial, session.labels)
     )
+
+
+def findings_of_both(static: Recording, trial: Recording, labels: LabelMap, rider: Rider | None) -> tuple[Finding, ...]:
+    """What a standing trial and a landing show together and neither alone: all that the analysis doubts; where there is
+    no rider, or nothing to analyse, what their markers tell."""
+    if rider is None:
+        return compare_trials(static, trial, labels)
+    try:
+        found = analyse(Session(trial, static, labels, rider), variants=False).findings
+    except InputError as problem:
+        advice = "the standing trial and this recording were held against each other all the same"
+        told = Finding("analysis", "warn", trial.name, f"cannot be analysed: {problem}", advice)
+        return (*compare_trials(static, trial, labels), told)
+    alone = tuple(f"{recording.name}: " for recording in (trial, static))
+    return tuple(finding for finding in found if not finding.where.startswith(alone))
 
 
 def _gravest_first(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:

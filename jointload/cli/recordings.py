@@ -78,20 +78,13 @@ def _told(where: str, findings: tuple[Finding, ...], every: bool) -> int:
 def _compared(
     static: Recording, trial: Recording, label_map: LabelMap | None, person: Rider | None, every: bool
 ) -> int:
-    """Hold a standing trial against a landing, by labels.toml or by the words in the labels; with a rider by all that
-    the analysis will say."""
-    from jointload.analysis import analyse
+    """Hold a standing trial against a landing, by labels.toml or by the words in the labels."""
+    from jointload.analysis import findings_of_both
     from jointload.intake.labels import proposed_labels
-    from jointload.intake.session import Session
-    from jointload.together import compare_trials
 
     both = f"{static.name} and {trial.name}"
     try:
-        labels = label_map or proposed_labels(static)
-        if person is None:
-            findings = compare_trials(static, trial, labels)
-        else:
-            findings = analyse(Session(trial, static, labels, person), variants=False).findings_of_both
+        findings = findings_of_both(static, trial, label_map or proposed_labels(static), person)
     except InputError as problem:
         how = "give --labels" if label_map is None else "correct --labels"
         typer.echo(f"{both}: not compared: {problem}; {how}", err=True)

@@ -9,7 +9,7 @@ import pytest
 from made import LABELS, RATE, RIDER, recording, standing_positions
 from scipy.spatial.transform import Rotation
 
-from jointload.body.angles import joint_angles
+from jointload.body.angles import gimbal_findings, joint_angles
 from jointload.body.calibration import FittedBody, calibrate
 from jointload.body.pose import complete_markers, smooth_markers, track_segments
 from jointload.intake.recording import FrameNumbers, Recording
@@ -99,6 +99,16 @@ def test_frames_are_numbered_as_the_file_numbers_them(body: FittedBody) -> None:
     assert gap.evidence == "no pose in frames 561-570"
     static = replace(recording(standing_positions()), first_frame=301)
     assert calibrate(static, LABELS, RIDER).calibrated_from == "standing, frames 301 to 325"
+
+
+def test_a_rotation_near_a_right_angle_is_told_with_its_frame(body: FittedBody) -> None:
+    trial = bending()
+    angles = joint_angles(track_segments(smooth_markers(trial, body, None, 0.05)[0], body, RATE)[0], body)
+    assert gimbal_findings(angles, trial.numbers) == ()
+    turned = angles.angle.copy()
+    turned[1, angles.joints.index("right_knee"), 20] = np.deg2rad(88.0)
+    (finding,) = gimbal_findings(replace(angles, angle=turned), FrameNumbers(501))
+    assert (finding.where, finding.evidence) == ("right_knee, frame 521", "second rotation reaches 88 deg")
 
 
 def test_frames_of_a_finer_rate_bear_the_numbers_of_the_file() -> None:
