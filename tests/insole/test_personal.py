@@ -283,7 +283,7 @@ def test_knee_and_hip_may_answer_apart(model: tuple[LinearModel, tuple[Array, Ar
 
 
 def test_misses_widen_an_interval_by_all_that_they_tell() -> None:
-    """Four shapes missed by 3 standard units beside four of chance: sqrt((4 + 4 x 9) / 8); none for misses of chance."""
+    """Four shapes missed by 3 standard units beside four of chance: sqrt((4 + 4 x 9) / 8); none for chance alone."""
     missed = [LeftOut(f"shape {k}", KNEE, 0.0, 3.0, 1.0) for k in range(4)]
     chance = [LeftOut(f"shape {k}", "hip_adduction", 0.0, 1.0, 1.0) for k in range(4)]
     assert widening([*missed, *chance]) == {KNEE: pytest.approx(np.sqrt(5.0))}
