@@ -396,9 +396,13 @@ HEAD = "magnitude | published | their group | ours | our group | ratio | met"
 
 
 def main() -> None:
+    global DRAWS
     words = argparse.ArgumentParser(description=__doc__)
     words.add_argument("--formulations", action="store_true")
-    chosen = {"chosen": None} if not words.parse_args().formulations else FORMULATIONS
+    words.add_argument("--draws", type=int, default=DRAWS)
+    asked = words.parse_args()
+    chosen = FORMULATIONS if asked.formulations else {"chosen": None}
+    DRAWS = asked.draws
     for name, adjust in chosen.items():
         print(f"\n{name}\n| {HEAD} | |\n|---|---:|---:|---:|---:|---:|---|---|")
         rows = []

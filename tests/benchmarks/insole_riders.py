@@ -236,7 +236,7 @@ def held(landing: Landing, made: tuple[list[Array], list[Array]], riders: int, s
             real = truth[k][rider, : len(ANSWERED)]
             out[rider, k] = (low <= real) & (real <= high)
             widths.append(drawn.std(axis=0) / crowd[k][:, : len(ANSWERED)].std(axis=0))
-        if rider % 10 == 9:
+        if rider % 5 == 4:
             print(rider + 1, np.round(out[: rider + 1].mean(axis=(0, 1)), 3), flush=True)
     return out, contradicted, float(np.median(widths))
 

@@ -48,8 +48,8 @@ KNEE = "knee_adduction_moment"
 TRUSTED = 4.0
 """As many left-out shapes as are taken to have been foretold with misses of chance, beside those at hand (choice)."""
 SAID = 1.5
-"""A spread that was raised by less is not told: on four shapes and seven numbers chance raises one by more in about 5 %
-of riders."""
+"""A spread that was raised by less is not told (choice): some number is raised by more in one of six riders who answer
+by the model's own law, and in two of three who answer by none."""
 LEFTOVER_STREAM = 77
 LEAST_CONDITIONS = 2
 """Shapes beside the flat insole from which on a claim about one person is made."""
