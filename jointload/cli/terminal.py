@@ -14,6 +14,8 @@ from jointload.errors import OutputError, expected_found
 
 if TYPE_CHECKING:
     from jointload.analysis import Analysis
+    from jointload.insole.fitting.fit import Fit
+    from jointload.insole.fitting.whatif import WhatIf
     from jointload.intake.recording import Finding
 
 T = TypeVar("T")
@@ -87,6 +89,14 @@ def print_same_person(analysis: Analysis) -> None:
     for finding in analysis.findings:
         if finding.check == "same_person" and finding.severity != "pass":
             typer.echo(f"{finding.where}: {finding.evidence}; {finding.advice}", err=True)
+
+
+def print_last_lines(analysis: Analysis, whatif: WhatIf | None = None, fit: Fit | None = None) -> None:
+    """What a run ends with: the numbers that matter most and the verdict."""
+    from jointload.report.words.last_lines import last_lines
+
+    for line in last_lines(analysis, whatif, fit):
+        typer.echo(line)
 
 
 def check_new(out: Path | None, replace: bool) -> None:
