@@ -1,4 +1,4 @@
-"""Every block of commands and of Python in README and the guide is run, as by somebody who reads on from page to page."""
+"""Every block of commands and of Python in README and the guide is run, as by one who reads on from page to page."""
 
 from __future__ import annotations
 

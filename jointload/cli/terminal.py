@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import typer
 
-from jointload.errors import OutputError, expected_found
+from jointload.errors import OutputError, expected_found, not_written
 
 if TYPE_CHECKING:
     from jointload.analysis import Analysis
@@ -114,4 +114,4 @@ def write_new(path: Path, text: str) -> None:
             file.write(text)
     except OSError as problem:
         advice = "choose a new name in a folder you may write to"
-        raise OutputError(expected_found("output", "a new file", problem.strerror, str(path), advice)) from None
+        raise OutputError(not_written(problem, path, advice)) from None
