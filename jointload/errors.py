@@ -84,6 +84,13 @@ def not_read(what: str, expected: str, problem: Exception, path: object, advice:
     return expected_found(what, expected, found, str(path), advice)
 
 
+def not_written(problem: OSError, path: object, advice: str) -> str:
+    """The line of a new file that could not be written: it exists already, or what stands in its way."""
+    if isinstance(problem, FileExistsError):
+        return f"output: {path} exists already; {advice}"
+    return expected_found("output", "a new file", problem.strerror or problem, str(path), advice)
+
+
 def known_names(names: Iterable[str]) -> str:
     """The known names as a readable list for an error message."""
     return ", ".join(sorted(names)) or "none"

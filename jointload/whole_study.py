@@ -39,6 +39,7 @@ from jointload.study_run.batch import (
     join,
     require_parquet,
     settled,
+    verdicts_of,
 )
 from jointload.study_run.trial import file_hash, inspect, job_of, limit_threads, program, run
 from jointload.study_run.workers import Workers, in_this_process
@@ -78,7 +79,9 @@ def run_study(
         drop_others(out / TRIALS, {job.name for job in jobs} - set(refused))
         join(study, out, refused, full, parquet)
     counts = Counter(outcome.status for outcome in found.values())
-    return StudyRun(out, counts["analysed"], counts["unchanged"], refused, doubted(out, "same_person"))
+    strangers = doubted(out, "same_person")
+    verdicts = verdicts_of(out, sorted(set(found) - set(refused)))
+    return StudyRun(out, counts["analysed"], counts["unchanged"], refused, strangers, verdicts)
 
 
 def compare_study(

@@ -94,6 +94,13 @@ def test_analyse_without_a_whatif(tmp_path: Path) -> None:
     done = jointload("analyse", *inputs(out="a/b/result"), "--draws", "40", where=tmp_path)
     assert done.returncode == 0, done.stderr
     assert {path.name for path in (tmp_path / "a/b/result").iterdir()} == RESULT
+    *_, force, knee, back, verdict = done.stdout.splitlines()
+    assert [line.split(" [")[0] for line in (force, knee, back)] == [
+        "peak vertical force", "peak knee adduction moment", "peak L5/S1 extension moment"
+    ]  # fmt: skip
+    assert " right 2.59 (" in force and ", left 2.37 (" in force
+    record = json.loads((tmp_path / "a/b/result/run.json").read_text(encoding="utf-8"))
+    assert verdict == f"Verdict: {record['verdict']['text']}" == "Verdict: recording: fine"
     with (tmp_path / "a/b/result/metrics.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     assert len(rows) > 90
@@ -101,7 +108,6 @@ def test_analyse_without_a_whatif(tmp_path: Path) -> None:
         number = row["value"] and row["quantity"] != "first_contact_zone"
         assert bool(row["low"] and row["high"]) == bool(number), row
     assert not ends_in_a_side_letter(tmp_path / "a/b/result")
-    record = json.loads((tmp_path / "a/b/result/run.json").read_text(encoding="utf-8"))
     assert record["intervals"]["draws"] == 40 and "skin" in record["intervals"]["inputs"]
 
 
@@ -304,6 +310,9 @@ def test_a_whatif_of_parts_and_of_an_insole_file(tmp_path: Path) -> None:
         done = jointload("whatif", *inputs(), *words, *few, where=tmp_path)
         assert done.returncode == 0, done.stderr
         record = json.loads((tmp_path / "result" / "run.json").read_text(encoding="utf-8"))
+        *_, eversion, knee, moment, verdict = done.stdout.splitlines()
+        assert all(line.startswith("Change of right ") for line in (eversion, knee, moment))
+        assert verdict == f"Verdict: {record['verdict']['text']}" and "prediction: " in verdict
         assert said in record["whatif"]["shape"]
 
 

@@ -178,6 +178,7 @@ ORDER = (
     "report.words.fit_units",
     "report.words.section",
     "report.words.trust",
+    "report.words.last_lines",
     "report.words.tables",
     "report.words.two_landings",
     "report.words.before_after",

@@ -21,7 +21,7 @@ from jointload.cli.options import (
     side_asked,
 )
 from jointload.cli.riders import Conditions, analysed, known_rider, with_conditions, with_intervals
-from jointload.cli.terminal import print_same_person, step
+from jointload.cli.terminal import print_last_lines, print_same_person, step
 
 if TYPE_CHECKING:
     from jointload.insole.fitting.aim import Limits
@@ -78,6 +78,7 @@ def fit(
         typer.echo(sentence)
     insole = " and the insole's solid, drawing and sheet" if found.shape is not None else ""
     typer.echo(f"Wrote {out / 'report.html'}{insole}.")
+    print_last_lines(analysis, fit=found)
 
 
 def _limits(stack: str, posting: float, lift: str, inversion: float, knee: float, pressure: float) -> Limits:

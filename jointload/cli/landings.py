@@ -27,7 +27,7 @@ from jointload.cli.options import (
     side_asked,
 )
 from jointload.cli.riders import Conditions, analysed, known_rider, with_conditions, with_intervals
-from jointload.cli.terminal import WARNINGS, print_same_person, same_person, step
+from jointload.cli.terminal import WARNINGS, print_last_lines, print_same_person, same_person, step
 from jointload.errors import SettingError, expected_found
 
 if TYPE_CHECKING:
@@ -60,8 +60,8 @@ def demo(out: Out = Path("demo_report"), replace: Replace = False, figures: Figu
     answer = _predicted(analysis, _asked("medial:4", "right", "heel", "", "", []))
     with step("The shape that lowers the largest pressure"):
         found = fit(analysis, "right", "peak_pressure")
+    typer.echo(f"The sample study is in {sample}")
     _written(analysis, answer, landing, out, figures, found)
-    typer.echo(f"All recordings of the sample study are in {sample}")
 
 
 @app.command(cls=LandingCommand)
@@ -171,12 +171,11 @@ def _written(
     found: Fit | None = None,
 ) -> None:
     from jointload.report.files.folder import write_report
-    from jointload.report.words.tables import all_findings
 
     with step("Report"):
         write_report(analysis, out, whatif=answer, inputs=landing.files, figures=figures, fit=found)
     print_same_person(analysis)
-    warned = sum(f.severity != "pass" for f in all_findings(analysis, answer, found))
-    typer.echo(f"Wrote {out / 'report.html'} and the tables beside it; {warned} findings need a look.")
+    typer.echo(f"Wrote {out / 'report.html'} and the tables beside it.")
+    print_last_lines(analysis, answer, found)
     if not same_person(analysis):
         raise typer.Exit(WARNINGS)

@@ -94,9 +94,8 @@ def _compared(
 
 def _strip_names(files: list[Path], strip_names: bool, out: Path | None) -> None:
     if len(files) != 1 or out is None or not strip_names:
-        found = (
-            f"{len(files)} files, {'no' if out is None else 'one'} --out, {'' if strip_names else 'no '}--strip-names"
-        )
+        given = (f"{len(files)} files" * (len(files) != 1), "no --out" * (out is None))
+        found = " and ".join(filter(None, (*given, "no --strip-names" * (not strip_names))))
         advice = "write: jointload check --strip-names FILE --out NEW.c3d"
         raise SettingError(expected_found("check", "one file, --strip-names and --out", found, "the command", advice))
     from jointload.report.words.nameless import MOTION_REMAINS, write_nameless

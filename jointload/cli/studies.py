@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from contextlib import AbstractContextManager
 from pathlib import Path
@@ -71,6 +72,8 @@ def run(
         f"Wrote {done.out / 'metrics.csv'}: {done.analysed} trials analysed, {done.unchanged} unchanged, "
         f"{len(done.refused)} refused."
     )
+    for verdict, count in Counter(done.verdicts.values()).most_common():
+        typer.echo(f"Verdict of {count} of {len(done.verdicts)}: {verdict}")
     raise typer.Exit(SOME_REFUSED if done.refused else 0)
 
 

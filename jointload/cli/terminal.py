@@ -10,10 +10,12 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import typer
 
-from jointload.errors import OutputError, expected_found
+from jointload.errors import OutputError, expected_found, not_written
 
 if TYPE_CHECKING:
     from jointload.analysis import Analysis
+    from jointload.insole.fitting.fit import Fit
+    from jointload.insole.fitting.whatif import WhatIf
     from jointload.intake.recording import Finding
 
 T = TypeVar("T")
@@ -89,6 +91,14 @@ def print_same_person(analysis: Analysis) -> None:
             typer.echo(f"{finding.where}: {finding.evidence}; {finding.advice}", err=True)
 
 
+def print_last_lines(analysis: Analysis, whatif: WhatIf | None = None, fit: Fit | None = None) -> None:
+    """What a run ends with: the numbers that matter most and the verdict."""
+    from jointload.report.words.last_lines import last_lines
+
+    for line in last_lines(analysis, whatif, fit):
+        typer.echo(line)
+
+
 def check_new(out: Path | None, replace: bool) -> None:
     """Refuse a folder in use before the work, unless what it holds may be replaced; whether that is an earlier result,
     which alone is replaced, is asked where the new one is written."""
@@ -104,4 +114,4 @@ def write_new(path: Path, text: str) -> None:
             file.write(text)
     except OSError as problem:
         advice = "choose a new name in a folder you may write to"
-        raise OutputError(expected_found("output", "a new file", problem.strerror, str(path), advice)) from None
+        raise OutputError(not_written(problem, path, advice)) from None
