@@ -17,9 +17,10 @@ from jointload.body.pose import complete_markers, track_segments
 from jointload.intake.recording import SIDES, Array, Which
 from jointload.intake.session import Session
 from jointload.landing.alignment import alignment
+from jointload.landing.borne import Borne, forces_borne
 from jointload.landing.certainty import Key
 from jointload.landing.events import LandingEvents, Seen, events_seen, find_events
-from jointload.landing.filtered import FilteredForces, filtered_forces
+from jointload.landing.filtered import FilteredForces, scaled_forces
 from jointload.landing.landed import DrawnEvents, Landing, Value
 from jointload.landing.measures.every_measure import drawn_values
 from jointload.landing.span import Indices
@@ -172,7 +173,8 @@ class _Markers:
         """(3, M, D, F) [m]."""
         shape = (*self.exact.shape[:2], which.stop - which.start, self.exact.shape[2])
         if self.noise and self.smoother is not None:
-            out = self.smoother.doubts(self.generator, shape[2], shape[1], shape[3]) + self.exact[:, :, None]
+            out = self.smoother.doubts(self.generator, shape[2], shape[1], shape[3])
+            out += self.exact[:, :, None]
         elif self.noise:
             out = self.noise * self.generator.standard_normal(shape, dtype=np.float32) + self.exact[:, :, None]
         else:
@@ -182,7 +184,9 @@ class _Markers:
         if self.skin is not None:
             for name, rows in self.where.items():
                 local = self.skin.displacement(name, self.arms[name], self.since, self.peak, which)
-                out[:, rows] += rotate(self.rotation[name][:, :, None, None], local)
+                moved = rotate(self.rotation[name][:, :, None, None], local)
+                for k, row in enumerate(rows):
+                    out[:, row] += moved[:, k]
         return out
 
 
@@ -250,16 +254,17 @@ def _drawn_landings(
         settings=settings,
         upper=None if landing.upper is None else loads_from_above(poses, markers, body, angles, after),
     )
-    yield from _by_events(together, inputs.weight[which])
+    filtered = scaled_forces(landing.contact, settings, inputs.plates.gain[:, which])
+    yield from _by_events(together, filtered, inputs.weight[which])
 
 
-def _by_events(together: Landing, weight: Array) -> Iterator[tuple[Indices, Landing]]:
+def _by_events(together: Landing, filtered: FilteredForces, weight: Array) -> Iterator[tuple[Indices, Landing]]:
     """The drawn landings with their events, those of one kind with the same feet at once; weight : (D,) factor of the
     body weight on the plates."""
-    filtered = filtered_forces(together.contact, together.settings)
     pelvis = together.poses.place(together.body, "hip_mid")[1]
-    weights = (weight * together.weight).tolist()
-    events = [_events_of(together, pelvis, filtered, d, each) for d, each in enumerate(weights)]
+    weights, threshold = weight * together.weight, together.settings.contact_threshold
+    borne = forces_borne(together.contact, filtered, weights, threshold)
+    events = [_events_of(together, pelvis, borne[d], d, each) for d, each in enumerate(weights.tolist())]
     kinds = [(each.kind, *each.sides) for each in events]
     for kind in dict.fromkeys(kinds):
         numbers = np.array([d for d, other in enumerate(kinds) if other == kind])
@@ -269,12 +274,12 @@ def _by_events(together: Landing, weight: Array) -> Iterator[tuple[Indices, Land
         yield numbers, replace(_some(together, which), events=own[0], drawn=drawn, _filtered=[filtered.drawn(which)])
 
 
-def _events_of(together: Landing, pelvis: Array, filtered: FilteredForces, d: int, weight: float) -> LandingEvents:
+def _events_of(together: Landing, pelvis: Array, borne: Borne, d: int, weight: float) -> LandingEvents:
     """Of one draw; pelvis : (D, F) [m] height of the middle of the hips;  weight : [N]."""
     contact, angles, rate = together.contact.drawn(d), together.angles.drawn(d), together.poses.rate
     settings, name = together.settings, together.recording.name
     if np.isfinite(contact.total).any():
-        return events_seen(contact, Seen(pelvis[d], angles, rate), weight, settings, name, filtered.drawn(d))
+        return events_seen(contact, borne, Seen(pelvis[d], angles, rate), weight, settings, name)
     return find_events(contact, together.poses.drawn(d), together.body.drawn(d), angles, weight, settings, name)
 
 
