@@ -102,6 +102,7 @@ ORDER = (
     "uncertainty.draws",
     "uncertainty.skin",
     "uncertainty.around",
+    "uncertainty.in_order",
     "uncertainty.pour",
     "uncertainty.shares",
     "uncertainty.intervals",
