@@ -80,7 +80,7 @@ def test_the_demo_writes_the_whole_result_folder(tmp_path: Path) -> None:
     done = jointload("demo", "--out", "demo_report", where=tmp_path)
     assert done.returncode == 0, done.stderr
     assert {path.name for path in (tmp_path / "demo_report").iterdir()} == RESULT | {
-        "whatif.csv", "fit.csv", "trade_off.csv", "insole", "figures"
+        "whatif.csv", "fit.csv", "trade_off.csv", "insole"
     }  # fmt: skip
     page = (tmp_path / "demo_report" / "report.html").read_text(encoding="utf-8")
     assert page.count("pressure before (modelled) and after") >= 2

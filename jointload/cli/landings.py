@@ -41,7 +41,7 @@ USUAL_LENGTH = 0.265
 
 
 @app.command(cls=Command)
-def demo(out: Out = Path("demo_report"), replace: Replace = False, figures: Figures = "svg") -> None:
+def demo(out: Out = Path("demo_report"), replace: Replace = False, figures: Figures = "") -> None:
     """Analyse the invented sample study that ships with jointload, with a what-if and a fit, and write its report."""
     from jointload.insole.fitting.fit import fit
     from jointload.modeldata import shipped_folder
