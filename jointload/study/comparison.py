@@ -10,7 +10,7 @@ import numpy as np
 
 from jointload.errors import StudyError, expected_found
 from jointload.intake.recording import Array
-from jointload.study.effects import EffectSize, benjamini_hochberg, effect_size, equivalence_p, holm
+from jointload.study.effects import EffectSize, benjamini_hochberg, effect_size, equivalence_p, holm, riders_to_decide
 from jointload.study.mixed import Contrast, contrasts
 from jointload.study.observations import Curves, Observations
 from jointload.study.permutation import ALPHA, CurveTest, labels_between, labels_within, sign_flip
@@ -47,6 +47,11 @@ class Row:
     adjusted: float = float("nan")
 
     @property
+    def riders_to_decide(self) -> float:
+        """How many riders would find a difference of the smallest change; as in effects.riders_to_decide."""
+        return riders_to_decide(self.contrast, self.margin)
+
+    @property
     def verdict(self) -> Verdict:
         if not np.isfinite(self.contrast.p):
             return NOT_KNOWN
@@ -58,7 +63,10 @@ class Row:
 
 @dataclass(frozen=True, eq=False)
 class CurveRow:
-    """One curve of one foot: the riders' means (riders, 101) under the baseline and the level, and the test."""
+    """One curve of one foot: the riders' means (riders, 101) under the baseline and the level, and the test.
+
+    paired : whether both hold the same riders, row by row
+    """
 
     name: str
     quantity: str
@@ -70,6 +78,7 @@ class CurveRow:
     second: Array
     test: CurveTest | None
     note: str
+    paired: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -236,7 +245,8 @@ def _compared(curve: Curves, facts: pandas.DataFrame, baseline: str, level: str,
         test = labels_between(joined, np.arange(len(joined)) >= len(first))
     else:
         note = "fewer than two riders to compare"
-    if len(both) and not within_riders:
+    paired = bool(len(both)) and not within_riders
+    if paired:
         first, second = first.loc[both], second.loc[both]
     return CurveRow(
         curve.name,
@@ -249,6 +259,7 @@ def _compared(curve: Curves, facts: pandas.DataFrame, baseline: str, level: str,
         second.to_numpy(),
         test,
         note,
+        paired,
     )
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 Row = dict[str, Any]
 BASES = ("impulse", "peak")
 SOFT, STIFF = "soft", "stiff"
+BY_DEFINITION = "by definition"
+"""Note of a saving that follows from the exponent alone."""
 FEWER = 0.5
 """Share of the landings of a rider's highest class that 'fewer hard landings' leaves out (choice)."""
 LIGHTER = 0.04
@@ -78,10 +80,11 @@ class Tissue:
 class Dose:
     """Tables of a dose, one row each; value, low and high, and a note where a number is not known.
 
-    doses : rider, tissue, kind, exponent, basis, reference [unit], unit, landings, known_landings, dose, low, high,
-    note; dose in landings of the reference load, which is the mean of the study's usual landings and feet
-    shares : rider, tissue, kind, exponent, by ('activity' or 'style'), name, share, low, high, note
-    savings : rider, tissue, kind, exponent, change, saving, low, high, note
+    Each foot stands for itself, as the worse one wears; side is '' for the disc.
+    doses : rider, tissue, side, kind, exponent, basis, reference [unit], unit, landings, known_landings, dose, low,
+    high, note; dose in landings of the reference load, which is the mean of the study's usual landings and feet
+    shares : rider, tissue, side, kind, exponent, by ('activity' or 'style'), name, share, low, high, note
+    savings : rider, tissue, side, kind, exponent, change, saving, low, high, note
     draws : of markers, joint centres and plates behind the loads' intervals
     """
 
@@ -190,17 +193,42 @@ def strain_dose(metrics: pandas.DataFrame, exposures: Sequence[Exposure], baseli
         for tissue in tissues().values():
             for basis in BASES:
                 reference = usual[(usual["tissue"] == tissue.name) & (usual["basis"] == basis)]["value"].mean()
-                own = _select(loads, rider, tissue.name, basis)
-                pieces = _Pieces.of(own[own["condition"] == baseline], rows, reference, scaled)
-                for kind, exponent in tissue.exponents.items():
-                    key = {"rider": rider, "tissue": tissue.name, "kind": kind, "exponent": exponent}
-                    of_basis = {"basis": basis, "reference": reference, "unit": "BW s" if basis == "impulse" else "BW"}
-                    out["doses"].append(_dose_row(key | of_basis, pieces, exponent))
-                    if basis == "impulse":
-                        out["shares"] += _share_rows(key, pieces, exponent)
-                        out["savings"] += _saving_rows(key, pieces, own, baseline, exponent)
+                both = _select(loads, rider, tissue.name, basis)
+                for side in sorted(set(both["side"]), reverse=True) or ("",):
+                    own = both[both["side"] == side]
+                    pieces = _Pieces.of(own[own["condition"] == baseline], rows, reference, scaled)
+                    for kind, exponent in tissue.exponents.items():
+                        key = {"rider": rider, "tissue": tissue.name, "side": side, "kind": kind, "exponent": exponent}
+                        unit = "BW s" if basis == "impulse" else "BW"
+                        of_basis = {"basis": basis, "reference": reference, "unit": unit}
+                        out["doses"].append(_dose_row(key | of_basis, pieces, exponent))
+                        if basis == "impulse":
+                            out["shares"] += _share_rows(key, pieces, exponent)
+                            out["savings"] += _saving_rows(key, pieces, own, baseline, exponent)
     doses, shares, savings = (tuple(rows) for rows in out.values())
     return Dose(doses, shares, savings, tuple(exposures), baseline, scaled)
+
+
+def of_worse_feet(found: Dose) -> Dose:
+    """The same with the worse foot alone of each rider and tissue: that of the larger dose by impulse under the
+    tissue's own exponent; a known one before one that is not, with a note."""
+    sizes: dict[tuple[str, str], list[tuple[float, str]]] = {}
+    for row in found.doses:
+        if (row["basis"], row["kind"]) == ("impulse", "published"):
+            size = float(row["dose"]) if np.isfinite(row["dose"]) else -1.0
+            sizes.setdefault((row["rider"], row["tissue"]), []).append((size, row["side"]))
+    worse = {key: max(sides)[1] for key, sides in sizes.items()}
+
+    def kept(rows: tuple[Row, ...]) -> tuple[Row, ...]:
+        return tuple(row for row in rows if worse.get((row["rider"], row["tissue"])) == row["side"])
+
+    def noted(row: Row) -> Row:
+        lost = [side for size, side in sizes[row["rider"], row["tissue"]] if size < 0 and side != row["side"]]
+        told = f"the {lost[0]} foot, which may be the worse one, is not known" if lost and row["dose"] >= 0 else ""
+        return row | {"note": "; ".join(filter(None, (told, row["note"])))}
+
+    doses = tuple(noted(row) for row in kept(found.doses))
+    return replace(found, doses=doses, shares=kept(found.shares), savings=kept(found.savings))
 
 
 def _select(loads: pandas.DataFrame, rider: str, tissue: str, basis: str) -> pandas.DataFrame:
@@ -209,9 +237,9 @@ def _select(loads: pandas.DataFrame, rider: str, tissue: str, basis: str) -> pan
 
 @dataclass(frozen=True, eq=False)
 class _Pieces:
-    """What a rider's dose is summed from, (P,) each: one measured load of one foot standing for some landings.
+    """What the dose of one rider's foot is summed from, (P,) each: one measured load standing for some landings.
 
-    load, low, high : over the reference;  landings : for which it stands, shared between both feet;  exposure : its row
+    load, low, high : over the reference;  landings : for which it stands;  exposure : its row
     unmatched : landings of each exposure row without a measured load;  note : why
     """
 
@@ -227,8 +255,7 @@ class _Pieces:
 
     @classmethod
     def of(cls, own: pandas.DataFrame, rows: Sequence[Exposure], reference: float, scaled: bool) -> _Pieces:
-        whole = own.groupby("trial")["value"].transform(lambda values: values.notna().all()).astype(bool)
-        known = own[whole & np.isfinite(own["height"])]
+        known = own[np.isfinite(own["value"]) & np.isfinite(own["height"])]
         parts: list[tuple[float, float, float, float, int, str]] = []
         unmatched = np.zeros(len(rows))
         for k, row in enumerate(rows):
@@ -328,7 +355,7 @@ def _saving_rows(key: Row, pieces: _Pieces, own: pandas.DataFrame, baseline: str
 
 
 def _exact(key: Row, change: str, saving: float) -> Row:
-    return key | {"change": change, "saving": saving, "low": saving, "high": saving, "note": "by definition"}
+    return key | {"change": change, "saving": saving, "low": saving, "high": saving, "note": BY_DEFINITION}
 
 
 def _measured(key: Row, change: str, before: pandas.DataFrame, after: pandas.DataFrame, exponent: float) -> Row:
@@ -353,15 +380,14 @@ def _measured(key: Row, change: str, before: pandas.DataFrame, after: pandas.Dat
 
 
 def _log_loads(loads: pandas.DataFrame) -> Array:
-    """(T,) mean logarithm of the feet's loads of each landing in which all of them are known."""
-    kept = loads.groupby("trial")["value"].apply(lambda v: float(np.log(v).mean()) if (v > 0).all() else np.nan)
-    values = np.asarray(kept.to_numpy(), dtype=float)
-    return values[np.isfinite(values)]
+    """(T,) logarithm of a foot's load of each landing in which it is known."""
+    values = loads["value"].to_numpy(dtype=float)
+    return np.asarray(np.log(values[np.isfinite(values) & (values > 0)]))
 
 
 def _fewer(key: Row, pieces: _Pieces, exponent: float) -> Row:
     """Some of the landings of the rider's highest class left out."""
-    change = f"{100 * FEWER:.0f} % of the landings from the highest class left out"
+    change = f"{100 * FEWER:.0f} % of the highest landings left out"
     highest = max(row.from_m for row in pieces.rows)
     chosen = np.array([pieces.rows[k].from_m == highest for k in pieces.exposure], dtype=bool)
     unknown = sum(n for row, n in zip(pieces.rows, pieces.unmatched, strict=True) if row.from_m == highest)

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import Any
+
 import pytest
+from in_browser import started
 
 from jointload.analysis import Analysis, analyse
 from jointload.insole.fitting.whatif import WhatIf, what_if
@@ -25,3 +29,9 @@ def analysis() -> Analysis:
 @pytest.fixture(scope="session")
 def prediction(analysis: Analysis) -> WhatIf:
     return what_if(analysis, parse_wedge("medial:4", "right"), draws=50)
+
+
+@pytest.fixture(scope="session")
+def driver() -> Iterator[Any]:
+    """One browser for all tests that need a real one."""
+    yield from started()

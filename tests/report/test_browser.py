@@ -5,14 +5,12 @@ from __future__ import annotations
 import io
 import json
 import re
-import shutil
-from collections.abc import Iterator
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from in_browser import TELEPHONE, barriers, quiet
 
 from jointload.analysis import Analysis
 from jointload.insole.fitting.whatif import WhatIf
@@ -26,20 +24,12 @@ from selenium.webdriver.common.by import By  # noqa: E402
 from selenium.webdriver.common.keys import Keys  # noqa: E402
 from selenium.webdriver.support.ui import WebDriverWait  # noqa: E402
 
-BROWSER, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
-pytestmark = pytest.mark.skipif(
-    not (BROWSER and DRIVER), reason="no chromium with its chromedriver on this machine (apt install chromium-driver)"
-)
-QUIET = (
-    "--headless=new", "--no-sandbox", "--no-first-run", "--disable-background-networking", "--disable-sync",
-    "--disable-component-update", "--disable-quic", "--use-angle=swiftshader", "--enable-unsafe-swiftshader",
-    "--disable-dev-shm-usage", "--window-size=1280,1000",
-)  # fmt: skip
 LONGEST_WAIT = 60
 """Of a busy machine, for one thing of the page [s]."""
+MOST_TABS = 400
+"""Of the keyboard, through the links of a page."""
 LEAST_LETTERS = 11.0
 """Of any figure at any width [px]."""
-TELEPHONE = {"width": 390, "height": 844, "deviceScaleFactor": 1, "mobile": True}
 
 
 @pytest.fixture(scope="module")
@@ -50,16 +40,9 @@ def page(analysis: Analysis, prediction: WhatIf, tmp_path_factory: pytest.TempPa
 
 
 @pytest.fixture(scope="module")
-def browser(page: Path) -> Iterator[Any]:
-    options = webdriver.ChromeOptions()
-    options.binary_location = BROWSER
-    for word in QUIET:
-        options.add_argument(word)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
-    driver = webdriver.Chrome(options=options, service=webdriver.ChromeService(DRIVER))
+def browser(driver: Any, page: Path) -> Any:
     driver.get(page.as_uri())
-    yield driver
-    driver.quit()
+    return driver
 
 
 def wait_until(browser: Any, script: str) -> None:
@@ -82,9 +65,15 @@ def last_frame(browser: Any) -> int:
     return int(browser.find_element(By.ID, "replay-time").get_attribute("max"))
 
 
+OPEN_ALL = (
+    "document.querySelectorAll('section').forEach((s) => { s.style.contentVisibility = 'visible'; });"
+    "document.querySelectorAll('details').forEach((fold) => { fold.open = true; });"
+)
+
+
 def test_every_picture_shows_something(browser: Any) -> None:
     seen = browser.execute_script(
-        "return [...document.querySelectorAll('.plot')].map((plot) => [plot.clientWidth, plot.clientHeight, "
+        OPEN_ALL + "return [...document.querySelectorAll('.plot')].map((plot) => [plot.clientWidth, plot.clientHeight, "
         "plot.getAttribute('aria-label').length, plot.querySelectorAll('.l, .f, .h').length])"
     )
     assert len(seen) > 30
@@ -95,8 +84,7 @@ def letters(browser: Any) -> tuple[float, list[str]]:
     """The smallest letters of any figure [px], and the texts that its panel cuts off or that leave the panel."""
     return tuple(  # type: ignore[return-value]
         browser.execute_script(
-            "document.querySelectorAll('section').forEach((s) => { s.style.contentVisibility = 'visible'; });"
-            "const texts = [...document.querySelectorAll('.panel :is(text, tspan, b, small, p, li)')];"
+            OPEN_ALL + "const texts = [...document.querySelectorAll('.panel :is(text, tspan, b, small, p, li)')];"
             "const size = Math.min(...texts.map((t) => parseFloat(getComputedStyle(t).fontSize)));"
             "const out = texts.filter((t) => { const a = t.getBoundingClientRect(), "
             "b = t.closest('.panel').getBoundingClientRect(); return a.left < b.left - 1 || a.right > b.right + 1; });"
@@ -154,7 +142,7 @@ def test_the_keyboard_alone_moves_the_time(browser: Any) -> None:
     reached: list[str] = []
     wanted = ["replay-play", "replay-back", "replay-step", "replay-time", "replay-speed"]
     actions = webdriver.ActionChains(browser)
-    for _ in range(60):
+    for _ in range(MOST_TABS):
         actions.send_keys(Keys.TAB).perform()
         focused = browser.switch_to.active_element
         reached.append(focused.get_attribute("id") or focused.get_attribute("class"))
@@ -293,34 +281,13 @@ def test_a_telephone_scrolls_one_way_only(browser: Any) -> None:
     assert wide == []
 
 
-def barriers(browser: Any) -> list[tuple[str, list[str]]]:
-    """Serious and critical findings of axe-core's rules: WCAG 2 A and AA, and its own best practice."""
-    pytest.importorskip("axe_core_python", reason="axe-core-python is not installed")
-    browser.execute_script((resources.files("axe_core_python") / "axe.min.js").read_text(encoding="utf-8"))
-    browser.set_script_timeout(LONGEST_WAIT)
-    found = browser.execute_async_script(
-        "const done = arguments[0]; axe.run({ resultTypes: ['violations'] }).then(done, (e) => done(String(e)))"
-    )
-    assert isinstance(found, dict), found
-    return [
-        (rule["id"], [node["html"][:120] for node in rule["nodes"][:3]])
-        for rule in found["violations"]
-        if rule["impact"] in ("serious", "critical")
-    ]
-
-
 def test_no_serious_barrier(browser: Any) -> None:
     assert barriers(browser) == []
 
 
 def test_nothing_was_loaded_and_nothing_complained(browser: Any) -> None:
     """Last of all: what the tests above made the page do."""
-    complaints = [entry for entry in browser.get_log("browser") if entry["level"] == "SEVERE"]
-    assert complaints == []
-    messages = [json.loads(entry["message"])["message"] for entry in browser.get_log("performance")]
-    asked = [m["params"]["request"]["url"] for m in messages if m["method"] == "Network.requestWillBeSent"]
-    assert asked
-    assert [url[:80] for url in asked if not url.startswith(("file:", "data:", "blob:"))] == []
+    quiet(browser)
 
 
 def test_the_sheet_of_an_insole_has_no_serious_barrier(browser: Any, tmp_path: Path) -> None:

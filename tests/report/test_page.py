@@ -26,12 +26,13 @@ from jointload.report.page.answers import alignment_answer, change_answer, force
 from jointload.report.page.page import SECTIONS, render_page
 from jointload.report.page.tissue_section import KNEE_MOMENTS
 from jointload.report.replay.replay import FOLLOWED, MOST_FRAMES, replay_data, shown_frames
+from jointload.report.words.cells import told_change
 from jointload.report.words.colours import DARK, LIGHT
 
 VOID = {"meta", "img", "br", "input"}
 MOST_BYTES = 800_000
-OWN_SCRIPTS = 2
-"""The replay's data, and what plays it."""
+OWN_SCRIPTS = 3
+"""The replay's data, what plays it, and what folds, contents and terms do."""
 SHEETS: tuple[Callable[[Analysis], Sheet], ...] = (
     pictures.body, landing_curves.forces, landing_curves.angles, landing_curves.moments, landing_curves.powers,
     pictures.pressure_paths, tissue_loads,
@@ -110,11 +111,12 @@ def test_every_panel_is_drawn_once_and_told(page: str, analysis: Analysis, predi
         change_figures.changes(analysis, prediction), pressure_bed(prediction),
     ]  # fmt: skip
     told = re.findall(r'<div class="plot" role="img" aria-label="([^"]+)"', page)
-    assert len(told) == sum(len(sheet.panels) for sheet in sheets) + len(FOLLOWED)
+    assert len(told) == sum(len(sheet.panels) for sheet in sheets)
     assert all(len(words) > 40 for words in told)
     for sheet in sheets:
         for panel in sheet.panels:
-            assert page.count(inline_svg.plot(panel)) == (2 if panel.title in FOLLOWED else 1)
+            assert page.count(inline_svg.plot(panel)) == 1
+    assert set(FOLLOWED) <= {panel.title for sheet in sheets for panel in sheet.panels}
 
 
 def test_every_colour_is_one_of_the_page(page: str) -> None:
@@ -241,7 +243,11 @@ def test_the_replay_holds_the_landing(analysis: Analysis, prediction: WhatIf) ->
     frames = shown_frames(landing)
     assert len(data["times"]) == len(frames) <= MOST_FRAMES
     assert data["span"][0] <= data["times"][0] and data["times"][-1] <= data["span"][1]
-    assert [line["name"] for line in data["lines"]] == ["trunk", "right leg", "left leg", "insole"]
+    names = [line["name"] for line in data["lines"]]
+    assert names == [
+        "trunk", "right leg", "left leg", "right sole", "left sole", "insole", "right leg, predicted",
+    ]  # fmt: skip
+    assert [line["ghost"] for line in data["lines"]] == [name.endswith("predicted") for name in names]
     right = data["lines"][1]["places"]
     k = frames.index(landing.window("right").start + 5)
     hip, knee = (np.array([right[k][axis][point] for axis in range(3)]) for point in (0, 1))
@@ -249,8 +255,21 @@ def test_the_replay_holds_the_landing(analysis: Analysis, prediction: WhatIf) ->
     assert np.linalg.norm(hip - knee) == pytest.approx(1000 * np.linalg.norm(places[0] - places[1]), abs=2.0)
     force = np.array([row[k] for row in data["forces"][0]["force"]]) / 100 * landing.weight
     assert force[2] == pytest.approx(landing.contact.force[1, 0, frames[k]], abs=0.006 * landing.weight)
-    insole = np.array(data["lines"][3]["places"][k])
-    assert np.ptp(insole[:2], axis=1).max() == pytest.approx(1000 * prediction.shape.length, rel=0.15)
+    for name in ("right sole", "left sole", "insole"):
+        outline = np.array(data["lines"][names.index(name)]["places"][k])
+        assert np.ptp(outline[:2], axis=1).max() == pytest.approx(1000 * prediction.shape.length, rel=0.15)
+    ghost = np.array(data["lines"][-1]["places"][k], dtype=float)
+    off = np.linalg.norm(ghost[:, :3] - np.array(right[k], dtype=float)[:, :3], axis=0)
+    assert 0.0 < off.max() < 40.0
+
+
+def test_another_landing_is_a_ghost_touch_down_on_touch_down(analysis: Analysis) -> None:
+    data = replay_data(analysis, beside=analysis)
+    own = {line["name"]: line["places"] for line in data["lines"] if not line["ghost"]}
+    ghosts = [line for line in data["lines"] if line["ghost"]]
+    assert [line["name"] for line in ghosts] == ["trunk", "right leg", "left leg"]
+    assert all(line["places"] == own[line["name"]] and line["symbol"] == "" for line in ghosts)
+    assert data["ghost"] == "the other landing"
 
 
 def test_sections_begin_with_their_answer(analysis: Analysis, prediction: WhatIf, page: str) -> None:
@@ -265,7 +284,7 @@ def test_sections_begin_with_their_answer(analysis: Analysis, prediction: WhatIf
     assert forces_answer(partly).startswith("The ground pushed the left foot")
     nothing = replace(analysis, measures=tuple(replace(m, value=np.nan) for m in analysis.measures))
     (roll,) = [row for row in prediction.rows if row.quantity == "rearfoot_roll"]
-    assert f"rearfoot roll +{np.rad2deg(roll.change):.2f} deg" in change_answer(analysis, prediction)
+    assert f"rearfoot roll +{told_change(roll, analysis).value} deg" in change_answer(analysis, prediction)
     for answer in (forces_answer, alignment_answer, moments_answer, work_answer):
         assert answer(nothing) == ""
 

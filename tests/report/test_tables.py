@@ -33,10 +33,11 @@ from jointload.settings import Settings
 ROUNDING = 1e-12
 
 
-def test_metrics_have_the_ten_columns_and_a_row_a_measure(analysis: Analysis) -> None:
+def test_metrics_have_their_columns_and_a_row_a_measure(analysis: Analysis) -> None:
     table = metrics_table(analysis)
     assert list(table.columns) == [
-        "recording", "rider", "condition", "side", "quantity", "value", "unit", "low", "high", "note",
+        "recording", "rider", "condition", "side", "quantity", "value", "unit", "low", "high", "note", "shown",
+        "shown_low", "shown_high",
     ]  # fmt: skip
     assert len(table) == len(analysis.measures)
     assert set(table["rider"]) == {"S1"}

@@ -21,6 +21,7 @@ from jointload.study.strain_dose import (
     Dose,
     Exposure,
     landing_loads,
+    of_worse_feet,
     read_exposures,
     saving_of_ratio,
     strain_dose,
@@ -55,6 +56,8 @@ def exposures(rider: str = "a", works: tuple[tuple[str, float, float, float], ..
 
 
 def row(found: Dose, table: str, **wanted: object) -> Mapping[str, object]:
+    """Of the right foot where none is named."""
+    wanted = {"side": "right", **wanted}
     (one,) = [r for r in getattr(found, table) if all(r[key] == value for key, value in wanted.items())]
     return one
 
@@ -119,7 +122,7 @@ def test_hard_landings_count_for_more_the_higher_the_exponent() -> None:
         fewer = [
             r
             for r in found.savings
-            if "left out" in r["change"] and (r["tissue"], r["kind"]) == ("knee_cartilage", kind)
+            if "left out" in r["change"] and (r["tissue"], r["kind"], r["side"]) == ("knee_cartilage", kind, "left")
         ]
         assert fewer[0]["saving"] == pytest.approx(FEWER * 2**m / (9 + 2**m), rel=1e-12)
 
@@ -130,7 +133,11 @@ def test_shares_by_style_follow_the_deepest_knee() -> None:
     assert dict(landing_loads(table)[["trial", "style"]].drop_duplicates().to_numpy()) == {"x": "stiff", "y": "soft"}
     found = strain_dose(table, exposures(), "flat")
     assert knee(found, "shares", "linear", by="style", name="stiff")["share"] == pytest.approx(0.75)
-    change = [r for r in found.savings if r["change"].startswith("stiff") and r["tissue"] == "knee_cartilage"]
+    change = [
+        r
+        for r in found.savings
+        if r["change"].startswith("stiff") and (r["tissue"], r["side"]) == ("knee_cartilage", "right")
+    ]
     assert [r["saving"] for r in change] == pytest.approx([1 - (1 / 3) ** m for m in (1, 2, 4, 8, 13)])
 
 
@@ -200,7 +207,23 @@ def test_scaled_heights_follow_the_square_root() -> None:
     assert knee(found, "doses", "fourth", basis="impulse")["dose"] == pytest.approx(1000 * 2**4)
 
 
-def test_one_unknown_foot_leaves_the_landing_out() -> None:
+def test_each_foot_counts_for_itself_and_the_worse_one_is_told() -> None:
+    """Feet that bear 1 and 3: the mean load is 2, the doses are 3000 x 0.5^m and 3000 x 1.5^m."""
+    table = metrics([("x", "a", "flat", 0.4, 95, 1.0)])
+    heavy = (table["side"] == "left") & (table["unit"] == "BW s")
+    for name in ("value", "low", "high"):
+        table.loc[heavy, name] = (3.0 * table.loc[heavy, name].astype(float)).astype(str)
+    found = strain_dose(table, exposures(), "flat")
+    for side, load in (("right", 0.5), ("left", 1.5)):
+        got = knee(found, "doses", "fourth", basis="impulse", side=side)
+        assert got["dose"] == pytest.approx(3000 * load**4)
+    worse = of_worse_feet(found)
+    assert {r["side"] for r in worse.doses if r["tissue"] == "knee_cartilage"} == {"left"}
+    assert {r["side"] for r in worse.doses if r["tissue"] == "lumbar_disc"} == {""}
+    assert len(worse.doses) == 5 * 5 * 2
+
+
+def test_a_foot_that_is_not_known_leaves_the_other_one_alone() -> None:
     table = metrics([("x", "a", "flat", 0.4, 95, 1.0)])
     lost = (table["quantity"] == "patellofemoral_force_impulse") & (table["side"] == "right")
     table.loc[lost, ["value", "low", "high"]] = ""
@@ -208,6 +231,13 @@ def test_one_unknown_foot_leaves_the_landing_out() -> None:
     found = strain_dose(table, exposures(), "flat")
     got = row(found, "doses", tissue="kneecap_cartilage", kind="linear", basis="impulse")
     assert np.isnan(got["dose"]) and "bends to 95 deg" in str(got["note"])
+    (told,) = [
+        r
+        for r in of_worse_feet(found).doses
+        if (r["tissue"], r["kind"], r["basis"]) == ("kneecap_cartilage", "linear", "impulse")
+    ]
+    assert told["side"] == "left" and told["dose"] == 3000
+    assert "the right foot, which may be the worse one, is not known" in told["note"]
 
 
 def test_numbers_without_intervals_say_why_the_dose_has_none() -> None:
@@ -263,14 +293,14 @@ def test_the_page_tells_every_assumption_with_source_and_effect_and_no_verdict()
     page, figures = render_dose("made up", found, dose_items(found, ()))
     again = strain_dose(table, exposures(), "flat")
     assert page == render_dose("made up", again, dose_items(again, ()))[0]
-    assert set(figures) == {"doses", "shares", "savings"}
+    assert set(figures) == {"what_matters", "doses", "shares", "savings"}
     text = page.split('<section id="assumptions">')[1]
     content = load_model("tissue", "dose").content
     for tissue in tissues().values():
         assert tissue.title in text and f">{tissue.exponent:g} (" in text
     for key in cited(content["cycles"]["source"], content["repair"]["source"], content["style"]["source"]):
         assert f'<a href="#source-{key}">' in text and f'<li id="source-{key}">' in text
-    assert "41.2 %" in text and "36 %" in text and "1.6 times" in text
+    assert "41 %" in text and "36 %" in text and "1.6 times" in text
     assert page.index("clinician") < page.index('<section id="dose">')
     assert "safe or unsafe" in page and not any(
         word in text for word in ("is safe", "is unsafe", "too much", "harmless")
@@ -310,7 +340,19 @@ def test_a_study_gives_its_dose_in_a_folder_that_comes_again_to_the_byte(joined:
     names = {path.name for path in first.iterdir()}
     csvs = {"dose.csv", "shares.csv", "savings.csv"}
     papers = {"methods.md", "methods.tex", "references.bib"}
-    assert names == {"dose.html", "dose.json", "doses.svg", "shares.svg", "savings.svg"} | csvs | papers
+    assert (
+        names
+        == {
+            "dose.html",
+            "dose.json",
+            "what_matters.svg",
+            "doses.svg",
+            "shares.svg",
+            "savings.svg",
+        }
+        | csvs
+        | papers
+    )
     keys = check_references(first, "dose.html")
     assert {"schechtman_1997", "bellucci_2001", "coenen_2012", "miller_2020"} <= keys
     assert not keys & {"niu_2014", "hedges_1981"}, "no height was scaled, nothing compared"
@@ -319,7 +361,7 @@ def test_a_study_gives_its_dose_in_a_folder_that_comes_again_to_the_byte(joined:
     assert not ends_in_a_side_letter(first)
     assert found.baseline == "flat", "study.toml's baseline"
     doses = pd.read_csv(first / "dose.csv")
-    assert len(doses) == 3 * len(tissues()) * 5 * 2
+    assert len(doses) == 3 * (2 * len(tissues()) - 1) * 5 * 2
     assert (doses["dose"].notna() & doses["low"].notna() | doses["note"].notna()).all(), "an interval, or why not"
     savings = pd.read_csv(first / "savings.csv")
     assert (savings["low"].notna() | savings["note"].notna()).all()

@@ -9,8 +9,17 @@ from made_study import made_numbers as study
 from scipy import stats
 from statsmodels.stats.weightstats import ttost_ind, ttost_paired
 
-from jointload.study.effects import benjamini_hochberg, effect_size, equivalence_p, hedges_g, holm, paired_size
-from jointload.study.mixed import contrasts
+from jointload.study.effects import (
+    POWER,
+    benjamini_hochberg,
+    effect_size,
+    equivalence_p,
+    hedges_g,
+    holm,
+    paired_size,
+    riders_to_decide,
+)
+from jointload.study.mixed import Contrast, contrasts
 
 BH_1995 = (
     0.0001, 0.0004, 0.0019, 0.0095, 0.0201, 0.0278, 0.0298, 0.0344, 0.0459, 0.3240, 0.4262, 0.5719, 0.6528, 0.7590, 1.0
@@ -76,3 +85,24 @@ def test_the_kind_of_size_follows_from_who_did_what() -> None:
 def test_a_far_out_effect_has_an_interval() -> None:
     size = paired_size(np.array([10.0, 10.1, 10.2]))
     assert np.isfinite([size.low, size.high]).all() and size.low < size.value < size.high
+
+
+@pytest.mark.parametrize("size", [0.4, 0.8, 1.5])
+def test_riders_that_would_decide_are_those_of_a_t_test(size: float) -> None:
+    """Against a general statistics package, within the one rider that rounding up makes."""
+    from statsmodels.stats.power import TTestIndPower, TTestPower
+
+    seen, lacking = 12, 1
+    error = 1.0 / np.sqrt(seen)
+    paired = Contrast("b", "a", 0.1, error, seen - lacking, 0.0, 0.0, 0.5, 0.0, 0.0, 0.0, 0.0, seen, 24, "made")
+    wanted = TTestPower().solve_power(effect_size=size, power=POWER, alpha=0.05)
+    assert riders_to_decide(paired, size) == pytest.approx(np.ceil(wanted), abs=1)
+    apart = Contrast("b", "a", 0.1, 2.0 * error, seen - 2, 0.0, 0.0, 0.5, 0.0, 0.0, 0.0, 0.0, seen, 12, "made")
+    wanted = 2 * TTestIndPower().solve_power(effect_size=size, power=POWER, alpha=0.05)
+    assert riders_to_decide(apart, size) == pytest.approx(np.ceil(wanted), abs=2)
+
+
+def test_riders_that_would_decide_are_not_made_up() -> None:
+    (found,) = contrasts(study(12, 2), ["flat", "wedge"])
+    assert np.isnan(riders_to_decide(found, float("nan")))
+    assert np.isinf(riders_to_decide(found, 1e-4 * found.error))

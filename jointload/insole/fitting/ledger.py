@@ -62,13 +62,14 @@ def ledger(answer: WhatIf, targets: tuple[str, ...] = ()) -> tuple[Entry, ...]:
     order = [*targets]
     for names in JOINTS.values():
         first = [name for name in names if name in TOGETHER]
-        order += first + sorted((n for n in names if n in rows and n not in first), key=lambda n: -_size(rows[n]))
+        order += first + sorted((n for n in names if n in rows and n not in first), key=lambda n: -size_of(rows[n]))
     known = [name for name in dict.fromkeys(order) if name in rows]
     rest = [name for name in rows if name not in known]
     return tuple(Entry(joints.get(name, "other"), rows[name], name in targets) for name in [*known, *rest])
 
 
-def _size(row: Change) -> float:
+def size_of(row: Change) -> float:
+    """Size of a change in units of what matters, -1 where none is known."""
     size = row.against_recording
     return float(size) if np.isfinite(size) else -1.0
 

@@ -16,6 +16,7 @@ from jointload.insole.calibration.observation import mass_of
 from jointload.insole.calibration.personal import Known, Personal
 from jointload.insole.fitting.doubts import assumptions, doubts_of, task_of
 from jointload.insole.limb.change import Change, Drawn, PressureMap, WhatIf
+from jointload.insole.limb.limb import middle_leg
 from jointload.insole.limb.pouring import Poured, pour_again
 from jointload.insole.limb.readings import drawn_at_instants, drawn_loads, foot_series, readings
 from jointload.insole.limb.regions import pressures, regions
@@ -32,6 +33,7 @@ from jointload.insole.limb.standing import (
 )
 from jointload.insole.shape.asked import USUAL_BASE, Case, Given, Parts, case_of, shape_text
 from jointload.insole.shape.shape import InsoleShape, measure
+from jointload.intake.recording import Array
 from jointload.landing.landed import Landing
 from jointload.landing.measures.force_measures import vertical_force_first_peak, vertical_loading_rate
 
@@ -104,11 +106,13 @@ def require_moments(landing: Landing, side: str) -> None:
 
 @dataclass(frozen=True, eq=False)
 class AnswerDraws:
-    """Every quantity of every drawn person: at the landing's extremes, and at named instants; the pressure map."""
+    """Every quantity of every drawn person: at the landing's extremes, and at named instants; the pressure map; the leg
+    of the middle person, as in WhatIf."""
 
     extremes: tuple[Drawn, ...]
     instants: tuple[Drawn, ...]
     pressure: PressureMap
+    leg: Array
 
 
 def answer_draws(landing: Landing, standing: Standing, settled: Settled, case: Case) -> AnswerDraws:
@@ -125,7 +129,8 @@ def answer_draws(landing: Landing, standing: Standing, settled: Settled, case: C
     extremes = (
         *_foot_at_reference(landing, standing, response), *loads, *by_region, *_unchanged(landing, side), *_stacks(case)
     )  # fmt: skip
-    return AnswerDraws(extremes, drawn_at_instants(landing, standing, response, poured, persons), maps)
+    at_instants = drawn_at_instants(landing, standing, response, poured, persons)
+    return AnswerDraws(extremes, at_instants, maps, middle_leg(landing, side, response))
 
 
 def answer_of(
@@ -154,6 +159,7 @@ def answer_of(
         findings=doubts_of(landing, standing, settled, case, task, known, personal),
         pressure=drawn.pressure,
         baseline_pressure=standing.baseline_text,
+        leg=drawn.leg,
     ).with_least(known.recording_least, known.rider_least)
 
 

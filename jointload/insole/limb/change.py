@@ -63,6 +63,11 @@ class Change:
         return self.person_low > 0 or self.person_high < 0
 
     @property
+    def unmoved(self) -> bool:
+        """Whether no drawn person's value moves at all."""
+        return self.change == self.person_low == self.person_high == 0.0
+
+    @property
     def negligible(self) -> bool:
         """Whether the change is too small to matter, however sure it is."""
         return abs(self.change) < self.floor
@@ -180,6 +185,7 @@ class WhatIf:
     rows : at the landing's extremes and the reference instant;  at_instants : the same at named instants
     others : further shapes under the same foot, same draws
     baseline_pressure : where the pressure before the change is from, in words
+    leg : (3, P, W) [m] places of limb.LEG_POINTS on the shape, in the middle of the drawn persons, over the landing
     """
 
     shape: InsoleShape
@@ -195,6 +201,7 @@ class WhatIf:
     pressure: PressureMap
     others: tuple[WhatIf, ...] = ()
     baseline_pressure: str = "modelled"
+    leg: Array | None = None
 
     def row(self, quantity: str) -> Change:
         """The row of one quantity at its extreme; KeyError when this landing has none."""

@@ -16,6 +16,20 @@ STRAIGHT = 0.9995
 SLENDER = 0.01
 """Below this sine of the angle between thigh and leg the knee bends about the thigh's own axis (choice)."""
 UP = np.array([0.0, 1.0, 0.0])[:, None]
+LEG_POINTS = ("hip_centre", "knee_centre", "ankle_centre", "calcaneus", "toe_tip", "ankle_centre")
+"""What a picture of a leg joins, in this order."""
+
+
+def middle_leg(landing: Landing, side: str, response: FootResponse) -> Array:
+    """(3, P, W) [m] lab: the places of LEG_POINTS in the middle of the drawn answers, over the landing of this foot."""
+    frames = landing.window(side)
+    measured = landing.poses
+    shown = SegmentPoses(
+        measured.segments, measured.rotation[..., frames], measured.origin[..., frames],
+        measured.residual[..., frames], measured.rate,
+    )  # fmt: skip
+    poses = answering_poses(landing, side, shown, response.middle())
+    return np.stack([poses.place(landing.body, f"{side}_{name}") for name in LEG_POINTS], axis=1)
 
 
 def answering_poses(landing: Landing, side: str, poses: SegmentPoses, response: FootResponse) -> SegmentPoses:

@@ -78,6 +78,11 @@ class FootResponse:
         changed: dict[str, Any] = {name: first_zero(getattr(self, name)) for name in (*SERIES, "force_following")}
         return replace(self, **changed, own={name: first_zero(values) for name, values in self.own.items()})
 
+    def middle(self) -> FootResponse:
+        """The middle of the draws as one answer whose series are (F,), without one person's own answers."""
+        changed: dict[str, Any] = {name: np.median(getattr(self, name), axis=0) for name in SERIES}
+        return replace(self, **changed, force_following=np.median(self.force_following, keepdims=True), own={})
+
     @property
     def shank_turn(self) -> Array:
         """(D, F) [rad] of the shank on the foot about its long axis, internal positive: with the rearfoot, and with the

@@ -9,8 +9,9 @@ import numpy as np
 from jointload.analysis import Analysis
 from jointload.insole.fitting.whatif import Change, WhatIf
 from jointload.report.figures.axis import Axis, around, named
-from jointload.report.figures.panel import Interval, Key, Marks, Panel, Rule, Shape, Sheet, name_above, one
-from jointload.report.words.quantities import SIDE_WORDS, number_text, quantity, shown
+from jointload.report.figures.panel import NARROW, Interval, Key, Marks, Panel, Rule, Shape, Sheet, name_above, one
+from jointload.report.words.cells import told_change
+from jointload.report.words.quantities import SIDE_WORDS, quantity, shown
 from jointload.report.words.tables import distinguishable, ordered_changes
 
 COMPARED = (
@@ -33,10 +34,16 @@ KEYS = (
 def changes(analysis: Analysis, whatif: WhatIf) -> Sheet:
     """Predicted changes with both 95 % intervals, one panel a unit."""
     units: dict[str, list[Change]] = {}
-    for row in ordered_changes(whatif):
+    for row in (row for row in ordered_changes(whatif) if _moves(row)):
         units.setdefault(quantity(row.quantity).unit, []).append(row)
     panels = tuple(_panel(analysis, unit, rows) for unit, rows in units.items())
-    return Sheet(panels, KEYS, columns=1)
+    return Sheet(panels, KEYS, columns=2, least=330.0)
+
+
+def _moves(row: Change) -> bool:
+    """Whether there is something to draw: a change that is not negligible for every person."""
+    reach = max(abs(row.person_low), abs(row.person_high))
+    return bool(np.isfinite(row.change)) and not row.geometry and not row.unmoved and not reach < row.floor
 
 
 def comparison(analysis: Analysis, whatif: WhatIf) -> Sheet:
@@ -55,7 +62,7 @@ def comparison(analysis: Analysis, whatif: WhatIf) -> Sheet:
                 (Rule(0.0), *shapes),
             )
         )  # fmt: skip
-    return Sheet(tuple(panels), KEYS, columns=3)
+    return Sheet(tuple(panels), KEYS, columns=3, narrow=NARROW)
 
 
 def _panel(analysis: Analysis, unit: str, rows: Sequence[Change]) -> Panel:
@@ -67,7 +74,7 @@ def _panel(analysis: Analysis, unit: str, rows: Sequence[Change]) -> Panel:
     told = ". ".join(f"{_label(row)}: {_told(analysis, row)}" for row in rows)
     axis = _reach(analysis, rows, f"predicted change [{unit}]")
     return Panel(
-        f"Predicted change [{unit}]", "", f"Predicted change [{unit}]. {told}.", axis,
+        f"Predicted change, {SIDE_WORDS[rows[0].side]} [{unit}]", "", f"Predicted change [{unit}]. {told}.", axis,
         Axis(len(rows) - 0.5, -1.0, grid=False), tuple(shapes), height=ROW_HEIGHT * (len(rows) + 0.5),
     )  # fmt: skip
 
@@ -102,10 +109,10 @@ def _intervals(analysis: Analysis, row: Change, place: float, upright: bool = Fa
 
 def _told(analysis: Analysis, row: Change) -> str:
     what = quantity(row.quantity)
-    middle, low, high = (number_text(_shown(analysis, row)[k], what.unit, extra=1) for k in (1, 3, 4))
-    return f"{middle}, one person {low} to {high}"
+    told = told_change(row, analysis)
+    return f"{told.value} {what.unit}, one person {told.interval}"
 
 
 def _label(row: Change) -> str:
     what = quantity(row.quantity)
-    return f"{what.plain_name}, {SIDE_WORDS[row.side]}" + ("" if what.kind == "none" else f" ({what.kind})")
+    return what.plain_name + ("" if what.kind == "none" else f" ({what.kind})")

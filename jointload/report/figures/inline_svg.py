@@ -89,7 +89,7 @@ def swatch(key: Key) -> str:
     if key.mark == "arrow":
         parts.append(f'<path class="l c-{key.colour}" d="M14 15V3M9 8L14 2L19 8"/>')
     elif key.mark:
-        look = "h" if key.hollow else "f"
+        look = "l" if key.mark == "cross" else "h" if key.hollow else "f"
         parts.append(f'<path class="{look} c-{key.colour}" transform="translate(14 8)" d="{_outline(key.mark, 4.5)}"/>')
     return f'<svg width="28" height="16" viewBox="0 0 28 16" aria-hidden="true">{"".join(parts)}</svg>'
 

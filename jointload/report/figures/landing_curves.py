@@ -15,6 +15,7 @@ from jointload.numerics.rotations import rotate_back
 from jointload.numerics.signals import runs
 from jointload.report.figures.axis import Axis, limits, ticked
 from jointload.report.figures.panel import (
+    NARROW,
     SIDE_COLOURS,
     SIDE_MARKS,
     Band,
@@ -169,7 +170,7 @@ def _sheet(landing: Landing, panels: list[Panel], columns: int = 3, body: bool =
     end = "end of the landing" if landing.events.kind == "landing" else "end of the contact"
     keys += [Key("touch-down", "soft", width=1.2), Key(end, "soft", (2, 3), width=1.2)]
     rows = tuple(f"{time:.0f}" for time in _table_times(landing))
-    return Sheet(tuple(panels), tuple(keys), columns, rows=rows)
+    return Sheet(tuple(panels), tuple(keys), columns, narrow=NARROW, rows=rows)
 
 
 def time_axis(landing: Landing) -> Axis:

@@ -20,6 +20,8 @@ SIDE_COLOURS = {"right": "right", "left": "left", "": "ink"}
 SIDE_MARKS = {"right": "circle", "left": "square", "": "diamond"}
 LONGEST_NAME = 38
 """Letters of a row's name that a narrow screen has room for."""
+NARROW = 160.0
+"""Width that a plain curve needs on a telephone, so that two stand beside each other [px]."""
 MARKS = ("circle", "square", "triangle", "diamond", "cross")
 
 
@@ -169,6 +171,8 @@ class Panel:
     behind: Mapping[str, Sequence[str]] = field(default_factory=dict)
     height: float = 0.0
     """Of its axes where it differs from the sheet's."""
+    broad: bool = False
+    """Whether its words need a row of their own on a telephone."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -176,7 +180,7 @@ class Sheet:
     """Panels that belong together, in reading order.
 
     columns : at most, side by side;  least : width below which a panel gets a row with fewer;  height : of the axes
-    rows : of the table behind them
+    narrow : that width on a telephone, 0 for the same;  rows : of the table behind them
     """
 
     panels: tuple[Panel, ...]
@@ -184,6 +188,7 @@ class Sheet:
     columns: int = 3
     height: float = 180.0
     least: float = 250.0
+    narrow: float = 0.0
     rows: tuple[str, ...] = ()
 
 

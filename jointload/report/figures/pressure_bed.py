@@ -30,7 +30,7 @@ def pressure_bed(whatif: WhatIf) -> Sheet:
         _panel(whatif, "Pressure after", "% of the largest before", after, shares, HEAT, bed.point_after),
     )
     keys = (Key("centre of pressure", "ink", mark="diamond", hollow=True, width=0),)
-    return Sheet(panels, keys, columns=3, least=240.0)
+    return Sheet(panels, keys, columns=3, least=240.0, narrow=105.0)
 
 
 def _height_classes(added: Array) -> tuple[Array, tuple[str, ...]]:

@@ -16,14 +16,16 @@ def sheet_figure(sheet: Sheet, caption: str, first_column: str = "ms") -> str:
     """The sheet as a figure of the page; first_column : what the rows of the table behind it are."""
     margin = max(LEAST_MARGIN, 10 + LETTER * letters(text for panel in sheet.panels for _, text in panel.y.ticks))
     panels = "".join(_panel(panel, sheet) for panel in sheet.panels)
-    style = f"--columns:{sheet.columns};--least:{sheet.least:g}px;--margin:{margin:.0f}px"
+    narrow = sheet.narrow or sheet.least
+    style = f"--columns:{sheet.columns};--least:{sheet.least:g}px;--narrow:{narrow:g}px;--margin:{margin:.0f}px"
+    kind = "panels stacked" if any(panel.height for panel in sheet.panels) else "panels"
     return (
-        f'<figure>{_legend(sheet.keys)}<div class="panels" style="{style}">{panels}</div>'
+        f'<figure>{legend(sheet.keys)}<div class="{kind}" style="{style}">{panels}</div>'
         f"<figcaption>{escape(caption)}</figcaption>{_behind(sheet, first_column)}</figure>"
     )
 
 
-def _legend(keys: tuple[Key, ...]) -> str:
+def legend(keys: tuple[Key, ...]) -> str:
     entries = "".join(f"<li>{swatch(key)}{escape(key.label)}</li>" for key in keys)
     return f'<ul class="keys">{entries}</ul>' if entries else ""
 
@@ -31,15 +33,21 @@ def _legend(keys: tuple[Key, ...]) -> str:
 def _panel(panel: Panel, sheet: Sheet) -> str:
     """Its words are the page's own text, so that they wrap; the picture is told in one sentence."""
     wide, high = abs(panel.x.high - panel.x.low), abs(panel.y.high - panel.y.low)
-    size = f"aspect-ratio:{wide / high:.4f}" if panel.equal else f"height:{panel.height or sheet.height:g}px"
+    size = f"aspect-ratio:{wide / high:.4f}" if panel.equal else _height(panel, sheet)
     timed = " data-timed" if panel.timed else ""
     subtitle = f"<small>{_unbroken(escape(panel.subtitle))}</small>" if panel.subtitle else ""
     label = f'<p class="along">{escape(panel.x.label)}</p>' if panel.x.label else ""
+    kind = "panel broad" if panel.broad else "panel"
     return (
-        f'<div class="panel"><p class="told"><b>{escape(panel.title)}</b>{subtitle}</p>{_legend(panel.keys)}'
+        f'<div class="{kind}"><p class="told"><b>{escape(panel.title)}</b>{subtitle}</p>{legend(panel.keys)}'
         f'<div class="plot" role="img" aria-label="{escape(panel.told)}" style="{size}"{timed}>{plot(panel)}</div>'
         f"{label}</div>"
     )
+
+
+def _height(panel: Panel, sheet: Sheet) -> str:
+    """One's own height is that of rows and stays; the sheet's shrinks on a narrow screen."""
+    return f"height:{panel.height:g}px" if panel.height else f"--height:{sheet.height:g}px"
 
 
 def _unbroken(text: str) -> str:

@@ -16,6 +16,7 @@ from jointload.modeldata import load_model
 from jointload.report.figures.axis import around
 from jointload.report.figures.landing_curves import BAND_COLOUR, shown_span, time_axis, zero_of
 from jointload.report.figures.panel import (
+    NARROW,
     SIDE_COLOURS,
     Band,
     Key,
@@ -61,7 +62,7 @@ def tissue_loads(analysis: Analysis) -> Sheet:
     keys = [side_key(side, SIDE_WORDS[side]) for side in landing.events.sides]
     keys += [side_key("", "whole body"), Key("95 % of arms, areas and slopes", BAND_COLOUR, width=8)]
     keys.append(Key("limits of lifting at work", "soft", LIMIT_DASHES, width=1.2))
-    return Sheet(tuple(panels), tuple(keys))
+    return Sheet(tuple(panels), tuple(keys), narrow=NARROW)
 
 
 def lifting_limits() -> list[float]:

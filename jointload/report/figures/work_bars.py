@@ -40,7 +40,7 @@ def absorbed_energy(analysis: Analysis) -> Panel:
     )  # fmt: skip
     return Panel(
         "Energy absorbed", "J/kg and share of the side's sum", f"Energy absorbed [J/kg]. {told}.",
-        ticked(0.0, REACH * largest, "J/kg of body mass", 4), joints, tuple(shapes),
+        ticked(0.0, REACH * largest, "J/kg of body mass", 4), joints, tuple(shapes), broad=True,
     )  # fmt: skip
 
 

@@ -7,9 +7,10 @@ import numpy as np
 from jointload.analysis import Analysis
 from jointload.insole.fitting.whatif import WhatIf
 from jointload.insole.limb.change import Change
+from jointload.landing.landed import Measure
 from jointload.report.figures.work_bars import JOINTS, absorbed
-from jointload.report.words.cells import is_unknown, shown_value
-from jointload.report.words.quantities import SIDE_WORDS, number_text, quantity, shown
+from jointload.report.words.cells import is_unknown, told_change, told_measure
+from jointload.report.words.quantities import SIDE_WORDS, number_text, quantity
 from jointload.report.words.tables import distinguishable
 
 TOLD_CHANGES = (
@@ -18,38 +19,67 @@ TOLD_CHANGES = (
     "ankle_eversion_moment_peak", "hip_adduction_moment_peak",
 )  # fmt: skip
 """Where a shape acts, and every joint above it: no target without what it may cost elsewhere."""
+MOMENTS_TOLD = tuple(name for name in TOLD_CHANGES if "moment" in name)
 
 
 def forces_answer(analysis: Analysis) -> str:
     return _sentences(
-        _sided(analysis, "The ground pushed ", "the {side} foot with up to {0} body weights {1} ms after it touched",
-               "vertical_force_peak", "time_to_peak"),
+        _pushed(analysis),
         _sided(analysis, "The force rose by ", "{0} body weights a second on the {side}", "vertical_loading_rate"),
     )  # fmt: skip
 
 
+def hard_words(analysis: Analysis) -> str:
+    """How hard, in one sentence."""
+    return _sentences(_pushed(analysis))
+
+
+def _pushed(analysis: Analysis) -> str:
+    clause = "the {side} foot with up to {0} body weights {1} ms after it touched"
+    return _sided(analysis, "The ground pushed ", clause, "vertical_force_peak", "time_to_peak")
+
+
 def alignment_answer(analysis: Analysis) -> str:
-    knees = []
-    for side in analysis.landing.events.sides:
-        over = _value(analysis, "knee_over_ankle", side)
-        if np.isfinite(over):
-            way = "inwards" if over > 0 else "outwards"
-            knees.append(f"the {SIDE_WORDS[side]} knee stood {number_text(abs(over), 'deg')}° {way}")
-    line = f"At the deepest flexion, seen from the front, {' and '.join(knees)} of the line from ankle to hip"
     return _sentences(
         _sided(analysis, "From touch-down to the deepest, ", "the {side} knee bent from {0}° to {1}°",
                "knee_flexion_touchdown", "knee_flexion_peak"),
-        line if knees else "",
+        _knees(analysis),
     )  # fmt: skip
 
 
+def aligned_words(analysis: Analysis) -> str:
+    """Where the knees stood, in one sentence."""
+    return _sentences(_knees(analysis))
+
+
+def _knees(analysis: Analysis) -> str:
+    """Where each knee stood beside its line from ankle to hip; straight where the interval does not tell."""
+    away, straight = [], []
+    for side in analysis.landing.events.sides:
+        measure = _measure(analysis, "knee_over_ankle", side)
+        if measure is None:
+            continue
+        if measure.low <= 0.0 <= measure.high:
+            straight.append(SIDE_WORDS[side])
+        else:
+            told = told_measure(measure, analysis)
+            way = "inwards" if measure.value > 0 else "outwards"
+            away.append(f"the {SIDE_WORDS[side]} knee stood {told.value.lstrip('−')}° {way}")
+    line = f"At the deepest flexion, seen from the front, {' and '.join(away)} of the line from ankle to hip"
+    start = "at the deepest flexion, seen from the front, " if not away else ""
+    open_ = f"{start}{' and '.join(f'the {side}' for side in straight)} knee cannot be told from straight"
+    texts = ([line] if away else []) + ([open_] if straight else [])
+    words = "; ".join(texts)
+    return words[:1].upper() + words[1:]
+
+
 def moments_answer(analysis: Analysis) -> str:
-    lumbar = _value(analysis, "l5s1_extension_moment_peak", "")
-    back = f"The lower back answered with {number_text(lumbar, 'Nm/kg')} Nm/kg of extension"
+    lumbar = _measure(analysis, "l5s1_extension_moment_peak", "")
+    back = "" if lumbar is None else told_measure(lumbar, analysis).value
     return _sentences(
         _sided(analysis, "At most, in Nm/kg, ", "{0} bent the {side} knee, {1} pushed it outwards, {2} inwards",
                "knee_flexion_moment_peak", "knee_adduction_moment_peak", "knee_abduction_moment_peak", between="; "),
-        back if np.isfinite(lumbar) else "",
+        f"The lower back answered with {back} Nm/kg of extension" if back else "",
     )  # fmt: skip
 
 
@@ -84,24 +114,24 @@ def change_answer(analysis: Analysis, whatif: WhatIf) -> str:
 
 def _change_text(row: Change, analysis: Analysis) -> str:
     what = quantity(row.quantity)
-    number = number_text(shown(row.change, what, analysis.landing.weight), what.unit, extra=1)
-    return f"{what.plain_name} {'+' if row.change > 0 else ''}{number} {what.unit}"
+    return f"{what.plain_name} {'+' if row.change > 0 else ''}{told_change(row, analysis).value} {what.unit}"
 
 
 def _sided(analysis: Analysis, start: str, clause: str, *names: str, between: str = " and ") -> str:
     """`start`, then the clause for each side whose numbers are all known; empty when there is none."""
     clauses = []
     for side in analysis.landing.events.sides:
-        values = [_value(analysis, name, side) for name in names]
-        if np.isfinite(values).all():
-            numbers = [number_text(v, quantity(n).unit) for v, n in zip(values, names, strict=True)]
+        found = [_measure(analysis, name, side) for name in names]
+        numbers = [told_measure(measure, analysis).value for measure in found if measure is not None]
+        if len(numbers) == len(names):
             clauses.append(clause.format(*numbers, side=SIDE_WORDS[side]))
     return start + between.join(clauses) if clauses else ""
 
 
-def _value(analysis: Analysis, name: str, side: str) -> float:
+def _measure(analysis: Analysis, name: str, side: str) -> Measure | None:
+    """The measure where it is known."""
     found = [m for m in analysis.measures if (m.quantity, m.side) == (name, side) and not is_unknown(m)]
-    return shown_value(found[0], analysis) if found else float("nan")
+    return found[0] if found else None
 
 
 def _sentences(*texts: str) -> str:

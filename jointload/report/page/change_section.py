@@ -15,8 +15,8 @@ from jointload.report.figures.pressure_bed import pressure_bed
 from jointload.report.figures.sheet_html import sheet_figure
 from jointload.report.page.answers import change_answer
 from jointload.report.words import html
-from jointload.report.words.cells import findings_table, linked, sentence_case, unit_text
-from jointload.report.words.quantities import SIDE_WORDS, number_text, quantity, shown
+from jointload.report.words.cells import MOST_ALIKE, findings_table, linked, sentence_case, told_change, unit_text
+from jointload.report.words.quantities import SIDE_WORDS, UNKNOWN, interval_text, number_text, quantity, shown
 from jointload.report.words.section import Reported
 from jointload.report.words.tables import ordered_changes, worst_first
 
@@ -25,24 +25,22 @@ def change_section(reported: Reported) -> str:
     analysis, whatif = reported.analysis, reported.whatif
     if whatif is None:
         return ""
-    assumed = "".join(f"<li>{escape(text)}</li>" for text in whatif.response_text)
+    picture = sheet_figure(
+        change_figures.changes(analysis, whatif),
+        "Predicted change with its 95 % intervals: thick of the mechanics, thin of one person. Filled: the interval of "
+        "one person leaves out zero. Hollow: not distinguishable from no change. What is negligible for every person "
+        "stands in the table alone.",
+    )
     return (
         html.answer(change_answer(analysis, whatif))
         + split_told(whatif)
         + f"<p><b>Prediction</b>, not a measurement: {escape(whatif.shape_text)}, against a flat insole. "
-        f"{whatif.draws} drawn persons, seed {whatif.seed}. Mechanics is the 95 % interval of what the uncertain foot, "
-        "shoe and limb leave open; a group's is that of the mean of 12 persons, as studies publish it; one person's "
-        "adds how differently people answer the same shape. Below a floor a change is negligible, however sure. Within "
-        "a joint, changes stand by their size against what this recording can show. Knee adduction and knee flexion "
-        "moment stand together, as a change that lowers one may raise the other. A lumbar "
-        "change is not predicted.</p>"
+        f"{whatif.draws} drawn persons, seed {whatif.seed}. Knee adduction and knee flexion moment stand together, as "
+        "a change that lowers one may raise the other. A lumbar change is not predicted.</p>"
+        + (_comparison(analysis, whatif) if whatif.others else "")
+        + (html.numbers("The first shape's changes as a picture", picture) if whatif.others else picture)
         + change_table_html(analysis, whatif)
         + instants_html(analysis, whatif)
-        + sheet_figure(
-            change_figures.changes(analysis, whatif),
-            "Predicted change with its 95 % intervals: thick of the mechanics, thin of one person. Filled: the "
-            "interval of one person leaves out zero. Hollow: not distinguishable from no change.",
-        )
         + sheet_figure(
             pressure_bed(whatif),
             f"What is added to the flat insole, and the pressure before ({whatif.baseline_pressure}) and after "
@@ -50,10 +48,20 @@ def change_section(reported: Reported) -> str:
             "centre of pressure. Only the change is meant: a model of the foot's bed misses measured pressures by a "
             "third to a half.",
         )
-        + (_comparison(analysis, whatif) if whatif.others else "")
-        + "<h3>What limits the prediction</h3>"
-        + findings_table(worst_first([f for answer in (whatif, *whatif.others) for f in answer.findings]))
-        + f"<h3>What it assumes</h3><ul>{assumed}</ul>"
+        + doubts_html(whatif, *whatif.others)
+    )
+
+
+def doubts_html(*answers: WhatIf) -> str:
+    """What limits predictions, and what the first of them assumes."""
+    assumed = "".join(f"<li>{escape(text)}</li>" for text in answers[0].response_text)
+    alike = 1 if len(answers) > 1 else MOST_ALIKE
+    found = worst_first(finding for answer in answers for finding in answer.findings)
+    return (
+        "<h3>What limits the prediction</h3>"
+        + findings_table((finding for finding in found if finding.severity != "pass"), alike)
+        + html.folded("What was checked beside", findings_table(f for f in found if f.severity == "pass"))
+        + html.folded("What it assumes", f"<ul>{assumed}</ul>")
     )
 
 
@@ -73,71 +81,86 @@ def _comparison(analysis: Analysis, whatif: Any) -> str:
     rows = []
     for row in ordered_changes(whatif):
         what = quantity(row.quantity)
-        cells = [_compared_cell(analysis, what, rows_of.get(row.quantity)) for rows_of in found]
+        cells = [_compared_cell(analysis, rows_of.get(row.quantity)) for rows_of in found]
         rows.append((linked(what), *cells, unit_text(what)))
     named = "".join(f"<li>{escape(answer.shape_text)}</li>" for answer in answers)
+    head = ("Quantity", *(str(k + 1) for k in range(len(answers))), "Unit")
+    note = html.paragraph(
+        "Change, and below it the 95 % interval of one person. The same drawn persons stand on every shape, so that "
+        "differences between shapes are those of the shapes. Nothing is ranked: a change whose interval reaches across "
+        "zero is not distinguishable from none."
+    )
     return (
         f"<h3>The shapes beside each other</h3><ol>{named}</ol>"
-        + html.paragraph(
-            "Change, and below it the 95 % interval of one person. The same drawn persons stand on every shape, so "
-            "that differences between shapes are those of the shapes. Nothing is ranked: a change whose interval "
-            "reaches across zero is not distinguishable from none."
-        )
-        + html.table(("Quantity", *(str(k + 1) for k in range(len(answers))), "Unit"), rows, range(1, len(answers) + 1))
         + sheet_figure(
             change_figures.comparison(analysis, whatif),
             "Predicted change of every shape: thick the 95 % interval of the mechanics, thin that of one person.",
         )
+        + html.numbers("Every change of every shape", note + html.table(head, rows, range(1, len(answers) + 1)))
     )
 
 
-def _compared_cell(analysis: Analysis, what: Any, row: Any) -> str:
-    if row is None:
-        return "–"
-    change, low, high = (
-        number_text(shown(value, what, analysis.landing.weight), what.unit, extra=1)
-        for value in (row.change, row.person_low, row.person_high)
-    )
-    return f"{change}<small>{low} to {high}</small>"
+def _compared_cell(analysis: Analysis, row: Change | None) -> str:
+    if row is None or not np.isfinite(row.change):
+        return UNKNOWN
+    if row.unmoved:
+        return UNMOVED
+    told = told_change(row, analysis)
+    return f"{told.value}<small>{told.interval}</small>"
 
 
-def change_table_html(analysis: Analysis, answer: WhatIf, targets: tuple[str, ...] = ()) -> str:
-    """One table for one rider: the target first, then the change at every joint, each with its intervals."""
-    head = (
-        "Joint", "Quantity", "Before", "After", "Change", "Per cent", "Mechanics", "Group", "One person", "Unit",
-        "Reading",
-    )  # fmt: skip
-    rows, last = [], ""
-    for entry in ledger(answer, targets):
-        joint = "target" if entry.aimed_at else entry.joint
-        rows.append((f"<b>{joint}</b>" if joint != last else "", *_change_cells(analysis, entry.row)))
-        last = joint
-    told = "Lower back: not predicted. " if analysis.landing.body.points.get("l5s1") else ""
-    return html.table(head, rows, numeric=range(2, 9)) + f"<p><small>{told}{LEAST}</small></p>"
-
-
+HOW_TO_READ = (
+    "Mechanics is the 95 % interval of what the uncertain foot, shoe and limb leave open; a group's is that of the "
+    "mean of 12 persons, as studies publish it; one person's adds how differently people answer the same shape. All "
+    "are in the digits that one person's interval supports. Below a floor a change is negligible, however sure. "
+    "Within a joint, changes stand by their size against what this recording can show."
+)
 LEAST = (
     "A change smaller than what this recording can show, or than this rider's own landings differ by, says so where "
     "that is known."
 )
 
 
-def _change_cells(analysis: Analysis, row: Change) -> tuple[str, ...]:
-    """Changes get one decimal more than values."""
-    what = quantity(row.quantity)
-    before, after, change, *ends = (
-        number_text(shown(value, what, analysis.landing.weight), what.unit, extra=1)
-        for value in (
-            row.before, row.after, row.change, row.low, row.high, row.group_low, row.group_high,
-            row.person_low, row.person_high,
-        )
+def change_table_html(analysis: Analysis, answer: WhatIf, targets: tuple[str, ...] = ()) -> str:
+    """One table for one rider: the target first, then the change at every joint, each with its intervals."""
+    head = (
+        "Quantity", "Before", "Change", "Per cent", "One person", "Group", "Mechanics", "Unit", "Reading",
     )  # fmt: skip
+    entries = ledger(answer, targets)
+    joints = ["target" if entry.aimed_at else entry.joint for entry in entries]
+    parts = []
+    for joint in dict.fromkeys(joints):
+        rows = [_change_cells(analysis, e.row) for e, own in zip(entries, joints, strict=True) if own == joint]
+        parts.append((f"{joint.capitalize()}", rows))
+    told = "Lower back: not predicted. " if analysis.landing.body.points.get("l5s1") else ""
+    table = html.grouped_table(head, parts, numeric=range(1, 7))
+    note = f"<p><small>{HOW_TO_READ} {told}{LEAST}</small></p>"
+    return html.numbers(f"Every change: {len(entries)} numbers", table + note)
+
+
+UNMOVED = "unchanged"
+
+
+def _change_cells(analysis: Analysis, row: Change) -> tuple[str, ...]:
+    what, told, weight = quantity(row.quantity), told_change(row, analysis), analysis.landing.weight
     name = f"{linked(what)}, {SIDE_WORDS[row.side]}"
-    percent = number_text(row.percent, "%")
-    intervals = [f"{low} to {high}" for low, high in zip(ends[::2], ends[1::2], strict=True)]
-    if not np.isfinite(row.group_low):
-        intervals[1] = "–"
-    return (name, before, after, change, percent, *intervals, unit_text(what), escape(reading_of(row)))
+    reading = (unit_text(what), escape(reading_of(row)))
+    before = number_text(shown(row.before, what, weight), what.unit)
+    if not np.isfinite(row.change):
+        return (name, before, UNKNOWN, "", "", "", "", *reading)
+    if row.unmoved:
+        return (name, before, UNMOVED, "", "", "", "", *reading)
+    pairs = ((row.person_low, row.person_high), (row.group_low, row.group_high), (row.low, row.high))
+    intervals = [
+        "" if row.geometry else _interval(shown(low, what, weight), shown(high, what, weight), told.decimals)
+        for low, high in pairs
+    ]
+    percent = number_text(row.percent, "%") if np.isfinite(row.percent) else ""
+    return (name, before, told.value, percent, *intervals, *reading)
+
+
+def _interval(low: float, high: float, decimals: int) -> str:
+    return interval_text(low, high, decimals).replace(UNKNOWN, "")
 
 
 def instants_html(analysis: Analysis, answer: WhatIf) -> str:
@@ -147,7 +170,7 @@ def instants_html(analysis: Analysis, answer: WhatIf) -> str:
     rows = []
     for name in dict.fromkeys(row.quantity for row in answer.at_instants):
         what = quantity(name)
-        cells = [_compared_cell(analysis, what, found.get((name, instant))) for instant in instants]
+        cells = [_compared_cell(analysis, found.get((name, instant))) for instant in instants]
         rows.append((linked(what), *cells, unit_text(what)))
     head = ("Change", *instants, "Unit")
     note = html.paragraph(

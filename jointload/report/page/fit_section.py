@@ -11,9 +11,9 @@ from jointload.insole.fitting.fit import Fit
 from jointload.report.figures import fit_figures
 from jointload.report.figures.pressure_bed import pressure_bed
 from jointload.report.figures.sheet_html import sheet_figure
-from jointload.report.page.change_section import change_table_html, instants_html, split_told
+from jointload.report.page.change_section import change_table_html, doubts_html, instants_html, split_told
 from jointload.report.words import html
-from jointload.report.words.cells import findings_table, sentence_case
+from jointload.report.words.cells import sentence_case
 from jointload.report.words.fit_units import ends_text, told
 from jointload.report.words.quantities import number_text, quantity, shown
 from jointload.report.words.section import Reported
@@ -95,8 +95,7 @@ def _shape(analysis: Analysis, fit: Fit) -> str:
             f"What each millimetre of height buys: change of the {fit.target.text} of the best shape within each stack "
             "height, with one person's 95 % interval. To first order; the last one was confirmed.",
         )
-        + "<h3>What leaves it in doubt</h3>"
-        + findings_table(fit.answer.findings)
+        + doubts_html(fit.answer)
     )
 
 

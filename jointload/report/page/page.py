@@ -1,8 +1,7 @@
-"""The report of one landing as one self-contained page in plain language: a first screen, then sections in order."""
+"""The report of one landing as one self-contained page in plain language: answers first, then sections in the order of
+what was asked."""
 
 from __future__ import annotations
-
-from html import escape
 
 from jointload.analysis import Analysis
 from jointload.insole.fitting.fit import Fit
@@ -28,40 +27,50 @@ from jointload.report.words.section import Reported, Section
 from jointload.sources import cited
 
 SECTIONS = (
+    Section("fit", "The shape that serves this rider", fit_section),
+    Section("change", "What the change of the shoe's inside would shift", change_section.change_section),
     Section("replay", "Watch the landing", replay_section),
     Section("forces", "How hard was the landing", landing.forces_section, landing.FORCES),
     Section("alignment", "How was the body aligned", landing.alignment_section, landing.ALIGNMENT),
-    Section(
-        "loads", "What ankle, knee, hip and lower back bore", landing.moments_section,
-        landing.LOADS,
-    ),
+    Section("loads", "What ankle, knee, hip and lower back bore", landing.moments_section, landing.LOADS),
     Section("board", "What stood under the feet", board_section),
     Section("pressure", "Where on the foot the load was", pressure_section),
     Section("work", "Which joints absorbed the landing", landing.work_section, landing.WORK),
     Section("tissue", "What tissues bore", tissue_section.tissue_section, tissue_section.QUANTITIES),
-    Section("change", "What the change of the shoe's inside would shift", change_section.change_section),
-    Section("fit", "The shape that serves this rider", fit_section),
-    Section("certainty", "How certain the numbers are", certainty_section),
     Section("trust", "What limits trust in it", trust_section.trust_section, trust_section.QUANTITIES),
-    Section("choices", "How choices shift the numbers", choices_section),
-    Section("measured", "What was measured", measured_section),
-    Section("methods", "How the numbers were made", methods_section),
-    Section("glossary", "What every number means", glossary_section),
+    Section(
+        "certainty", "How certain the numbers are", certainty_section,
+        fold="The smallest change this recording could show, and what makes the intervals wide",
+    ),
+    Section("choices", "How choices shift the numbers", choices_section, fold="The main numbers under other settings"),
+    Section("measured", "What was measured", measured_section, fold="Rider, recording, rates and axes"),
+    Section("methods", "How the numbers were made", methods_section, fold="The methods paragraph and its checklist"),
+    Section(
+        "glossary", "What every number means", glossary_section,
+        fold="Every quantity: definition, sign, frame, unit and source",
+    ),
     Section("cautions", "Cautions", cautions_section),
 )  # fmt: skip
-"""In the order of the page; a section that has nothing to tell is left out."""
+"""In the order of the page: what was asked beyond the landing, the landing, and what one reads once, folded away; a
+section that has nothing to tell is left out."""
 
 
-def render_page(analysis: Analysis, whatif: WhatIf | None = None, fit: Fit | None = None) -> str:
-    """The whole report as HTML; whatif, fit : made for the same analysis, or None."""
-    reported = Reported(analysis, whatif, fit)
+def render_page(
+    analysis: Analysis, whatif: WhatIf | None = None, fit: Fit | None = None, beside: Analysis | None = None
+) -> str:
+    """The whole report as HTML; whatif, fit, beside : as in `Reported`, or None."""
+    reported = Reported(analysis, whatif, fit, beside)
     contents = {section: section.render(reported) for section in SECTIONS}
-    told = {section: content for section, content in contents.items() if content}
-    links = "".join(f'<li><a href="#{section.key}">{escape(section.heading)}</a></li>' for section in told)
+    told = {
+        section: html.folded(section.fold, content) if section.fold else content
+        for section, content in contents.items()
+        if content
+    }
     body = [
         first_screen(reported),
-        f'<nav aria-label="Sections"><ol>{links}<li><a href="#sources">Sources</a></li></ol></nav>',
+        html.APPENDIX,
         *(html.section(section.key, section.heading, content) for section, content in told.items()),
     ]
+    links = {section.key: section.heading for section in told}
     used = cited(methods_text(analysis, reported.answers).paragraph)
-    return html.document(f"{title_of(analysis)}: {analysis.session.trial.name}", "\n".join(body), used)
+    return html.document(title_of(reported), "\n".join(body), used, links)

@@ -82,8 +82,7 @@ def glossary_section(reported: Reported) -> str:
         texts = (what.definition, what.positive, what.frame, DIVISOR_WORDS[what.normaliser], what.source)
         place = f'<span id="q-{what.name}">{escape(sentence_case(what.plain_name))}</span>'
         rows.append((place, unit_text(what), *(escape(text) for text in texts)))
-    table = html.table(("Name", "Unit", "Definition", "Positive", "Frame", "Divided by", "Source"), rows)
-    return html.folded(f"All {len(rows)} quantities: definition, sign, frame, unit and source", table)
+    return html.table(("Name", "Unit", "Definition", "Positive", "Frame", "Divided by", "Source"), rows)
 
 
 CAUTIONS = (

@@ -16,7 +16,7 @@ from jointload.modeldata import load_model
 from jointload.report.figures.sheet_html import sheet_figure
 from jointload.report.figures.tissue_figure import tissue_loads
 from jointload.report.words import html
-from jointload.report.words.cells import measure_table
+from jointload.report.words.cells import measure_numbers
 from jointload.report.words.quantities import SIDE_WORDS, number_text, quantity, shown
 from jointload.report.words.section import Reported
 
@@ -100,15 +100,14 @@ def tissue_section(reported: Reported) -> str:
             "The adduction moment stands with the flexion moment: a fall of one with a rise of the other need not "
             "unload the medial side, because the tendon that answers the flexion moment presses both sides."
         )
-        + measure_table(analysis, (*KNEE, *KNEE_MOMENTS))
+        + measure_numbers(analysis, (*KNEE, *KNEE_MOMENTS))
         + "<h3>Back of the kneecap, Achilles tendon</h3>"
-        + measure_table(analysis, KNEECAP_AND_TENDON)
+        + measure_numbers(analysis, KNEECAP_AND_TENDON)
         + "<h3>Lower back</h3>"
         + html.paragraph(_way_text(analysis.landing))
-        + measure_table(analysis, (*BACK, *BACK_ELSEWHERE))
+        + measure_numbers(analysis, (*BACK, *BACK_ELSEWHERE))
         + html.paragraph(_limits_text())
-        + "<h3>What these loads assume</h3>"
-        + _assumptions(analysis)
+        + html.folded("What these loads assume", _assumptions(analysis))
     )  # fmt: skip
 
 

@@ -7,6 +7,8 @@ import numpy as np
 from jointload.analysis import Analysis
 from jointload.intake.recording import Array, split_side
 from jointload.intake.rider import G
+from jointload.report.figures import landing_curves
+from jointload.report.figures.sheet_html import sheet_figure
 from jointload.report.words import html
 from jointload.report.words.cells import findings_table, is_unknown, measure_table, sentence_case, severity_counts
 from jointload.report.words.quantities import SIDE_WORDS
@@ -26,12 +28,21 @@ def trust_section(reported: Reported) -> str:
         html.paragraph(words)
         + doubts
         + (html.folded(f"{counts['pass']} checks passed", passed) if passed else "")
-        + "<h3>Does it obey mechanics</h3>"
-        + html.paragraph(_fall_text(analysis))
-        + measure_table(analysis, QUANTITIES)
-        + "<h3>Frames of the landing that are not known</h3>"
-        + _unknown_frames(analysis)
+        + html.folded("Does it obey mechanics", _mechanics(analysis))
+        + html.folded("Frames of the landing that are not known", _unknown_frames(analysis))
     )
+
+
+def _mechanics(analysis: Analysis) -> str:
+    sheet = landing_curves.balance(analysis)
+    left_over = "" if sheet is None else sheet_figure(sheet, LEFT_OVER)
+    return html.paragraph(_fall_text(analysis)) + measure_table(analysis, QUANTITIES) + left_over
+
+
+LEFT_OVER = (
+    "What the plates feel beside weight and motion of the whole body, frame by frame: by the markers alone, and with "
+    "flesh that swings beside them. What is left is noise, misplaced mass, and arms nobody saw."
+)
 
 
 def _fall_text(analysis: Analysis) -> str:

@@ -11,6 +11,17 @@ document.addEventListener("DOMContentLoaded", () => {
   const stillsOfACalmReplay = 10, aKeyTurns = 6, aPixelTurns = 0.4;
   let frame = null, playing = false, turned = views.right, scale = 1, centre = [0, 0];
 
+  // Where there is room, copies of the curves stand beside the stage
+  if (window.matchMedia("(min-width: 60rem)").matches) {
+    const titled = (title) => [...document.querySelectorAll(".panel")].find((panel) => panel.querySelector(".told b").textContent === title);
+    const copy = (panel) => {
+      const made = panel.cloneNode(true);
+      made.style.setProperty("--margin", getComputedStyle(panel).getPropertyValue("--margin"));
+      return made;
+    };
+    document.querySelector(".followed").append(...data.followed.map(titled).filter(Boolean).map(copy));
+  }
+
   // Picture: one SVG path a line, its marks and its force; the page's colours, so that a dark screen has its own
   const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
   function path(look, colour, name) {
@@ -31,7 +42,7 @@ document.addEventListener("DOMContentLoaded", () => {
     return { ...ground, area };
   });
   const lines = data.lines.map((line) => {
-    const stroke = path(line.symbol ? "limb" : "edge", line.colour, line.name), dots = path("dots " + line.symbol, line.colour, line.name);
+    const stroke = path(line.ghost ? "ghost" : line.symbol ? "limb" : "edge", line.colour, line.name), dots = path("dots " + line.symbol, line.colour, line.name);
     return { ...line, stroke, dots, group: group(stroke, dots) };
   });
   const forces = data.forces.map((force) => {
@@ -105,31 +116,27 @@ document.addEventListener("DOMContentLoaded", () => {
     forces.forEach((force) => drawForce(force, put));
     stage.dataset.ready = "true";
   }
-  function bounds() {
-    const low = [Infinity, Infinity, Infinity], high = [-Infinity, -Infinity, -Infinity];
-    const include = (rows) => rows.forEach((row, i) => row.forEach((v) => {
-      if (v !== null) { low[i] = Math.min(low[i], v); high[i] = Math.max(high[i], v); }
-    }));
-    data.lines.forEach((line) => line.places.forEach(include));
-    data.forces.forEach((force) => data.times.forEach((_, k) => {
-      const found = forceAt(force, k);
-      if (found) include(found.from.map((v, i) => [v, found.tip[i]]));
-    }));
-    data.grounds.forEach((ground) => include(ground.corners));
-    return [low, high];
-  }
-  const [low, high] = bounds();
+  // Every place of the body and of the forces, at all times: what a view is fitted to
+  const everything = [];
+  data.lines.forEach((line) => line.places.forEach(([x, y, z]) => x.forEach((v, i) => {
+    if (v !== null && y[i] !== null && z[i] !== null) everything.push([v, y[i], z[i]]);
+  })));
+  data.forces.forEach((force) => data.times.forEach((_, k) => {
+    const found = forceAt(force, k);
+    if (found) everything.push(found.from, found.tip);
+  }));
   function fit() {
     const width = stage.clientWidth, height = stage.clientHeight;
-    if (!width || !height) return;
+    if (!width || !height || !everything.length) return;
     svg.setAttribute("viewBox", "0 0 " + width + " " + height);
     [scale, centre] = [1, [0, 0]];
-    const put = projection(), seen = [];
-    for (let k = 0; k < 8; k += 1) seen.push(put(...[0, 1, 2].map((i) => ((k >> i) & 1 ? high[i] : low[i]))));
-    const across = seen.map((p) => p[0]), down = seen.map((p) => p[1]);
-    const spans = [Math.max(...across) - Math.min(...across), Math.max(...down) - Math.min(...down)];
-    scale = 0.92 * Math.min(width / spans[0], height / spans[1]);
-    centre = [0.5 * width - (scale * (Math.max(...across) + Math.min(...across))) / 2, 0.5 * height - (scale * (Math.max(...down) + Math.min(...down))) / 2];
+    const put = projection(), low = [Infinity, Infinity], high = [-Infinity, -Infinity];
+    everything.forEach((place) => put(...place).slice(0, 2).forEach((v, i) => {
+      low[i] = Math.min(low[i], v);
+      high[i] = Math.max(high[i], v);
+    }));
+    scale = 0.94 * Math.min(width / (high[0] - low[0]), height / (high[1] - low[1]));
+    centre = [0.5 * (width - scale * (low[0] + high[0])), 0.5 * (height - scale * (low[1] + high[1]))];
     draw();
   }
   function turnBy(across, down) {
@@ -229,6 +236,21 @@ document.addEventListener("DOMContentLoaded", () => {
   stage.addEventListener("keydown", (event) => {
     const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] }[event.key];
     if (way) { event.preventDefault(); turnBy(aKeyTurns * way[0], aKeyTurns * way[1]); }
+  });
+  // The whole page plays and steps while the stage is in view, but never takes a key from what is chosen
+  let inView = false;
+  new IntersectionObserver((seen) => { inView = seen[seen.length - 1].isIntersecting; }, { threshold: 0.5 }).observe(stage);
+  document.addEventListener("keydown", (event) => {
+    const chosen = document.activeElement, free = !chosen || chosen === document.body || chosen === stage;
+    if (!inView || !free || event.ctrlKey || event.altKey || event.metaKey || event.defaultPrevented) return;
+    if (event.key === " ") {
+      event.preventDefault();
+      (playing ? pause : play)();
+    } else if (chosen !== stage && (event.key === "ArrowLeft" || event.key === "ArrowRight")) {
+      event.preventDefault();
+      pause();
+      show(frame + (event.key === "ArrowLeft" ? -1 : 1));
+    }
   });
   part("note").remove();
   stage.append(svg);

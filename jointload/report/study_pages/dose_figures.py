@@ -20,6 +20,7 @@ from jointload.report.figures.panel import (
     name_above,
     one,
 )
+from jointload.report.study_pages.dose_answers import Most, most_of, most_saving
 from jointload.study.strain_dose import Dose, Row, tissues
 
 KIND_MARKS = {
@@ -32,10 +33,47 @@ KIND_WORDS = {"linear": "exponent 1", "squared": "exponent 2", "fourth": "expone
 KINDS = tuple(Key(KIND_WORDS[kind], colour, mark=shape, hollow=hollow, width=0)
               for kind, (shape, colour, hollow) in KIND_MARKS.items())  # fmt: skip
 FILLS = (("part-1", ""), ("part-2", "/"), ("part-3", "|"), ("part-4", "x"), ("part-5", "\\"))
+WIDE_ROW = 56.0
+"""Of a line whose name may take two lines [px]."""
 ROW_HEIGHT, NAME_ABOVE = 36.0, 14.0
 """Of a bar or a line with its name above it [px]."""
 BESIDE = 0.15
 """Between the marks of one rider, in riders."""
+
+
+def matters_sheet(worse: Dose) -> Sheet:
+    """The dose of the knee's cartilage, the share of the leading activity, and the saving of the best change, a row a
+    rider."""
+    knee = [row for row in worse.doses if (row["basis"], row["tissue"]) == ("impulse", "knee_cartilage")]
+    return Sheet(
+        (
+            _doses("knee_cartilage", knee),
+            _ranges("Share of the leading activity", "% of the dose, all tissues", most_of(worse, "activity"), "share"),
+            _ranges("Saved by the best change", "% of the dose, all tissues", most_saving(worse), "saving"),
+        ),
+        KINDS, columns=3,
+    )  # fmt: skip
+
+
+def _ranges(title: str, label: str, found: Sequence[Most], column: str) -> Panel:
+    """A line a rider from the least to the most over tissues and exponents; marks: the knee's cartilage by exponent."""
+    shapes: list[Shape] = [Rule(0.0, upright=True)]
+    texts, reached = [], [0.0]
+    for place, most in enumerate(found):
+        values = [100 * value for value in most.values(column)]
+        shapes.append(Interval(place, min(values), max(values), "soft", 1.8))
+        shapes += [
+            Marks(one(100 * row[column]), one(place), *KIND_MARKS[row["kind"]], 4.0)
+            for row in most.rows
+            if row["tissue"] == "knee_cartilage"
+        ]
+        shapes.append(name_above(f"{most.rider}, {most.name}", float(place), NAME_ABOVE))
+        texts.append(f"{most.rider}, {most.name}: {min(values):.0f} to {max(values):.0f} %".replace("-", "−"))
+        reached += values
+    return Panel(
+        title, "marks: the knee's cartilage", f"{title}. {'; '.join(texts) or 'not known'}.", around(reached, label),
+        Axis(max(len(found), 1) - 0.5, -1.2, grid=False), tuple(shapes), height=WIDE_ROW * (max(len(found), 1) + 0.7),
+    )  # fmt: skip
 
 
 def doses_sheet(found: Dose) -> Sheet:

@@ -10,11 +10,18 @@ import numpy as np
 from jointload.modeldata import load_model
 from jointload.report.figures.panel import Sheet
 from jointload.report.figures.sheet_html import sheet_figure
-from jointload.report.study_pages.dose_figures import KIND_WORDS, doses_sheet, savings_sheet, shares_sheet
+from jointload.report.study_pages.dose_answers import best_change, largest_rider, largest_source, style_source
+from jointload.report.study_pages.dose_figures import (
+    KIND_WORDS,
+    doses_sheet,
+    matters_sheet,
+    savings_sheet,
+    shares_sheet,
+)
 from jointload.report.study_pages.study_words import methods_paragraph, methods_section
 from jointload.report.words import html
 from jointload.sources import cited
-from jointload.study.strain_dose import FEWER, LIGHTER, Dose, Row, Tissue, saving_of_ratio, tissues
+from jointload.study.strain_dose import FEWER, LIGHTER, Dose, Row, Tissue, of_worse_feet, saving_of_ratio, tissues
 
 CAUTIONS = (
     "For research. A dose is a way to count, not a finding about a body: it diagnoses nothing, predicts no injury and "
@@ -29,35 +36,87 @@ UNKNOWN = "–"
 
 
 def render_dose(study: str, found: Dose, items: Mapping[str, str]) -> tuple[str, dict[str, Sheet]]:
-    """The page, and its figures by name.  items : the methods, as of `dose_items`"""
-    figures = {"doses": doses_sheet(found), "shares": shares_sheet(found), "savings": savings_sheet(found)}
-    title = f"{study}: strain over years"
+    """The page, of each rider's worse foot, and its figures by name: what matters most, then where it comes from.
+
+    items : the methods, as of `dose_items`
+    """
+    worse = of_worse_feet(found)
+    figures = {
+        "what_matters": matters_sheet(worse), "doses": doses_sheet(worse), "shares": shares_sheet(worse),
+        "savings": savings_sheet(worse),
+    }  # fmt: skip
+    sections = {
+        "matters": ("What matters under every exponent", _matters(figures["what_matters"])),
+        "dose": ("What the landings add up to", _doses(worse, figures["doses"])),
+        "shares": ("Where the dose comes from", _shares(worse, figures["shares"])),
+        "savings": ("What one change would save", _savings(worse, figures["savings"])),
+        "exposures": ("The exposure table", html.folded("Landings of each rider as told", _exposures(found))),
+        "assumptions": (
+            "What is assumed, from where, and what it does", html.folded("Every assumption", _assumptions(worse)),
+        ),
+        "cautions": ("Cautions", f'<div class="caution">{"".join(html.paragraph(text) for text in CAUTIONS)}</div>'),
+    }  # fmt: skip
+    title = f"{study}, strain over years: who, what and which change matters most"
     body = "\n".join(
         (
             f"<h1>{escape(title)}</h1>",
-            '<div class="caution">' + "".join(html.paragraph(text) for text in CAUTIONS) + "</div>",
-            html.answer(_answer(found)),
-            _doses(found, figures["doses"]),
-            _shares(found, figures["shares"]),
-            _savings(found, figures["savings"]),
-            _exposures(found),
-            _assumptions(found),
+            _answers(worse),
+            '<p class="soft">For research: a way to count, not a finding about a body; who has pain should see a '
+            "clinician. "
+            '<a href="#cautions">Cautions</a></p>',
+            html.with_appendix(sections),
             methods_section(items),
         )
     )
-    return html.document(title, body, cited(methods_paragraph(items))), figures
+    links = {key: heading for key, (heading, _) in sections.items()} | {"methods": "Methods"}
+    return html.document(title, body, cited(methods_paragraph(items)), links), figures
 
 
-def _answer(found: Dose) -> str:
-    """How far apart the exponents put the riders."""
-    texts = []
-    for kind in ("linear", "published"):
-        chosen = [row for row in _known(found, kind) if row["tissue"] == "knee_cartilage"]
-        if len(chosen) >= 2:
-            least, most = (pick(chosen, key=lambda row: row["dose"]) for pick in (min, max))
-            times = most["dose"] / least["dose"]
-            texts.append(f"{most['rider']} {times:.3g} times {least['rider']} under {KIND_WORDS[kind]}")
-    return f"The largest and the smallest dose of knee cartilage: {'; '.join(texts)}." if texts else ""
+def _answers(worse: Dose) -> str:
+    """How far it can be relied on, and the answers in sentences."""
+    known = {(row["rider"], row["tissue"]) for row in worse.doses if row["dose"] > 0}
+    asked = {(row["rider"], row["tissue"]) for row in worse.doses}
+    boxes = {
+        "trust": (
+            "How much can it say?",
+            f"<p><b>{len(known)} of {len(asked)} doses are known.</b> Exponents are not known for a living person: "
+            'only what holds under every one of them is told first. <a href="#assumptions">What is assumed</a></p>',
+        ),
+        "rider": ("Whose strain is largest?", _listed(largest_rider(worse))),
+        "source": ("Where does it come from?", _listed([*largest_source(worse), *style_source(worse)])),
+        "change": ("What does one change save?", _listed(best_change(worse))),
+    }
+    return (
+        '<div class="answers">'
+        + "".join(
+            f'<div class="answer wide" id="answer-{key}"><h2>{escape(question)}</h2>{content}</div>'
+            for key, (question, content) in boxes.items()
+            if content
+        )
+        + "</div>"
+    )
+
+
+def _listed(sentences: Iterable[str]) -> str:
+    lines = "".join(f"<li>{escape(text)}</li>" for text in sentences)
+    return f"<ul>{lines}</ul>" if lines else ""
+
+
+def _matters(sheet: Sheet) -> str:
+    return html.paragraph(EXPONENTS) + sheet_figure(
+        sheet,
+        "Of each rider's worse foot: the dose of the knee's cartilage, the share of the activity that makes most of "
+        "it, and the saving of the change that helps most. Marks: exponents; lines: from the least to the most of "
+        "them.",
+    )
+
+
+EXPONENTS = (
+    "The exponent says how much more a hard landing counts: with exponent 1 twice the load counts twice, with 2 four "
+    "times, with 4 sixteen times. A tissue's own exponent is what tests of its specimens gave; the highest is the "
+    "largest that their sources allow. Each foot is counted for itself, and the worse one is told, as that is the one "
+    "that wears."
+)
 
 
 def _known(found: Dose, kind: str) -> list[Row]:
@@ -75,40 +134,37 @@ def _grouped(rows: Iterable[Row], *names: str) -> dict[tuple[str, ...], list[Row
 # Sections -----------------------------------------------------------------------------------------------------------
 
 
-def _doses(found: Dose, sheet: Sheet) -> str:
+def _doses(worse: Dose, sheet: Sheet) -> str:
     rows = []
-    by_impulse = [row for row in found.doses if row["basis"] == "impulse"]
+    by_impulse = [row for row in worse.doses if row["basis"] == "impulse"]
     for (rider, tissue), own in _grouped(by_impulse, "rider", "tissue").items():
         by_kind = {row["kind"]: row for row in own}
+        first = by_kind["linear"]
         cells = [
             _count(by_kind[kind]["dose"]) + _small(_range(by_kind[kind]["low"], by_kind[kind]["high"], _count))
             for kind in KIND_WORDS
         ]
-        first = by_kind["linear"]
         rows.append(
-            (escape(rider), escape(tissues()[tissue].title), _count(first["dose"] * first["reference"]), *cells)
-            + (_own_exponent(tissues()[tissue]), escape(first["note"]))
+            (escape(rider), escape(tissues()[tissue].title), first["side"], _count(first["dose"] * first["reference"]))
+            + (*cells, _own_exponent(tissues()[tissue]), escape(first["note"]))
         )
-    head = ("Rider", "Tissue", "Sum of loads [BW s]", *KIND_WORDS.values(), "Its own", "Note")
-    return html.section(
-        "dose",
-        "What the landings add up to",
+    head = ("Rider", "Tissue", "Foot", "Sum of loads [BW s]", *KIND_WORDS.values(), "Its own exponent", "Note")
+    return (
         html.paragraph(
-            "Dose: the number of landings of the study's mean load that would add up to the same, mean of both feet. "
-            "Exponent 1 adds up load; higher ones count a hard landing for more. In small print the dose where all "
-            "loads lie at the low or at the high end of their 95 % interval together."
-        ),
-        sheet_figure(
+            "Dose: the number of landings of the study's mean load that would add up to the same. In small print the "
+            "dose where all loads lie at the low or at the high end of their 95 % interval together."
+        )
+        + sheet_figure(
             sheet,
             "Marks: exponents. Lines: all loads at the low to all loads at the high end of their 95 % interval.",
-        ),
-        html.table(head, rows, range(2, 3 + len(KIND_WORDS))),
+        )
+        + html.numbers(f"All {len(rows)} doses", html.table(head, rows, range(3, 4 + len(KIND_WORDS))))
     )
 
 
-def _shares(found: Dose, sheet: Sheet) -> str:
+def _shares(worse: Dose, sheet: Sheet) -> str:
     rows = []
-    for (rider, tissue, by, name), own in _grouped(found.shares, "rider", "tissue", "by", "name").items():
+    for (rider, tissue, by, name), own in _grouped(worse.shares, "rider", "tissue", "by", "name").items():
         cells = [
             _percent(row["share"]) + _small(_range(row["low"], row["high"], _percent))
             for kind in KIND_WORDS
@@ -117,44 +173,35 @@ def _shares(found: Dose, sheet: Sheet) -> str:
         ]
         rows.append((escape(rider), escape(tissues()[tissue].title), by, escape(name), *cells))
     cut = load_model("tissue", "dose").content["style"]["cut"]
-    return html.section(
-        "shares",
-        "Where the dose comes from",
+    head = ("Rider", "Tissue", "By", "Name", *KIND_WORDS.values())
+    return (
         html.paragraph(
             "Share of the known dose by activity and by landing style (soft: knees bend to "
             f"{cut:g} degrees or more). In small print the share where all loads lie at the low or the high end of "
             "their interval together; arms and areas err alike in every landing and mostly drop out."
-        ),
-        sheet_figure(
-            sheet,
-            "Two bars a rider: exponent 1 and the tissue's own exponent.",
-        ),
-        html.folded(
-            "The shares of each rider and tissue",
-            html.table(("Rider", "Tissue", "By", "", *KIND_WORDS.values()), rows, range(4, 4 + len(KIND_WORDS))),
-        ),
-    )  # fmt: skip
+        )
+        + sheet_figure(sheet, "Two bars a rider: exponent 1 and the tissue's own exponent.")
+        + html.folded("The shares of each rider and tissue", html.table(head, rows, range(4, 4 + len(KIND_WORDS))))
+    )
 
 
-def _savings(found: Dose, sheet: Sheet) -> str:
+def _savings(worse: Dose, sheet: Sheet) -> str:
     rows = []
-    for (change, rider), own in sorted(_grouped(found.savings, "change", "rider").items()):
+    for (change, rider), own in sorted(_grouped(worse.savings, "change", "rider").items()):
         by_tissue = _grouped(own, "tissue")
         cells = [_saving_cell(by_tissue.get((name,), [])) for name in tissues()]
         notes = "; ".join(dict.fromkeys(row["note"] for row in own if row["note"]))
         rows.append((escape(change), escape(rider), *cells, escape(notes)))
     head = ("Change", "Rider", *(tissue.title for tissue in tissues().values()), "Note")
-    return html.section(
-        "savings",
-        "What one change would save",
+    return (
         html.paragraph(
             "As a range over the exponents, because the exponent alone turns the same change into a small or a large "
             "saving. A condition is compared with the usual landings by the ratio of their mean loads, each rider by "
             "itself; a change between single landings cannot be told from chance. A saving for one tissue may cost "
             "another: read the whole of a rider's row. In small print the 95 % interval over all exponents."
-        ),
-        sheet_figure(sheet, "Marks: exponents. Lines: from the least to the most."),
-        html.table(head, rows, range(2, 2 + len(tissues()))),
+        )
+        + sheet_figure(sheet, "Marks: exponents. Lines: from the least to the most.")
+        + html.numbers(f"All {len(rows)} changes", html.table(head, rows, range(2, 2 + len(tissues()))))
     )
 
 
@@ -178,10 +225,9 @@ def _exposures(found: Dose) -> str:
         for e in found.exposures
     ]  # fmt: skip
     head = ("Rider", "Activity", "Height [m]", "A session", "Sessions a week", "Weeks a year", "Years", "Landings")
-    return html.section(
-        "exposures", "The exposure table", html.table(head, rows, (3, 4, 5, 6, 7)),
-        html.paragraph("As told, without an interval: a dose goes in proportion with each of these numbers."),
-    )  # fmt: skip
+    return html.table(head, rows, (3, 4, 5, 6, 7)) + html.paragraph(
+        "As told, without an interval: a dose goes in proportion with each of these numbers."
+    )
 
 
 # Assumptions --------------------------------------------------------------------------------------------------------
@@ -222,11 +268,7 @@ def _assumptions(found: Dose) -> str:
          "moves landings between the two styles, no dose"),
         ("Fewer hard landings", f"{100 * FEWER:.0f} %", "choice", "the saving goes in proportion"),
     ]  # fmt: skip
-    return html.section(
-        "assumptions",
-        "What is assumed, from where, and what it does",
-        html.table(("Assumption", "Value", "Source", "Effect"), rows),
-    )
+    return html.table(("Assumption", "Value", "Source", "Effect"), rows)
 
 
 def _errors(found: Dose) -> tuple[str, str, str]:
@@ -279,9 +321,6 @@ def _count(value: float) -> str:
     """Three figures, thousands apart; an en dash when unknown."""
     if not np.isfinite(value):
         return UNKNOWN
-    if value >= 1e7 or (0 < value < 0.01):
-        mantissa, power = f"{value:.2e}".split("e")
-        return f"{mantissa}·10<sup>{int(power)}</sup>".replace("-", "−")
     rounded = float(f"{value:.3g}")
     return f"{rounded:,.0f}".replace(",", "\N{NO-BREAK SPACE}") if rounded >= 100 else f"{rounded:g}"
 
@@ -289,13 +328,15 @@ def _count(value: float) -> str:
 def _percent(share: float) -> str:
     if not np.isfinite(share):
         return UNKNOWN
-    return f"{100 * share:.1f} %".replace("-0.0 ", "0.0 ").replace("-", "−")
+    return f"{100 * share:.0f} %".replace("-0 ", "0 ").replace("-", "−")
 
 
 def _range(low: float, high: float, text: Callable[[float], str]) -> str:
+    """Once where both ends read alike."""
     if not np.isfinite([low, high]).all():
         return ""
-    return f"{text(low)} to {text(high)}"
+    ends = text(low), text(high)
+    return " to ".join(ends) if ends[0] != ends[1] else ends[0]
 
 
 def _small(text: str) -> str:

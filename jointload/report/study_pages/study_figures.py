@@ -29,6 +29,7 @@ from jointload.study.styles import FEATURES, Styles
 
 FIRST, SECOND, SECOND_DASHES = "first", "second", (8.0, 3.0)
 """Colours of baseline and level, which are not those of right and left."""
+MARGIN_DASHES = (3.0, 3.0)
 SHAPES = ("circle", "square", "triangle", "diamond")
 CLUSTERS = ("first", "second", "part-3", "part-5")
 MOST_NAMES = 30
@@ -39,10 +40,63 @@ TABLE_STEP = 10
 """Between the rows of the table behind the curves [% of the landing]."""
 
 
-def curves_sheet(curves: Sequence[CurveRow]) -> Sheet:
-    """Mean curves of baseline and level with one standard deviation between riders; stretches beyond the threshold."""
+def curves_sheet(found: Comparison, curves: Sequence[CurveRow]) -> Sheet:
+    """Of each curve the means of baseline and level with one standard deviation between riders, and beside them, where
+    the riders are the same, every rider's difference; stretches beyond the threshold."""
     rows = tuple(str(percent) for percent in range(0, 101, TABLE_STEP))
-    return Sheet(tuple(_curve(curve) for curve in curves), columns=2, rows=rows)
+    panels = [
+        panel
+        for curve in curves
+        for panel in (_curve(curve), *([_differences(curve, _margin_of(found, curve))] if curve.paired else []))
+    ]
+    return Sheet(tuple(panels), columns=2, rows=rows)
+
+
+def _margin_of(found: Comparison, curve: CurveRow) -> float:
+    """The smallest change of the curve's peak; NaN where none is known."""
+    peak = f"{curve.quantity.removesuffix('_angle')}_peak"
+    same = (
+        row for row in found.rows if (row.quantity, row.foot, row.contrast.level) == (peak, curve.foot, curve.level)
+    )
+    return next((row.margin for row in same), float("nan"))
+
+
+def _differences(curve: CurveRow, margin: float) -> Panel:
+    """Each rider's difference as a thin line and their mean, with zero and the smallest change."""
+    percent = np.arange(float(curve.first.shape[1]))
+    apart = curve.second - curve.first
+    mean = apart.mean(axis=0)
+    shapes: list[Shape] = [*_stretches(curve)[0], Rule(0.0, colour="ink", width=1.4)]
+    if np.isfinite(margin):
+        shapes += [Rule(end, dashes=MARGIN_DASHES) for end in (-margin, margin)]
+    shapes += [Line(percent, each, "soft", width=0.9, opacity=0.75) for each in apart]
+    shapes.append(Line(percent, mean, SECOND, width=2.8))
+    reached = [apart, 0.0, *((-margin, margin) if np.isfinite(margin) else ())]
+    title = f"{title_of(curve.quantity, curve.foot)}: {curve.level} − {curve.baseline}"
+    widest = int(np.argmax(np.abs(mean)))
+    told = (
+        f"{title} [{curve.unit}], difference of {len(apart)} riders: the mean goes furthest from zero at {widest} % of "
+        f"the landing, {number(float(mean[widest]), curve.unit)}."
+    )
+    keys = [Key("one rider", "soft", width=0.9), Key("mean", SECOND, width=2.8)]
+    keys += [Key(f"smallest change, {margin:g}", "soft", MARGIN_DASHES, width=1.0)] if np.isfinite(margin) else []
+    return Panel(
+        title, curve.unit, told, ticked(0.0, 100.0, "% of the landing", 6), around(reached, headroom=0.1),
+        tuple(shapes), keys=tuple(keys),
+        behind={f"{title} [{curve.unit}]": [number(v, curve.unit) for v in mean[::TABLE_STEP]]},
+    )  # fmt: skip
+
+
+def _stretches(curve: CurveRow) -> tuple[list[Shape], list[str]]:
+    """The stretches beyond the threshold, shaded with their p, and in words."""
+    shapes: list[Shape] = []
+    texts = []
+    for stretch in curve.test.stretches if curve.test else ():
+        first, last, words = stretch.first, stretch.last, f"p {p_text(stretch.p)}"
+        shapes.append(Span(first - 0.5, last + 0.5, "shade"))
+        shapes.append(Words(words, 0.5 * (first + last), 1.0, "ink", "middle", (0, -8), (False, True)))
+        texts.append(f"beyond the threshold from {first} to {last} %, {words}")
+    return shapes, texts
 
 
 def riders_sheet(found: Comparison) -> Sheet:
@@ -72,13 +126,7 @@ def forest_rows(found: Comparison) -> list[Row]:
 
 def _curve(curve: CurveRow) -> Panel:
     percent = np.arange(101.0)
-    shapes: list[Shape] = []
-    texts = []
-    for stretch in curve.test.stretches if curve.test else ():
-        first, last, words = stretch.first, stretch.last, f"p {p_text(stretch.p)}"
-        shapes.append(Span(first - 0.5, last + 0.5, "shade"))
-        shapes.append(Words(words, 0.5 * (first + last), 1.0, "ink", "middle", (0, -8), (False, True)))
-        texts.append(f"beyond the threshold from {first} to {last} %, {words}")
+    shapes, texts = _stretches(curve)
     shapes.append(Rule(0.0))
     keys, means, reached = [], {}, [np.zeros(1)]
     for values, colour, dashes, name in (

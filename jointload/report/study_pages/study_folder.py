@@ -13,9 +13,18 @@ from jointload.report.figures.paper import sheet_file
 from jointload.report.files.folder import DIGITS
 from jointload.report.files.paper import write_methods
 from jointload.report.study_pages.study_page import render_comparison
-from jointload.report.study_pages.study_words import methods_paragraph, number, p_text, title_of
+from jointload.report.study_pages.study_words import (
+    bare_unit,
+    methods_paragraph,
+    number,
+    p_text,
+    title_of,
+    told_difference,
+)
 from jointload.report.words.csv_text import write_table
+from jointload.report.words.quantities import UNKNOWN
 from jointload.report.words.references import latex_letters
+from jointload.report.words.tables import plain_digits
 from jointload.report.words.whole_folder import write_whole
 from jointload.study.comparison import Comparison, Row
 from jointload.study.styles import Styles
@@ -24,6 +33,8 @@ if TYPE_CHECKING:
     import pandas
 
 COMPARISON_RECORD = "comparison.json"
+SHOWN = ("shown_difference", "shown_low", "shown_high")
+"""The difference in the page's digits."""
 PAPER_HEAD = (
     "Quantity",
     "Level",
@@ -81,7 +92,8 @@ def effects_table(found: Comparison) -> pandas.DataFrame:
                 "effect_kind": row.size.kind, "smallest_change": row.margin, "smallest_change_from": row.margin_from,
                 "p_equivalent": row.equivalent, "finding": row.verdict, "sd_between_riders": c.between_riders,
                 "sd_rider_by_level": c.rider_by_level, "sd_within": c.residual, "riders": c.riders,
-                "landings": c.trials, "model": c.model, "note": c.note,
+                "landings": c.trials, "model": c.model, "note": c.note, "riders_to_decide": row.riders_to_decide,
+                **dict(zip(SHOWN, plain_digits(c.estimate, c.low, c.high, bare_unit(row.unit), extra=1), strict=True)),
             }
         )  # fmt: skip
     return pd.DataFrame(rows)
@@ -123,11 +135,11 @@ def styles_table(styles: Styles) -> pandas.DataFrame:
 
 def _paper_cells(row: Row) -> tuple[str, ...]:
     c = row.contrast
-    interval = f"{number(c.low, row.unit)} to {number(c.high, row.unit)}" if np.isfinite(c.low) else "–"
+    told = told_difference(c, row.unit)
     size = f"{row.size.value:.2f} ({row.size.kind})".replace("-", "−") if np.isfinite(row.size.value) else "–"
     return (
-        title_of(row.quantity, row.foot), c.level, number(c.baseline_mean, row.unit, 0), number(c.estimate, row.unit),
-        interval, row.unit, size, p_text(row.adjusted), row.verdict,
+        title_of(row.quantity, row.foot), c.level, number(c.baseline_mean, row.unit, 0), told.value,
+        told.interval or UNKNOWN, row.unit, size, p_text(row.adjusted), row.verdict,
     )  # fmt: skip
 
 

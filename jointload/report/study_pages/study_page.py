@@ -18,16 +18,19 @@ from jointload.report.study_pages.study_figures import (
     styles_sheet,
 )
 from jointload.report.study_pages.study_words import (
+    answer_sentence,
     methods_paragraph,
     methods_section,
     number,
     p_text,
     scheme_text,
     title_of,
+    told_difference,
 )
 from jointload.report.words import html
 from jointload.sources import cited
 from jointload.study.comparison import DIFFERS, NOT_KNOWN, OPEN, SAME, SMALL, Comparison, CurveRow, Row
+from jointload.study.effects import MOST_RIDERS
 from jointload.study.permutation import ALPHA
 from jointload.study.reference import FEW
 from jointload.study.styles import FEATURES, Styles
@@ -49,27 +52,54 @@ MARKS = {
 def render_comparison(
     name: str, found: Comparison, styles: Styles, others: pandas.DataFrame, items: Mapping[str, str]
 ) -> tuple[str, dict[str, Sheet]]:
-    """The page, and its figures by name."""
+    """The page, and its figures by name: answers, figures, tables, then what limits them."""
     figures = _figures(found, styles)
-    title = f"{name}: {found.by} compared"
+    title = f"{name}, {found.task}: what {' and '.join(found.levels[1:])} changed against {found.levels[0]}"
+    sections = {
+        "primary": ("The primary quantities, rider by rider", _riders(figures)),
+        "curves": ("Whole curves", _curves(found, figures)),
+        "effects": ("How large the differences are", _effects(figures)),
+        "tables": ("The numbers of the primary quantities", _primary(found)),
+        "others": ("Everything else (exploratory)", _exploratory(found)),
+        "styles": ("Landing styles", _style_section(styles, figures)),
+        "riders": ("Each rider among the others", _riders_section(found, others)),
+        "cautions": ("Cautions", _cautions(found)),
+    }
+    told = {key: (heading, content) for key, (heading, content) in sections.items() if content}
     body = "\n".join(
-        part
-        for part in (
+        (
             f"<h1>{escape(title)}</h1>",
-            html.paragraph(f"{found.task}: {', '.join(found.levels[1:])} against {found.levels[0]}"),
-            f'<p class="caution">{escape(CAUTION)}</p>',
-            _facts(found),
-            _cautions(found),
-            _primary(found, figures),
-            _curves(found, figures),
-            _exploratory(found, figures),
-            _style_section(styles, figures),
-            _riders_section(found, others),
+            _answers(found),
+            '<p class="soft">A research tool, not a medical device; a difference between groups or conditions says '
+            'little of one rider. <a href="#cautions">Cautions</a></p>',
+            html.with_appendix(told),
             methods_section(items),
         )
-        if part
     )
-    return html.document(title, body, cited(methods_paragraph(items))), figures
+    links = {key: heading for key, (heading, _) in told.items()} | {"methods": "Methods"}
+    return html.document(title, body, cited(methods_paragraph(items)), links), figures
+
+
+def _answers(found: Comparison) -> str:
+    """How much the study can say, then a sentence for each primary quantity."""
+    primary = [row for row in found.rows if row.primary]
+    decided = sum(row.verdict in (DIFFERS, SMALL, SAME) for row in primary)
+    said = f"{found.riders} riders, {found.trials} of {found.attempted} attempted landings compared"
+    count = len(found.cautions)
+    words = (
+        f"{decided} of {len(primary)} primary quantities are decided" if primary else "no primary quantity was named"
+    )
+    cautions = f'; <a href="#cautions">{count} caution{"s" * (count != 1)}</a>' if count else ""
+    mark = html.symbol("warn" if count else "pass")
+    sentences = "".join(f"<li>{escape(answer_sentence(row))}</li>" for row in primary)
+    asked = f"What did {' and '.join(found.levels[1:])} change?"
+    boxes = (
+        f'<div class="answer wide" id="answer-trust"><h2>How much can it say?</h2><p class="verdict">{mark} '
+        f"<b>{escape(words)}</b></p><p>{escape(said)}{cautions}.</p></div>"
+    )
+    if sentences:
+        boxes += f'<div class="answer wide" id="answer-shift"><h2>{escape(asked)}</h2><ul>{sentences}</ul></div>'
+    return f'<div class="answers">{boxes}</div>'
 
 
 def _figures(found: Comparison, styles: Styles) -> dict[str, Sheet]:
@@ -81,92 +111,90 @@ def _figures(found: Comparison, styles: Styles) -> dict[str, Sheet]:
     for k, level in enumerate(found.levels[1:], start=1):
         curves = [curve for curve in found.curves if curve.level == level and len(curve.first) and len(curve.second)]
         if curves:
-            out[f"curves_{k}"] = curves_sheet(curves)
+            out[f"curves_{k}"] = curves_sheet(found, curves)
     if styles.scores.shape[1] >= 2:
         out["styles"] = styles_sheet(styles)
     return out
 
 
-def _facts(found: Comparison) -> str:
-    primary = [row for row in found.rows if row.primary]
-    differing = sum(row.verdict in (DIFFERS, SMALL) for row in primary)
-    same = sum(row.verdict in (SAME, SMALL) for row in primary)
-    rows = (
-        ("Riders", str(found.riders), f"{found.trials} landings compared, {found.attempted} attempted"),
-        ("Primary tests that differ", f"{differing} of {len(primary)}", "error of the family held at 5 % (Holm)"),
-        ("Shown to be the same", f"{same} of {len(primary)}", "within the smallest change, by two one-sided tests"),
-    )
-    return html.table((), rows, (1,))
-
-
 def _cautions(found: Comparison) -> str:
-    if not found.cautions:
-        return ""
     lines = "".join(f"<li>{escape(text)}</li>" for text in found.cautions)
-    return f'<div class="verdict"><strong>How much this study can say</strong><ul>{lines}</ul></div>'
+    said = f"<p><b>How much this study can say</b></p><ul>{lines}</ul>" if lines else ""
+    return f'<div class="caution">{said}{html.paragraph(CAUTION)}</div>'
 
 
-def _primary(found: Comparison, figures: Mapping[str, Sheet]) -> str:
+def _riders(figures: Mapping[str, Sheet]) -> str:
+    if "riders" not in figures:
+        return ""
+    return sheet_figure(
+        figures["riders"],
+        "Each dot is one rider's mean, joined where a rider met both; diamonds are the means of the riders.",
+    )
+
+
+def _effects(figures: Mapping[str, Sheet]) -> str:
+    if "effects" not in figures:
+        return ""
+    return html.paragraph(SIZES) + sheet_figure(
+        figures["effects"],
+        "Effect sizes of the primary quantities (bold squares) and of a fixed list of others, none chosen by its "
+        "result. An arrow: the interval goes on beyond the axis.",
+    )
+
+
+SIZES = (
+    "An effect size counts a difference in standard deviations, so that degrees and newton metres can stand beside "
+    "each other. d_z is the mean of the riders' own differences over how much these differ from rider to rider: 1 says "
+    "that the usual difference is as large as its spread. Hedges' g divides the difference of two groups by the spread "
+    "between riders of one group. Neither says whether a difference matters."
+)
+
+
+def _primary(found: Comparison) -> str:
     rows = [row for row in found.rows if row.primary]
     if not rows:
         return ""
-    picture = (
-        sheet_figure(
-            figures["riders"],
-            "Each dot is one rider's mean, joined where a rider met both; diamonds are the means of the riders.",
-        )
-        if "riders" in figures
-        else ""
-    )
-    return html.section(
-        "primary",
-        "Primary quantities",
-        html.paragraph(
-            "Named in study.toml before looking. 'Not decided' means that neither a difference nor its absence could "
-            "be shown: it is no finding."
-        ),
-        effect_table(found, rows),
-        picture,
-    )
+    return html.paragraph(
+        "Named in study.toml before looking. 'Not decided' means that neither a difference nor its absence could be "
+        "shown: it is no finding. p adjusted holds the chance of any false alarm among these at 5 % (Holm); p "
+        "equivalent below 0.05 shows a difference smaller than the smallest change."
+    ) + effect_table(found, rows)
 
 
 def effect_table(found: Comparison, rows: list[Row]) -> str:
     several = len(found.levels) > 2
-    head = [
-        "Quantity",
-        *(["Level"] if several else []),
-        f"Mean {found.levels[0]}",
-        "Difference",
-        "95 % interval",
-        "Unit",
-    ]
-    head += ["Effect size", "p adjusted", "Smallest change", "p equivalent", "Finding"]
-    cells = []
-    for row in rows:
-        c = row.contrast
-        size = f"{row.size.value:.2f}<small>{row.size.low:.2f} to {row.size.high:.2f}</small>".replace("-", "−")
-        cells.append(
-            [
-                escape(title_of(row.quantity, row.foot)),
-                *([escape(c.level)] if several else []),
-                number(c.baseline_mean, row.unit, 0),
-                number(c.estimate, row.unit),
-                f"{number(c.low, row.unit)} to {number(c.high, row.unit)}" if np.isfinite(c.low) else "–",
-                escape(row.unit),
-                size if np.isfinite(row.size.value) else "–",
-                p_text(row.adjusted),
-                _margin_cell(row),
-                p_text(row.equivalent),
-                escape(MARKS[row.verdict]) + (f"<small> {escape(c.note)}</small>" if row.verdict == NOT_KNOWN else ""),
-            ]
-        )  # fmt: skip
+    head = ["Quantity", *(["Level"] if several else []), f"Mean {found.levels[0]}", "Difference", "95 % interval",
+            "Unit", "Finding", "Effect size", "p adjusted", "Smallest change", "p equivalent",
+            "Riders to decide"]  # fmt: skip
     first = 2 if several else 1
-    return html.table(head, cells, (first, first + 1, first + 2, first + 4, first + 5, first + 6, first + 7))
+    numeric = [first + k for k in (0, 1, 2, 5, 6, 7, 8, 9)]
+    return html.table(head, [_effect_cells(row, several) for row in rows], numeric)
+
+
+def _effect_cells(row: Row, several: bool) -> list[str]:
+    c, told = row.contrast, told_difference(row.contrast, row.unit)
+    size = f"{row.size.value:.2f}<small>{row.size.low:.2f} to {row.size.high:.2f}</small>".replace("-", "−")
+    riders = row.riders_to_decide
+    needed = f"{riders:.0f}" if np.isfinite(riders) else f"over {MOST_RIDERS}" if np.isinf(riders) else ""
+    return [
+        escape(title_of(row.quantity, row.foot)),
+        *([escape(c.level)] if several else []),
+        number(c.baseline_mean, row.unit, 0),
+        told.value,
+        told.interval,
+        escape(row.unit),
+        escape(MARKS[row.verdict]) + (f"<small> {escape(c.note)}</small>" if row.verdict == NOT_KNOWN else ""),
+        size if np.isfinite(row.size.value) else "",
+        p_text(row.adjusted),
+        _margin_cell(row),
+        p_text(row.equivalent) if np.isfinite(row.equivalent) else "",
+        needed,
+    ]
 
 
 def _margin_cell(row: Row) -> str:
     known = np.isfinite(row.margin)
-    return f"{number(row.margin, row.unit)}<small>{escape(row.margin_from)}</small>" if known else "–"
+    return f"{number(row.margin, row.unit, 0)}<small>{escape(row.margin_from)}</small>" if known else ""
 
 
 def _curves(found: Comparison, figures: Mapping[str, Sheet]) -> str:
@@ -176,7 +204,8 @@ def _curves(found: Comparison, figures: Mapping[str, Sheet]) -> str:
     pictures = [
         sheet_figure(
             figures[key],
-            "Means of the riders, bands of one standard deviation between riders. Shaded: |t| beyond the threshold "
+            "Left: means of the riders, bands of one standard deviation between riders. Right, where the riders are "
+            "the same: what each rider's curve changed by. Shaded: |t| beyond the threshold "
             "that holds the chance of any false alarm along the curve at 5 %. The p of a stretch is that of its peak: "
             "it does not prove where the stretch starts or ends.",
             first_column="% of the landing",
@@ -187,7 +216,9 @@ def _curves(found: Comparison, figures: Mapping[str, Sheet]) -> str:
     head = ("Curve", "Level", "Smallest p possible", "p of the curve", "Threshold |t|", "Stretches beyond it")
     schemes = sorted({scheme_text(curve.test) for curve in found.curves if curve.test is not None})
     how = f"Scheme: {'; '.join(schemes) or 'none possible'}. Another scheme gives another p."
-    return html.section("curves", "Whole curves", html.table(head, rows, (2, 3, 4)), html.paragraph(how), *pictures)
+    return "".join(pictures) + html.numbers(
+        f"The tests of {len(rows)} curves", html.table(head, rows, (2, 3, 4)) + html.paragraph(how)
+    )
 
 
 def _curve_cells(curve: CurveRow) -> tuple[str, ...]:
@@ -200,44 +231,30 @@ def _curve_cells(curve: CurveRow) -> tuple[str, ...]:
     return (name, escape(curve.level), small, p_text(curve.test.p), threshold, stretches or "none")
 
 
-def _exploratory(found: Comparison, figures: Mapping[str, Sheet]) -> str:
+def _exploratory(found: Comparison) -> str:
     rows = [row for row in found.rows if not row.primary]
-    picture = (
-        sheet_figure(
-            figures["effects"],
-            "Effect sizes of the primary quantities (bold squares) and of a fixed list of others, none chosen by its "
-            "result.",
-        )
-        if "effects" in figures
-        else ""
-    )
-    return html.section(
-        "others",
-        "Effects, and everything else (exploratory)",
-        picture,
-        html.paragraph(
-            "All other quantities. They were not named beforehand: what differs here is a question for the next "
-            "study, not an answer. p adjusted after Benjamini and Hochberg holds the share of false alarms among those "
-            "below 5 %."
-        ),
-        html.folded(f"all {len(rows)} exploratory comparisons", effect_table(found, rows)) if rows else "",
-    )
+    if not rows:
+        return ""
+    return html.paragraph(
+        "All other quantities. They were not named beforehand: what differs here is a question for the next study, not "
+        "an answer. p adjusted after Benjamini and Hochberg holds the share of false alarms among those below 5 %."
+    ) + html.folded(f"all {len(rows)} exploratory comparisons", effect_table(found, rows))
 
 
 def _style_section(styles: Styles, figures: Mapping[str, Sheet]) -> str:
     words = "".join(f"<li>Cluster {k + 1}: {escape(text)}</li>" for k, text in enumerate(styles.words))
     picture = sheet_figure(figures["styles"], "Riders near each other land alike.") if "styles" in figures else ""
-    return html.section(
-        "styles",
-        "Landing styles",
-        html.paragraph(f"Task: {styles.task}. {styles.finding[:1].upper()}{styles.finding[1:]}."),
-        f"<ul>{words}</ul>" if words else "",
-        picture,
-        html.folded("the numbers of each rider", style_table(styles)) if len(styles.features) else "",
-        html.paragraph(
-            "A style belongs to the task it was seen in and is never carried to another one. Softness is the "
-            "continuous score: 0 is the mean of stiff landings, 1 that of soft ones [@devita_1992]."
-        ),
+    return "".join(
+        (
+            html.paragraph(f"Task: {styles.task}. {styles.finding[:1].upper()}{styles.finding[1:]}."),
+            f"<ul>{words}</ul>" if words else "",
+            picture,
+            html.folded("the numbers of each rider", style_table(styles)) if len(styles.features) else "",
+            html.paragraph(
+                "A style belongs to the task it was seen in and is never carried to another one. Softness is the "
+                "continuous score: 0 is the mean of stiff landings, 1 that of soft ones [@devita_1992]."
+            ),
+        )
     )
 
 
@@ -282,12 +299,7 @@ def _riders_section(found: Comparison, others: pandas.DataFrame) -> str:
         else ""
     )
     head = ("Rider", "Quantity", "Mean", "Unit", "Percentile", "Others", "Their median, quartiles")
-    return html.section(
-        "riders",
-        "Each rider among the others",
-        html.paragraph(
-            f"Each rider's mean under {found.levels[0]} and its percentile among the other riders of this study.{few} "
-            "High is not bad and low is not good. All quantities stand in percentiles.csv."
-        ),
-        html.folded(f"{len(rows)} rows", html.table(head, rows, (2, 4, 5, 6))) if rows else "",
-    )
+    return html.paragraph(
+        f"Each rider's mean under {found.levels[0]} and its percentile among the other riders of this study.{few} "
+        "High is not bad and low is not good. All quantities stand in percentiles.csv."
+    ) + (html.folded(f"{len(rows)} rows", html.table(head, rows, (2, 4, 5, 6))) if rows else "")

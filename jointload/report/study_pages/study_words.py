@@ -14,9 +14,11 @@ import numpy as np
 from jointload.report.files.folder import RECORD
 from jointload.report.words import html
 from jointload.report.words.methods import BANDS, DEFINITIONS, TISSUES, definitions_text, tissues_text
-from jointload.report.words.quantities import number_text, plain, quantity
+from jointload.report.words.quantities import Told, number_text, plain, quantity, told_number
 from jointload.sources import cite, cited
-from jointload.study.comparison import Comparison
+from jointload.study.comparison import NOT_KNOWN, OPEN, Comparison, Row
+from jointload.study.effects import MOST_RIDERS
+from jointload.study.mixed import Contrast
 from jointload.study.observations import OF_SIDE, OF_STANCE
 from jointload.study.permutation import CurveTest
 from jointload.study.styles import Styles
@@ -38,6 +40,36 @@ def bare_unit(unit: str) -> str:
 def number(value: float, unit: str, extra: int = 1) -> str:
     """A value with the decimals of its unit and one more: differences are small."""
     return number_text(value, bare_unit(unit), extra)
+
+
+def told_difference(contrast: Contrast, unit: str) -> Told:
+    """A difference in the digits that its interval supports."""
+    return told_number(contrast.estimate, contrast.low, contrast.high, bare_unit(unit), extra=1)
+
+
+def answer_sentence(row: Row) -> str:
+    """What a study says of one quantity, and how many riders would decide it where it does not."""
+    c, name = row.contrast, title_of(row.quantity, row.foot)
+    if row.verdict == NOT_KNOWN:
+        return f"{name}, {c.level} against {c.baseline}: not known: {c.note}."
+    told = told_difference(c, row.unit)
+    way = "higher" if c.estimate > 0 else "lower"
+    return (
+        f"{name}: {told.value.lstrip('−')} {bare_unit(row.unit)} {way} for {c.level} than for {c.baseline} "
+        f"({told.interval}): {row.verdict}{_deciding(row)}."
+    )
+
+
+def _deciding(row: Row) -> str:
+    if row.verdict != OPEN:
+        return ""
+    riders = row.riders_to_decide
+    if np.isnan(riders):
+        return "; how many riders would decide it is not known, as no smallest change is"
+    change = f"a difference of {row.margin:g} {bare_unit(row.unit)}"
+    if np.isinf(riders):
+        return f"; more than {MOST_RIDERS} riders would be needed to decide on {change}"
+    return f"; about {riders:.0f} riders would decide on {change}"
 
 
 def p_text(p: float) -> str:
@@ -62,13 +94,15 @@ def methods_paragraph(items: Mapping[str, str]) -> str:
 
 
 def methods_section(items: Mapping[str, str]) -> str:
-    """The paragraph on a page, the checklist folded away under it."""
+    """The paragraph and the checklist, folded away."""
     rows = [(escape(name), escape(text)) for name, text in items.items()]
     return html.section(
         "methods",
         "Methods",
-        html.paragraph(methods_paragraph(items)),
-        html.folded("reporting checklist", html.table(("Item", "What was done"), rows)),
+        html.folded(
+            "The methods paragraph and the reporting checklist",
+            html.paragraph(methods_paragraph(items)) + html.table(("Item", "What was done"), rows),
+        ),
     )
 
 
@@ -117,6 +151,8 @@ def _of_study(found: Comparison, styles: Styles, refused: Mapping[str, str]) -> 
         "Equivalence": "two one-sided tests at 5 % each, not adjusted, against the smallest change of each quantity: "
         "that of study.toml, else the minimal detectable change of single landings, 1.96 √2 standard deviations within "
         "a rider",
+        "Riders that would decide": "power of 80 % at 5 %, two-sided, for a difference of the smallest change, by the "
+        "noncentral t distribution, if riders spread as these did; not adjusted for the other primary quantities",
         "Curves": "101 points from touch-down to landing end; largest |t| along the curve by permutation "
         "[@nichols_2002]: "
         f"{'; '.join(schemes) or 'not possible'}; the error is held along one curve, not over several curves; a "

@@ -8,44 +8,61 @@ from html import escape
 import numpy as np
 
 from jointload.analysis import Analysis
-from jointload.insole.fitting.whatif import task_of
+from jointload.insole.fitting.whatif import Change, task_of
 from jointload.intake.recording import SIDES, Finding
 from jointload.landing.landed import Measure
 from jointload.report.words import html
-from jointload.report.words.quantities import Band, Quantity, number_text, quantity, sanity, shown
+from jointload.report.words.quantities import Band, Quantity, Told, quantity, sanity, shown, told_number
 from jointload.sources import in_words
 
 SIDE_HEADINGS = {"right": "Right", "left": "Left", "": "Whole body"}
 MOST_ALIKE = 3
-"""More findings of one kind than this share a row, with their places folded away."""
+"""More findings of one kind than this share a row as a rule, with their places folded away."""
 
 
 def measure_table(analysis: Analysis, names: Iterable[str]) -> str:
-    """Right and left beside each other, then the whole body; columns that hold nothing are left out."""
+    """Right and left beside each other, then what is of the whole body; columns that hold nothing are left out."""
     found = {(m.quantity, m.side): m for m in analysis.measures}
+    names = list(names)
+    return _table_of(analysis, names, SIDES, found) + _table_of(analysis, names, ("",), found)
+
+
+def measure_numbers(analysis: Analysis, names: Iterable[str]) -> str:
+    """The same as a table that a narrow screen folds away."""
+    names = list(names)
+    count = sum(measure.quantity in names for measure in analysis.measures)
+    return html.numbers(f"All {count} numbers", measure_table(analysis, names))
+
+
+def _table_of(
+    analysis: Analysis, names: list[str], sides: tuple[str, ...], found: dict[tuple[str, str], Measure]
+) -> str:
+    """The quantities that these sides have; empty where there is none."""
     rows = []
     for name in names:
-        what, sides = quantity(name), [side for side in SIDE_HEADINGS if (name, side) in found]
-        if sides:
-            cells = [_cell(found[name, side], what, analysis) if side in sides else "" for side in SIDE_HEADINGS]
-            band = _band_text(what, [found[name, side] for side in sides], analysis)
+        own = [found[name, side] for side in sides if (name, side) in found]
+        if own:
+            what = quantity(name)
+            cells = [_cell(found[name, s], what, analysis) if (name, s) in found else "" for s in sides]
             positive = "" if what.positive == "none" else escape(what.positive)
-            rows.append((linked(what), *cells, unit_text(what), positive, band))
-    head = ("Quantity", *(_side_heading(analysis, side) for side in SIDE_HEADINGS), "Unit", "Positive", "Published")
+            rows.append((linked(what), *cells, unit_text(what), positive, _band_text(what, own, analysis)))
+    if not rows:
+        return ""
+    head = ("Quantity", *(_side_heading(analysis, side) for side in sides), "Unit", "Positive", "Published")
     kept = [k for k in range(len(head)) if k == 0 or any(row[k] for row in rows)]
-    numeric = [kept.index(k) for k in (1, 2, 3) if k in kept]
+    numeric = [kept.index(k) for k in range(1, 1 + len(sides)) if k in kept]
     return html.table([head[k] for k in kept], [[row[k] for k in kept] for row in rows], numeric)
 
 
-def findings_table(findings: Iterable[Finding]) -> str:
-    """One row a finding; many findings of one kind and advice share a row."""
+def findings_table(findings: Iterable[Finding], most: int = MOST_ALIKE) -> str:
+    """One row a finding; more than `most` findings of one kind and advice share a row."""
     kinds: dict[tuple[str, str, str], list[Finding]] = {}
     for finding in findings:
         kinds.setdefault((finding.severity, finding.check, finding.advice), []).append(finding)
     rows = []
     for (severity, check, advice), alike in kinds.items():
         first = (html.mark(severity), escape(check.replace("_", " ")))
-        if len(alike) > MOST_ALIKE:
+        if len(alike) > most:
             places = "".join(f"<li>{escape(f.where)}: {escape(f.evidence)}</li>" for f in alike)
             rows.append(
                 (*first, f"{len(alike)} places", html.folded("each place", f"<ul>{places}</ul>"), escape(advice))
@@ -58,6 +75,20 @@ def findings_table(findings: Iterable[Finding]) -> str:
 def severity_counts(analysis: Analysis) -> dict[str, int]:
     found: list[str] = [finding.severity for finding in analysis.findings]
     return {severity: found.count(severity) for severity in html.MARKS}
+
+
+def told_measure(measure: Measure, analysis: Analysis) -> Told:
+    """A measure in shown units and in the digits that its interval supports."""
+    what = quantity(measure.quantity)
+    value, low, high = (shown(v, what, analysis.landing.weight) for v in (measure.value, measure.low, measure.high))
+    return told_number(value, low, high, what.unit)
+
+
+def told_change(row: Change, analysis: Analysis) -> Told:
+    """A predicted change in shown units with one person's interval, in the digits that this supports."""
+    what = quantity(row.quantity)
+    change, low, high = (shown(v, what, analysis.landing.weight) for v in (row.change, row.person_low, row.person_high))
+    return told_number(change, low, high, what.unit, extra=1)
 
 
 def shown_value(measure: Measure, analysis: Analysis) -> float:
@@ -90,17 +121,13 @@ def _cell(measure: Measure, what: Quantity, analysis: Analysis) -> str:
     """The number with its interval and note, or a dash with the reason."""
     if measure.word:
         return escape(measure.word)
-    value = shown_value(measure, analysis)
-    text = number_text(value, what.unit)
+    told = told_measure(measure, analysis)
     if is_unknown(measure):
-        return f"{text}<small>{escape(measure.note or 'not known from this recording')}</small>"
+        return f"{told.value}<small>{escape(measure.note or 'not known from this recording')}</small>"
     band = band_of(what, measure, analysis)
-    if band is not None and not band.inside:
-        text = f'<span class="outside">{text}</span>'
-    if np.isfinite(measure.low) and np.isfinite(measure.high):
-        ends = [shown(v, what, analysis.landing.weight) for v in (measure.low, measure.high)]
-        text += f'<small class="interval">{" to ".join(number_text(v, what.unit) for v in ends)}</small>'
-    return text + (f"<small>{escape(measure.note)}</small>" if measure.note else "")
+    text = told.value if band is None or band.inside else f'<span class="outside">{told.value}</span>'
+    text += f' <small class="interval">{told.interval}</small>' if told.interval else ""
+    return text + (f" <small>{escape(measure.note)}</small>" if measure.note else "")
 
 
 def _band_text(what: Quantity, measures: list[Measure], analysis: Analysis) -> str:

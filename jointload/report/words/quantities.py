@@ -19,7 +19,9 @@ DECIMALS = {
     "deg": 1, "ms": 0, "N": 0, "BW": 2, "BW/s": 1, "BW s": 3, "m": 3, "m/s": 2, "m/s2": 2, "s": 3, "ratio": 2,
     "Nm/kg": 2, "Nm s/kg": 3, "J/kg": 2, "W/kg": 1, "mm": 1, "%": 0, "MPa": 1,
 }  # fmt: skip
-"""Decimals that a reader can use; CSV files keep every digit."""
+"""Decimals that a reader can use of a number without an interval; CSV files keep every digit beside."""
+MOST_MORE = 2
+UNKNOWN = "–"
 DIVISOR_WORDS = {"BW": "body weight", "body_mass": "body mass", "none": "nothing"}
 SIDE_WORDS = {"right": "right", "left": "left", "": "body"}
 
@@ -135,12 +137,73 @@ def shown(value: float, what: Quantity, weight: float) -> float:
 
 def number_text(value: float, unit: str, extra: int = 0) -> str:
     """A shown value with the decimals of its unit and `extra` more; an en dash when it is unknown."""
+    return decimal_text(value, DECIMALS.get(unit, 3) + extra)
+
+
+def decimal_text(value: float, decimals: int) -> str:
+    """An en dash when it is unknown; zero has no sign."""
     if not math.isfinite(value):
-        return "–"
-    text = f"{value:.{DECIMALS.get(unit, 3) + extra}f}"
+        return UNKNOWN
+    text = f"{value:.{decimals}f}"
     if float(text) == 0.0:
         text = text.lstrip("-")
     return text.replace("-", "−")
+
+
+@dataclass(frozen=True)
+class Told:
+    """A number in the digits that its interval supports: value, low and high as texts, the ends empty where unknown."""
+
+    value: str
+    low: str
+    high: str
+    decimals: int
+
+    @property
+    def interval(self) -> str:
+        """Such as '0.14 to 0.69'; empty where it is unknown."""
+        return ends_text(self.low, self.high, self.decimals) if self.low else ""
+
+
+def told_number(value: float, low: float, high: float, unit: str, extra: int = 0) -> Told:
+    """A shown value and its 95 % interval, all in the decimals that the interval supports, `extra` more than those of
+    the unit at most."""
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return Told(number_text(value, unit, extra), "", "", DECIMALS.get(unit, 3) + extra)
+    decimals = supported_decimals(low, high, DECIMALS.get(unit, 3) + extra)
+    middle, first, last = (decimal_text(each, decimals) for each in (value, low, high))
+    return Told(middle, first, last, decimals)
+
+
+def interval_text(low: float, high: float, decimals: int) -> str:
+    """Such as '0.14 to 0.69'; an en dash where either end is unknown."""
+    known = math.isfinite(low) and math.isfinite(high)
+    return ends_text(decimal_text(low, decimals), decimal_text(high, decimals), decimals) if known else UNKNOWN
+
+
+def ends_text(low: str, high: str, decimals: int) -> str:
+    """Ends that would read alike are told by how near they lie."""
+    return f"{low} to {high}" if low != high else f"within {10.0**-decimals:.{decimals}f} of {low}"
+
+
+def supported_decimals(low: float, high: float, most: int) -> int:
+    """Decimals that show one digit of half an interval, two where it begins with 1 or 2 (common practice), and `most`
+    of them; more, MOST_MORE at most, where an end that is not zero would read as zero, or both ends alike."""
+    half = 0.5 * abs(high - low)
+    if not half > 0.0:
+        return most
+    place = math.floor(math.log10(half))
+    two = half / 10.0**place < 3.0
+    decimals = min(max(0, int(two) - place), most)
+    while decimals < most + MOST_MORE and _hides(low, high, decimals):
+        decimals += 1
+    return decimals
+
+
+def _hides(low: float, high: float, decimals: int) -> bool:
+    """Whether so few decimals take off what an interval says."""
+    ends = [f"{end:.{decimals}f}" for end in (low, high)]
+    return ends[0] == ends[1] or any(end and not float(text) for end, text in zip((low, high), ends, strict=True))
 
 
 def sanity(name: str, task: str, value: float) -> Band | None:

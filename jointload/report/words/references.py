@@ -47,7 +47,10 @@ def numbered(body: str, used: Iterable[str] | None = None) -> str:
     if not listed:
         return body
     rows = "\n".join(f'<li id="source-{key}">{escape(known[key].whole)}</li>' for key in listed)
-    return f'{body}\n<section id="sources">\n<h2>Sources</h2>\n<ol>\n{rows}\n</ol>\n</section>'
+    fold = (
+        f"<details><summary>{len(listed)} sources, and what was read of each</summary>\n<ol>\n{rows}\n</ol></details>"
+    )
+    return f'{body}\n<section id="sources">\n<h2>Sources</h2>\n{fold}\n</section>'
 
 
 def latex(text: str) -> str:

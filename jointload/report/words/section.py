@@ -12,11 +12,15 @@ from jointload.insole.fitting.whatif import WhatIf
 
 @dataclass(frozen=True, eq=False)
 class Reported:
-    """All that one report tells of; whatif, fit : made for the same analysis, None when none was asked for."""
+    """All that one report tells of; whatif, fit : made for the same analysis, None when none was asked for.
+
+    beside : another landing of the same rider, shown as a ghost in the replay
+    """
 
     analysis: Analysis
     whatif: WhatIf | None = None
     fit: Fit | None = None
+    beside: Analysis | None = None
 
     @property
     def answers(self) -> tuple[WhatIf, ...]:
@@ -31,9 +35,11 @@ class Section:
     """One section of the page; `render` gives its HTML, empty where it has nothing to tell.
 
     key : its place in the page's links;  quantities : the measures that it shows
+    fold : the words under which it is folded away, empty where it stands open
     """
 
     key: str
     heading: str
     render: Callable[[Reported], str]
     quantities: tuple[str, ...] = ()
+    fold: str = ""

@@ -21,7 +21,16 @@ from jointload.landing.landed import Landing, Measure
 from jointload.landing.measures.load_measures import MOMENT_PEAKS
 from jointload.loads.moments import in_frame
 from jointload.modeldata import load_model, model_names
-from jointload.report.words.quantities import Quantity, glossary, of_joint, quantity, sanity, shown
+from jointload.report.words.quantities import (
+    UNKNOWN,
+    Quantity,
+    glossary,
+    of_joint,
+    quantity,
+    sanity,
+    shown,
+    told_number,
+)
 from jointload.report.words.section import Reported
 from jointload.sources import in_words
 
@@ -33,7 +42,10 @@ __all__ = [
     "series_table", "shown", "variants_table",
 ]  # fmt: skip
 
-METRIC_COLUMNS = ("recording", "rider", "condition", "side", "quantity", "value", "unit", "low", "high", "note")
+METRIC_COLUMNS = (
+    "recording", "rider", "condition", "side", "quantity", "value", "unit", "low", "high", "note", "shown", "shown_low",
+    "shown_high",
+)  # fmt: skip
 FINDING_COLUMNS = tuple(field.name for field in fields(Finding))
 SEVERITY_ORDER = ("refuse", "warn", "pass")
 PRESSURE_THRESHOLD = 50.0
@@ -57,7 +69,10 @@ LIBRARIES = ("numpy", "scipy", "ezc3d", "pandas", "matplotlib")
 
 
 def metrics_table(analysis: Analysis, condition: str = "as recorded") -> pandas.DataFrame:
-    """One row a number, in shown units; `value` is a word where the answer is one; unknown is empty with a note."""
+    """One row a number, in shown units; `value` is a word where the answer is one; unknown is empty with a note.
+
+    shown, shown_low, shown_high : the same in the digits that the interval supports, as on the page
+    """
     import pandas as pd
 
     weight = analysis.landing.weight
@@ -69,8 +84,17 @@ def metrics_table(analysis: Analysis, condition: str = "as recorded") -> pandas.
         rows.append(
             (trial, rider, condition, measure.side, measure.quantity)
             + (measure.word or value, what.full_unit, low, high, measure.note)
+            + ((measure.word, "", "") if measure.word else plain_digits(value, low, high, what.unit))
         )
     return pd.DataFrame(rows, columns=list(METRIC_COLUMNS))
+
+
+def plain_digits(value: float, low: float, high: float, unit: str, extra: int = 0) -> tuple[str, str, str]:
+    """A number and its interval in the page's digits, as a file has them: a hyphen for the sign, empty for unknown."""
+    told = told_number(value, low, high, unit, extra)
+    texts = (text.replace("−", "-").replace(UNKNOWN, "") for text in (told.value, told.low, told.high))
+    first, second, third = texts
+    return first, second, third
 
 
 def series_table(analysis: Analysis) -> pandas.DataFrame:
@@ -165,6 +189,7 @@ def change_table(analysis: Analysis, whatif: Any) -> pandas.DataFrame:
     floor : a smaller change is negligible
     recording_least, rider_least : smallest change that the recording, and this rider's own landings, can show
     baseline_pressure : whether the pressure before the change was measured by pressure insoles or modelled
+    shown_change, shown_low, shown_high : change and one person's interval in the page's digits
     """
     import pandas as pd
 
@@ -194,11 +219,13 @@ def change_table(analysis: Analysis, whatif: Any) -> pandas.DataFrame:
                 + (row.instant, *numbers, what.full_unit, row.percent)
                 + (row.share_lower, row.share_lower_low, row.share_lower_high, *leasts)
                 + (_change_note(row), answer.baseline_pressure)
+                + plain_digits(numbers[2], numbers[7], numbers[8], what.unit, extra=1)
             )
     columns = [
         "recording", "rider", "condition", "side", "quantity", "instant", "before", "after", "change", "low", "high",
         "group_low", "group_high", "person_low", "person_high", "unit", "percent", "share_lower", "share_lower_low",
-        "share_lower_high", "floor", "recording_least", "rider_least", "note", "baseline_pressure",
+        "share_lower_high", "floor", "recording_least", "rider_least", "note", "baseline_pressure", "shown_change",
+        "shown_low", "shown_high",
     ]  # fmt: skip
     return pd.DataFrame(rows, columns=columns)
 

@@ -1,0 +1,80 @@
+"""What the tests in a real browser share: how it is started, and what is looked for in every page."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from importlib import resources
+from typing import Any
+
+import pytest
+
+BROWSER, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
+NO_BROWSER = "no chromium with its chromedriver on this machine (apt install chromium-driver)"
+QUIET = (
+    "--headless=new", "--no-sandbox", "--no-first-run", "--disable-background-networking", "--disable-sync",
+    "--disable-component-update", "--disable-quic", "--use-angle=swiftshader", "--enable-unsafe-swiftshader",
+    "--disable-dev-shm-usage", "--window-size=1280,1000",
+)  # fmt: skip
+LONGEST_SCRIPT = 120
+"""Of a busy machine, for one script in the page [s]."""
+TELEPHONE = {"width": 390, "height": 844, "deviceScaleFactor": 1, "mobile": True}
+DESKTOP = {"width": 1440, "height": 900, "deviceScaleFactor": 1, "mobile": False}
+
+
+def started() -> Iterator[Any]:
+    """A browser that keeps a record of what it asks for and complains of."""
+    webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
+    if not (BROWSER and DRIVER):
+        pytest.skip(NO_BROWSER)
+    options = webdriver.ChromeOptions()
+    options.binary_location = BROWSER
+    for word in QUIET:
+        options.add_argument(word)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    driver = webdriver.Chrome(options=options, service=webdriver.ChromeService(DRIVER))
+    driver.set_script_timeout(LONGEST_SCRIPT)
+    yield driver
+    driver.quit()
+
+
+@contextmanager
+def screen(browser: Any, size: dict[str, Any], scheme: str = "light") -> Iterator[None]:
+    """A screen of this size and scheme for what is loaded within."""
+    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+    features = [{"name": "prefers-color-scheme", "value": scheme}]
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": features})
+    try:
+        yield
+    finally:
+        browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+        browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "", "features": []})
+
+
+def barriers(browser: Any, only: tuple[str, ...] = ()) -> list[tuple[str, list[str]]]:
+    """Serious and critical findings of axe-core's rules, all or only some: WCAG 2 A and AA, and its best practice."""
+    pytest.importorskip("axe_core_python", reason="axe-core-python is not installed")
+    browser.execute_script((resources.files("axe_core_python") / "axe.min.js").read_text(encoding="utf-8"))
+    found = browser.execute_async_script(
+        "const [rules, done] = arguments, asked = { resultTypes: ['violations'] };"
+        "if (rules.length) asked.runOnly = { type: 'rule', values: rules };"
+        "axe.run(asked).then(done, (e) => done(String(e)))",
+        list(only),
+    )
+    assert isinstance(found, dict), found
+    return [
+        (rule["id"], [node["html"][:120] for node in rule["nodes"][:3]])
+        for rule in found["violations"]
+        if rule["impact"] in ("serious", "critical")
+    ]
+
+
+def quiet(browser: Any) -> None:
+    """Nothing was asked for elsewhere, and nothing complained, since this was asked last."""
+    assert [entry for entry in browser.get_log("browser") if entry["level"] == "SEVERE"] == []
+    messages = [json.loads(entry["message"])["message"] for entry in browser.get_log("performance")]
+    asked = [m["params"]["request"]["url"] for m in messages if m["method"] == "Network.requestWillBeSent"]
+    assert asked
+    assert [url[:80] for url in asked if not url.startswith(("file:", "data:", "blob:"))] == []
