@@ -64,6 +64,8 @@ ORDER = (
     "loads.tissue.achilles",
     "loads.tissue.knee",
     "loads.tissue.lumbar",
+    "foot.spreads",
+    "foot.heel_pad",
     "loads.soles",
     "loads.deck",
     "loads.feasible_splits",
