@@ -25,6 +25,7 @@ ORDER = (
     "intake.toml_file",
     "intake.rider",
     "intake.board",
+    "intake.shoe",
     "intake.pressure",
     "intake.c3d_bytes.parameters",
     "intake.c3d_bytes.guard",
