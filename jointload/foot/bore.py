@@ -11,7 +11,7 @@ from jointload.foot.felt import BOUND, MEASURED, FootBore
 from jointload.foot.heel import bone_force, heel_bore
 from jointload.foot.spreads import drawn
 from jointload.foot.toes import toe_bend, toes_of
-from jointload.foot.underfoot import Underfoot, underfoot
+from jointload.foot.underfoot import Underfoot, over_time, underfoot
 from jointload.intake.recording import SIDES, Array
 from jointload.landing.landed import Landing, Measure
 from jointload.modeldata import load_model
@@ -19,12 +19,15 @@ from jointload.modeldata import load_model
 DRAWS, SEED = 200, 5
 """Persons and circumstances drawn (choice: the ends of 95 % settle within 5 %)."""
 HEEL = (
-    "heel_force_peak", "heel_pressure_peak", "heel_pressure_of_walking", "heel_pad_compression_peak",
-    "heel_pad_strain_peak", "heel_pad_way_used", "heel_pad_energy", "heel_energy_of_drop_test", "heel_force_of_bone",
+    "heel_force_peak", "heel_force_impulse", "heel_pressure_peak", "heel_pressure_of_walking",
+    "heel_pad_compression_peak", "heel_pad_strain_peak", "heel_pad_way_used", "heel_pad_energy",
+    "heel_energy_of_drop_test", "heel_force_of_bone",
 )  # fmt: skip
 PARTS = ("first_metatarsal", "other_metatarsals")
 BALL = (
     *(f"{part}_{what}" for part in PARTS for what in ("pressure_peak", "force_peak", "pressure_time")),
+    "ball_force_peak",
+    "ball_force_impulse",
     "ball_pressure_of_walking",
 )
 TOES = (
@@ -113,6 +116,7 @@ def _add_heel(told: _Told, analysis: Analysis, below: Underfoot, draws: int, see
     told.add(
         note,
         heel_force_peak=bore.force,
+        heel_force_impulse=over_time(below.heel, below.time),
         heel_pressure_peak=bore.landing.peak_pressure,
         heel_pressure_of_walking=bore.landing.peak_pressure / bore.walking.peak_pressure,
         heel_pad_compression_peak=bore.landing.compression,
@@ -142,12 +146,13 @@ def _add_ball(told: _Told, below: Underfoot, draws: int, seed: int) -> None:
                 f"{part}_pressure_time": load.pressure_time,
             },
         )
-    if not below.ball:
-        told.lack("no sensor of it measures", "ball_pressure_of_walking")
+    if "ball" not in below.ball:
+        told.lack("no sensor of it measures", *(name for name in BALL if name.startswith("ball")))
         return
-    largest = np.max([load.peak_pressure for load in below.ball.values()], axis=0)
+    whole = below.ball["ball"]
+    told.add(f"force {below.basis}", ball_force_peak=whole.peak_force, ball_force_impulse=whole.impulse)
     note = LOCAL if below.basis == MEASURED else f"pressure {below.basis}"
-    told.add(note, ball_pressure_of_walking=largest / walking_ball(draws, seed))
+    told.add(note, ball_pressure_of_walking=whole.peak_pressure / walking_ball(draws, seed))
 
 
 def walking_ball(draws: int, seed: int) -> Array:

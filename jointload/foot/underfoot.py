@@ -34,17 +34,23 @@ LEAST_LOAD = 0.05
 """The bed is solved while a foot bears more than this share of its largest force (choice)."""
 PLACE_STEP = 0.004
 """[m] by which the centre of pressure is moved to see what its place decides."""
-BALL = {"first_metatarsal": "first_metatarsal_head", "other_metatarsals": "other_metatarsal_heads"}
-"""Part of the ball -> its region on a pressure insole."""
+BALL = {
+    "first_metatarsal": ("first_metatarsal_head",),
+    "other_metatarsals": ("other_metatarsal_heads",),
+    "ball": ("first_metatarsal_head", "other_metatarsal_heads"),
+}
+"""Part of the ball, and the whole of it -> its regions on a pressure insole."""
 
 
 @dataclass(frozen=True, eq=False)
 class BallLoad:
-    """One part of the ball: largest pressure [Pa], largest force [N] and time integral of its pressure [Pa s], (D,)."""
+    """One part of the ball, (D,): largest pressure [Pa], largest force [N], time integrals of its largest pressure
+    [Pa s] and of its force [N s]."""
 
     peak_pressure: Array
     peak_force: Array
     pressure_time: Array
+    impulse: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,8 +117,8 @@ def _felt(
     share = share * gain / (1.0 + share * (gain - 1.0))
     scale = np.divide(vertical.mean(axis=0), whole, out=np.zeros_like(whole), where=whole > 0)
     ball = {}
-    for part, region in BALL.items():
-        of_part = (regions == region) & measures
+    for part, names in BALL.items():
+        of_part = np.isin(regions, names) & measures
         if of_part.any():
             ball[part] = _ball_felt(felt[of_part], layout.area[of_part], scale, time, draws, seed, part)
     peak = int(np.argmax(vertical.mean(axis=0)))
@@ -128,7 +134,8 @@ def _ball_felt(felt: Array, area: Array, scale: Array, time: Array, draws: int, 
     one = drawn("sole", draws, seed)["sensor_gain"]
     together = 1.0 + (np.asarray(one) - 1.0) / np.sqrt(area.size)
     gain, many = np.ravel(one), np.ravel(together)
-    return BallLoad(gain * highest.max(), many * force.max(), gain * over_time(highest, time))
+    integral, impulse = (float(over_time(series, time)) for series in (highest, force))
+    return BallLoad(gain * highest.max(), many * force.max(), gain * integral, many * impulse)
 
 
 def over_time(series: Array, time: Array) -> Array:
@@ -208,14 +215,16 @@ def _ball(bed: FootBed) -> list[tuple[str, NDArray[np.bool_]]]:
     along = bed.x / bed.length
     ball = (along >= BALL_START) & (along < TOE_START)
     edge = bed.y[ball].max() - INNER_SHARE * np.ptp(bed.y[ball])
-    return [("first_metatarsal", ball & (bed.y > edge)), ("other_metatarsals", ball & (bed.y <= edge))]
+    first = ball & (bed.y > edge)
+    return [("first_metatarsal", first), ("other_metatarsals", ball & ~first), ("ball", ball)]
 
 
 def _ball_modelled(pressed: Array, area: Array, at: Array, gain: Array, which: NDArray[np.intp]) -> BallLoad:
     """pressed : (D, T, n) [Pa] under the cells of one part."""
-    highest, force = pressed.max(axis=-1), pressed @ area
+    highest, force, less = pressed.max(axis=-1), pressed @ area, np.sqrt(gain)
     return BallLoad(
         gain * highest.max(axis=1)[which],
-        np.sqrt(gain) * force.max(axis=1)[which],
+        less * force.max(axis=1)[which],
         gain * over_time(highest, at)[which],
+        less * over_time(force, at)[which],
     )

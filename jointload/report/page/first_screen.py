@@ -10,6 +10,7 @@ from jointload.analysis import Analysis
 from jointload.landing.landed import Measure
 from jointload.report.figures import pictures
 from jointload.report.figures.sheet_html import sheet_figure
+from jointload.report.page.feet_section import feet_answer
 from jointload.report.words import html
 from jointload.report.words.cells import is_unknown, linked, severity_counts, shown_value
 from jointload.report.words.quantities import SIDE_WORDS, Quantity, number_text, quantity, shown
@@ -32,6 +33,7 @@ def first_screen(reported: Reported) -> str:
             f'<p class="lead">{escape(about)}</p>',
             _verdict(analysis),
             _five_numbers(analysis),
+            feet_answer(reported),
             sheet_figure(
                 pictures.body(analysis, pictures.INSTANTS[:2]),
                 "The body with the ground force on each foot as an arrow from where it acts.",
