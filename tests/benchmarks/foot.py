@@ -31,6 +31,7 @@ from jointload.foot.bore import with_feet  # noqa: E402
 from jointload.foot.heel import walking_heel  # noqa: E402
 from jointload.foot.heel_pad import heel_of, likeliest_heel, press_heel  # noqa: E402
 from jointload.foot.spreads import drawn, foot_spreads, triangular  # noqa: E402
+from jointload.foot.underfoot import BALL  # noqa: E402
 from jointload.intake.pressure import PressureRecording, SensorLayout  # noqa: E402
 from jointload.intake.recording import SIDES  # noqa: E402
 from jointload.intake.rider import Rider  # noqa: E402
