@@ -10,12 +10,9 @@ from jointload.landing.landed import Measure
 from jointload.modeldata import load_model
 from jointload.report.figures.soles import foot_name
 from jointload.report.words.cells import is_unknown
-from jointload.report.words.quantities import number_text, quantity, shown
 from jointload.report.words.section import Reported
 
 Found = dict[tuple[str, str], Measure]
-FEWER = -1
-"""Decimals of a ratio beside the usual: what an interval a third wide supports."""
 SURE = 0.975
 """Share of what grip, lacing and axis may be from which on a slide is told as sure (choice)."""
 
@@ -35,7 +32,7 @@ def feet_sentences(analysis: Analysis) -> tuple[str, ...]:
     return tuple(_sentence(analysis, found, *of) for of in (HEEL, BALL, TOES))
 
 
-def _sentence(analysis: Analysis, found: Found, part: str, name: str, told: Callable[..., str]) -> str:
+def _sentence(analysis: Analysis, found: Found, part: str, name: str, told: Callable[[Found, str], str]) -> str:
     """The feet in the order back, front; right, left without a stance."""
     stance = analysis.session.rider.stance
     sides = sorted((foot.side for foot in analysis.feet), key=lambda side: side != (stance or "right"))
@@ -45,44 +42,41 @@ def _sentence(analysis: Analysis, found: Found, part: str, name: str, told: Call
         if is_unknown(measure):
             clauses.append(f"{foot_name(side, stance)} not known ({measure.note})")
         else:
-            clauses.append(f"{foot_name(side, stance)} {told(analysis, found, side)}")
+            clauses.append(f"{foot_name(side, stance)} {told(found, side)}")
     return f"{part}: {'; '.join(clauses)}."
 
 
-def _number(analysis: Analysis, measure: Measure) -> str:
+def _number(measure: Measure) -> str:
     """Value and interval, such as '2.4 (1.6 to 3.9)'."""
-    value, ends = _texts(analysis, measure)
+    value, ends = _texts(measure)
     return f"{value} ({ends})"
 
 
-def _times(analysis: Analysis, measure: Measure) -> str:
+def _times(measure: Measure) -> str:
     """Such as '2.4 times (1.6 to 3.9)'."""
-    value, ends = _texts(analysis, measure)
+    value, ends = _texts(measure)
     return f"{value} times ({ends})"
 
 
-def _texts(analysis: Analysis, measure: Measure) -> tuple[str, str]:
-    what, weight = quantity(measure.quantity), analysis.landing.weight
-    value, *ends = (
-        number_text(shown(each, what, weight), what.unit, fewer)
-        for each, fewer in ((measure.value, FEWER), (measure.low, FEWER), (measure.high, FEWER))
-    )
-    return value, " to ".join(ends)
+def _texts(measure: Measure) -> tuple[str, str]:
+    """A ratio and its ends in two figures, which is what an interval a third wide supports."""
+    value, low, high = (f"{each:.2g}" for each in (measure.value, measure.low, measure.high))
+    return value, f"{low} to {high}"
 
 
-def _heel(analysis: Analysis, found: Found, side: str) -> str:
-    return f"{_times(analysis, found['heel_pressure_of_walking', side])} the pressure of brisk barefoot walking"
+def _heel(found: Found, side: str) -> str:
+    return f"{_times(found['heel_pressure_of_walking', side])} the pressure of brisk barefoot walking"
 
 
-def _ball(analysis: Analysis, found: Found, side: str) -> str:
+def _ball(found: Found, side: str) -> str:
     first, others = (found[f"{part}_pressure_peak", side] for part in ("first_metatarsal", "other_metatarsals"))
     place = "" if first.low <= others.high else ", most under the first metatarsal head"
-    return f"{_times(analysis, found['ball_pressure_of_walking', side])}{place}"
+    return f"{_times(found['ball_pressure_of_walking', side])}{place}"
 
 
-def _toes(analysis: Analysis, found: Found, side: str) -> str:
+def _toes(found: Found, side: str) -> str:
     slide, push = found["toe_slide", side].value, found["toe_push_force_peak", side]
-    needed = f"friction needed {_number(analysis, found['friction_needed', side])}"
+    needed = f"friction needed {_number(found['friction_needed', side])}"
     if slide <= 1.0 - SURE:
         return f"held, {needed}"
     if push.value < SLIDES:

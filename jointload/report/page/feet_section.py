@@ -35,7 +35,8 @@ def feet_answer(reported: Reported) -> str:
         return ""
     told = feet_sentences(reported.analysis)
     items = "".join(f"<li>{escape(sentence)}</li>" for sentence in told)
-    return f'<ul>{items}</ul><p><a href="#feet">Both feet and every number</a></p>' if told else ""
+    where = '<a href="#feet">Both feet and every number</a>'
+    return f"<h2>Heel, ball and toes</h2><ul>{items}</ul><p>{where}</p>" if told else ""
 
 
 def feet_section(reported: Reported) -> str:
