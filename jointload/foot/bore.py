@@ -9,10 +9,11 @@ import numpy as np
 from jointload.analysis import Analysis
 from jointload.foot.felt import BOUND, MEASURED, FootBore
 from jointload.foot.heel import bone_force, heel_bore
-from jointload.foot.spreads import drawn
+from jointload.foot.spreads import drawn, foot_spreads
 from jointload.foot.toes import toe_bend, toes_of
 from jointload.foot.underfoot import Underfoot, over_time, underfoot
 from jointload.intake.recording import SIDES, Array
+from jointload.intake.shoe import Shoe
 from jointload.landing.landed import Landing, Measure
 from jointload.modeldata import load_model
 
@@ -109,6 +110,7 @@ def _add_heel(told: _Told, analysis: Analysis, below: Underfoot, draws: int, see
     if not (below.heel.max(axis=1) > 0).all():
         told.lack("nothing presses on the heel", *HEEL)
         return
+    factors = drawn("heel_pad", draws, seed)
     bore = heel_bore(below.heel, below.time, landing.body.rider, analysis.session.shoe, draws, seed)
     note = f"force under the heel {below.basis}"
     if analysis.session.shoe is None:
@@ -119,10 +121,10 @@ def _add_heel(told: _Told, analysis: Analysis, below: Underfoot, draws: int, see
         heel_force_impulse=over_time(below.heel, below.time),
         heel_pressure_peak=bore.landing.peak_pressure,
         heel_pressure_of_walking=bore.landing.peak_pressure / bore.walking.peak_pressure,
-        heel_pad_compression_peak=bore.landing.compression,
-        heel_pad_strain_peak=bore.landing.strain,
-        heel_pad_way_used=bore.landing.locked,
-        heel_pad_energy=bore.landing.pad_energy,
+        heel_pad_compression_peak=bore.strain * factors["thickness"],
+        heel_pad_strain_peak=bore.strain,
+        heel_pad_way_used=bore.strain / factors["locking_strain"],
+        heel_pad_energy=bore.energy,
         heel_energy_of_drop_test=bore.landing.pad_energy / bore.dropped.pad_energy,
     )
     bone = bone_force(landing.body.rider.sex)
@@ -185,15 +187,21 @@ def _add_toes(told: _Told, analysis: Analysis, side: str, below: Underfoot, draw
     ends = f"{socks['regular_low']:.2f} to {socks['regular_high']:.2f}"
     note = "" if known else f"friction unknown: over the range of published socks, {ends}"
     told.add(
-        note,
+        "; ".join(filter(None, (note, _room_note(shoe)))),
         toe_push_force_peak=toes.peak,
         toe_push_force_impulse=toes.impulse,
         toe_push_time=toes.lasts,
-        friction_needed=toes.friction_needed,
     )
     told.add("; ".join(filter(None, (note, SLIDE_NOTE))), toe_slide=toes.slides)
-    if not known:
-        told.notes.pop("friction_needed", None)
+    told.add(friction_needed=toes.friction_needed)
+
+
+def _room_note(shoe: Shoe | None) -> str:
+    """The way that the foot has slid before its toes push."""
+    usual = foot_spreads("shoe")["toe_room"]
+    room = usual if shoe is None or shoe.toe_room is None else shoe.toe_room
+    known = "" if room is not usual else ", which nobody measured,"
+    return f"before the toes push, the room of {1e3 * room.low:.0f} to {1e3 * room.high:.0f} mm{known} is used up"
 
 
 def _add_bend(told: _Told, analysis: Analysis, side: str, draws: int, seed: int) -> None:

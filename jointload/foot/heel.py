@@ -24,7 +24,8 @@ BISECTIONS = 40
 class HeelBore:
     """force, loading_time : (D, 1) [N], [s];  landing, walking, dropped : the pad at the largest force of each, (D, 1)
 
-    walking is brisk barefoot walking, dropped the published test on living heels.
+    walking is brisk barefoot walking, dropped the published test on living heels
+    energy, strain : (D, 1) [J], what the pad takes in the landing, with what the form of the law leaves open
     """
 
     force: Array
@@ -32,6 +33,8 @@ class HeelBore:
     landing: PressedHeel
     walking: PressedHeel
     dropped: PressedHeel
+    energy: Array
+    strain: Array
 
 
 def heel_bore(heel_force: Array, time: Array, rider: Rider, shoe: Shoe | None, draws: int, seed: int) -> HeelBore:
@@ -39,12 +42,16 @@ def heel_bore(heel_force: Array, time: Array, rider: Rider, shoe: Shoe | None, d
     factors = drawn("heel_pad", draws, seed)
     force = heel_force.max(axis=1, keepdims=True)
     loading = loading_time(heel_force, time)
+    landing = press_heel(force, heel_of(factors, loading), sole_columns(shoe, draws, seed))
+    quick = load_model("foot", "heel_pad").content["impact"]["loading_time"]
     return HeelBore(
         force,
         loading,
-        press_heel(force, heel_of(factors, loading), sole_columns(shoe, draws, seed)),
+        landing,
         walking_heel(rider.weight, draws, seed),
-        dropped_heel(heel_of(factors, load_model("foot", "heel_pad").content["impact"]["loading_time"]), draws, seed),
+        dropped_heel(heel_of(factors, quick), draws, seed),
+        np.asarray(factors["work_form"] * landing.pad_energy),
+        np.minimum(factors["strain_form"] * landing.strain, factors["locking_strain"]),
     )
 
 

@@ -10,9 +10,11 @@ from jointload.foot.heel import of_shoe
 from jointload.foot.spreads import drawn
 from jointload.foot.underfoot import over_time
 from jointload.intake.recording import Array
+from jointload.intake.rider import G
 from jointload.intake.shoe import Shoe
 from jointload.landing.landed import Landing
 from jointload.landing.measures.force_measures import BEARING_SHARE
+from jointload.loads.moments import loaded_segments, segment_motion
 from jointload.numerics.rotations import rotate_back
 from jointload.numerics.signals import zero_lag_lowpass
 
@@ -34,11 +36,13 @@ class ToePush:
     friction_needed: Array
 
 
-def along_foot(landing: Landing, side: str, turn: Array, tilt: Array) -> tuple[Array, Array]:
+def along_foot(landing: Landing, side: str, turn: Array, tilt: Array, shoe_mass: float | Array) -> tuple[Array, Array]:
     """Push of the foot towards its toes, and load on its sole, (D, N) [N] at the force rate over its landing.
 
-    The ground's force in the foot's own axes: what holds the shoe back along the foot, the foot inside pushes with.
+    The ground's force less what stops the shoe itself, F - m (a - g), in the foot's own axes: with the opposite of it
+    the foot inside pushes and presses.
     turn, tilt : (D, 1) [rad] of the foot's axis about the sole's normal, and of the sole's plane along the foot
+    shoe_mass : m [kg]; its acceleration a is that of the foot
     """
     window = landing.fast_window(side)
     force = landing.impact_force(side)[:, window]
@@ -46,8 +50,19 @@ def along_foot(landing: Landing, side: str, turn: Array, tilt: Array) -> tuple[A
     at = np.arange(window.start, window.stop) / landing.contact.fast_rate * landing.poses.rate
     nearest = np.clip(np.rint(at).astype(int), 0, rotation.shape[-1] - 1)
     forward, up, right = rotate_back(rotation[..., nearest], force)
+    own = rotate_back(rotation[..., nearest], foot_acceleration(landing, side)[:, nearest] + GRAVITY)
+    forward, up, right = (f - shoe_mass * a for f, a in zip((forward, up, right), own, strict=True))
     shear = np.cos(turn) * forward + np.sin(turn) * right
     return -(np.cos(tilt) * shear + np.sin(tilt) * up), np.cos(tilt) * up - np.sin(tilt) * shear
+
+
+GRAVITY = np.array([[0.0], [G], [0.0]])
+
+
+def foot_acceleration(landing: Landing, side: str) -> Array:
+    """(3, F) [m/s2] of the foot's centre of mass."""
+    motion = landing.motion or segment_motion(landing.poses, landing.body)
+    return motion.acceleration[:, loaded_segments(landing.body).index(f"{side}_foot")]
 
 
 def toe_push(push: Array, load: Array, friction: Array, lacing: Array, time: Array, bearing: float) -> ToePush:
@@ -82,7 +97,7 @@ def toes_of(
     """
     unknown, of_shoes = drawn("sole", draws, seed), drawn("shoe", draws, seed)
     turn, tilt = (np.deg2rad(np.asarray(unknown[name])) for name in ("axis_turn", "axis_tilt"))
-    push, load = along_foot(landing, side, turn, tilt)
+    push, load = along_foot(landing, side, turn, tilt, unknown["shoe_mass"])
     usual = landing.impact_force(side)[1, landing.fast_window(side)]
     factor = np.divide(vertical, usual, out=np.ones_like(vertical), where=np.abs(usual) > 1.0)
     friction, lacing = (
@@ -92,8 +107,8 @@ def toes_of(
             ("lacing", None if shoe is None else shoe.lacing),
         )
     )
-    inertia = np.asarray(unknown["shoe_inertia"])
-    return toe_push(factor * push + inertia, factor * load, friction, lacing, time, BEARING_SHARE * landing.weight)
+    rest = np.asarray(unknown["shoe_rest"])
+    return toe_push(factor * push + rest, factor * load, friction, lacing, time, BEARING_SHARE * landing.weight)
 
 
 def toe_bend(landing: Landing, side: str, labels: dict[str, str]) -> tuple[float, str]:

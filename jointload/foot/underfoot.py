@@ -3,7 +3,7 @@ and place."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,6 +51,17 @@ class BallLoad:
     peak_force: Array
     pressure_time: Array
     impulse: Array
+
+    def concentrated(self, factor: Array) -> BallLoad:
+        """The same force with a factor on its largest pressure."""
+        return replace(self, peak_pressure=factor * self.peak_pressure, pressure_time=factor * self.pressure_time)
+
+    def whole_of(self, *parts: BallLoad) -> BallLoad:
+        """The whole of these parts: pressed as the part that is pressed most."""
+        most, longest = (
+            np.max([getattr(part, name) for part in parts], axis=0) for name in ("peak_pressure", "pressure_time")
+        )
+        return replace(self, peak_pressure=most, pressure_time=longest)
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,8 +124,9 @@ def _felt(
     heel = np.isin(regions, ("medial_heel", "lateral_heel")) & measures
     whole = force.sum(axis=0)
     share = np.divide(force[heel].sum(axis=0), whole, out=np.zeros_like(whole), where=whole > 0)
-    gain = drawn("sole", draws, seed)["heel_gain"]
-    share = share * gain / (1.0 + share * (gain - 1.0))
+    of_insole = drawn("sole", draws, seed)
+    gain = of_insole["heel_gain"]
+    share = np.minimum(of_insole["heel_felt"] * share * gain / (1.0 + share * (gain - 1.0)), 1.0)
     scale = np.divide(vertical.mean(axis=0), whole, out=np.zeros_like(whole), where=whole > 0)
     ball = {}
     for part, names in BALL.items():
@@ -131,8 +143,9 @@ def _ball_felt(felt: Array, area: Array, scale: Array, time: Array, draws: int, 
     """felt : (K, N) [Pa] of its sensors. A single sensor may be off, their sum by less."""
     pressure = np.nan_to_num(felt) * scale
     highest, force = pressure.max(axis=0), area @ pressure
-    one = drawn("sole", draws, seed)["sensor_gain"]
-    together = 1.0 + (np.asarray(one) - 1.0) / np.sqrt(area.size)
+    unknown = drawn("sole", draws, seed)
+    one = unknown["sensor_gain"]
+    together = unknown["ball_felt"] * (1.0 + (np.asarray(one) - 1.0) / np.sqrt(area.size))
     gain, many = np.ravel(one), np.ravel(together)
     integral, impulse = (float(over_time(series, time)) for series in (highest, force))
     return BallLoad(gain * highest.max(), many * force.max(), gain * integral, many * impulse)
@@ -166,13 +179,16 @@ def _modelled(landing: Landing, side: str, time: Array, vertical: Array, draws: 
     borne = pressed * bed.area
     share = borne[..., heel].sum(axis=-1) / borne.sum(axis=-1)
     which = np.arange(draws) % share.shape[0]
-    moved = drawn("sole", draws, seed)["pressure_place"] * _place_slope(bed, few, load, heel)
+    unknown = drawn("sole", draws, seed)
+    moved = unknown["pressure_place"] * _place_slope(bed, few, load, heel)
     touchdown = landing.events.sides[side].touchdown
     at = landing.recording.time[frames] - touchdown
-    share = np.clip(share[which] + moved, 0.0, 1.0)
+    share = np.clip(1.0 - unknown["beside_heel"] * (1.0 - share[which] - moved), 0.0, 1.0)
     in_time = np.stack([np.interp(time, at, row) for row in share])
-    gain = np.ravel(np.asarray(drawn("sole", draws, seed)["ball_model"]))
-    ball = {part: _ball_modelled(pressed[..., cells], bed.area[cells], at, gain, which) for part, cells in _ball(bed)}
+    gain, one_head = (np.exp(np.ravel(np.asarray(unknown[name]))) for name in ("ball_model", "ball_peak"))
+    loads = {part: _ball_modelled(pressed[..., cells], bed.area[cells], at, gain, which) for part, cells in _ball(bed)}
+    first = loads["first_metatarsal"].concentrated(one_head)
+    ball = loads | {"first_metatarsal": first, "ball": loads["ball"].whole_of(first, loads["other_metatarsals"])}
     peak = int(np.argmax(load.force))
     told = SoleMap(bed.x, -bed.y, bed.area, np.median(pressed[:, peak], axis=0), bed.length, float(at[peak]))
     return Underfoot(MODELLED, time, vertical, in_time * vertical, ball, told)
@@ -221,10 +237,10 @@ def _ball(bed: FootBed) -> list[tuple[str, NDArray[np.bool_]]]:
 
 def _ball_modelled(pressed: Array, area: Array, at: Array, gain: Array, which: NDArray[np.intp]) -> BallLoad:
     """pressed : (D, T, n) [Pa] under the cells of one part."""
-    highest, force, less = pressed.max(axis=-1), pressed @ area, np.sqrt(gain)
+    highest, force = pressed.max(axis=-1), pressed @ area
     return BallLoad(
         gain * highest.max(axis=1)[which],
-        less * force.max(axis=1)[which],
+        gain * force.max(axis=1)[which],
         gain * over_time(highest, at)[which],
-        less * over_time(force, at)[which],
+        gain * over_time(force, at)[which],
     )

@@ -128,9 +128,8 @@ class OtherShoe:
     mass: float
     turn: float
 
-    def push(self, along: Array, across: Array, load: Array, acceleration: Array) -> Array:
-        """(N,) [N] of the toes on the toe box."""
-        inside = np.cos(self.turn) * along + np.sin(self.turn) * across - self.mass * acceleration
+    def push(self, inside: Array, load: Array) -> Array:
+        """(N,) [N] of the toes on the toe box; inside : force on the foot along itself, load : on its sole [N]."""
         grip = self.friction * (np.maximum(load, 1.0) / 500.0) ** -0.08 * np.maximum(load, 0.0)
         return np.where(load > 0, np.maximum(-inside - grip - self.lacing, 0.0), 0.0)
 
@@ -201,14 +200,15 @@ def truth_of(
 
 
 def _true_toes(made: SyntheticLanding, side: str, window: slice, shoe: OtherShoe) -> dict[str, float]:
+    """The shoe has a mass of its own, which the ground stops, too."""
     k, rate = SIDES.index(side), made.spec.force_rate
     rotation, origin = made.poses.of(f"{side}_foot")
     rotation = rotation[..., window]
-    local = np.einsum("jin,jn->in", rotation, made.force[:, k, window])
     speed = np.gradient(origin, 1.0 / rate, axis=1)
-    acceleration = np.einsum("jn,jn->n", rotation[:, 0], np.gradient(speed, 1.0 / rate, axis=1)[:, window])
-    push = shoe.push(local[0], local[2], local[1], acceleration)
-    inside = np.cos(shoe.turn) * local[0] + np.sin(shoe.turn) * local[2] - shoe.mass * acceleration
+    stopped = np.gradient(speed, 1.0 / rate, axis=1)[:, window] + np.array([[0.0], [GRAVITY], [0.0]])
+    local = np.einsum("jin,jn->in", rotation, made.force[:, k, window] - shoe.mass * stopped)
+    inside = np.cos(shoe.turn) * local[0] + np.sin(shoe.turn) * local[2]
+    push = shoe.push(inside, local[1])
     bearing = local[1] > 0.2 * made.spec.rider.weight
     needed = np.where(bearing, (-inside - shoe.lacing) / np.maximum(local[1], 1.0), 0.0)
     return {

@@ -14,6 +14,7 @@ from jointload.foot.toes import along_foot, toe_bend, toe_push
 ROUNDING = 1e-12
 TIME = np.arange(101) / 1000.0
 NONE = np.zeros((1, 1))
+FEET = {"right_foot": None, "left_foot": None}
 
 
 def pushed(push: float, load: float, friction: float, lacing: float) -> Any:
@@ -56,8 +57,10 @@ def turned(angle: float) -> np.ndarray:
     return np.array([[c, 0.0, s], [0.0, 1.0, 0.0], [-s, 0.0, c]])
 
 
-def standing_on(foot_turn: float, force: np.ndarray) -> Any:
-    """A landing of 10 frames whose foot is turned about the vertical, under a constant force [N]."""
+def standing_on(foot_turn: float, force: np.ndarray, stopped: np.ndarray | None = None) -> Any:
+    """A landing of 10 frames whose foot is turned about the vertical, under a constant force [N]; stopped : how it is
+    accelerated [m/s2]."""
+    stopped = np.zeros(3) if stopped is None else stopped
     frames = 10
     rotation = np.repeat(turned(foot_turn)[..., None], frames, axis=2)
     return SimpleNamespace(
@@ -65,6 +68,8 @@ def standing_on(foot_turn: float, force: np.ndarray) -> Any:
         impact_force=lambda side: np.repeat(force[:, None], frames, axis=1),
         poses=SimpleNamespace(of=lambda name: (rotation, np.zeros((3, frames))), rate=100.0),
         contact=SimpleNamespace(fast_rate=100.0),
+        motion=SimpleNamespace(acceleration=np.tile(stopped[:, None, None], (1, len(FEET), frames))),
+        body=SimpleNamespace(segments=FEET, inertia=FEET),
     )
 
 
@@ -72,20 +77,27 @@ def standing_on(foot_turn: float, force: np.ndarray) -> Any:
 def test_the_push_is_read_along_the_foot_not_the_laboratory(angle: float) -> None:
     """Riders stand sideways: foot and force turned together, the push stays."""
     force = np.array([-180.0, 900.0, 60.0])
-    push, load = along_foot(standing_on(angle, turned(angle) @ force), "right", NONE, NONE)
+    push, load = along_foot(standing_on(angle, turned(angle) @ force), "right", NONE, NONE, 0.0)
     assert push == pytest.approx(180.0) and load == pytest.approx(900.0)
 
 
 def test_a_foot_across_the_travel_pushes_its_toes_into_nothing() -> None:
     force = np.array([-180.0, 900.0, 0.0])
-    push, _ = along_foot(standing_on(np.pi / 2, force), "left", NONE, NONE)
+    push, _ = along_foot(standing_on(np.pi / 2, force), "left", NONE, NONE, 0.0)
     assert push == pytest.approx(0.0, abs=1e-9)
 
 
 def test_a_tilted_sole_turns_load_into_push() -> None:
     tilt = np.array([[np.deg2rad(1.0)]])
-    push, load = along_foot(standing_on(0.0, np.array([0.0, 1000.0, 0.0])), "right", NONE, tilt)
+    push, load = along_foot(standing_on(0.0, np.array([0.0, 1000.0, 0.0])), "right", NONE, tilt, 0.0)
     assert np.hypot(push, load) == pytest.approx(1000.0) and push == pytest.approx(-17.45, abs=0.01)
+
+
+def test_what_stops_the_shoe_itself_is_not_pushed_by_the_foot() -> None:
+    """0.4 kg stopped by 30 m/s2 along and 50 m/s2 down: 12 N less push, 0.4 (50 + 9.8) N less load."""
+    stopped = np.array([-30.0, 50.0, 0.0])
+    push, load = along_foot(standing_on(0.0, np.array([-180.0, 900.0, 0.0]), stopped), "right", NONE, NONE, 0.4)
+    assert push == pytest.approx(168.0) and load == pytest.approx(900.0 - 0.4 * (50.0 + 9.80665))
 
 
 # bending
