@@ -120,7 +120,7 @@ def _add_heel(told: _Told, analysis: Analysis, below: Underfoot, draws: int, see
         heel_force_peak=bore.force,
         heel_force_impulse=over_time(below.heel, below.time),
         heel_pressure_peak=bore.landing.peak_pressure,
-        heel_pressure_of_walking=bore.landing.peak_pressure / bore.walking.peak_pressure,
+        heel_pressure_of_walking=factors["rise_form"] * bore.landing.peak_pressure / bore.walking.peak_pressure,
         heel_pad_compression_peak=bore.strain * factors["thickness"],
         heel_pad_strain_peak=bore.strain,
         heel_pad_way_used=bore.strain / factors["locking_strain"],

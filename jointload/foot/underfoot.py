@@ -52,16 +52,26 @@ class BallLoad:
     pressure_time: Array
     impulse: Array
 
-    def concentrated(self, factor: Array) -> BallLoad:
-        """The same force with a factor on its largest pressure."""
-        return replace(self, peak_pressure=factor * self.peak_pressure, pressure_time=factor * self.pressure_time)
+    def loaded(self, more: Array, denser: Array) -> BallLoad:
+        """Another force, on a place of another size."""
+        pressure = more * denser
+        return BallLoad(
+            pressure * self.peak_pressure, more * self.peak_force, pressure * self.pressure_time, more * self.impulse
+        )
 
     def whole_of(self, *parts: BallLoad) -> BallLoad:
-        """The whole of these parts: pressed as the part that is pressed most."""
+        """The whole of these parts: pressed as the part that is pressed most, bearing what they bear together."""
         most, longest = (
             np.max([getattr(part, name) for part in parts], axis=0) for name in ("peak_pressure", "pressure_time")
         )
-        return replace(self, peak_pressure=most, pressure_time=longest)
+        impulse = np.sum([part.impulse for part in parts], axis=0)
+        together = np.sum([part.peak_force for part in parts], axis=0)
+        usual = self.impulse / np.maximum(impulse, 1e-12)
+        return BallLoad(most, np.minimum(self.peak_force / usual, together), longest, impulse)
+
+    def within(self, force: Array) -> BallLoad:
+        """Bearing no more than the whole foot does at most, (D,) [N]."""
+        return replace(self, peak_force=np.minimum(self.peak_force, force))
 
 
 @dataclass(frozen=True, eq=False)
@@ -185,10 +195,14 @@ def _modelled(landing: Landing, side: str, time: Array, vertical: Array, draws: 
     at = landing.recording.time[frames] - touchdown
     share = np.clip(1.0 - unknown["beside_heel"] * (1.0 - share[which] - moved), 0.0, 1.0)
     in_time = np.stack([np.interp(time, at, row) for row in share])
-    gain, one_head = (np.exp(np.ravel(np.asarray(unknown[name]))) for name in ("ball_model", "ball_peak"))
+    gain, more, denser = (
+        np.exp(np.ravel(np.asarray(unknown[name]))) for name in ("ball_model", "first_head", "ball_peak")
+    )
     loads = {part: _ball_modelled(pressed[..., cells], bed.area[cells], at, gain, which) for part, cells in _ball(bed)}
-    first = loads["first_metatarsal"].concentrated(one_head)
-    ball = loads | {"first_metatarsal": first, "ball": loads["ball"].whole_of(first, loads["other_metatarsals"])}
+    first = loads["first_metatarsal"].loaded(more, denser)
+    whole = loads["ball"].whole_of(first, loads["other_metatarsals"])
+    most = vertical.max(axis=1)
+    ball = {part: load.within(most) for part, load in (loads | {"first_metatarsal": first, "ball": whole}).items()}
     peak = int(np.argmax(load.force))
     told = SoleMap(bed.x, -bed.y, bed.area, np.median(pressed[:, peak], axis=0), bed.length, float(at[peak]))
     return Underfoot(MODELLED, time, vertical, in_time * vertical, ball, told)

@@ -80,7 +80,7 @@ def test_the_heel_bears_no_more_than_its_foot(plain: Analysis) -> None:
     assert (below.heel <= below.vertical + 1e-9).all() and (below.heel >= 0).all()
     first, others, ball = (below.ball[part] for part in ("first_metatarsal", "other_metatarsals", "ball"))
     assert first.impulse + others.impulse == pytest.approx(ball.impulse)
-    assert (ball.peak_force <= first.peak_force + others.peak_force + 1e-9).all()
+    assert (ball.peak_force <= 1.001 * (first.peak_force + others.peak_force)).all()
     assert (ball.peak_pressure == np.maximum(first.peak_pressure, others.peak_pressure)).all()
 
 
