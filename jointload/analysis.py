@@ -16,6 +16,7 @@ from jointload.body.calibration import BodyErrors, FittedBody, calibrate, other_
 from jointload.body.mass_centre import MassCentre, mass_centre
 from jointload.body.pose import SegmentPoses, moving_hip_centres, smooth_markers, track_segments
 from jointload.errors import InputError, SettingError, expected_found
+from jointload.foot.felt import FootBore
 from jointload.intake.labels import LabelMap
 from jointload.intake.quality import inspect_recording
 from jointload.intake.recording import Array, Finding, Recording, Severity
@@ -79,6 +80,8 @@ class Analysis:
     findings: tuple[Finding, ...]
     certainty: Certainty | None = None
     """Draws of every number, where intervals were asked for."""
+    feet: tuple[FootBore, ...] = ()
+    """What the landing did to heel, ball and toes of each foot, where that was asked for."""
 
     @property
     def settings(self) -> Settings:

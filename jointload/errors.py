@@ -6,6 +6,7 @@ JointloadError                  anything jointload raises on purpose
     LabelError                  a labels.toml names something that is not there
     RiderError                  a rider.toml is incomplete or implausible
     BoardError                  a board.toml is incomplete or implausible
+    ShoeError                   a shoe.toml says something unknown or implausible
     PressureError               a pressure table or a sensor layout cannot be used
     CalibrationError            no body can be fitted to the static trial
     ModelDataError              a file in models/ is missing, lacks its source, or an unknown name was asked for
@@ -41,6 +42,10 @@ class RiderError(InputError):
 
 class BoardError(InputError):
     """A board.toml is incomplete or implausible."""
+
+
+class ShoeError(InputError):
+    """A shoe.toml says something unknown or implausible."""
 
 
 class PressureError(InputError):

@@ -15,7 +15,7 @@ from jointload.errors import SettingError, expected_found
 
 PAGES = (
     "landing", "results", "accuracy", "impact", "certainty", "whatif", "fit", "calibration", "insole", "material",
-    "board", "pressure", "study", "dose", "python",
+    "board", "pressure", "feet", "study", "dose", "python",
 )  # fmt: skip
 """In the order in which one reads them."""
 

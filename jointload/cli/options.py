@@ -99,10 +99,13 @@ def _files(
     pressure_right: Annotated[Path | None, typer.Option(help="CSV of the right pressure insole")] = None,
     pressure_left: Annotated[Path | None, typer.Option(help="CSV of the left pressure insole")] = None,
     pressure_layout: Annotated[Path | None, typer.Option(help="CSV of where the insoles' sensors lie")] = None,
+    shoe: Annotated[
+        Path | None, typer.Option(help="shoe.toml: friction, lacing_n, toe_room_mm, sole_mm, sole_mpa, or barefoot")
+    ] = None,
 ) -> dict[str, Path]:
     files = {"trial": trial, "static": static, "labels": labels, "rider": rider, "hip_movement": hip_movement}
     files |= {"board": board, "pressure_right": pressure_right, "pressure_left": pressure_left}
-    files["pressure_layout"] = pressure_layout
+    files |= {"pressure_layout": pressure_layout, "shoe": shoe}
     return {role: path for role, path in files.items() if path is not None}
 
 

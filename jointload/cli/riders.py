@@ -24,12 +24,15 @@ Conditions = Annotated[
 def analysed(landing: LandingWords) -> Analysis:
     """The landing of a command, analysed."""
     from jointload.analysis import analyse as run
+    from jointload.foot.bore import with_feet
     from jointload.intake.session import read_session
 
     with step("Reading"):
         session = read_session(**{**landing.files, **landing.reading})
     with step("Angles and moments"):
-        return run(session, landing.settings)
+        analysis = run(session, landing.settings)
+    with step("Heel, ball and toes"):
+        return with_feet(analysis)
 
 
 def with_intervals(

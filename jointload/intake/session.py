@@ -12,6 +12,7 @@ from jointload.intake.labels import LabelMap, check_labels, read_labels, with_cl
 from jointload.intake.pressure import PressureRecording, read_layout, read_pressure
 from jointload.intake.recording import SIDES, Recording
 from jointload.intake.rider import Rider, read_rider
+from jointload.intake.shoe import Shoe, read_shoe
 from jointload.intake.standing import stands_still
 
 
@@ -33,6 +34,8 @@ class Session:
     """Whether the standing trial is insisted to be this rider's, whatever speaks against it."""
     hide_names: bool = False
     """Whether the recordings bear pseudonyms in place of their files' names."""
+    shoe: Shoe | None = None
+    """What is known of the shoe, None where nothing was said."""
 
     @property
     def has_static(self) -> bool:
@@ -52,6 +55,7 @@ def read_session(
     pressure_right: str | Path | None = None,
     pressure_left: str | Path | None = None,
     pressure_layout: str | Path | None = None,
+    shoe: str | Path | None = None,
     same_person: bool = False,
     hide_names: bool = False,
 ) -> Session:
@@ -73,15 +77,16 @@ def read_session(
         recording = read_recording(path, up=up, forward=forward, named=label_map)
         return replace(recording, name=pseudonym(recording)) if hide_names else recording
 
+    worn = None if shoe is None else read_shoe(shoe)
     landing = read(trial)
     swing = None if hip_movement is None else read(hip_movement)
     if static is None:
         _check_own_labels(label_map, landing)
-        return Session(landing, landing, label_map, person, swing, *beneath, same_person, hide_names)
+        return Session(landing, landing, label_map, person, swing, *beneath, same_person, hide_names, worn)
     standing = read(static)
     _check_not_exchanged(landing, standing)
     check_labels(label_map, [landing, standing])
-    return Session(landing, standing, label_map, person, swing, *beneath, same_person, hide_names)
+    return Session(landing, standing, label_map, person, swing, *beneath, same_person, hide_names, worn)
 
 
 def _check_not_exchanged(landing: Recording, standing: Recording) -> None:
