@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from jointload.analysis import Analysis, analyse
     from jointload.errors import InputError, JointloadError
+    from jointload.foot.bore import with_feet
     from jointload.insole.calibration.knowledge import known_of
     from jointload.insole.calibration.personal import Known
     from jointload.insole.fitting.aim import Limits
@@ -61,6 +62,7 @@ __all__ = [
     "series_table",
     "what_if",
     "what_ifs",
+    "with_feet",
     "with_intervals",
     "write_report",
 ]
@@ -92,6 +94,7 @@ _ROOMS = {
     "series_table": "report.words.tables",
     "what_if": "insole.fitting.whatif",
     "what_ifs": "insole.fitting.whatif",
+    "with_feet": "foot.bore",
     "with_intervals": "uncertainty.intervals",
     "write_report": "report.files.folder",
 }

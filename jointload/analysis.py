@@ -15,7 +15,9 @@ from jointload.body.bent import typical_residuals, without_slipped
 from jointload.body.calibration import BodyErrors, FittedBody, calibrate, other_quiet_stretches, quiet_frames
 from jointload.body.mass_centre import MassCentre, mass_centre
 from jointload.body.pose import SegmentPoses, moving_hip_centres, smooth_markers, track_segments
-from jointload.errors import SettingError, expected_found
+from jointload.errors import InputError, SettingError, expected_found
+from jointload.foot.felt import FootBore
+from jointload.intake.labels import LabelMap
 from jointload.intake.quality import inspect_recording
 from jointload.intake.recording import Array, Finding, Recording, Severity
 from jointload.intake.rider import G, Rider
@@ -41,7 +43,7 @@ from jointload.loads.split_interval import split_interval
 from jointload.modeldata import load_model
 from jointload.motion.following import Smoother, follow
 from jointload.settings import Settings, Smoothing
-from jointload.together import fit_findings
+from jointload.together import compare_trials, fit_findings
 
 WEIGHT_TOLERANCE = 0.02
 """Body weight on the plates and from rider.toml are both shown when they differ by more than this share."""
@@ -78,16 +80,12 @@ class Analysis:
     findings: tuple[Finding, ...]
     certainty: Certainty | None = None
     """Draws of every number, where intervals were asked for."""
+    feet: tuple[FootBore, ...] = ()
+    """What the landing did to heel, ball and toes of each foot, where that was asked for."""
 
     @property
     def settings(self) -> Settings:
         return self.landing.settings
-
-    @property
-    def findings_of_both(self) -> tuple[Finding, ...]:
-        """What neither recording shows alone."""
-        alone = tuple(f"{recording.name}: " for recording in (self.session.trial, self.session.static))
-        return tuple(finding for finding in self.findings if not finding.where.startswith(alone))
 
 
 def analyse(session: Session, settings: Settings | None = None, variants: bool = True) -> Analysis:
@@ -225,7 +223,7 @@ def descend(
         motion=motion,
         balance=balance,
     )
-    motion_findings = paths.findings + gimbal_findings(angles)
+    motion_findings = paths.findings + gimbal_findings(angles, trial.numbers)
     if settings.smoothing == "balanced":
         motion_findings += balance_findings(balance, trial.name, weight, moved.strikes, trial.point_rate)
     force_findings = plates.findings + contact.findings + (pressed.findings if pressed else ())
@@ -253,7 +251,7 @@ def _moved(session: Session, body: FittedBody, settings: Settings) -> _Moved:
 
 def _tracked(moved: _Moved, body: FittedBody) -> tuple[SegmentPoses, tuple[Finding, ...]]:
     trial = moved.recording
-    return track_segments(moved.markers, body, trial.point_rate, trial.first_frame)
+    return track_segments(moved.markers, body, trial.point_rate, trial.numbers)
 
 
 def plate_cutoff(settings: Settings, rate: float) -> float | None:
@@ -316,7 +314,7 @@ def _over_quiet_stretches(
         landing, _ = descend(session, body, plate_weight, settings)
         others.append({(m.quantity, m.side): m.value for m in measure_landing(landing)})
     chosen = quiet_frames(trial, labels)
-    where = f"{trial.name}, frames {chosen.start + trial.first_frame}-{chosen.stop + trial.first_frame - 1}"
+    where = f"{trial.name}, frames {trial.numbers.span(chosen.start, chosen.stop)}"
     text = f"the body is fitted to these {chosen.stop - chosen.start} frames, the quietest of the landing itself"
     if not others:
         text += "; no other stretch is quiet enough to compare"
@@ -384,6 +382,21 @@ def _recording_findings(session: Session) -> tuple[Finding, ...]:
         + static
         + fit_findings(session.static, session.trial, session.labels)
     )
+
+
+def findings_of_both(static: Recording, trial: Recording, labels: LabelMap, rider: Rider | None) -> tuple[Finding, ...]:
+    """What a standing trial and a landing show together and neither alone: all that the analysis doubts; where there is
+    no rider, or nothing to analyse, what their markers tell."""
+    if rider is None:
+        return compare_trials(static, trial, labels)
+    try:
+        found = analyse(Session(trial, static, labels, rider), variants=False).findings
+    except InputError as problem:
+        advice = "the standing trial and this recording were held against each other all the same"
+        told = Finding("analysis", "warn", trial.name, f"cannot be analysed: {problem}", advice)
+        return (*compare_trials(static, trial, labels), told)
+    alone = tuple(f"{recording.name}: " for recording in (trial, static))
+    return tuple(finding for finding in found if not finding.where.startswith(alone))
 
 
 def _gravest_first(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:

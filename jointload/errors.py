@@ -6,6 +6,7 @@ JointloadError                  anything jointload raises on purpose
     LabelError                  a labels.toml names something that is not there
     RiderError                  a rider.toml is incomplete or implausible
     BoardError                  a board.toml is incomplete or implausible
+    ShoeError                   a shoe.toml says something unknown or implausible
     PressureError               a pressure table or a sensor layout cannot be used
     CalibrationError            no body can be fitted to the static trial
     ModelDataError              a file in models/ is missing, lacks its source, or an unknown name was asked for
@@ -43,6 +44,10 @@ class BoardError(InputError):
     """A board.toml is incomplete or implausible."""
 
 
+class ShoeError(InputError):
+    """A shoe.toml says something unknown or implausible."""
+
+
 class PressureError(InputError):
     """A pressure table or a sensor layout cannot be used."""
 
@@ -74,6 +79,21 @@ class StudyError(InputError):
 def expected_found(what: str, expected: object, found: object, where: str, advice: str) -> str:
     """The one line every input error shows: what was expected, what was found, where, what to do next."""
     return f"{what}: expected {expected}, found {found} in {where}; {advice}"
+
+
+def not_read(what: str, expected: str, problem: Exception, path: object, advice: str) -> str:
+    """The line of a file that could not be read: it does not exist, or what was found in its place."""
+    if isinstance(problem, FileNotFoundError):
+        return f"{what}: {path} does not exist; {advice}"
+    found = "no text" if isinstance(problem, UnicodeDecodeError) else getattr(problem, "strerror", None) or problem
+    return expected_found(what, expected, found, str(path), advice)
+
+
+def not_written(problem: OSError, path: object, advice: str) -> str:
+    """The line of a new file that could not be written: it exists already, or what stands in its way."""
+    if isinstance(problem, FileExistsError):
+        return f"output: {path} exists already; {advice}"
+    return expected_found("output", "a new file", problem.strerror or problem, str(path), advice)
 
 
 def known_names(names: Iterable[str]) -> str:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import replace
 from pathlib import Path
 
@@ -38,11 +39,14 @@ from jointload.study_run.batch import (
     join,
     require_parquet,
     settled,
+    verdicts_of,
 )
 from jointload.study_run.trial import file_hash, inspect, job_of, limit_threads, program, run
 from jointload.study_run.workers import Workers, in_this_process
 
 EXPOSURES = "exposures.csv"
+Step = Callable[[str], AbstractContextManager[object]]
+"""Around a longer step, told in words."""
 
 
 def run_study(
@@ -75,7 +79,9 @@ def run_study(
         drop_others(out / TRIALS, {job.name for job in jobs} - set(refused))
         join(study, out, refused, full, parquet)
     counts = Counter(outcome.status for outcome in found.values())
-    return StudyRun(out, counts["analysed"], counts["unchanged"], refused, doubted(out, "same_person"))
+    strangers = doubted(out, "same_person")
+    verdicts = verdicts_of(out, sorted(set(found) - set(refused)))
+    return StudyRun(out, counts["analysed"], counts["unchanged"], refused, strangers, verdicts)
 
 
 def compare_study(
@@ -87,12 +93,14 @@ def compare_study(
     condition: str = "",
     within_riders: bool = False,
     watch: Callable[[Sequence[str]], Iterable[str]] | None = None,
+    step: Step = nullcontext,
 ) -> tuple[Comparison, Path]:
     """Compare the conditions, styles or groups of a study that has been run; write the folder and return it.
 
     results : what `run_study` wrote;  out : new folder, compare_BY in the results without it
     task, condition : only landings of this task, under this condition
     within_riders : curves by exchange of labels within riders in place of sign-flips
+    watch, step : told which numbers are compared, and which longer step is under way
     """
     if by not in FACTORS:
         raise SettingError(expected_found("--by", " or ".join(FACTORS), repr(by), "the command", "choose one"))
@@ -102,10 +110,11 @@ def compare_study(
     out = results / f"compare_{by}" if out is None else Path(out)
     seen = read_observations(study, results)
     data, levels = chosen(seen, study.plan, by, task, condition)
-    rows = compare_numbers(data, levels, study.plan, watch)
     kept = list(dict.fromkeys(data["trial"]))
     require_one_smoothing(seen, kept)
-    curves = compare_curves(read_curves(seen, study.plan.curves, kept), data, levels, within_riders)
+    rows = compare_numbers(data, levels, study.plan, watch)
+    with step("Curves"):
+        curves = compare_curves(read_curves(seen, study.plan.curves, kept), data, levels, within_riders)
     riders = int(data["rider"].nunique())
     together = [] if by == "condition" else sorted(set(data["condition"]))
     shared = data.loc[data["note"].str.contains(SHARED, regex=False), "trial"].nunique()
@@ -122,7 +131,8 @@ def compare_study(
         attempted=len(seen.trials),
         by_stance=seen.by_stance,
     )
-    styles = find_styles(data, found.task)
+    with step("Styles"):
+        styles = find_styles(data, found.task)
     others = percentiles(data[data["level"] == levels[0]])
     refused = dict(seen.trials.loc[seen.trials["status"] == "refused", ["trial", "reason"]].to_numpy().tolist())
     items = checklist(found, styles, refused, [results / "trials" / name for name in kept])
@@ -136,7 +146,9 @@ def compare_study(
         "within_riders": within_riders,
         "inputs": {name: file_hash(results / name) for name in ("metrics.csv", "trials.csv")},
     }
-    return found, write_comparison(out, study.plan.name, found, styles, others, items, record)
+    with step("Page, tables and figures"):
+        written = write_comparison(out, study.plan.name, found, styles, others, items, record)
+    return found, written
 
 
 def dose_study(
@@ -146,6 +158,7 @@ def dose_study(
     out: str | Path | None = None,
     condition: str = "",
     scaled: bool = False,
+    step: Step = nullcontext,
 ) -> tuple[Dose, Path]:
     """What the landings of a study's riders add up to over their years; write the folder and return it.
 
@@ -169,7 +182,8 @@ def dose_study(
         raise SettingError(
             expected_found("condition", " or ".join(conditions), repr(usual), str(results / "metrics.csv"), advice)
         )
-    found = replace(strain_dose(metrics, rows, usual, scaled), draws=study.plan.draws)
+    with step("Adding up"):
+        found = replace(strain_dose(metrics, rows, usual, scaled), draws=study.plan.draws)
     record = {
         "program": program(),
         "condition": usual,
@@ -178,5 +192,6 @@ def dose_study(
     }
     trials = (results / TRIALS / name for name in dict.fromkeys(metrics["trial"]))
     items = dose_items(found, [trial for trial in trials if (trial / RECORD).is_file()])
-    written = write_dose(results / "dose" if out is None else Path(out), study.plan.name, found, items, record)
+    with step("Page, tables and figures"):
+        written = write_dose(results / "dose" if out is None else Path(out), study.plan.name, found, items, record)
     return found, written

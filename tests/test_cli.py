@@ -6,6 +6,7 @@ import csv
 import json
 import math
 import os
+import shutil
 import stat
 import subprocess
 import sys
@@ -16,6 +17,7 @@ import pytest
 from written_names import ends_in_a_side_letter
 
 from jointload import __version__ as jointload_version
+from jointload.cli.command import GROUPS
 from jointload.insole.shape.mesh import load_solid
 from jointload.intake.c3d import read_recording
 from jointload.modeldata import shipped_folder
@@ -78,7 +80,7 @@ def test_the_demo_writes_the_whole_result_folder(tmp_path: Path) -> None:
     done = jointload("demo", "--out", "demo_report", where=tmp_path)
     assert done.returncode == 0, done.stderr
     assert {path.name for path in (tmp_path / "demo_report").iterdir()} == RESULT | {
-        "whatif.csv", "fit.csv", "trade_off.csv", "insole", "figures"
+        "whatif.csv", "fit.csv", "trade_off.csv", "insole"
     }  # fmt: skip
     page = (tmp_path / "demo_report" / "report.html").read_text(encoding="utf-8")
     assert page.count("pressure before (modelled) and after") >= 2
@@ -92,6 +94,13 @@ def test_analyse_without_a_whatif(tmp_path: Path) -> None:
     done = jointload("analyse", *inputs(out="a/b/result"), "--draws", "40", where=tmp_path)
     assert done.returncode == 0, done.stderr
     assert {path.name for path in (tmp_path / "a/b/result").iterdir()} == RESULT
+    *_, force, knee, back, verdict = done.stdout.splitlines()
+    assert [line.split(" [")[0] for line in (force, knee, back)] == [
+        "peak vertical force", "peak knee adduction moment", "peak L5/S1 extension moment"
+    ]  # fmt: skip
+    assert " right 2.59 (" in force and ", left 2.37 (" in force
+    record = json.loads((tmp_path / "a/b/result/run.json").read_text(encoding="utf-8"))
+    assert verdict == f"Verdict: {record['verdict']['text']}" == "Verdict: recording: fine"
     with (tmp_path / "a/b/result/metrics.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     assert len(rows) > 90
@@ -99,7 +108,6 @@ def test_analyse_without_a_whatif(tmp_path: Path) -> None:
         number = row["value"] and row["quantity"] != "first_contact_zone"
         assert bool(row["low"] and row["high"]) == bool(number), row
     assert not ends_in_a_side_letter(tmp_path / "a/b/result")
-    record = json.loads((tmp_path / "a/b/result/run.json").read_text(encoding="utf-8"))
     assert record["intervals"]["draws"] == 40 and "skin" in record["intervals"]["inputs"]
 
 
@@ -112,6 +120,65 @@ def test_inputs_taken_as_exact_are_left_out(tmp_path: Path) -> None:
     done = jointload("analyse", *inputs(out="other"), "--without", "markers", where=tmp_path)
     assert done.returncode == 2 and "the known ones are camera" in done.stderr
     assert len(done.stderr.splitlines()) == 1
+
+
+def own_folder(folder: Path) -> Path:
+    """A folder as a laboratory has it: one landing, one standing trial, labels.toml and rider.toml."""
+    files = {"rider_a_landing_flat.c3d": "landing.c3d", "rider_a_static.c3d": "standing.c3d"}
+    for name, own in (files | {"labels.toml": "labels.toml", "rider_a.toml": "rider.toml"}).items():
+        shutil.copy(SAMPLE / name, folder / own)
+    return folder
+
+
+def test_what_lies_beside_a_landing_is_found_and_said(tmp_path: Path) -> None:
+    own_folder(tmp_path)
+    done = jointload("analyse", "landing.c3d", "--out", "result", "--draws", "0", where=tmp_path)
+    assert done.returncode == 0, done.stderr
+    found = "Found beside landing.c3d: labels.toml, rider.toml, the standing trial standing.c3d"
+    assert done.stderr.splitlines()[0] == found
+    record = json.loads((tmp_path / "result" / "run.json").read_text(encoding="utf-8"))
+    assert set(record["inputs"]) == {"trial", "static", "labels", "rider"}
+
+
+def test_of_several_standing_trials_none_is_guessed(tmp_path: Path) -> None:
+    own_folder(tmp_path)
+    shutil.copy(SAMPLE / "rider_b_static.c3d", tmp_path / "other.c3d")
+    done = jointload("analyse", "landing.c3d", "--out", "result", where=tmp_path)
+    assert done.returncode == 2
+    assert "found other.c3d, standing.c3d" in done.stderr and "--static" in done.stderr
+    assert not (tmp_path / "result").exists()
+
+
+def test_a_landing_and_its_standing_trial_exchanged_are_told(tmp_path: Path) -> None:
+    own_folder(tmp_path)
+    done = jointload("analyse", "standing.c3d", "--static", "landing.c3d", "--out", "result", where=tmp_path)
+    assert done.returncode == 2
+    assert "exchanged with the standing trial" in done.stderr.splitlines()[-1]
+
+
+def test_an_earlier_result_is_replaced_when_told_alone(tmp_path: Path) -> None:
+    own_folder(tmp_path)
+    words = ("analyse", "landing.c3d", "--out", "result", "--draws", "0")
+    assert jointload(*words, where=tmp_path).returncode == 0
+    first = (tmp_path / "result" / "run.json").read_bytes()
+    again = jointload(*words, "--cutoff", "15", "--smoothing", "fixed", where=tmp_path)
+    assert again.returncode == 2 and "--replace" in again.stderr
+    assert (tmp_path / "result" / "run.json").read_bytes() == first
+    replaced = jointload(*words, "--cutoff", "15", "--smoothing", "fixed", "--replace", where=tmp_path)
+    assert replaced.returncode == 0, replaced.stderr
+    assert (tmp_path / "result" / "run.json").read_bytes() != first
+    (tmp_path / "result" / "run.json").unlink()
+    assert jointload(*words, "--replace", where=tmp_path).returncode == 2, "what is no result is never replaced"
+
+
+@pytest.mark.parametrize("command", ["analyse", "whatif", "fit", "demo", "shape", "study compare", "study dose"])
+def test_options_are_grouped_and_the_defaults_are_told(command: str, tmp_path: Path) -> None:
+    shown = jointload(*command.split(), "--help", where=tmp_path).stdout
+    groups = [line.rstrip(":") for line in shown.splitlines() if line.endswith(":") and not line.startswith(" ")]
+    assert groups == [group for group in GROUPS if group in groups]
+    assert {"Output", "Help"} <= set(groups) and "--replace" in shown.split("Output:")[1]
+    if "--threshold" in shown:
+        assert "[default: 20.0]" in shown.split("Settings:")[1]
 
 
 def test_labels_are_proposed_and_never_overwritten(tmp_path: Path) -> None:
@@ -131,7 +198,8 @@ def test_check_tells_good_from_bad(tmp_path: Path) -> None:
     both = jointload("check", bad, good, where=tmp_path)
     assert both.returncode == 2
     assert "bad.c3d: refused" in both.stderr
-    assert "rates" in both.stdout, "the good file is still told"
+    assert f"{good}: 22 passed" in both.stdout, "the good file is still told"
+    assert "rates, markers: 250 Hz" in jointload("check", "--all", good, where=tmp_path).stdout
 
 
 def test_models_show_their_sources(tmp_path: Path) -> None:
@@ -177,7 +245,8 @@ def test_a_mistake_is_one_clear_line_and_leaves_nothing(mistake: str, tmp_path: 
     words_given = inputs(**change(tmp_path))
     before = {path.name for path in tmp_path.iterdir()}
     done = jointload("analyse", *words_given, where=tmp_path)
-    lines = [line for line in done.stderr.splitlines() if line not in ("Reading", "Angles and moments", "Report")]
+    steps = ("Reading", "Angles and moments", "Report", "Looking for a standing trial")
+    lines = [line for line in done.stderr.splitlines() if line not in steps]
     assert done.returncode == 2, done.stderr
     assert len(lines) == 1, done.stderr
     assert lines[0].startswith("jointload: ")
@@ -198,8 +267,14 @@ def test_an_unknown_label_lists_the_close_ones(tmp_path: Path) -> None:
     ("words", "said"),
     [
         (["nonsense"], "nonsense"),
-        (["analyse"], "Missing"),
-        (["whatif", "x.c3d", "--labels", "left", "--rider", "right", "--out", "o", "--side", "right"], "heel-wedge"),
+        (["analyse"], "analyse needs TRIAL (C3D file of the landing), --out (folder for the result), --labels"),
+        (["analyse", "README.md"], "README.md does not exist; analyse needs --out"),
+        (["fit", *inputs(out="")], "fit needs --out (folder for the result), --side (right or left"),
+        (["whatif", *inputs(), "--side", "right"], "heel-wedge"),
+        (["check", "nowhere.c3d", "gone.c3d"], "nowhere.c3d does not exist; gone.c3d does not exist"),
+        (["study", "compare"], "compare needs FOLDER (study.toml, riders.csv, trials.csv, labels.toml and recordings)"),
+        (["analyse", "--outt", "x"], "see jointload analyse --help"),
+        (["guide", "nothing"], "landing"),
         (["models", "nothing"], "de_leva_1996"),
     ],
 )
@@ -231,9 +306,13 @@ def test_a_whatif_of_parts_and_of_an_insole_file(tmp_path: Path) -> None:
     (tmp_path / "insole.toml").write_text(INSOLE, encoding="utf-8")
     parts = ("--heel-wedge", "lateral:3", "--heel-lift", "3mm", "--thickness", "5mm", "--side", "right")
     for words, said in ((parts, "3 mm heel lift"), (("--insole", "insole.toml"), "5 mm arch fill")):
-        done = jointload("whatif", *inputs(), *words, "--draws", "50", "--interval-draws", "0", where=tmp_path)
+        few = ("--draws", "50", "--interval-draws", "0", "--replace")
+        done = jointload("whatif", *inputs(), *words, *few, where=tmp_path)
         assert done.returncode == 0, done.stderr
         record = json.loads((tmp_path / "result" / "run.json").read_text(encoding="utf-8"))
+        *_, eversion, knee, moment, verdict = done.stdout.splitlines()
+        assert all(line.startswith("Change of right ") for line in (eversion, knee, moment))
+        assert verdict == f"Verdict: {record['verdict']['text']}" and "prediction: " in verdict
         assert said in record["whatif"]["shape"]
 
 
@@ -254,7 +333,7 @@ def test_several_wedges_are_compared(tmp_path: Path) -> None:
     ("words", "said"),
     [
         (("--insole", "insole.toml", "--heel-lift", "3mm"), "--insole alone"),
-        (("--insole", "nowhere.toml"), "insole file"),
+        (("--insole", "nowhere.toml"), "nowhere.toml does not exist, closest is insole.toml"),
         (("--insole", "insole.toml", "--side", "left"), "insole side"),
         (("--heel-lift", "3mm"), "add --side"),
         (("--heel-lift", "3 miles", "--side", "right"), "a number with a unit"),
@@ -338,6 +417,8 @@ def test_check_finds_nothing_wrong_with_a_clean_standing_trial_and_its_landing(t
     files = [str(SAMPLE / f"rider_a_{name}.c3d") for name in ("static", "landing_flat")]
     done = jointload("check", *files, *told, where=tmp_path)
     assert done.returncode == 0, done.stdout
+    assert len(done.stdout.splitlines()) == 3, "what passed is a count"
+    done = jointload("check", *files, *told, "--all", where=tmp_path)
     assert "rider_a_static.c3d and rider_a_landing_flat.c3d, compared" in done.stdout
     assert "body weight" in done.stdout and "as told" in done.stdout
     assert jointload("check", files[0], where=tmp_path).returncode == 0
@@ -352,7 +433,7 @@ def test_somebody_elses_standing_trial_is_said_in_the_terminal(tmp_path: Path) -
         "check", other["static"], str(SAMPLE / "rider_a_landing_flat.c3d"), "--labels", str(SAMPLE / "labels.toml"),
         "--rider", str(SAMPLE / "rider_a.toml"), where=tmp_path,
     )  # fmt: skip
-    assert checked.returncode == 2 and "same_person" in checked.stdout
+    assert checked.returncode == 2 and "same person" in checked.stdout
     insisted = jointload("analyse", *inputs(out="other", **other), "--draws", "0", "--same-person", where=tmp_path)
     assert insisted.returncode == 0
 

@@ -119,11 +119,15 @@ def test_units_follow_from_si_units_and_normaliser():
         elif normaliser == "body_mass":
             assert unit == si.replace("N m", "Nm") + "/kg", name
         else:
-            unchanged = {"s", "m", "m/s", "m/s2", "N", "ratio"}
+            unchanged = {"s", "m", "m/s", "m/s2", "N", "ratio", "J"}
             assert (unit == si and unit in unchanged) or (unit, si) in {
                 ("deg", "rad"),
                 ("ms", "s"),
                 ("MPa", "Pa"),
+                ("kPa", "Pa"),
+                ("kPa s", "Pa s"),
+                ("mm", "m"),
+                ("%", "ratio"),
                 ("word", "none"),
             }, name
             assert normaliser == "none", name

@@ -16,6 +16,7 @@ from jointload.insole.shape.shape_file import design_from
 from jointload.intake.board import board_from
 from jointload.intake.labels import labels_from
 from jointload.intake.rider import rider_from
+from jointload.intake.shoe import shoe_from
 from jointload.modeldata import shipped_folder
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -86,9 +87,11 @@ def test_every_page_of_the_guide_is_listed_and_reached_from_readme() -> None:
 
 
 def test_the_files_shown_are_right() -> None:
-    (board,), (insole,), (labels, rider) = (
-        [tomllib.loads(text) for text in blocks("toml", TEXTS[f"{page}.md"])] for page in ("board", "insole", "landing")
+    (board,), (insole,), (labels, rider), (shoe,) = (
+        [tomllib.loads(text) for text in blocks("toml", TEXTS[f"{page}.md"])]
+        for page in ("board", "insole", "landing", "feet")
     )
+    assert shoe_from(shoe).friction is not None
     labels_from(labels)
     rider_from(rider)
     assert len(board_from(board).markers) == 3

@@ -8,7 +8,7 @@ import numpy as np
 
 from jointload.body.calibration import FittedBody
 from jointload.body.pose import SegmentPoses
-from jointload.intake.recording import Array, Finding, Which
+from jointload.intake.recording import Array, Finding, FrameNumbers, Which
 from jointload.numerics.rotations import GIMBAL_LIMIT, cardan_zxy, compose, inverse, joint_axes, unwrap
 from jointload.settings import AngleZero
 
@@ -65,13 +65,13 @@ def joint_angles(poses: SegmentPoses, body: FittedBody, zero: AngleZero = "anato
     return JointAngles(tuple(joints), tuple(joint.rotations for joint in joints.values()), signed, axes, signs, zero)
 
 
-def gimbal_findings(angles: JointAngles) -> tuple[Finding, ...]:
+def gimbal_findings(angles: JointAngles, numbers: FrameNumbers) -> tuple[Finding, ...]:
     """Joints whose second rotation comes near a right angle, where the first and third cannot be told apart."""
     out = []
     for j, name in enumerate(angles.joints):
         second = np.abs(angles.angle[1, j])
         if np.isfinite(second).any() and np.nanmax(second) > GIMBAL_LIMIT:
-            where = f"{name}, frame {int(np.nanargmax(second)) + 1}"
+            where = f"{name}, frame {numbers.of(int(np.nanargmax(second)))}"
             evidence = f"second rotation reaches {np.rad2deg(np.nanmax(second)):.0f} deg"
             advice = "its first and third rotation are not reliable there"
             out.append(Finding("near_gimbal_lock", "warn", where, evidence, advice))

@@ -174,7 +174,7 @@ def calibrate(
         landmark_labels=dict(labels.landmarks),
         inertia={name: errors.disturbed(name, each) for name, each in inertias.items()} if errors else inertias,
         line_masses=line_masses(rider),
-        calibrated_from=f"{static.name}, frames {_span(static, window, ' to ')}",
+        calibrated_from=f"{static.name}, frames {static.numbers.span(window.start, window.stop, ' to ')}",
         hip_centre_method="functional" if hip_centres else hip_centre,
         inertia_table=inertia,
         lost=lost,
@@ -242,11 +242,6 @@ def other_quiet_stretches(recording: Recording, labels: LabelMap, most: int = 3)
         taken.append(slice(start, start + length))
         out.append(taken[-1])
     return out
-
-
-def _span(recording: Recording, window: slice, joined: str) -> str:
-    """First and last frame of a stretch as the file numbers them."""
-    return f"{window.start + recording.first_frame}{joined}{window.stop + recording.first_frame - 1}"
 
 
 def _feet_flat(positions: Array, names: list[str], rate: float) -> NDArray[np.bool_]:
@@ -464,7 +459,7 @@ def _findings(
             Finding(
                 "no_quiet_stance",
                 "warn",
-                f"{static.name}, frames {_span(static, window, '-')}",
+                f"{static.name}, frames {static.numbers.span(window.start, window.stop)}",
                 "the body never stands still",
                 "calibrated from the stillest frames with resting feet; a standing trial is safer",
             )

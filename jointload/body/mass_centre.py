@@ -57,5 +57,6 @@ def line_point(point: str, poses: SegmentPoses, markers: dict[str, Array], body:
     for choice in body.definition.points.get(point, ((point,),)):
         labels = [body.landmark_labels.get(name, "") for name in choice]
         if all(label in markers for label in labels):
-            return np.mean([markers[label] for label in labels], axis=0)
+            first, *others = (markers[label] for label in labels)
+            return sum(others, first) / len(labels)
     return poses.place(body, point) if point in body.points else None

@@ -11,7 +11,7 @@ from jointload.body.calibration import Cluster, FittedBody
 from jointload.body.gaps import Fill, fill_from_neighbours
 from jointload.body.joint_centres import functional_hip_centre
 from jointload.errors import CalibrationError, LabelError, expected_found
-from jointload.intake.recording import SIDES, Array, Finding, Recording, Which
+from jointload.intake.recording import FROM_ONE, SIDES, Array, Finding, FrameNumbers, Recording, Which
 from jointload.numerics.rigid_fit import fit_poses
 from jointload.numerics.rotations import rotate, rotate_back
 from jointload.numerics.signals import bridge_short_gaps, runs, zero_lag_lowpass
@@ -99,12 +99,12 @@ def complete_markers(
 
 
 def track_segments(
-    markers: dict[str, Array], body: FittedBody, rate: float, first_frame: int = 1
+    markers: dict[str, Array], body: FittedBody, rate: float, numbers: FrameNumbers = FROM_ONE
 ) -> tuple[SegmentPoses, tuple[Finding, ...]]:
     """Least-squares pose of every segment; segments with fewer than three markers lean on joint centres of their
     neighbour. Draws (3, D, F) of markers and body give draws of poses, and no findings.
 
-    first_frame : number of the first frame, for the findings
+    numbers : of the frames, for the findings
     """
     segments = body.segments
     shape = (len(segments), *next(iter(markers.values())).shape[1:])
@@ -117,7 +117,7 @@ def track_segments(
     leaning = [name for name in waiting if name not in alone]
     for name in leaning:
         _fit_together([name], seen, markers, body, poses, supported=True)
-    return poses, () if rotation.ndim > 4 else tuple(_pose_findings(body, poses, seen, leaning, first_frame))
+    return poses, () if rotation.ndim > 4 else tuple(_pose_findings(body, poses, seen, leaning, numbers))
 
 
 def moving_hip_centres(
@@ -309,7 +309,7 @@ def _gap_findings(
                 Finding(
                     "gap_across_touchdown",
                     "warn",
-                    f"{recording.name}, frame {frame + recording.first_frame}",
+                    f"{recording.name}, frame {recording.numbers.of(frame)}",
                     f"{', '.join(hidden)} not seen at touch-down",
                     "numbers of the impact phase that need these markers are less certain",
                 )
@@ -318,7 +318,7 @@ def _gap_findings(
 
 
 def _pose_findings(
-    body: FittedBody, poses: SegmentPoses, seen: dict[str, list[str]], leaning: list[str], first: int
+    body: FittedBody, poses: SegmentPoses, seen: dict[str, list[str]], leaning: list[str], numbers: FrameNumbers
 ) -> list[Finding]:
     out = []
     for name in leaning:
@@ -358,7 +358,7 @@ def _pose_findings(
                         "check swapped or slipped markers",
                     )
                 )
-            hidden = [f"{start + first}-{stop + first - 1}" for start, stop in runs(~known)]
+            hidden = [numbers.span(start, stop) for start, stop in runs(~known)]
             if hidden:
                 out.append(
                     Finding(

@@ -6,8 +6,11 @@ from typing import Annotated
 
 import typer
 
+from jointload.cli.command import Group
+
 app = typer.Typer(
     name="jointload",
+    cls=Group,
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,

@@ -7,9 +7,10 @@ from typing import Annotated
 import typer
 
 from jointload.cli.app import app
+from jointload.cli.command import Command
 
 
-@app.command()
+@app.command(cls=Command)
 def explain(
     quantity: Annotated[str, typer.Argument(help="name of a number, such as knee_flexion_peak; none lists all")] = "",
 ) -> None:

@@ -7,29 +7,33 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from jointload.cli.app import app
+from jointload.cli.beside import LandingCommand
 from jointload.cli.options import (
     USUAL_DRAWS,
     Draws,
     Figures,
     LandingWords,
     Out,
+    Replace,
     check_figures,
+    check_out,
     of_a_landing,
     side_asked,
 )
 from jointload.cli.riders import Conditions, analysed, known_rider, with_conditions, with_intervals
-from jointload.cli.terminal import print_same_person, step
+from jointload.cli.terminal import print_last_lines, print_same_person, step
 
 if TYPE_CHECKING:
     from jointload.insole.fitting.aim import Limits
 
 
-@app.command()
+@app.command(cls=LandingCommand)
 @of_a_landing
 def fit(
     landing: LandingWords,
     out: Out,
     side: Annotated[str, typer.Option(help="right or left, the foot the shape is for", show_default=False)],
+    replace: Replace = False,
     target: Annotated[
         str,
         typer.Option(
@@ -58,6 +62,7 @@ def fit(
     from jointload.report.words.fit_units import told
 
     check_figures(figures)
+    check_out(out, replace)
     foot = side_asked(side)
     aim, limits = parse_target(target), _limits(stack, posting, lift, inversion, knee_rise, pressure_rise)
     plain = analysed(landing)
@@ -73,6 +78,7 @@ def fit(
         typer.echo(sentence)
     insole = " and the insole's solid, drawing and sheet" if found.shape is not None else ""
     typer.echo(f"Wrote {out / 'report.html'}{insole}.")
+    print_last_lines(analysis, fit=found)
 
 
 def _limits(stack: str, posting: float, lift: str, inversion: float, knee: float, pressure: float) -> Limits:

@@ -9,17 +9,18 @@ from typing import Annotated
 import typer
 
 from jointload.cli.app import app
+from jointload.cli.command import Command
 from jointload.cli.terminal import console
 from jointload.errors import SettingError, expected_found
 
 PAGES = (
     "landing", "results", "accuracy", "impact", "certainty", "whatif", "fit", "calibration", "insole", "material",
-    "board", "pressure", "study", "dose", "python",
+    "board", "pressure", "feet", "study", "dose", "python",
 )  # fmt: skip
 """In the order in which one reads them."""
 
 
-@app.command()
+@app.command(cls=Command)
 def guide(page: Annotated[str, typer.Argument(help="name of a page, such as landing; none lists all")] = "") -> None:
     """Show a page of the guide, such as one on your own first landing. Without a name, list all."""
     from jointload.sources import shipped_folder

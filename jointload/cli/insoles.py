@@ -8,18 +8,20 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from jointload.cli.app import app
-from jointload.cli.options import Out, side_asked
-from jointload.cli.terminal import step
+from jointload.cli.command import Command
+from jointload.cli.options import Out, Replace, side_asked
+from jointload.cli.terminal import check_new, step
 from jointload.errors import SettingError, expected_found
 
 if TYPE_CHECKING:
     from jointload.insole.shape.shape import Surface
 
 
-@app.command()
+@app.command(cls=Command)
 def shape(
     file: Annotated[Path, typer.Argument(help="insole.toml, or an STL or OBJ of an insole", show_default=False)],
     out: Out,
+    replace: Replace = False,
     side: Annotated[str, typer.Option(help="right or left: the foot a mesh is for")] = "",
     unit: Annotated[str, typer.Option(help="a mesh's unit (mm, cm, m, in) where it is not mm")] = "",
     up: Annotated[str, typer.Option(help="a mesh's upward axis, such as +z")] = "+z",
@@ -30,6 +32,7 @@ def shape(
     from jointload.report.papers.insole_words import remarks
     from jointload.report.papers.shape_folder import write_shape
 
+    check_new(out, replace)
     if file.suffix.lower() in (".stl", ".obj"):
         with step("Reading"):
             surfaces, name, fields = _scanned(file, side, unit, up, forward, layer), file.stem, {}
@@ -45,7 +48,7 @@ def shape(
     typer.echo(f"Wrote {out / 'sheet.html'}, the drawing and {len(surfaces)} STL in millimetres.")
 
 
-@app.command()
+@app.command(cls=Command)
 def material(
     file: Annotated[Path | None, typer.Argument(help="CSV of a compression or drop test", show_default=False)] = None,
     thickness: Annotated[str, typer.Option(help="the sample's thickness, such as 5mm")] = "",
@@ -58,8 +61,10 @@ def material(
     out: Annotated[
         Path | None, typer.Option(help="folder for row, figure and numbers; without it they are shown")
     ] = None,
+    replace: Replace = False,
 ) -> None:
     """Fit a layer's law to a compression test (columns such as compression_mm,force_N), or turn hardness to modulus."""
+    check_new(out, replace)
     if (file is None) == (hardness == 0):
         advice = "give the test's CSV, or --hardness with --kind elastomer"
         raise SettingError(expected_found("material", "a test or a hardness", "neither or both", "the command", advice))

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+import dataclasses
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from jointload.cli.app import app
+from jointload.cli.beside import LandingCommand
+from jointload.cli.command import Command
 from jointload.cli.options import (
     USUAL,
     USUAL_DRAWS,
@@ -17,13 +19,15 @@ from jointload.cli.options import (
     Figures,
     LandingWords,
     Out,
+    Replace,
     Without,
     check_figures,
+    check_out,
     of_a_landing,
     side_asked,
 )
 from jointload.cli.riders import Conditions, analysed, known_rider, with_conditions, with_intervals
-from jointload.cli.terminal import WARNINGS, print_same_person, same_person, step
+from jointload.cli.terminal import WARNINGS, print_last_lines, print_same_person, same_person, step
 from jointload.errors import SettingError, expected_found
 
 if TYPE_CHECKING:
@@ -36,13 +40,14 @@ USUAL_LENGTH = 0.265
 """Foot length [m] at which the parts of an insole are checked before the foot is known."""
 
 
-@app.command()
-def demo(out: Out = Path("demo_report"), figures: Figures = "svg") -> None:
+@app.command(cls=Command)
+def demo(out: Out = Path("demo_report"), replace: Replace = False, figures: Figures = "") -> None:
     """Analyse the invented sample study that ships with jointload, with a what-if and a fit, and write its report."""
     from jointload.insole.fitting.fit import fit
     from jointload.modeldata import shipped_folder
 
     check_figures(figures)
+    check_out(out, replace)
     sample = shipped_folder("sample_c3d")
     files = {
         "trial": sample / "rider_a_landing_flat.c3d",
@@ -55,15 +60,16 @@ def demo(out: Out = Path("demo_report"), figures: Figures = "svg") -> None:
     answer = _predicted(analysis, _asked("medial:4", "right", "heel", "", "", []))
     with step("The shape that lowers the largest pressure"):
         found = fit(analysis, "right", "peak_pressure")
+    typer.echo(f"The sample study is in {sample}")
     _written(analysis, answer, landing, out, figures, found)
-    typer.echo(f"All recordings of the sample study are in {sample}")
 
 
-@app.command()
+@app.command(cls=LandingCommand)
 @of_a_landing
 def analyse(
     landing: LandingWords,
     out: Out,
+    replace: Replace = False,
     draws: Draws = USUAL_DRAWS,
     seed: DrawSeed = 0,
     without: Without = "",
@@ -71,16 +77,17 @@ def analyse(
 ) -> None:
     """Analyse one landing: angles, moments, forces, alignment, how certain they are, and what to doubt."""
     check_figures(figures)
-    _check_free(out)
+    check_out(out, replace)
     chosen = _kept_inputs(without)
     _written(with_intervals(analysed(landing), draws, seed, chosen), None, landing, out, figures)
 
 
-@app.command()
+@app.command(cls=LandingCommand)
 @of_a_landing
 def whatif(
     landing: LandingWords,
     out: Out,
+    replace: Replace = False,
     heel_wedge: Annotated[
         str, typer.Option(help="medial:DEGREES or lateral:DEGREES, the raised side; several with commas are compared")
     ] = "",
@@ -101,22 +108,15 @@ def whatif(
     from jointload.insole.fitting.whatif import require_moments
 
     check_figures(figures)
-    _check_free(out)
+    check_out(out, replace)
     asked = _asked(heel_wedge, side, length, heel_lift, thickness, insole or [])
     plain = analysed(landing)
     for shape in asked:
         require_moments(plain.landing, shape.side)
     analysis = with_intervals(plain, interval_draws)
     known = known_rider(landing, analysis, conditions, asked[0].side, seed)
-    landing = replace(landing, files=with_conditions(landing, conditions, asked[0].side))
+    landing = dataclasses.replace(landing, files=with_conditions(landing, conditions, asked[0].side))
     _written(analysis, _predicted(analysis, asked, draws, seed, known), landing, out, figures)
-
-
-def _check_free(out: Path) -> None:
-    """A folder that cannot be the result's is told before the work."""
-    from jointload.report.files.folder import check_free
-
-    check_free(out)
 
 
 def _kept_inputs(without: str) -> tuple[str, ...]:
@@ -171,12 +171,11 @@ def _written(
     found: Fit | None = None,
 ) -> None:
     from jointload.report.files.folder import write_report
-    from jointload.report.words.tables import all_findings
 
     with step("Report"):
         write_report(analysis, out, whatif=answer, inputs=landing.files, figures=figures, fit=found)
     print_same_person(analysis)
-    warned = sum(f.severity != "pass" for f in all_findings(analysis, answer, found))
-    typer.echo(f"Wrote {out / 'report.html'} and the tables beside it; {warned} findings need a look.")
+    typer.echo(f"Wrote {out / 'report.html'} and the tables beside it.")
+    print_last_lines(analysis, answer, found)
     if not same_person(analysis):
         raise typer.Exit(WARNINGS)

@@ -26,7 +26,7 @@ def main() -> None:
     if len(sys.argv) == 1:
         sys.argv.append("--help")
     try:
-        sys.exit(app(standalone_mode=False) or DONE)
+        sys.exit(app(prog_name="jointload", standalone_mode=False) or DONE)
     except StudyError as problem:
         for fault in problem.faults[:-1]:
             typer.echo(f"jointload: {fault}", err=True)
@@ -39,7 +39,8 @@ def main() -> None:
         message = getattr(problem, "format_message", None)
         if message is None:
             raise
-        _complain(f"{message().rstrip('.')}; see jointload --help")
+        asked = getattr(getattr(problem, "ctx", None), "command_path", "jointload")
+        _complain(f"{message().rstrip('.')}; see {asked} --help")
 
 
 def _complain(message: str, code: int = BAD_INPUT) -> None:

@@ -11,10 +11,13 @@ from typing import Annotated, Any
 
 import typer
 
+from jointload.cli.beside import with_those_beside
+from jointload.cli.terminal import check_new
 from jointload.errors import SettingError, expected_found
 from jointload.settings import Settings
 
 Out = Annotated[Path, typer.Option(help="folder for the result; it appears whole or not at all", show_default=False)]
+Replace = Annotated[bool, typer.Option("--replace", help="replace an earlier result in that folder")]
 USUAL = Settings()
 Draws = Annotated[
     int, typer.Option(min=0, max=20000, help="draws of the uncertain inputs, for the 95 % intervals; 0 for none")
@@ -54,7 +57,7 @@ def of_a_landing(command: Callable[..., None]) -> Callable[..., None]:
     @wraps(command)
     def run(**words: Any) -> None:
         landing = LandingWords(
-            files=_files(**{name: words.pop(name) for name in files}),
+            files=with_those_beside(_files(**{name: words.pop(name) for name in files})),
             settings=_settings(**{name: words.pop(name) for name in settings}),
             **_axes(**{name: words.pop(name) for name in axes}),
         )
@@ -73,11 +76,19 @@ def _parameters(group: Callable[..., Any]) -> dict[str, inspect.Parameter]:
 
 def _files(
     trial: Annotated[Path, typer.Argument(help="C3D file of the landing", show_default=False)],
-    labels: Annotated[Path, typer.Option(help="labels.toml: which marker is which landmark", show_default=False)],
-    rider: Annotated[Path, typer.Option(help="rider.toml: id, mass_kg, height_m, sex", show_default=False)],
+    labels: Annotated[
+        Path | None,
+        typer.Option(help="labels.toml: which marker is which landmark; that beside the landing without it"),
+    ] = None,
+    rider: Annotated[
+        Path | None, typer.Option(help="rider.toml: id, mass_kg, height_m, sex; that beside the landing without it")
+    ] = None,
     static: Annotated[
         Path | None,
-        typer.Option(help="C3D file of the standing trial; without it the landing's own quiet frames are used"),
+        typer.Option(
+            help="C3D file of the standing trial; the only one beside the landing without it; 'none' for the landing's "
+            "own quiet frames"
+        ),
     ] = None,
     hip_movement: Annotated[
         Path | None, typer.Option(help="C3D file in which both thighs swing: hip centres by movement")
@@ -88,10 +99,13 @@ def _files(
     pressure_right: Annotated[Path | None, typer.Option(help="CSV of the right pressure insole")] = None,
     pressure_left: Annotated[Path | None, typer.Option(help="CSV of the left pressure insole")] = None,
     pressure_layout: Annotated[Path | None, typer.Option(help="CSV of where the insoles' sensors lie")] = None,
+    shoe: Annotated[
+        Path | None, typer.Option(help="shoe.toml: friction, lacing_n, toe_room_mm, sole_mm, sole_mpa, or barefoot")
+    ] = None,
 ) -> dict[str, Path]:
     files = {"trial": trial, "static": static, "labels": labels, "rider": rider, "hip_movement": hip_movement}
     files |= {"board": board, "pressure_right": pressure_right, "pressure_left": pressure_left}
-    files["pressure_layout"] = pressure_layout
+    files |= {"pressure_layout": pressure_layout, "shoe": shoe}
     return {role: path for role, path in files.items() if path is not None}
 
 
@@ -125,7 +139,7 @@ def _settings(
     ] = USUAL.hip_centre,
     inertia: Annotated[str, typer.Option(help="segment inertia table; see `jointload models`")] = USUAL.inertia,
     moment_frame: Annotated[
-        str, typer.Option(help="moments of series.csv also in 'proximal', 'distal' or 'lab' axes")
+        str, typer.Option(help="'joint'; with 'proximal', 'distal' or 'lab' series.csv has moments in those axes, too")
     ] = USUAL.moment_frame,
 ) -> Settings:
     words: dict[str, Any] = {
@@ -174,6 +188,14 @@ def side_asked(word: str) -> str:
         advice = "add --side right or --side left"
         raise SettingError(expected_found("side", "right or left", repr(word), "the command", advice))
     return side
+
+
+def check_out(out: Path, replace: bool) -> None:
+    """A folder that cannot be the result's, or holds one that may not be replaced, is told before the work."""
+    from jointload.report.files.folder import check_free
+
+    check_new(out, replace)
+    check_free(out)
 
 
 def check_figures(form: str) -> None:

@@ -7,10 +7,11 @@ from typing import Annotated
 import typer
 
 from jointload.cli.app import app
+from jointload.cli.command import Command
 from jointload.errors import SettingError, expected_found
 
 
-@app.command()
+@app.command(cls=Command)
 def models(name: Annotated[str, typer.Argument(help="one file's name for its full provenance")] = "") -> None:
     """List the bodies, inertia tables, regressions and other data that ship, with their sources."""
     from jointload.modeldata import load_model, model_kinds, model_names

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from jointload.cli.app import app
+from jointload.cli.command import Command
 from jointload.cli.terminal import BAD_INPUT, DONE, WARNINGS, print_findings, watched, write_new
 from jointload.errors import InputError, SettingError, expected_found
 
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
     from jointload.intake.rider import Rider
 
 
-@app.command()
+@app.command(cls=Command)
 def check(
     files: Annotated[list[Path], typer.Argument(help="C3D files", show_default=False)],
     labels: Annotated[
@@ -28,6 +29,7 @@ def check(
     ] = None,
     up: Annotated[str | None, typer.Option(help="the files' upward axis, such as +z")] = None,
     forward: Annotated[str | None, typer.Option(help="the files' forward axis, such as +y")] = None,
+    every: Annotated[bool, typer.Option("--all", help="what passed, too, a line each")] = False,
     strip_names: Annotated[bool, typer.Option("--strip-names", help="write a copy without names of people")] = False,
     out: Annotated[Path | None, typer.Option(help="the new file for --strip-names", show_default=False)] = None,
 ) -> None:
@@ -60,46 +62,40 @@ def check(
         findings = inspect_recording(recording, label_map, complete=still)
         if person is not None:
             findings += tuple(weight_findings(recording, person.weight))
-        worst = max(worst, _told(str(path), findings))
+        worst = max(worst, _told(str(path), findings, every))
     if len(standing) == 1:
         for trial in moving:
-            worst = max(worst, _compared(standing[0], trial, label_map, person))
+            worst = max(worst, _compared(standing[0], trial, label_map, person, every))
     raise typer.Exit(worst)
 
 
-def _told(where: str, findings: tuple[Finding, ...]) -> int:
+def _told(where: str, findings: tuple[Finding, ...], every: bool) -> int:
     """Print findings; the exit code that they make."""
-    print_findings(where, findings)
+    print_findings(where, findings, every)
     return max({"pass": DONE, "warn": WARNINGS}.get(f.severity, BAD_INPUT) for f in findings)
 
 
-def _compared(static: Recording, trial: Recording, label_map: LabelMap | None, person: Rider | None) -> int:
-    """Hold a standing trial against a landing, by labels.toml or by the words in the labels; with a rider by all that
-    the analysis will say."""
-    from jointload.analysis import analyse
+def _compared(
+    static: Recording, trial: Recording, label_map: LabelMap | None, person: Rider | None, every: bool
+) -> int:
+    """Hold a standing trial against a landing, by labels.toml or by the words in the labels."""
+    from jointload.analysis import findings_of_both
     from jointload.intake.labels import proposed_labels
-    from jointload.intake.session import Session
-    from jointload.together import compare_trials
 
     both = f"{static.name} and {trial.name}"
-    labels = label_map or proposed_labels(static)
     try:
-        if person is None:
-            findings = compare_trials(static, trial, labels)
-        else:
-            findings = analyse(Session(trial, static, labels, person), variants=False).findings_of_both
+        findings = findings_of_both(static, trial, label_map or proposed_labels(static), person)
     except InputError as problem:
         how = "give --labels" if label_map is None else "correct --labels"
         typer.echo(f"{both}: not compared: {problem}; {how}", err=True)
         return DONE if label_map is None else WARNINGS
-    return _told(f"{both}, compared", findings)
+    return _told(f"{both}, compared", findings, every)
 
 
 def _strip_names(files: list[Path], strip_names: bool, out: Path | None) -> None:
     if len(files) != 1 or out is None or not strip_names:
-        found = (
-            f"{len(files)} files, {'no' if out is None else 'one'} --out, {'' if strip_names else 'no '}--strip-names"
-        )
+        given = (f"{len(files)} files" * (len(files) != 1), "no --out" * (out is None))
+        found = " and ".join(filter(None, (*given, "no --strip-names" * (not strip_names))))
         advice = "write: jointload check --strip-names FILE --out NEW.c3d"
         raise SettingError(expected_found("check", "one file, --strip-names and --out", found, "the command", advice))
     from jointload.report.words.nameless import MOTION_REMAINS, write_nameless
@@ -112,7 +108,7 @@ def _strip_names(files: list[Path], strip_names: bool, out: Path | None) -> None
     typer.echo(f"{MOTION_REMAINS[0].upper()}{MOTION_REMAINS[1:]}.")
 
 
-@app.command()
+@app.command(cls=Command)
 def labels(
     file: Annotated[
         Path,

@@ -24,18 +24,22 @@ Conditions = Annotated[
 def analysed(landing: LandingWords) -> Analysis:
     """The landing of a command, analysed."""
     from jointload.analysis import analyse as run
+    from jointload.foot.bore import with_feet
     from jointload.intake.session import read_session
 
     with step("Reading"):
         session = read_session(**{**landing.files, **landing.reading})
     with step("Angles and moments"):
-        return run(session, landing.settings)
+        analysis = run(session, landing.settings)
+    with step("Heel, ball and toes"):
+        return with_feet(analysis)
 
 
 def with_intervals(
     analysis: Analysis, draws: int = USUAL_DRAWS, seed: int = 0, inputs: tuple[str, ...] | None = None
 ) -> Analysis:
     """The analysis with intervals; 0 draws leave it as it is."""
+    from jointload.uncertainty.in_order import usual_threads
     from jointload.uncertainty.intervals import total_draws
     from jointload.uncertainty.intervals import with_intervals as drawn
     from jointload.uncertainty.spreads import SOURCES
@@ -44,7 +48,7 @@ def with_intervals(
         return analysis
     chosen = SOURCES if inputs is None else inputs
     with counted("How certain", total_draws(draws, chosen)) as told:
-        return drawn(analysis, draws, seed, chosen, told)
+        return drawn(analysis, draws, seed, chosen, told, threads=usual_threads())
 
 
 def known_rider(landing: LandingWords, analysis: Analysis, table: Path | None, side: str, seed: int) -> Known:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from contextlib import AbstractContextManager
 from pathlib import Path
@@ -11,7 +12,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from jointload.cli.app import app
-from jointload.cli.terminal import WARNINGS, console, watched
+from jointload.cli.command import Command, Group
+from jointload.cli.options import Replace
+from jointload.cli.terminal import WARNINGS, check_new, console, step, watched
 
 if TYPE_CHECKING:
     from jointload.study_run.trial import Outcome
@@ -22,7 +25,10 @@ SOME_REFUSED = 3
 STOPPED = 130
 
 study = typer.Typer(
-    name="study", help="Many riders and many landings: run them, compare them, repeat one.", invoke_without_command=True
+    name="study",
+    cls=Group,
+    help="Many riders and many landings: run them, compare them, repeat one.",
+    invoke_without_command=True,
 )
 app.add_typer(study)
 
@@ -38,7 +44,7 @@ def about(context: typer.Context) -> None:
         typer.echo(context.get_help())
 
 
-@study.command("run")
+@study.command("run", cls=Command)
 def run(
     folder: Folder,
     out: Results = None,
@@ -66,10 +72,12 @@ def run(
         f"Wrote {done.out / 'metrics.csv'}: {done.analysed} trials analysed, {done.unchanged} unchanged, "
         f"{len(done.refused)} refused."
     )
+    for verdict, count in Counter(done.verdicts.values()).most_common():
+        typer.echo(f"Verdict of {count} of {len(done.verdicts)}: {verdict}")
     raise typer.Exit(SOME_REFUSED if done.refused else 0)
 
 
-@study.command("compare")
+@study.command("compare", cls=Command)
 def compare(
     folder: Folder,
     by: Annotated[str, typer.Option(help="condition, style or group", show_default=False)],
@@ -78,6 +86,7 @@ def compare(
     task: Annotated[str, typer.Option(help="only landings of this task; needed where there are several")] = "",
     condition: Annotated[str, typer.Option(help="only landings under this condition")] = "",
     scheme: Annotated[str, typer.Option(help="curves by 'sign_flip' or 'labels_within_riders'")] = "sign_flip",
+    replace: Replace = False,
 ) -> None:
     """Say what differs, what does not, and how much may be said: tables, figures and one page."""
     from jointload.errors import SettingError, expected_found
@@ -86,8 +95,11 @@ def compare(
     schemes = ("sign_flip", "labels_within_riders")
     if scheme not in schemes:
         raise SettingError(expected_found("--scheme", " or ".join(schemes), repr(scheme), "the command", "choose one"))
+    results = results or folder / "results"
+    out = out or results / f"compare_{by}"
+    check_new(out, replace)
     found, written = compare_study(
-        folder, by, results, out, task, condition, scheme == schemes[1], lambda names: watched(names, "Comparing")
+        folder, by, results, out, task, condition, scheme == schemes[1], lambda names: watched(names, "Comparing"), step
     )
     for caution in found.cautions:
         typer.echo(f"Note: {caution}")
@@ -97,7 +109,7 @@ def compare(
     typer.echo(f"Wrote {written / 'comparison.html'} with tables, figures and methods beside it.")
 
 
-@study.command("dose")
+@study.command("dose", cls=Command)
 def dose(
     folder: Folder,
     exposures: Annotated[Path | None, typer.Option(help="exposure table; DIR/exposures.csv without it")] = None,
@@ -107,11 +119,15 @@ def dose(
     scale_heights: Annotated[
         bool, typer.Option("--scale-heights", help="heights without a landing: the nearest, by the height's root")
     ] = False,
+    replace: Replace = False,
 ) -> None:
     """Add up what riders' landings do to knee, tendon and lower back over years, under several exponents."""
     from jointload.whole_study import dose_study
 
-    found, written = dose_study(folder, exposures, results, out, condition, scale_heights)
+    results = results or folder / "results"
+    out = out or results / "dose"
+    check_new(out, replace)
+    found, written = dose_study(folder, exposures, results, out, condition, scale_heights, step)
     typer.echo("Note: for research; no number here says that a landing, a rider or an insole is safe or unsafe.")
     for row in found.doses:
         if (row["basis"], row["kind"]) == ("impulse", "linear") and not row["dose"] > 0:
@@ -119,18 +135,21 @@ def dose(
     typer.echo(f"Wrote {written / 'dose.html'} with dose.csv, shares.csv, savings.csv and figures beside it.")
 
 
-@study.command("rerun")
+@study.command("rerun", cls=Command)
 def rerun(
     record: Annotated[Path, typer.Argument(help="run.json of a trial of a study", show_default=False)],
     out: Annotated[Path, typer.Option(help="folder for the repeated result", show_default=False)],
     folder: Annotated[
         Path | None, typer.Option("--study", help="study folder; the one around run.json without it")
     ] = None,
+    replace: Replace = False,
 ) -> None:
     """Repeat one trial's result from its inputs and compare every byte. Exit 1: something differs."""
     from jointload.study_run.rerun import rerun as repeat
 
-    again = repeat(record, out, folder)
+    check_new(out, replace)
+    with step("Analysing again"):
+        again = repeat(record, out, folder)
     if not again.differing:
         typer.echo(f"Wrote {again.out}: the same, byte for byte.")
         return

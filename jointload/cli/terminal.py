@@ -10,15 +10,19 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import typer
 
-from jointload.errors import OutputError, expected_found
+from jointload.errors import OutputError, expected_found, not_written
 
 if TYPE_CHECKING:
     from jointload.analysis import Analysis
+    from jointload.insole.fitting.fit import Fit
+    from jointload.insole.fitting.whatif import WhatIf
     from jointload.intake.recording import Finding
 
 T = TypeVar("T")
 DONE, WARNINGS, BAD_INPUT = 0, 1, 2
 """Exit codes."""
+SEVERITIES = {"refuse": "refused", "warn": "to look at", "pass": "passed"}
+"""Of a finding, the worst first, and how many of them are counted."""
 
 
 @contextmanager
@@ -47,8 +51,10 @@ def counted(words: str, total: int) -> Iterator[Callable[[int], None]]:
 
 
 def watched(files: Sequence[T], words: str) -> Iterable[T]:
-    """The files or other things, with a progress bar on a terminal and nothing elsewhere."""
+    """The files or other things, with a progress bar on a terminal, a plain line elsewhere where there are several."""
     if not sys.stderr.isatty():
+        if len(files) > 1:
+            typer.echo(words, err=True)
         return files
     from rich.progress import track
 
@@ -62,16 +68,15 @@ def console(stderr: bool = False) -> Any:
     return Console(stderr=stderr, soft_wrap=True)
 
 
-def print_findings(where: str, findings: tuple[Finding, ...]) -> None:
-    """A table of findings, the worst first."""
-    from rich.table import Table
-
-    table = Table(title=where, title_justify="left")
-    for column in ("severity", "check", "where", "evidence", "advice"):
-        table.add_column(column, overflow="fold")
-    for finding in sorted(findings, key=lambda f: ("refuse", "warn", "pass").index(f.severity)):
-        table.add_row(finding.severity, finding.check, finding.where, finding.evidence, finding.advice)
-    console().print(table)
+def print_findings(where: str, findings: tuple[Finding, ...], every: bool = False) -> None:
+    """A line a finding that needs a look, the worst first; those that passed are counted, or told, too."""
+    counts = {severity: sum(f.severity == severity for f in findings) for severity in SEVERITIES}
+    told = [f"{counts[severity]} {words}" for severity, words in SEVERITIES.items() if counts[severity]]
+    typer.echo(f"{where}: {', '.join(told) or 'nothing to check'}")
+    shown = [f for f in findings if every or f.severity != "pass"]
+    for finding in sorted(shown, key=lambda f: list(SEVERITIES).index(f.severity)):
+        what = f"{finding.severity:6}  {finding.check.replace('_', ' ')}, {finding.where}: {finding.evidence}"
+        typer.echo(f"  {what}{'; ' * bool(finding.advice)}{finding.advice}")
 
 
 def same_person(analysis: Analysis) -> bool:
@@ -86,6 +91,22 @@ def print_same_person(analysis: Analysis) -> None:
             typer.echo(f"{finding.where}: {finding.evidence}; {finding.advice}", err=True)
 
 
+def print_last_lines(analysis: Analysis, whatif: WhatIf | None = None, fit: Fit | None = None) -> None:
+    """What a run ends with: the numbers that matter most and the verdict."""
+    from jointload.report.words.last_lines import last_lines
+
+    for line in last_lines(analysis, whatif, fit):
+        typer.echo(line)
+
+
+def check_new(out: Path | None, replace: bool) -> None:
+    """Refuse a folder in use before the work, unless what it holds may be replaced; whether that is an earlier result,
+    which alone is replaced, is asked where the new one is written."""
+    if not replace and out is not None and out.is_dir() and any(out.iterdir()):
+        advice = "choose another --out, or add --replace to replace an earlier result"
+        raise OutputError(expected_found("result folder", "a new or empty folder", "one in use", str(out), advice))
+
+
 def write_new(path: Path, text: str) -> None:
     """Write a file that must not exist yet."""
     try:
@@ -93,4 +114,4 @@ def write_new(path: Path, text: str) -> None:
             file.write(text)
     except OSError as problem:
         advice = "choose a new name in a folder you may write to"
-        raise OutputError(expected_found("output", "a new file", problem.strerror, str(path), advice)) from None
+        raise OutputError(not_written(problem, path, advice)) from None

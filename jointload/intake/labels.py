@@ -240,16 +240,17 @@ def with_closest(missing: Iterable[str], recording: Recording, label_map: LabelM
 
 
 def check_labels(label_map: LabelMap, recordings: Recording | Sequence[Recording], needed: Iterable[str] = ()) -> None:
-    """LabelError when a label is in none of the recordings, or when a needed landmark is not mapped."""
+    """LabelError names every label that is in none of the recordings, or the needed landmarks that are not mapped."""
     recordings = (recordings,) if isinstance(recordings, Recording) else tuple(recordings)
     where = " and ".join(recording.name for recording in recordings)
     known = list(dict.fromkeys(label for recording in recordings for label in recording.labels))
     wanted = [(f"landmark {name}", label) for name, label in label_map.landmarks.items()]
     wanted += [(f"cluster {name}", label) for name, labels in label_map.clusters.items() for label in labels]
-    for what, label in wanted:
-        if label not in known:
-            hint = f"{_closest(label, known)}; its labels are {known_names(known)}"
-            raise LabelError(f"{what}: marker {label!r} is not in {where}{hint}")
+    absent = [(what, label, _closest(label, known)) for what, label in wanted if label not in known]
+    if absent:
+        told = "; ".join(f"{what}: marker {label!r} is not in {where}{near}" for what, label, near in absent)
+        unlike = "" if all(near for *_, near in absent) else f"; its labels are {known_names(known)}"
+        raise LabelError(f"{told}{unlike}; correct labels.toml")
     missing = [name for name in needed if name not in label_map.landmarks]
     if missing:
         found = known_names(label_map.landmarks)

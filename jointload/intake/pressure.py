@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from jointload.errors import PressureError, expected_found
+from jointload.errors import PressureError, expected_found, not_read
 from jointload.intake.recording import Array, Finding, Side
 from jointload.numerics.signals import runs
 
@@ -171,9 +171,7 @@ def _table(path: Path, what: str, option: str, fewest: int = 1) -> list[list[str
     try:
         text = path.read_text(encoding="utf-8-sig")
     except OSError as problem:
-        raise PressureError(
-            f"{what}: expected a readable CSV file, found {problem.strerror} at {path}; correct {option}"
-        ) from None
+        raise PressureError(not_read(what, "a readable CSV file", problem, path, f"correct {option}")) from None
     except UnicodeDecodeError:
         raise _wrong(what, "text in UTF-8", "other bytes", path, "save it as CSV") from None
     lines = [line for line in text.splitlines() if line.strip() and not line.startswith("#")]

@@ -50,6 +50,27 @@ class Event:
     time: float
 
 
+@dataclass(frozen=True)
+class FrameNumbers:
+    """Which numbers a file gives its frames: first, that of its first one; parts, into how many equal parts a frame of
+    the file was cut where its motion is followed at a finer rate."""
+
+    first: int = 1
+    parts: int = 1
+
+    def of(self, frame: int) -> int:
+        """The number of a frame counted from 0."""
+        return self.first + frame // self.parts
+
+    def span(self, start: int, stop: int, joined: str = "-") -> str:
+        """First and last number of the file's frames among [start, stop); of the one before them where none is."""
+        last = self.of(stop - 1)
+        return f"{min(self.first + -(-start // self.parts), last)}{joined}{last}"
+
+
+FROM_ONE = FrameNumbers()
+
+
 @dataclass(frozen=True, eq=False)
 class Plate:
     """One force plate, as the wrench of the ground ON the body about the lab origin, at the force rate.
@@ -90,10 +111,17 @@ class Recording:
     findings: tuple[Finding, ...] = field(default=())
     descriptions: tuple[str, ...] = ()
     """One a marker as the file describes it, "" where it does not; empty for a recording that was not read."""
+    parts: int = 1
+    """Of which each frame is one where the motion is followed at a finer rate than the file's."""
 
     @property
     def frames(self) -> int:
         return int(self.markers.shape[2])
+
+    @property
+    def numbers(self) -> FrameNumbers:
+        """How its frames are told to people: as the file numbers them."""
+        return FrameNumbers((self.first_frame - 1) // self.parts + 1, self.parts)
 
     @property
     def samples_per_frame(self) -> int:

@@ -5,13 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from jointload.errors import LabelError, PressureError, expected_found
+from jointload.errors import LabelError, PressureError, RecordingError, expected_found
 from jointload.intake.board import Board, read_board
 from jointload.intake.c3d import read_recording
 from jointload.intake.labels import LabelMap, check_labels, read_labels, with_closest
 from jointload.intake.pressure import PressureRecording, read_layout, read_pressure
 from jointload.intake.recording import SIDES, Recording
 from jointload.intake.rider import Rider, read_rider
+from jointload.intake.shoe import Shoe, read_shoe
+from jointload.intake.standing import stands_still
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,6 +34,8 @@ class Session:
     """Whether the standing trial is insisted to be this rider's, whatever speaks against it."""
     hide_names: bool = False
     """Whether the recordings bear pseudonyms in place of their files' names."""
+    shoe: Shoe | None = None
+    """What is known of the shoe, None where nothing was said."""
 
     @property
     def has_static(self) -> bool:
@@ -51,6 +55,7 @@ def read_session(
     pressure_right: str | Path | None = None,
     pressure_left: str | Path | None = None,
     pressure_layout: str | Path | None = None,
+    shoe: str | Path | None = None,
     same_person: bool = False,
     hide_names: bool = False,
 ) -> Session:
@@ -72,14 +77,25 @@ def read_session(
         recording = read_recording(path, up=up, forward=forward, named=label_map)
         return replace(recording, name=pseudonym(recording)) if hide_names else recording
 
+    worn = None if shoe is None else read_shoe(shoe)
     landing = read(trial)
     swing = None if hip_movement is None else read(hip_movement)
     if static is None:
         _check_own_labels(label_map, landing)
-        return Session(landing, landing, label_map, person, swing, *beneath, same_person, hide_names)
+        return Session(landing, landing, label_map, person, swing, *beneath, same_person, hide_names, worn)
     standing = read(static)
+    _check_not_exchanged(landing, standing)
     check_labels(label_map, [landing, standing])
-    return Session(landing, standing, label_map, person, swing, *beneath, same_person, hide_names)
+    return Session(landing, standing, label_map, person, swing, *beneath, same_person, hide_names, worn)
+
+
+def _check_not_exchanged(landing: Recording, standing: Recording) -> None:
+    """RecordingError where the body stands still in the landing and moves in the standing trial."""
+    if stands_still(landing) and not stands_still(standing):
+        raise RecordingError(
+            f"landing: it looks exchanged with the standing trial: the body stands still throughout {landing.name} "
+            f"and moves in {standing.name}; give the one that moves as the landing"
+        )
 
 
 def pseudonym(recording: Recording | PressureRecording) -> str:

@@ -6,7 +6,7 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
-from jointload.errors import InputError
+from jointload.errors import InputError, not_read
 
 
 def read_toml(path: Path, what: str, option: str, error: type[InputError]) -> dict[str, Any]:
@@ -17,8 +17,6 @@ def read_toml(path: Path, what: str, option: str, error: type[InputError]) -> di
     try:
         return tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except OSError as problem:
-        raise error(
-            f"{what} file: expected a readable TOML file, found {problem.strerror} at {path}; {option}"
-        ) from None
+        raise error(not_read(f"{what} file", "a readable TOML file", problem, path, option)) from None
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
         raise error(f"{what} file: expected TOML, found {problem} in {path}; mend that line") from None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isnan
 
 import numpy as np
@@ -13,7 +13,8 @@ from jointload.body.calibration import FittedBody
 from jointload.body.pose import SegmentPoses
 from jointload.errors import RecordingError, SettingError, expected_found
 from jointload.intake.recording import SIDES, Array, Finding, Side
-from jointload.landing.filtered import FilteredForces, filtered_forces
+from jointload.landing.borne import Borne, Span, forces_borne
+from jointload.landing.filtered import filtered_forces
 from jointload.loads.contact import Contact, loaded_spans
 from jointload.numerics.signals import derivatives, runs
 from jointload.settings import Settings
@@ -36,9 +37,8 @@ SEARCH_SECONDS = 1.0
 """The pelvis is lowest within this time [s] of touch-down (choice)."""
 PEAK_PROMINENCE = 0.05
 """A force peak stands out from its neighbourhood by this share of body weight (choice)."""
-STEADY_SHARE, STEADY_SECONDS = 0.05, 0.5
-"""Stabilised: the total vertical force stays within 5 % of body weight for 0.5 s (common practice, definitions
-differ)."""
+STEADY_SECONDS = 0.5
+"""Stabilised: the total vertical force is steady for so long (common practice, definitions differ)."""
 BALLISTIC_SECONDS, CLEAR_SECONDS = 0.12, 0.02
 """The pelvis is followed over 0.12 s of flight that end 0.02 s before touch-down, out of the filter's reach
 (choice)."""
@@ -91,9 +91,6 @@ class _Instant:
     reason: str = ""
 
 
-Span = tuple[int, int]
-
-
 @dataclass(frozen=True, eq=False)
 class Seen:
     """What events need of the motion: height (F,) [m] of the middle of the hips, joint angles, rate [Hz]."""
@@ -111,28 +108,27 @@ def find_events(
     weight: float,
     settings: Settings,
     name: str,
-    filtered: FilteredForces | None = None,
 ) -> LandingEvents:
     """Events of the landing that follows a flight (the first one, or settings.landing), else of each foot's first step.
 
     weight : body weight [N]. A foot whose own force is unknown in the landing takes its touch-down from the plates'
-    total force. filtered : of the contact, where they are known already.
+    total force.
     RecordingError when nothing touches down, SettingError when there are fewer landings than asked for.
     """
     seen = Seen(poses.place(body, "hip_mid")[1], angles, poses.rate)
     if not np.isfinite(contact.total).any():
         return _events_of_motion(poses, body, seen, settings, name)
-    return events_seen(contact, seen, weight, settings, name, filtered or filtered_forces(contact, settings))
+    one = replace(contact, fast_force=contact.fast_force[:, :, None], total=contact.total[None])
+    (borne,) = forces_borne(one, filtered_forces(one, settings), np.array([weight]), settings.contact_threshold)
+    return events_seen(contact, borne, seen, weight, settings, name)
 
 
 def events_seen(
-    contact: Contact, seen: Seen, weight: float, settings: Settings, name: str, filtered: FilteredForces
+    contact: Contact, borne: Borne, seen: Seen, weight: float, settings: Settings, name: str
 ) -> LandingEvents:
-    """`find_events` from the little of the motion that it needs."""
-    rate, threshold = contact.fast_rate, settings.contact_threshold
-    spans = {side: loaded_spans(contact.fast_force[1, k], rate, threshold) for k, side in enumerate(SIDES)}
-    known, total = np.isfinite(contact.fast_force[1]).all(axis=0), loaded_spans(contact.total, rate, threshold)
-    flights = _flights(contact, known, total)
+    """`find_events` from the little of forces and motion that it needs."""
+    rate, threshold, spans, total = contact.fast_rate, settings.contact_threshold, borne.feet, borne.total
+    flights = _flights(contact, borne.known, total)
     flight = _chosen_flight(flights, settings.landing, name)
     chosen = {side: _chosen_contact(spans[side], contact, k, flight, weight) for k, side in enumerate(SIDES)}
     unknown = _unknown_feet(contact, chosen, flight)
@@ -145,7 +141,7 @@ def events_seen(
     for k, side in enumerate(SIDES):
         span = chosen[side]
         if span is not None:
-            sides[side] = _side_events(span, filtered.force[1, k], contact, k, weight, flight, ends, side)
+            sides[side] = _side_events(span, borne.filtered.force[1, k], contact, k, weight, flight, ends, side)
         elif flight and side in unknown:
             sides[side] = _events_without_force(flight[1] / rate, unknown[side], ends, side)
     first = min(events.touchdown for events in sides.values())
@@ -156,7 +152,7 @@ def events_seen(
         flight_start=takeoff,
         flight_end=flight[1] / rate if flight else float("nan"),
         lowest_pelvis=lowest.time,
-        stabilised=_stabilised(known, filtered.settling, rate, first, weight),
+        stabilised=_stabilised(borne.steady, rate, first),
         threshold=threshold,
         landing_end=settings.landing_end if flight else "end of the contact",
         findings=_findings(flights, flight, spans, sides, contact, name),
@@ -394,12 +390,11 @@ def _impact_end(vertical: Array, start: int, stop: int, peaks: list[int], rate: 
     return min(latest, stop) / rate
 
 
-def _stabilised(known: NDArray[np.bool_], total: Array, rate: float, first: float, weight: float) -> float:
-    """Start [s] of the first steady stretch of the total vertical force after touch-down, NaN when there is none."""
-    steady = known & (np.abs(total - weight) < STEADY_SHARE * weight)
-    steady[: round(first * rate)] = False
-    long_enough = [a for a, b in runs(steady) if (b - a) / rate >= STEADY_SECONDS]
-    return long_enough[0] / rate if long_enough else float("nan")
+def _stabilised(steady: list[Span], rate: float, first: float) -> float:
+    """Start [s] of the first stretch of the total vertical force after touch-down that is steady for long enough, NaN
+    when there is none."""
+    since = ((max(start, round(first * rate)), stop) for start, stop in steady)
+    return next((a / rate for a, b in since if (b - a) / rate >= STEADY_SECONDS), float("nan"))
 
 
 def _findings(

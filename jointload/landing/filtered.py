@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from jointload.intake.recording import Array, Which
 from jointload.loads.contact import Contact
 from jointload.numerics.signals import zero_lag_lowpass
@@ -34,6 +36,19 @@ def filtered_forces(contact: Contact, settings: Settings) -> FilteredForces:
     rate = contact.fast_rate
     force, total = (impact_lowpass(each, settings, rate) for each in (contact.fast_force, contact.total))
     return FilteredForces(force, total, zero_lag_lowpass(contact.total, SETTLING_CUTOFF, rate))
+
+
+def scaled_forces(contact: Contact, settings: Settings, gain: Array) -> FilteredForces:
+    """Of a contact without draws whose feet bear `gain` (2, D) times as much: a filter is linear, so that one pass
+    serves all draws."""
+    once, rate = filtered_forces(contact, settings), contact.fast_rate
+    feet = np.where(np.isfinite(contact.total), np.nan_to_num(contact.fast_force[1]), np.nan)
+    impact, settling = impact_lowpass(feet, settings, rate), zero_lag_lowpass(feet, SETTLING_CUTOFF, rate)
+    return FilteredForces(
+        once.force[:, :, None] * gain[..., None],
+        once.total + np.einsum("sd,sn->dn", gain - 1.0, impact),
+        once.settling + np.einsum("sd,sn->dn", gain - 1.0, settling),
+    )
 
 
 def impact_lowpass(force: Array, settings: Settings, rate: float) -> Array:

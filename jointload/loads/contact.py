@@ -18,7 +18,7 @@ from jointload.body.pose import SegmentPoses
 from jointload.body.sole import Sole, rests, sole_of
 from jointload.intake.plates.plates import centre_of_pressure
 from jointload.intake.recording import SIDES, Array, Finding, Plate, Recording, Which
-from jointload.numerics.signals import runs, zero_lag_lowpass
+from jointload.numerics.signals import runs, runs_of_rows, zero_lag_lowpass
 
 EDGE_MARGIN = 0.03
 """A sole point may lie this far [m] outside a plate's corners and still press on it (choice: markers sit on the
@@ -232,13 +232,17 @@ def loaded_spans(vertical: Array, rate: float, threshold: float) -> list[tuple[i
     A contact is an unbroken stretch above half the threshold that reaches the threshold (hysteresis) and lasts
     SHORTEST_CONTACT; it starts where the threshold itself is first passed.
     """
+    return loaded_spans_of_rows(vertical[None], rate, threshold)[0]
+
+
+def loaded_spans_of_rows(vertical: Array, rate: float, threshold: float) -> list[list[tuple[int, int]]]:
+    """`loaded_spans` of every one of (D, N) vertical forces."""
     with np.errstate(invalid="ignore"):
         above, strong = vertical > 0.5 * threshold, vertical > threshold
-    out = []
-    for start, stop in runs(above):
-        passed = np.flatnonzero(strong[start:stop])
-        if passed.size and (stop - start - passed[0]) / rate >= SHORTEST_CONTACT:
-            out.append((start + int(passed[0]), stop))
+    out: list[list[tuple[int, int]]] = []
+    for passed, stretches in zip(strong, runs_of_rows(above), strict=True):
+        begun = [(start + int(passed[start:stop].argmax()), stop) for start, stop in stretches]
+        out.append([(a, b) for a, b in begun if passed[a] and (b - a) / rate >= SHORTEST_CONTACT])
     return out
 
 
@@ -323,9 +327,7 @@ def contact_findings(lost: tuple[Lost, ...], recording: Recording) -> tuple[Find
         for reason in dict.fromkeys(gone.reason for gone in lost if gone.side == side):
             spans = [gone for gone in lost if gone.side == side and gone.reason == reason]
             seconds = sum(gone.stop - gone.start for gone in spans) / recording.point_rate
-            frames = ", ".join(
-                f"{g.start + recording.first_frame}-{g.stop + recording.first_frame - 1}" for g in spans[:4]
-            )
+            frames = ", ".join(recording.numbers.span(g.start, g.stop) for g in spans[:4])
             out.append(
                 Finding(
                     "foot_on_plate",

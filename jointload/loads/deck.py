@@ -152,9 +152,8 @@ class _Whereabouts:
 
 
 def _seconds(mask: NDArray[np.bool_], trial: Recording) -> str:
-    start, stop = max(runs(mask), key=lambda run: run[1] - run[0])
-    first = trial.first_frame
-    return f"{mask.sum() / trial.point_rate:.2f} s, the longest in frames {start + first}-{stop + first - 1}"
+    longest = max(runs(mask), key=lambda run: run[1] - run[0])
+    return f"{mask.sum() / trial.point_rate:.2f} s, the longest in frames {trial.numbers.span(*longest)}"
 
 
 def _without(

@@ -365,8 +365,8 @@ def _losses(failed: NDArray[np.bool_], outline: Array) -> list[Lost]:
 
 
 def _finding(split: Split, recording: Recording) -> Finding:
-    first, seconds = recording.first_frame, split.frames.sum() / recording.point_rate
-    spans = ", ".join(f"{start + first}-{stop + first - 1}" for start, stop in runs(split.frames)[:4])
+    seconds = split.frames.sum() / recording.point_rate
+    spans = ", ".join(recording.numbers.span(*run) for run in runs(split.frames)[:4])
     low, high = (100 * float(np.median(series[split.frames])) for series in (split.share_low, split.share_high))
     evidence = f"two feet on one plate for {seconds:.2f} s, split by {split.basis}: the right foot bears typically "
     evidence += f"{low:.0f} to {high:.0f} % of the load"

@@ -7,6 +7,7 @@ at a finer rate, so that no peak falls between two frames.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from jointload.body.pose import complete_markers
 from jointload.intake.board import Board
 from jointload.intake.recording import Array, Finding, Recording, split_side
 from jointload.motion.roughness import Roughness, roughness
+from jointload.numerics.banded import BandedMap
 from jointload.numerics.signals import bridge_short_gaps, runs
 from jointload.numerics.splines import FEWEST, JerkSpline, noise_level
 
@@ -49,10 +51,15 @@ class Smoother:
         """(3, M, D, F) [m] draws of what is not known of the trajectories after smoothing, noise and all."""
         out = np.zeros((3, markers, draws, frames))
         for name, rows in self.rows.items():
-            spline = self._spline(name)
-            normal = generator.standard_normal((3, len(rows), draws, spline.samples + 4))
-            out[:, rows] = spline.doubt(normal)[..., self.skipped : self.skipped + frames]
+            normal = generator.standard_normal((3, len(rows), draws, self._open[name].size[0]))
+            out[:, rows] = self._open[name](normal)[..., self.skipped : self.skipped + frames]
         return out
+
+    @cached_property
+    def _open(self) -> dict[str, BandedMap]:
+        """Kind -> from standard normal numbers to what its spline leaves open."""
+        splines = {name: self._spline(name) for name in self.rows}
+        return {name: BandedMap.of(spline.doubt(np.eye(spline.samples + 4))) for name, spline in splines.items()}
 
     def smoothed(self, markers: Array) -> Array:
         """(3, M, F) data to trajectories at the followed rate; NaN stays, and a run too short becomes NaN."""
@@ -147,4 +154,5 @@ def _at_followed_rate(trial: Recording, labels: list[str], smooth: Array, finer:
         markers=np.concatenate((smooth, rest), axis=1),
         point_rate=trial.point_rate * finer,
         first_frame=(trial.first_frame - 1) * finer + 1,
+        parts=finer,
     )

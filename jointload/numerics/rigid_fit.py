@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
+
+from jointload.numerics.rotations import rotate
 
 Array = NDArray[np.float64]
 
 LEAST_SPREAD = 0.01
 """Markers closer than this [m, root mean square] to one straight line do not fix a rotation about it (choice)."""
-NEWTON_STEPS = 30
+NEWTON_STEPS, LEAST_STEP = 30, 1e-9
+"""Newton's method ends with a step below this share of the root: convergence is quadratic, so that 1e-16 is left."""
 
 
 def fit_poses(clusters: Sequence[Array], observed: Sequence[Array]) -> tuple[Array, Array, Array]:
@@ -51,7 +54,7 @@ def fit_poses(clusters: Sequence[Array], observed: Sequence[Array]) -> tuple[Arr
             count[s][..., where] = np.count_nonzero(visible)
     quaternion, largest = _largest_eigenpair(covariance, 0.5 * spread)
     rotation = rotation_from_quaternion(quaternion)
-    position = centre_lab - np.stack([sum(rotation[i, j] * centre_local[j] for j in range(3)) for i in range(3)])
+    position = centre_lab - rotate(rotation, centre_local)
     with np.errstate(invalid="ignore", divide="ignore"):
         residual = np.sqrt(np.maximum(spread - 2 * largest, 0.0) / count)
     return rotation, position, residual
@@ -86,9 +89,12 @@ def _accumulate(
 ) -> None:
     mean_local, mean_lab = local.mean(axis=1, keepdims=True), observed.mean(axis=1)
     centred, arms = local - mean_local, observed - mean_lab[:, None]
-    for j in range(3):
-        product = centred @ arms[j] if local.ndim == 2 else np.einsum("ind,ndf->idf", centred, arms[j])
-        covariance[:, j, s][..., where] = product
+    if local.ndim == 2:
+        covariance[:, :, s][..., where] = (centred @ arms).swapaxes(0, 1)
+    else:
+        covariance[:, :, s][..., where] = (centred.transpose(2, 0, 1) @ arms.transpose(0, 2, 1, 3)).transpose(
+            2, 0, 1, 3
+        )
     centre_local[:, s][..., where] = mean_local[:, 0, ..., None]
     centre_lab[:, s][..., where] = mean_lab
     spread[s][..., where] = np.einsum("in...,in...->...", arms, arms) + np.sum(centred**2, axis=(0, 1))[..., None]
@@ -101,12 +107,25 @@ def _largest_eigenpair(covariance: Array, start: Array) -> tuple[Array, Array]:
     e, f, g = yz - zy, zx - xz, xy - yx
     h, i, j = xy + yx, zx + xz, yz + zy
     largest = _largest_root(covariance, _symmetric_determinant(a, b, c, d, e, f, g, h, i, j), start)
-    columns = _adjugate(a - largest, b - largest, c - largest, d - largest, e, f, g, h, i, j)
-    length = np.sqrt(np.einsum("kc...,kc...->c...", columns, columns))
-    best = np.argmax(np.where(np.isfinite(length), length, -1.0), axis=0)
-    column = np.take_along_axis(columns, best[None, None], axis=1)[:, 0]
+    column = _best_column(_adjugate(a - largest, b - largest, c - largest, d - largest, e, f, g, h, i, j))
     with np.errstate(invalid="ignore", divide="ignore"):
-        return column / np.take_along_axis(length, best[None], axis=0)[0], largest
+        return column / np.sqrt(np.einsum("k...,k...->...", column, column)), largest
+
+
+def _best_column(adjugate: dict[tuple[int, int], Callable[[], Array]]) -> Array:
+    """The longest column (4, ...) of a matrix of rank one, q q' times a number: that with the largest diagonal. Mostly
+    one column is the longest everywhere, and the others are never worked out."""
+    diagonal = np.stack([adjugate[k, k]() for k in range(4)])
+    best = np.argmax(np.nan_to_num(np.abs(diagonal), nan=-1.0, posinf=-1.0), axis=0)
+    out = np.full(diagonal.shape, np.nan)
+    for k in range(4):
+        longest = best == k
+        if longest.any():
+            column = [diagonal[k] if row == k else adjugate[min(row, k), max(row, k)]() for row in range(4)]
+            if longest.all():
+                return np.stack(column)
+            np.copyto(out, column, where=longest)
+    return out
 
 
 def _largest_root(covariance: Array, c0: Array, start: Array) -> Array:
@@ -120,7 +139,7 @@ def _largest_root(covariance: Array, c0: Array, start: Array) -> Array:
             slope = 4 * square * root + 2 * c2 * root + c1
             step = np.where(slope > 0, ((square + c2) * square + c1 * root + c0) / slope, 0.0)
             root = root - step
-            if not np.any(np.abs(step) > 1e-15 * np.abs(root)):
+            if not np.any(np.abs(step) > LEAST_STEP * np.abs(root)):
                 break
     return root
 
@@ -138,35 +157,33 @@ def _symmetric_determinant(
 
 def _adjugate(
     a: Array, b: Array, c: Array, d: Array, e: Array, f: Array, g: Array, h: Array, i: Array, j: Array
-) -> Array:
-    """Adjugate (4, 4, ...) of the same symmetric matrix."""
+) -> dict[tuple[int, int], Callable[[], Array]]:
+    """Adjugate of the same symmetric matrix: (row, column) of its upper half -> what works it out."""
     cd, hd, hj = c * d - j * j, h * d - i * j, h * j - c * i
     fd, fj, fi = f * d - g * j, f * j - c * g, f * i - h * g
     bd, ed, ei = b * d - i * i, e * d - g * i, e * i - b * g
-    out = np.empty((4, 4, *a.shape))
-    out[0, 0] = b * cd - h * hd + i * hj
-    out[0, 1] = -(e * cd - h * fd + i * fj)
-    out[0, 2] = e * hd - b * fd + i * fi
-    out[0, 3] = -(e * hj - b * fj + h * fi)
-    out[1, 1] = a * cd - f * fd + g * fj
-    out[1, 2] = -(a * hd - e * fd + g * fi)
-    out[1, 3] = a * hj - e * fj + f * fi
-    out[2, 2] = a * bd - e * ed + g * ei
-    out[2, 3] = -(a * (b * j - h * i) - e * (e * j - f * i) + g * (e * h - b * f))
-    out[3, 3] = a * (b * c - h * h) - e * (e * c - f * h) + f * (e * h - b * f)
-    for row in range(4):
-        for column in range(row):
-            out[row, column] = out[column, row]
-    return out
+    return {
+        (0, 0): lambda: b * cd - h * hd + i * hj,
+        (0, 1): lambda: -(e * cd - h * fd + i * fj),
+        (0, 2): lambda: e * hd - b * fd + i * fi,
+        (0, 3): lambda: -(e * hj - b * fj + h * fi),
+        (1, 1): lambda: a * cd - f * fd + g * fj,
+        (1, 2): lambda: -(a * hd - e * fd + g * fi),
+        (1, 3): lambda: a * hj - e * fj + f * fi,
+        (2, 2): lambda: a * bd - e * ed + g * ei,
+        (2, 3): lambda: -(a * (b * j - h * i) - e * (e * j - f * i) + g * (e * h - b * f)),
+        (3, 3): lambda: a * (b * c - h * h) - e * (e * c - f * h) + f * (e * h - b * f),
+    }
 
 
 def rotation_from_quaternion(q: Array) -> Array:
     """(3, 3, ...) rotation of unit quaternions (4, ...), scalar part first."""
     w, x, y, z = q
-    return np.stack(
-        (
-            np.stack((w * w + x * x - y * y - z * z, 2 * (x * y - w * z), 2 * (x * z + w * y))),
-            np.stack((2 * (x * y + w * z), w * w - x * x + y * y - z * z, 2 * (y * z - w * x))),
-            np.stack((2 * (x * z - w * y), 2 * (y * z + w * x), w * w - x * x - y * y + z * z)),
-        )
-    )
+    ww, xx, yy, zz = q * q
+    xy, xz, yz, wx, wy, wz = x * y, x * z, y * z, w * x, w * y, w * z
+    out = np.empty((3, 3, *w.shape))
+    out[0, 0], out[1, 1], out[2, 2] = ww + xx - yy - zz, ww - xx + yy - zz, ww - xx - yy + zz
+    out[0, 1], out[1, 0] = 2 * (xy - wz), 2 * (xy + wz)
+    out[0, 2], out[2, 0] = 2 * (xz + wy), 2 * (xz - wy)
+    out[1, 2], out[2, 1] = 2 * (yz - wx), 2 * (yz + wx)
+    return out

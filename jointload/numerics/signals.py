@@ -82,10 +82,20 @@ def _grouped_rows(valid: NDArray[np.bool_]) -> Iterator[tuple[NDArray[np.bool_],
 
 def runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """(start, stop) of every unbroken run of True in a (N,) mask, stop exclusive."""
-    if not mask.any():
-        return []
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
-    return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
+    return runs_of_rows(mask[None])[0]
+
+
+def runs_of_rows(mask: NDArray[np.bool_]) -> list[list[tuple[int, int]]]:
+    """`runs` of every row of a (R, N) mask."""
+    out: list[list[tuple[int, int]]] = [[] for _ in mask]
+    width = mask.shape[1] + 1
+    framed = np.zeros(mask.shape[0] * width + 1, dtype=np.int8)
+    framed[1:].reshape(-1, width)[:, :-1] = mask
+    edges = np.flatnonzero(framed[1:] != framed[:-1])
+    for start, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        row, first = divmod(start, width)
+        out[row].append((first, stop - row * width))
+    return out
 
 
 def delayed(x: Array, delay: Array) -> Array:
@@ -94,23 +104,20 @@ def delayed(x: Array, delay: Array) -> Array:
     place = -delay
     first = np.floor(place).astype(int)
     u = place - first
-    cubic = np.stack(
-        (
-            -u * (u - 1.0) * (u - 2.0) / 6.0,
-            (u + 1.0) * (u - 1.0) * (u - 2.0) / 2.0,
-            -(u + 1.0) * u * (u - 2.0) / 2.0,
-            (u + 1.0) * u * (u - 1.0) / 6.0,
-        )
+    cubic = (
+        -u * (u - 1.0) * (u - 2.0) / 6.0,
+        (u + 1.0) * (u - 1.0) * (u - 2.0) / 2.0,
+        -(u + 1.0) * u * (u - 2.0) / 2.0,
+        (u + 1.0) * u * (u - 1.0) / 6.0,
     )
-    reach = int(np.max(np.abs(first))) + 2
-    weight = np.zeros((2 * reach + 1, delay.size))
-    for k in range(4):
-        weight[reach + first + k - 1, np.arange(delay.size)] = cubic[k]
+    reach, samples = int(np.max(np.abs(first))) + 2, x.shape[-1]
     padded = np.pad(x, [(0, 0)] * (x.ndim - 1) + [(reach, reach)], mode="edge")
-    used = np.flatnonzero(np.any(weight, axis=1))
-    out, part = np.zeros(x.shape), np.empty(x.shape)
-    for k in used.tolist():
-        out += np.multiply(padded[..., k : k + x.shape[-1]], weight[k][:, None], out=part)
+    out, part = np.empty(x.shape), np.empty((*x.shape[:-2], samples))
+    for d, start in enumerate((reach - 1 + first).tolist()):
+        late, around = out[..., d, :], padded[..., d, start : start + samples + 3]
+        np.multiply(around[..., :samples], cubic[0][d], out=late)
+        for k in (1, 2, 3):
+            late += np.multiply(around[..., k : k + samples], cubic[k][d], out=part)
     return out
 
 

@@ -74,11 +74,17 @@ class JerkSpline:
         )
 
     def _curve(self, coefficients: Array, shape: tuple[int, ...]) -> Array:
-        out = np.empty(((self.samples - 1) * self.finer + 1, coefficients.shape[1]))
+        """From the solver's columns, which lie in memory as rows of samples."""
+        rows = coefficients.T
+        out = np.empty((rows.shape[0], (self.samples - 1) * self.finer + 1))
         for step, rule in enumerate(_between_knots(self.finer)):
             count = self.samples - (step > 0)
-            out[step :: self.finer] = sum(value * coefficients[i : i + count] for i, value in enumerate(rule) if value)
-        return np.ascontiguousarray(out.T).reshape(*shape, -1)
+            place, part = np.zeros((rows.shape[0], count)), np.empty((rows.shape[0], count))
+            for i, value in enumerate(rule):
+                if value:
+                    place += np.multiply(rows[:, i : i + count], value, out=part)
+            out[:, step :: self.finer] = place
+        return out.reshape(*shape, -1)
 
 
 @lru_cache(maxsize=16)

@@ -1,6 +1,6 @@
-"""What trials.csv says of things under the feet: the board, and the tables of pressure insoles with their layout.
+"""What trials.csv says of things at the feet: board, shoe, and the tables of pressure insoles with their layout.
 
-Insoles come in sizes, and boards are ridden by turns, so each landing names its own.
+Insoles come in sizes, and boards and shoes are worn by turns, so each landing names its own.
 """
 
 from __future__ import annotations
@@ -12,10 +12,11 @@ from jointload.errors import InputError, expected_found
 from jointload.intake.board import read_board
 from jointload.intake.pressure import read_layout, read_pressure
 from jointload.intake.recording import Side
+from jointload.intake.shoe import read_shoe
 
 TABLES: dict[str, Side] = {"pressure_left": "left", "pressure_right": "right"}
 LAYOUT = "pressure_layout"
-BENEATH_COLUMNS = ("board", *TABLES, LAYOUT)
+BENEATH_COLUMNS = ("board", *TABLES, LAYOUT, "shoe")
 
 
 def beneath_of(row: Mapping[str, str], folder: Path, where: str, faults: list[str]) -> dict[str, str]:
@@ -51,9 +52,9 @@ def is_inside(file: str) -> bool:
 
 
 def check_beneath(folder: Path, beneath: Iterable[Mapping[str, str]], faults: list[str]) -> None:
-    """Read each board and layout once; the tables are read with the recordings they belong to."""
+    """Read each board, shoe and layout once; the tables are read with the recordings they belong to."""
     for role, file in sorted({named for given in beneath for named in given.items()}):
-        read = {"board": read_board, LAYOUT: read_layout}.get(role)
+        read = {"board": read_board, LAYOUT: read_layout, "shoe": read_shoe}.get(role)
         if read is not None and (folder / file).is_file():
             try:
                 read(folder / file)

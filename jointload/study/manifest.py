@@ -13,7 +13,7 @@ from functools import cached_property
 from pathlib import Path, PurePosixPath
 from typing import Any, Literal, get_args
 
-from jointload.errors import InputError, StudyError, expected_found
+from jointload.errors import InputError, StudyError, expected_found, not_read
 from jointload.intake.labels import read_labels
 from jointload.intake.rider import Rider, rider_from
 from jointload.settings import Settings
@@ -21,6 +21,7 @@ from jointload.study.beneath import BENEATH_COLUMNS, beneath_of, check_beneath, 
 from jointload.study.plan import Plan, read_plan
 
 SETTINGS_FILE, RIDERS_FILE, TRIALS_FILE, LABELS_FILE = "study.toml", "riders.csv", "trials.csv", "labels.toml"
+HOW = "write it; `jointload guide study` says how"
 Kind = Literal["static", "landing", "hip_movement"]
 RIDER_COLUMNS = ("id", "mass_kg", "height_m", "sex", "stance", "shoe", "group", "labels")
 MEASUREMENTS = ("leg_length_m", "foot_length_m", "marker_radius_m")
@@ -123,7 +124,7 @@ def _rows(path: Path, needed: tuple[str, ...], known: tuple[str, ...], faults: l
     try:
         text = path.read_text(encoding="utf-8-sig")
     except OSError as problem:
-        faults.append(expected_found("study", f"a readable {path.name}", problem.strerror, str(path), "write it"))
+        faults.append(not_read("study", f"a readable {path.name}", problem, path, HOW))
         return []
     except UnicodeDecodeError as problem:
         faults.append(expected_found("study", "text in UTF-8", problem, str(path), "save it as UTF-8"))

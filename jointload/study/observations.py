@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from jointload.errors import StudyError, expected_found
+from jointload.errors import StudyError, expected_found, not_read
 from jointload.intake.recording import Array
 from jointload.study.manifest import Study
 
@@ -52,10 +52,8 @@ def read_observations(study: Study, results: Path) -> Observations:
         trials = pd.read_csv(results / "trials.csv", dtype=str, keep_default_na=False)
         table = pd.read_csv(results / "metrics.csv", dtype=str, keep_default_na=False)
     except (OSError, ValueError) as problem:
-        found = getattr(problem, "strerror", None) or str(problem)
-        raise StudyError(
-            [expected_found("results", "trials.csv and metrics.csv", found, str(results), advice)]
-        ) from None
+        where = getattr(problem, "filename", None) or results
+        raise StudyError([not_read("results", "trials.csv and metrics.csv", problem, where, advice)]) from None
     wanted, found = {trial.name for trial in study.landings}, set(trials["trial"])
     if wanted != found:
         differing = ", ".join(sorted(wanted ^ found)[:5])

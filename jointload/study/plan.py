@@ -80,7 +80,7 @@ def read_plan(path: Path, faults: list[str]) -> Plan:
 
 def _toml(path: Path, faults: list[str]) -> dict[str, Any]:
     try:
-        return read_toml(path, "study", "write it", SettingError)
+        return read_toml(path, "study", "write it; `jointload guide study` says how", SettingError)
     except SettingError as problem:
         faults.append(str(problem))
         return {}

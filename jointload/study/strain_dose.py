@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from jointload.errors import StudyError, expected_found
+from jointload.errors import StudyError, expected_found, not_read
 from jointload.intake.recording import Array
 from jointload.modeldata import load_model
 
@@ -54,7 +54,10 @@ class Exposure:
 
 @dataclass(frozen=True)
 class Tissue:
-    """One tissue of models/tissue/dose.toml; its exponent lies between exponent_low and exponent_high."""
+    """One tissue of models/tissue/dose.toml; its exponent lies between exponent_low and exponent_high.
+
+    foot : 'back' or 'front' where it is of one foot alone, '' for the mean of both feet or the body
+    """
 
     name: str
     title: str
@@ -65,6 +68,7 @@ class Tissue:
     exponent_high: float
     basis: str
     source: str
+    foot: str = ""
 
     @property
     def exponents(self) -> dict[str, float]:
@@ -110,9 +114,8 @@ def read_exposures(path: Path, riders: Iterable[str]) -> tuple[Exposure, ...]:
     try:
         lines = path.read_text(encoding="utf-8-sig").splitlines()
     except (OSError, UnicodeDecodeError) as problem:
-        found = getattr(problem, "strerror", None) or str(problem)
         advice = "write it with the columns " + ", ".join(names)
-        raise StudyError([expected_found("exposures", "a readable CSV file", found, str(path), advice)]) from None
+        raise StudyError([not_read("exposures", "a readable CSV file", problem, path, advice)]) from None
     reader = csv.DictReader(line for line in lines if not line.startswith("#"))
     missing = [name for name in names if name not in (reader.fieldnames or [])]
     if missing:
@@ -170,6 +173,7 @@ def landing_loads(metrics: pandas.DataFrame) -> pandas.DataFrame:
     for tissue in tissues().values():
         for basis in BASES:
             part = table[table["quantity"] == getattr(tissue, basis)]
+            part = part[part["foot"] == tissue.foot] if tissue.foot else part
             parts.append(part.assign(tissue=tissue.name, basis=basis))
     out = pd.concat(parts, ignore_index=True)
     out["height"] = out["trial"].map(height)
@@ -193,7 +197,7 @@ def strain_dose(metrics: pandas.DataFrame, exposures: Sequence[Exposure], baseli
         rows = [e for e in exposures if e.rider == rider]
         for tissue in tissues().values():
             for basis in BASES:
-                reference = usual[(usual["tissue"] == tissue.name) & (usual["basis"] == basis)]["value"].mean()
+                reference = _reference(usual[(usual["tissue"] == tissue.name) & (usual["basis"] == basis)])
                 both = _select(loads, rider, tissue.name, basis)
                 for side in sorted(set(both["side"]), reverse=True) or ("",):
                     own = both[both["side"] == side]
@@ -208,6 +212,12 @@ def strain_dose(metrics: pandas.DataFrame, exposures: Sequence[Exposure], baseli
                             out["savings"] += _saving_rows(key, pieces, own, baseline, exponent)
     doses, shares, savings = (tuple(rows) for rows in out.values())
     return Dose(doses, shares, savings, tuple(exposures), baseline, scaled)
+
+
+def _reference(usual: pandas.DataFrame) -> float:
+    """Mean load of the usual landings, NaN where none of them loads the tissue."""
+    mean = float(usual["value"].mean())
+    return mean if mean > 0 else float("nan")
 
 
 def of_worse_feet(found: Dose) -> Dose:

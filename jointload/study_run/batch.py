@@ -7,6 +7,7 @@ names. The same study gives the same bytes, however often it was interrupted.
 
 from __future__ import annotations
 
+import json
 import shutil
 import time
 from collections.abc import Callable, Iterable, Iterator
@@ -38,14 +39,15 @@ Watch = Callable[[Iterator[Outcome], str, int], Iterable[Outcome]]
 
 @dataclass(frozen=True)
 class StudyRun:
-    """The result folder, how many trials were analysed or left as they were, why others were refused, and whose
-    standing trial looks like somebody else's."""
+    """The result folder, how many trials were analysed or left as they were, why others were refused, whose standing
+    trial looks like somebody else's, and the verdict on each recording."""
 
     out: Path
     analysed: int
     unchanged: int
     refused: dict[str, str]
     strangers: dict[str, str]
+    verdicts: dict[str, str]
 
 
 def checked_study(folder: str | Path) -> Study:
@@ -107,6 +109,12 @@ def claimed(out: Path) -> Iterator[None]:
         raise OutputError(
             expected_found("result folder", "a place that can be written", found, str(out), advice)
         ) from None
+
+
+def verdicts_of(out: Path, names: Iterable[str]) -> dict[str, str]:
+    """The verdict on the recording of each trial that was analysed, as its run.json has it."""
+    records = {name: json.loads((out / TRIALS / name / RECORD).read_text(encoding="utf-8")) for name in names}
+    return {name: record.get("verdict", {}).get("text", "not told") for name, record in records.items()}
 
 
 @contextmanager

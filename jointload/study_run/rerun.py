@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from jointload.errors import StudyError, expected_found
+from jointload.errors import StudyError, expected_found, not_read
 from jointload.report.files.folder import RECORD
 from jointload.report.files.study_trial import hashes
 from jointload.study.manifest import SETTINGS_FILE
@@ -48,7 +48,7 @@ def _read(record: Path) -> dict[str, Any]:
     try:
         known = json.loads(record.read_text(encoding="utf-8"))
     except OSError as problem:
-        raise StudyError([expected_found("record", "a readable file", problem.strerror, str(record), advice)]) from None
+        raise StudyError([not_read("record", "a readable file", problem, record, advice)]) from None
     except ValueError as problem:
         raise StudyError([expected_found("record", "JSON", problem, str(record), advice)]) from None
     if not isinstance(known, dict) or not {"study", "program", "inputs", "outputs"} <= set(known):

@@ -19,6 +19,7 @@ from typing import Any, Literal
 
 from jointload.analysis import analyse
 from jointload.errors import InputError, OutputError, expected_found
+from jointload.foot.bore import with_feet
 from jointload.intake.rider import Rider
 from jointload.intake.session import Session, read_session
 from jointload.modeldata import shipped_folder
@@ -126,7 +127,7 @@ def write(job: Job, out: Path) -> None:
 
 def _files(job: Job) -> Callable[[Path], None]:
     address = address_of(job)
-    plain = analyse(_session(job), Settings(**job.settings), variants=job.full)
+    plain = with_feet(analyse(_session(job), Settings(**job.settings), variants=job.full))
     analysis = with_intervals(plain, job.draws, shares=job.full)
     inputs = {role: job.path(role) for role in job.inputs if role not in ("trial", "static")}
     extra = {"address": address, "program": job.program, "study": portable(job)}

@@ -6,7 +6,6 @@ workers busy, so that memory stays flat in their number.
 
 from __future__ import annotations
 
-import os
 import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
@@ -17,6 +16,7 @@ from jointload.study_run.cluster import Cluster
 from jointload.study_run.dispatch import SILENT_SECONDS, Dispatch, Silence, Tell, Work
 from jointload.study_run.processes import Processes
 from jointload.study_run.trial import Job, Outcome
+from jointload.uncertainty.in_order import processors
 
 Workers = Callable[[Work, Sequence[Job]], Iterator[Outcome]]
 CONNECT_SECONDS = 10
@@ -25,7 +25,7 @@ NO_MEMORY = "memory ran out; nothing was written"
 
 def usual_workers() -> int:
     """As many as the processors this process may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return processors()
 
 
 def told_on_terminal(line: str) -> None:

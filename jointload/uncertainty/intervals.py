@@ -37,19 +37,21 @@ def with_intervals(
     inputs: Iterable[str] = SOURCES,
     told: Told = quiet,
     shares: bool = True,
+    threads: int = 1,
 ) -> Analysis:
     """The analysis with low and high of every number, from draws of the named uncertain inputs.
 
     draws : 0 leaves the analysis as it is. Recordings of one rider analysed with the same draws and seed can be
     compared by `changes`. told(n) is called after every n of `total_draws(draws, inputs, shares)`.
     shares : False leaves out the share of each input in the variance of each number
+    threads : on which draws are poured; the numbers are the same whatever there are
     """
     if draws == 0:
         return analysis
     if draws < 2:
         raise SettingError(expected_found("draws", "0, or 2 and more", draws, "the settings", "choose 500"))
     sources = load_sources(inputs)
-    certainty = _certainty(analysis, sources, draws, seed, told, shares)
+    certainty = _certainty(analysis, sources, draws, seed, told, shares, threads)
     measures = tuple(_bounded(measure, certainty) for measure in analysis.measures)
     return replace(analysis, measures=measures, certainty=certainty)
 
@@ -120,25 +122,31 @@ def _drawn_alone(draws: int, inputs: Iterable[str]) -> tuple[str, ...]:
 
 
 def _variances(
-    analysis: Analysis, sources: Mapping[str, Source], streams: Streams, poured: Poured, draws: int, told: Told
+    analysis: Analysis,
+    sources: Mapping[str, Source],
+    streams: Streams,
+    poured: Poured,
+    draws: int,
+    told: Told,
+    threads: int,
 ) -> dict[str, dict[Key, float]]:
     """Input -> (quantity, side) -> variance it makes alone."""
     out, alone = {}, _drawn_alone(draws, sources)
     for name in alone:
-        one = pour(analysis.session, analysis.landing, {name: sources[name]}, streams, _alone(draws), told)
+        one = pour(analysis.session, analysis.landing, {name: sources[name]}, streams, _alone(draws), told, threads)
         out[name] = {key: variance_of(samples) for key, samples in one.samples.items()}
     few = {name: rows for name, rows in poured.numbers.items() if name not in alone}
     return out | (regressed_variances(poured.samples, few) if few else {})
 
 
 def _certainty(
-    analysis: Analysis, sources: Mapping[str, Source], draws: int, seed: int, told: Told, shares: bool
+    analysis: Analysis, sources: Mapping[str, Source], draws: int, seed: int, told: Told, shares: bool, threads: int
 ) -> Certainty:
     session, landing = analysis.session, analysis.landing
     streams = Streams.of(session, seed)
-    poured = pour(session, landing, sources, streams, draws, told)
+    poured = pour(session, landing, sources, streams, draws, told, threads)
     samples = _timed(poured.samples, streams, landing.contact.fast_rate)
-    variances = _variances(analysis, sources, streams, poured, draws, told) if shares else {}
+    variances = _variances(analysis, sources, streams, poured, draws, told, threads) if shares else {}
     inputs = tuple(
         UncertainInput(name, source.title, variances.get(name, {}), 1.0 - source.repeatable)
         for name, source in sources.items()

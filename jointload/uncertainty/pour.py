@@ -17,9 +17,10 @@ from jointload.body.pose import complete_markers, track_segments
 from jointload.intake.recording import SIDES, Array, Which
 from jointload.intake.session import Session
 from jointload.landing.alignment import alignment
+from jointload.landing.borne import Borne, forces_borne
 from jointload.landing.certainty import Key
 from jointload.landing.events import LandingEvents, Seen, events_seen, find_events
-from jointload.landing.filtered import FilteredForces, filtered_forces
+from jointload.landing.filtered import FilteredForces, scaled_forces
 from jointload.landing.landed import DrawnEvents, Landing, Value
 from jointload.landing.measures.every_measure import drawn_values
 from jointload.landing.span import Indices
@@ -34,6 +35,7 @@ from jointload.numerics.signals import delayed, zero_lag_lowpass
 from jointload.settings import Settings
 from jointload.uncertainty.around import NearLanding, around_landing
 from jointload.uncertainty.draws import MM, Draws, Streams, draw_inputs
+from jointload.uncertainty.in_order import in_order
 from jointload.uncertainty.skin import SkinMotion, draw_skin
 from jointload.uncertainty.spreads import Source
 
@@ -70,22 +72,26 @@ def pour(
     streams: Streams,
     draws: int,
     told: Told = quiet,
+    threads: int = 1,
 ) -> Poured:
-    """Every measure of `landing` under draws of `sources`; told(n) after every n draws."""
+    """Every measure of `landing` under draws of `sources`, the same whatever `threads`; told(n) after every n draws."""
     chunk = max(1, min(LARGEST_CHUNK, draws // LEAST_CHUNKS)) if "cutoff" in sources else LARGEST_CHUNK
     inputs = draw_inputs(session, landing, sources, streams, draws, chunk)
     body = fit_body(session, landing.body.rider, landing.settings, inputs.body)
     body = with_labels_only(body, {name: landing.body.clusters[name].labels for name in landing.body.left_out})
     near = _near(landing, float(inputs.cutoff.min()))
     markers = _Markers.of(landing, near, sources, streams, draws)
-    spread = _Spread()
+    pouring = _Pouring(near.landing, body, inputs, markers.labels)
+    chunks = (slice(start, min(start + chunk, draws)) for start in range(0, draws, chunk))
     samples: dict[Key, Array] = {}
-    for start in range(0, draws, chunk):
-        which = slice(start, min(start + chunk, draws))
-        for numbers, drawn in _drawn_landings(near.landing, body, markers, inputs, which, spread):
-            for key, values in _values(drawn, landing.weight).items():
-                samples.setdefault(key, np.full(draws, np.nan))[which.start + numbers] = values
-        told(which.stop - which.start)
+    spread = _Spread()
+    for done in in_order(pouring.chunk, ((which, markers.disturbed(which)) for which in chunks), threads):
+        for numbers, values in done.values:
+            for key, value in values.items():
+                samples.setdefault(key, np.full(draws, np.nan))[numbers] = value
+        spread.add("angle", done.angle)
+        spread.add("moment", done.moment)
+        told(done.angle.shape[-2])
     angle, moment = (_in_recording(spread.of(name), near.frames, landing) for name in ("angle", "moment"))
     return Poured(samples, angle, moment, inputs.numbers)
 
@@ -101,6 +107,33 @@ def _in_recording(series: Array, frames: slice, landing: Landing) -> Array:
     out = np.full((*series.shape[:-1], landing.recording.frames), np.nan)
     out[..., frames] = series
     return out
+
+
+@dataclass(frozen=True, eq=False)
+class _Chunk:
+    """values : numbers of draws and what they give;  angle, moment : (3, J, D, F) as in JointAngles, JointLoads."""
+
+    values: list[tuple[Indices, dict[Key, Value]]]
+    angle: Array
+    moment: Array
+
+
+@dataclass(frozen=True, eq=False)
+class _Pouring:
+    """What all chunks of draws share. labels : of the disturbed markers, in their order."""
+
+    landing: Landing
+    body: FittedBody
+    inputs: Draws
+    labels: list[str]
+
+    def chunk(self, drawn: tuple[slice, Array]) -> _Chunk:
+        """The landing under the draws and their disturbed markers (3, M, D, F) [m]."""
+        which, markers = drawn
+        together, filtered = _poured(self, which, markers)
+        landings = _by_events(together, filtered, self.inputs.weight[which])
+        values = [(which.start + numbers, _values(landing, self.landing.weight)) for numbers, landing in landings]
+        return _Chunk(values, together.angles.angle, together.loads.components)
 
 
 def _values(landing: Landing, weight: float) -> dict[Key, Value]:
@@ -169,10 +202,11 @@ class _Markers:
         return cls(labels, cut, rotation, where, arms, since, peak, skin, noise, follower, generator, doubts)
 
     def disturbed(self, which: slice) -> Array:
-        """(3, M, D, F) [m]."""
+        """(3, M, D, F) [m], to be asked for in the order of the draws."""
         shape = (*self.exact.shape[:2], which.stop - which.start, self.exact.shape[2])
         if self.noise and self.smoother is not None:
-            out = self.smoother.doubts(self.generator, shape[2], shape[1], shape[3]) + self.exact[:, :, None]
+            out = self.smoother.doubts(self.generator, shape[2], shape[1], shape[3])
+            out += self.exact[:, :, None]
         elif self.noise:
             out = self.noise * self.generator.standard_normal(shape, dtype=np.float32) + self.exact[:, :, None]
         else:
@@ -182,7 +216,9 @@ class _Markers:
         if self.skin is not None:
             for name, rows in self.where.items():
                 local = self.skin.displacement(name, self.arms[name], self.since, self.peak, which)
-                out[:, rows] += rotate(self.rotation[name][:, :, None, None], local)
+                moved = rotate(self.rotation[name][:, :, None, None], local)
+                for k, row in enumerate(rows):
+                    out[:, row] += moved[:, k]
         return out
 
 
@@ -212,18 +248,17 @@ class _Spread:
         return np.sqrt(np.maximum(second - first**2 / count, 0.0) / max(count - 1, 1))
 
 
-def _drawn_landings(
-    landing: Landing, body: FittedBody, source: _Markers, inputs: Draws, which: slice, spread: _Spread
-) -> Iterator[tuple[Indices, Landing]]:
-    """The landing under the draws `which`: markers to poses to angles, plates to wrenches, both to loads; draws whose
-    events are of one kind together, with their numbers from the first of `which`."""
-    rate, body = landing.poses.rate, body.drawn(which)
+def _poured(pouring: _Pouring, which: slice, disturbed: Array) -> tuple[Landing, FilteredForces]:
+    """The landing under the draws `which`, before each has its own events: markers to poses to angles, plates to
+    wrenches, both to loads."""
+    landing, inputs, body = pouring.landing, pouring.inputs, pouring.body.drawn(which)
+    rate = landing.poses.rate
     settings = _with_factor(landing.settings, float(inputs.cutoff[which.start]), rate, landing.contact.fast_rate)
     before = settings.fixed_cutoff
-    smooth = zero_lag_lowpass(source.disturbed(which), before, rate)
+    smooth = zero_lag_lowpass(disturbed, before, rate)
     if np.any(inputs.offset):
         smooth = delayed(smooth, inputs.offset[which] * rate)
-    markers = dict(zip(source.labels, smooth.swapaxes(0, 1), strict=True))
+    markers = dict(zip(pouring.labels, smooth.swapaxes(0, 1), strict=True))
     poses, _ = track_segments(markers, body, rate)
     angles = joint_angles(poses, body, settings.angle_zero)
     contact = _contact(landing, inputs, which, before)
@@ -235,8 +270,6 @@ def _drawn_landings(
     if settings.smoothing == "after":
         loads, angles = smooth_loads(loads, angles, settings.cutoff, rate)
     after = settings.cutoff if settings.smoothing == "after" else None
-    spread.add("angle", angles.angle)
-    spread.add("moment", loads.components)
     together = replace(
         landing,
         body=body,
@@ -250,16 +283,16 @@ def _drawn_landings(
         settings=settings,
         upper=None if landing.upper is None else loads_from_above(poses, markers, body, angles, after),
     )
-    yield from _by_events(together, inputs.weight[which])
+    return together, scaled_forces(landing.contact, settings, inputs.plates.gain[:, which])
 
 
-def _by_events(together: Landing, weight: Array) -> Iterator[tuple[Indices, Landing]]:
-    """The drawn landings with their events, those of one kind with the same feet at once; weight : (D,) factor of the
-    body weight on the plates."""
-    filtered = filtered_forces(together.contact, together.settings)
+def _by_events(together: Landing, filtered: FilteredForces, weight: Array) -> Iterator[tuple[Indices, Landing]]:
+    """The drawn landings with their events, those of one kind with the same feet at once, with their numbers from the
+    first; weight : (D,) factor of the body weight on the plates."""
     pelvis = together.poses.place(together.body, "hip_mid")[1]
-    weights = (weight * together.weight).tolist()
-    events = [_events_of(together, pelvis, filtered, d, each) for d, each in enumerate(weights)]
+    weights, threshold = weight * together.weight, together.settings.contact_threshold
+    borne = forces_borne(together.contact, filtered, weights, threshold)
+    events = [_events_of(together, pelvis, borne[d], d, each) for d, each in enumerate(weights.tolist())]
     kinds = [(each.kind, *each.sides) for each in events]
     for kind in dict.fromkeys(kinds):
         numbers = np.array([d for d, other in enumerate(kinds) if other == kind])
@@ -269,12 +302,12 @@ def _by_events(together: Landing, weight: Array) -> Iterator[tuple[Indices, Land
         yield numbers, replace(_some(together, which), events=own[0], drawn=drawn, _filtered=[filtered.drawn(which)])
 
 
-def _events_of(together: Landing, pelvis: Array, filtered: FilteredForces, d: int, weight: float) -> LandingEvents:
+def _events_of(together: Landing, pelvis: Array, borne: Borne, d: int, weight: float) -> LandingEvents:
     """Of one draw; pelvis : (D, F) [m] height of the middle of the hips;  weight : [N]."""
     contact, angles, rate = together.contact.drawn(d), together.angles.drawn(d), together.poses.rate
     settings, name = together.settings, together.recording.name
     if np.isfinite(contact.total).any():
-        return events_seen(contact, Seen(pelvis[d], angles, rate), weight, settings, name, filtered.drawn(d))
+        return events_seen(contact, borne, Seen(pelvis[d], angles, rate), weight, settings, name)
     return find_events(contact, together.poses.drawn(d), together.body.drawn(d), angles, weight, settings, name)
 
 

@@ -41,20 +41,21 @@ class SkinMotion:
         with it up to that of hard movements
         """
         size, time = self.content["segments"][split_side(segment)[1]], self.content["time"]
-        rows = self.modes[segment][draws] @ _wander(since, time)
-        rows = np.moveaxis(rows, 1, 0)
+        modes = np.moveaxis(self.modes[segment][draws], 1, 0)
         slide, roll = _hardness(self.content["impact"], peak)
         shift, turn = (
-            slide * MM * size["translation_mm"] * rows[:3],
-            roll * np.deg2rad(size["rotation_deg"]) * rows[3:6],
+            slide * MM * size["translation_mm"] * modes[:3],
+            roll * np.deg2rad(size["rotation_deg"]) * modes[3:6],
         )
-        own = slide * MM * size["deformation_mm"] * rows[6:].reshape(-1, 3, *rows.shape[1:]).swapaxes(0, 1)
+        own = slide * MM * size["deformation_mm"] * modes[6:].reshape(-1, 3, *modes.shape[1:]).swapaxes(0, 1)
+        knots = own + (shift[:, None] + cross(turn[:, None], arms[..., None, None]))
         after = np.maximum(since, 0.0)
         decay = np.exp(-after / time["swing_decay_s"]) * _ramp(after / 0.02)
         swing = np.sin(2 * np.pi * self.frequency[segment][draws, None] * after) * decay
         amplitude = MM * size["swing_mm_per_bw"] * peak * ALONG[:, None] * self.swing[segment][draws].T
-        shift += amplitude[..., None] * swing
-        return own + (shift[:, None] + cross(turn[:, None], arms[..., None, None]))
+        out = np.asarray(knots @ _wander(since, time))
+        out += (amplitude[..., None] * swing)[:, None]
+        return out
 
 
 def draw_skin(source: Source, streams: Streams, draws: int, markers: Mapping[str, int]) -> SkinMotion:

@@ -1,6 +1,7 @@
 """The insole's bed, run by hand: python tests/benchmarks/insole.py
 
-1,000 draws x 10 instants on cells of 8 mm, on one core: baseline and one wedge, wanted in under 6 s.
+1,000 draws x 10 instants on cells of 8 mm, on one core: baseline and one wedge, wanted within 5 s. Seconds are those of
+the processor, which other work slows less than it slows the clock.
 """
 
 from __future__ import annotations
@@ -32,15 +33,15 @@ from jointload.modeldata import shipped_folder  # noqa: E402
 
 MASS, LENGTH, THICK = 70.0, 0.260, 0.012
 DRAWS, INSTANTS, DEGREES = 1000, 10, 5.0
-WANTED = 6.0
+WANTED = 5.0
 ANSWER_DRAWS, ANSWER_WANTED, FIT_WANTED = 200, 3.0, 10.0
 WALKING, RUNNING = 1.05, 2.4
 
 
 def timed(label: str, work: Callable[[], BedPose]) -> tuple[BedPose, float]:
-    start = time.perf_counter()
+    start = time.process_time()
     pose = work()
-    seconds = time.perf_counter() - start
+    seconds = time.process_time() - start
     print(f"{label:34s} {seconds:6.2f} s   stable {pose.stable.mean():7.2%}   ", end="")
     print("" if np.isnan(pose.residual).all() else f"largest imbalance {np.nanmax(pose.residual):.1e} of F")
     return pose, seconds
@@ -63,9 +64,9 @@ def speed() -> None:
     before, first = timed("baseline", lambda: baseline_pose(bed, flat, person.materials, person.joints, load))
     after, second = timed("wedge of 5 deg", lambda: changed_pose(bed, flat + tilt, person.joints, before))
     quick, _ = timed("the same, one implicit step", lambda: linear_response(bed, flat + tilt, person.joints, before))
-    start = time.perf_counter()
+    start = time.process_time()
     slope = height_sensitivity(bed, person.joints, before) @ tilt
-    print(f"{'sensitivity to every cell':34s} {time.perf_counter() - start:6.2f} s")
+    print(f"{'sensitivity to every cell':34s} {time.process_time() - start:6.2f} s")
     print(f"baseline and wedge {first + second:.2f} s, wanted under {WANTED:g} s")
     whole = after.roll - before.roll
     print("error of roll, one implicit step   ", quantiles((quick.roll - before.roll) / whole - 1))
@@ -106,19 +107,19 @@ def one_answer() -> None:
     analysis = sample_landing()
     for count in (1, 4):
         wedges = [parse_wedge(f"lateral:{2 * k + 2}", "right", "full") for k in range(count)]
-        start = time.perf_counter()
+        start = time.process_time()
         what_ifs(analysis, wedges, ANSWER_DRAWS)
         words = f"what-if, {count} shapes, {ANSWER_DRAWS} draws"
-        print(f"{words:34s} {time.perf_counter() - start:6.2f} s   (one wanted under {ANSWER_WANTED:g} s)")
+        print(f"{words:34s} {time.process_time() - start:6.2f} s   (one wanted under {ANSWER_WANTED:g} s)")
 
 
 def one_fit() -> None:
     """A whole fit on the shipped sample landing: slopes, five searches, the full answer."""
     analysis = sample_landing()
     for target in ("achilles_load", "knee_adduction_moment"):
-        start = time.perf_counter()
+        start = time.process_time()
         found = fit(analysis, "right", target, draws=ANSWER_DRAWS)
-        seconds = time.perf_counter() - start
+        seconds = time.process_time() - start
         print(f"{'fit of ' + target:34s} {seconds:6.2f} s   (wanted under {FIT_WANTED:g} s)   {found.verdict[:40]}")
 
 

@@ -4,7 +4,7 @@ One set of parameters answers all of them: walking and running from published re
 from the shipped samples. A magnitude is met where our group's interval overlaps the published group's; where a study
 prints no interval, it is made from its number of persons and a published spread between persons. Every line says
 whether the magnitude was used for fitting or kept back; the root mean square of the logarithm of ours over published,
-over what wedges and lifts kept back, is the misfit in models/insole_response/group.toml.
+over what was kept back, is the misfit in models/insole_response/group.toml.
 `--formulations` shows what other formulations of the leg make of the same magnitudes.
 """
 
@@ -27,7 +27,7 @@ from jointload.analysis import Analysis, analyse  # noqa: E402
 from jointload.insole.bed.bed import BedLoad, Person  # noqa: E402
 from jointload.insole.bed.foundation import baseline_pose, changed_pose  # noqa: E402
 from jointload.insole.bed.person import draw_person, plain_foot  # noqa: E402
-from jointload.insole.limb.change import Change, Drawn  # noqa: E402
+from jointload.insole.limb.change import TISSUE_FORCE, Change, Drawn  # noqa: E402
 from jointload.insole.limb.pouring import Leg, Poured, pour_again  # noqa: E402
 from jointload.insole.limb.readings import readings  # noqa: E402
 from jointload.insole.limb.response import (  # noqa: E402
@@ -71,7 +71,11 @@ class Published:
     def answer(self, adjust: Adjust | None) -> Change:
         """Ours as a prediction tells it."""
         mechanics, person = self.ours(adjust)
-        return Drawn(self.name, "", np.zeros(1), mechanics, person).row(1.0)
+        return Drawn(TISSUE_FORCE if self.of_tissue else "", "", np.zeros(1), mechanics, person).row(1.0)
+
+    @property
+    def of_tissue(self) -> bool:
+        return "force" in self.name
 
 
 @dataclass(frozen=True, eq=False)
@@ -364,16 +368,18 @@ FORMULATIONS: Mapping[str, Adjust | None] = {
 }  # fmt: skip
 
 
-def misfit(rows: list[tuple[Published, Change]], use: str) -> float:
+Row = tuple[Published, Change]
+
+
+def misfit(rows: list[Row]) -> float:
     """Root mean square of ln(ours / published) of those with a value other than none."""
-    ratios = [ours.change / one.value for one, ours in rows if one.use == use and one.value]
+    ratios = [ours.change / one.value for one, ours in rows if one.value]
     return float(np.sqrt(np.mean(np.log(np.maximum(ratios, 0.05)) ** 2)))
 
 
-def sampled(use: str) -> float:
+def sampled(rows: list[Row]) -> float:
     """What misfit chance alone makes: root mean square of the published means' own standard errors over them."""
-    chosen = [one for one in MAGNITUDES if one.use == use and one.value]
-    errors = [(one.interval[1] - one.interval[0]) / 3.92 / abs(one.value) for one in chosen]
+    errors = [(one.interval[1] - one.interval[0]) / 3.92 / abs(one.value) for one, _ in rows if one.value]
     return float(np.sqrt(np.mean(np.square(errors))))
 
 
@@ -390,9 +396,13 @@ HEAD = "magnitude | published | their group | ours | our group | ratio | met"
 
 
 def main() -> None:
+    global DRAWS
     words = argparse.ArgumentParser(description=__doc__)
     words.add_argument("--formulations", action="store_true")
-    chosen = {"chosen": None} if not words.parse_args().formulations else FORMULATIONS
+    words.add_argument("--draws", type=int, default=DRAWS)
+    asked = words.parse_args()
+    chosen = FORMULATIONS if asked.formulations else {"chosen": None}
+    DRAWS = asked.draws
     for name, adjust in chosen.items():
         print(f"\n{name}\n| {HEAD} | |\n|---|---:|---:|---:|---:|---:|---|---|")
         rows = []
@@ -405,9 +415,14 @@ def main() -> None:
             numbers = f"{one.value:g} | {low:.2g} to {high:.2g} | {ours.change:.2f}"
             group = f"{ours.group_low:.2g} to {ours.group_high:.2g}"
             print(f"| {one.name} [{one.unit}] | {numbers} | {group} | {ratio} | {met} | {one.use} |")
-        for use in (FITTED, KEPT):
-            met = [overlaps(*row) for row in rows if row[0].use == use]
-            print(f"{use}: misfit {misfit(rows, use):.2f}, by chance {sampled(use):.2f}; met {sum(met)} of {len(met)}")
+        counted = [
+            (row, f"{row[0].use}, {'tissue forces' if row[0].of_tissue else 'angles and moments'}") for row in rows
+        ]
+        for use in dict.fromkeys(use for row, use in counted if row[0].use != MEMORY):
+            chosen_rows = [row for row, one in counted if one == use]
+            met, middle = (sum(judge(*row) for row in chosen_rows) for judge in (overlaps, inside))
+            told = f"misfit {misfit(chosen_rows):.2f}, by chance {sampled(chosen_rows):.2f}"
+            print(f"{use}: {told}; met {met} of {len(chosen_rows)}, by the median {middle}", flush=True)
 
 
 if __name__ == "__main__":

@@ -1,10 +1,10 @@
 """Do calibrated intervals hold? Run by hand: python tests/benchmarks/insole_riders.py --riders 200
 
 Made riders land on the flat insole and on four wedges, five times each, with the printed scatter between landings. A
-third of them answer by the mechanics with own answers; a third by a line that knows no mechanics: every number in
-proportion to the wedge, with a slope of its own and a scatter of its own from shape to shape; a third by thresholds.
-Each rider is calibrated, and the 95 % intervals of shapes that were not recorded are compared with what that rider
-would do on them. A seed is blind once: what was seen with it may have moved a number.
+quarter of them answers by the mechanics with own answers; a quarter by a line that knows no mechanics: every number in
+proportion to the wedge, with a slope of its own and a scatter of its own from shape to shape; a quarter by thresholds
+and a quarter by no formula at all. Each rider is calibrated, and the 95 % intervals of shapes that were not recorded
+are compared with what that rider would do on them. A seed is blind once: what was seen with it may have moved a number.
 """
 
 from __future__ import annotations
@@ -17,12 +17,14 @@ for library in ("OPENBLAS", "OMP", "MKL"):
 import argparse  # noqa: E402
 import time  # noqa: E402
 from dataclasses import replace  # noqa: E402
+from functools import lru_cache  # noqa: E402
 
 import numpy as np  # noqa: E402
 
 from jointload.analysis import analyse  # noqa: E402
 from jointload.insole.calibration.observation import ANSWERED, OBSERVED, mass_of, predicted, scatter  # noqa: E402
 from jointload.insole.calibration.personal import (  # noqa: E402
+    SAID,
     Condition,
     Trials,
     calibrate,
@@ -33,7 +35,7 @@ from jointload.insole.calibration.personal import (  # noqa: E402
     widening,
     wider_covariance,
 )
-from jointload.insole.calibration.traits import learned, traits_of  # noqa: E402
+from jointload.insole.calibration.traits import LinearModel, learned, traits_of  # noqa: E402
 from jointload.insole.limb.change import INTERVAL  # noqa: E402
 from jointload.insole.limb.standing import Standing, settle, settle_flat, stand  # noqa: E402
 from jointload.insole.shape.asked import case_of  # noqa: E402
@@ -54,6 +56,8 @@ DEGREE = float(np.deg2rad(1.0))
 DEAD_ZONE, SATURATION, HEEL_SHARE = (0.0, 2.0), (6.0, 15.0), (0.4, 0.8)
 """Of riders by thresholds: [deg] below which nothing happens, [deg] towards which an answer saturates, share of a
 full-length wedge's answer that a heel wedge has; even between the ends."""
+ALIKE_ANGLE, ALIKE_PART = 6.0, 0.5
+"""Of riders by neighbours: [deg] within which wedges are alike, and how much full length and heel differ (exponent)."""
 SIDED, ANY_INSOLE = 0.2, 2.5
 """SD of the logarithm by which one side answers more than the other; SD of what any wedge at all does, in degrees'
 worth of the spread between riders."""
@@ -143,6 +147,26 @@ def by_thresholds(landing: Landing, riders: int, seed: int) -> tuple[list[Array]
     return tuple([on(wedge) for wedge in wedges(texts)] for texts in (RECORDED, FORETOLD))  # type: ignore[return-value]
 
 
+def by_neighbours(landing: Landing, riders: int, seed: int) -> tuple[list[Array], list[Array]]:
+    """No formula: alike wedges are answered alike, by a random smooth function of angle and length about the published
+    mean, half of whose variance is in proportion to the wedge."""
+    rng, (mean, spread) = np.random.default_rng(seed), published_slopes(landing)
+    every = wedges(RECORDED + FORETOLD)
+    angle, heel = (
+        np.array(part) for part in zip(*((w.angle / DEGREE, w.length == "heel") for w in every), strict=True)
+    )
+    size = angle * np.where(heel, HEEL, FULL)
+    reach = np.abs(size)
+    apart = (angle[:, None] - angle) ** 2 / (2 * ALIKE_ANGLE**2) + ALIKE_PART * (heel[:, None] != heel)
+    bumps = np.linalg.cholesky(np.outer(reach, reach) * np.exp(-apart) + 1e-9 * np.eye(len(every)))
+    out = np.full((len(every), riders, len(OBSERVED)), np.nan)
+    for q, name in enumerate(ANSWERED):
+        steady = np.outer(size, rng.standard_normal(riders))
+        wavy = bumps @ rng.standard_normal((len(every), riders))
+        out[:, :, q] = size[:, None] * mean[name] + spread[name] * np.sqrt(0.5) * (steady + wavy)
+    return list(out[: len(RECORDED)]), list(out[len(RECORDED) :])
+
+
 def trials_of(recorded: list[Array], rider: int, noise: Array, seed: int) -> Trials:
     rng = np.random.default_rng([seed, rider])
 
@@ -157,33 +181,40 @@ def trials_of(recorded: list[Array], rider: int, noise: Array, seed: int) -> Tri
     return Trials("right", flat, tuple(conditions))
 
 
+@lru_cache(maxsize=1)
+def linear_tier(landing: Landing) -> tuple[LinearModel, tuple[Array, Array]]:
+    """Changes on all shapes over the population's traits, and their prior."""
+    population = stand(landing, "right", MODEL_DRAWS, 1)
+    shapes = [*wedges(RECORDED), *wedges(FORETOLD)]
+    return model_of(landing, population, shapes), prior_of(traits_of(population.person))
+
+
 def first_order(
     landing: Landing, made: tuple[list[Array], list[Array]], riders: int, seed: int
 ) -> tuple[Array, int, float]:
     """(riders, shapes, Q) whether the interval holds the truth, by the linear estimate that a calibration makes; how
     many riders were said to contradict the law; the median width over the population's."""
     recorded, truth = made
-    noise, population = scatter([], mass_of(landing)), stand(landing, "right", MODEL_DRAWS, 1)
-    shapes = [*wedges(RECORDED), *wedges(FORETOLD)]
-    model, prior = model_of(landing, population, shapes), prior_of(traits_of(population.person))
-    q, rows = len(OBSERVED), np.arange(len(shapes) * len(OBSERVED))
-    crowd = np.sqrt(np.diag(model.covariance(prior[1])))
+    noise, (model, prior) = scatter([], mass_of(landing)), linear_tier(landing)
+    q = len(OBSERVED)
+    first = np.arange(len(model.offset)) < len(RECORDED) * q
+    early, late, crowd = model.of(first), model.of(~first), np.sqrt(np.diag(model.covariance(prior[1])))
     out = np.zeros((riders, len(FORETOLD), len(ANSWERED)), dtype=bool)
     contradicted, widths = 0, []
     for rider in range(riders):
         seen, spread = changes_of(trials_of(recorded, rider, noise, seed), mass_of(landing))
         told = np.isfinite(seen)
-        early, late = model.of(rows < len(RECORDED) * q), model.of(rows >= len(RECORDED) * q)
         mean, covariance = learned(early.of(told), *prior, seen[told], spread[np.ix_(told, told)])
-        widened = widening(left_out_of(early, prior, (seen, spread), shapes))
-        contradicted += bool(widened)
+        left_out = left_out_of(early, prior, (seen, spread), wedges(RECORDED))
+        widened = widening(left_out)
+        contradicted += any(factor > SAID for factor in widened.values())
         factor = np.tile([widened.get(name, 1.0) for name in OBSERVED], len(FORETOLD))
-        slope, middle = late.slope, late.mean(mean)
-        variance = np.diag(slope @ wider_covariance(covariance, widened) @ slope.T) + factor**2 * np.diag(late.scatter)
+        middle, traits = late.mean(mean), late.slope @ wider_covariance(covariance, widened) @ late.slope.T
+        variance = np.diag(traits) + factor**2 * np.diag(late.scatter)
         real = np.concatenate([one[rider] for one in truth])
         inside = np.abs(real - middle) <= 1.96 * np.sqrt(variance)
         out[rider] = inside.reshape(len(FORETOLD), q)[:, : len(ANSWERED)]
-        widths.append(np.sqrt(variance) / crowd[rows >= len(RECORDED) * q])
+        widths.append(np.sqrt(variance) / crowd[~first])
     return out, contradicted, float(np.median(np.array(widths).reshape(riders, -1, q)[..., : len(ANSWERED)]))
 
 
@@ -197,7 +228,7 @@ def held(landing: Landing, made: tuple[list[Array], list[Array]], riders: int, s
     contradicted, widths = 0, []
     for rider in range(riders):
         personal = calibrate(landing, trials_of(recorded, rider, noise, seed))
-        contradicted += bool(personal.widened)
+        contradicted += any(factor > SAID for factor in personal.widened.values())
         told = replace(population, person=personal.of(population.person))
         for k, wedge in enumerate(wedges(FORETOLD)):
             drawn = answers(landing, told, wedge)[:, : len(ANSWERED)]
@@ -205,12 +236,17 @@ def held(landing: Landing, made: tuple[list[Array], list[Array]], riders: int, s
             real = truth[k][rider, : len(ANSWERED)]
             out[rider, k] = (low <= real) & (real <= high)
             widths.append(drawn.std(axis=0) / crowd[k][:, : len(ANSWERED)].std(axis=0))
-        if rider % 10 == 9:
+        if rider % 5 == 4:
             print(rider + 1, np.round(out[: rider + 1].mean(axis=(0, 1)), 3), flush=True)
     return out, contradicted, float(np.median(widths))
 
 
-LAWS = {"the mechanics": by_mechanics, "a line": by_another_law, "thresholds": by_thresholds}
+LAWS = {
+    "the mechanics": by_mechanics,
+    "a line": by_another_law,
+    "thresholds": by_thresholds,
+    "neighbours": by_neighbours,
+}
 
 
 def main() -> None:

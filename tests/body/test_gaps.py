@@ -9,10 +9,10 @@ import pytest
 from made import LABELS, RATE, RIDER, recording, standing_positions
 from scipy.spatial.transform import Rotation
 
-from jointload.body.angles import joint_angles
+from jointload.body.angles import gimbal_findings, joint_angles
 from jointload.body.calibration import FittedBody, calibrate
 from jointload.body.pose import complete_markers, smooth_markers, track_segments
-from jointload.intake.recording import Recording
+from jointload.intake.recording import FrameNumbers, Recording
 
 FRAMES = 200
 HIDDEN = slice(85, 115)
@@ -94,8 +94,29 @@ def test_frames_are_numbered_as_the_file_numbers_them(body: FittedBody) -> None:
     trial = replace(hidden(bending()), first_frame=501)
     trial.markers[:, [trial.labels.index(label) for label in BELOW], 60:70] = np.nan
     markers, _ = smooth_markers(trial, body, None, 0.05)
-    _, findings = track_segments(markers, body, RATE, trial.first_frame)
+    _, findings = track_segments(markers, body, RATE, trial.numbers)
     (gap,) = [f for f in findings if f.check == "segment_gap" and f.where == "right_shank"]
     assert gap.evidence == "no pose in frames 561-570"
     static = replace(recording(standing_positions()), first_frame=301)
     assert calibrate(static, LABELS, RIDER).calibrated_from == "standing, frames 301 to 325"
+
+
+def test_a_rotation_near_a_right_angle_is_told_with_its_frame(body: FittedBody) -> None:
+    trial = bending()
+    angles = joint_angles(track_segments(smooth_markers(trial, body, None, 0.05)[0], body, RATE)[0], body)
+    assert gimbal_findings(angles, trial.numbers) == ()
+    turned = angles.angle.copy()
+    turned[1, angles.joints.index("right_knee"), 20] = np.deg2rad(88.0)
+    (finding,) = gimbal_findings(replace(angles, angle=turned), FrameNumbers(501))
+    assert (finding.where, finding.evidence) == ("right_knee, frame 521", "second rotation reaches 88 deg")
+
+
+def test_frames_of_a_finer_rate_bear_the_numbers_of_the_file() -> None:
+    numbers = FrameNumbers(501, 2)
+    assert [numbers.of(frame) for frame in (0, 1, 2)] == [501, 501, 502]
+    assert [numbers.span(*run) for run in ((0, 1), (1, 6), (2, 5), (3, 4))] == [
+        "501-501",
+        "502-503",
+        "502-503",
+        "502-502",
+    ]

@@ -237,4 +237,4 @@ def test_what_is_no_mesh_is_refused(tmp_path: Path, name: str, content: bytes) -
 
 
 def test_a_missing_file_is_named(tmp_path: Path) -> None:
-    assert "No such file" in refusal(tmp_path / "nowhere.stl")
+    assert "does not exist" in refusal(tmp_path / "nowhere.stl")

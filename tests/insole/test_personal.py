@@ -17,6 +17,7 @@ from jointload.insole.calibration.personal import (
     KNEE,
     Condition,
     Known,
+    LeftOut,
     Personal,
     Trials,
     calibrate,
@@ -267,6 +268,25 @@ def test_a_pressure_that_truly_moves_more_is_not_told_small(model: tuple[LinearM
     middle, spread, _, _ = foretold(*model, recorded(answers, 0, 3))
     assert abs(middle[place] + 2.7e-3) < 1.96 * spread[place]
     assert middle[place] < -1.9e-3 and spread[place] < 1.1e-3
+
+
+def test_knee_and_hip_may_answer_apart(model: tuple[LinearModel, tuple[Array, Array]]) -> None:
+    """A rider whose knee adduction moment changes by 0.02 Nm/kg a degree and whose hip's does not: on 4 deg lateral the
+    one is told, and the other is not dragged along."""
+    answers = {w: np.zeros((1, len(OBSERVED))) for w in WEDGES}
+    knee, hip = OBSERVED.index(KNEE), OBSERVED.index("hip_adduction_moment")
+    for wedge, rows in answers.items():
+        rows[0, knee] = 0.02 * MASS * np.rad2deg(wedge.angle) * (0.6 if wedge.length == "heel" else 1.0)
+    middle, spread, _, _ = foretold(*model, recorded(answers, 0, 3))
+    assert abs(middle[knee] + 0.08 * MASS) < 1.96 * spread[knee] and abs(middle[hip]) < 1.96 * spread[hip]
+    assert abs(middle[hip]) < 0.25 * abs(middle[knee])
+
+
+def test_misses_widen_an_interval_by_all_that_they_tell() -> None:
+    """Four shapes missed by 3 standard units beside four of chance: sqrt((4 + 4 x 9) / 8); none for chance alone."""
+    missed = [LeftOut(f"shape {k}", KNEE, 0.0, 3.0, 1.0) for k in range(4)]
+    chance = [LeftOut(f"shape {k}", "hip_adduction", 0.0, 1.0, 1.0) for k in range(4)]
+    assert widening([*missed, *chance]) == {KNEE: pytest.approx(np.sqrt(5.0))}
 
 
 def test_the_knee_moment_of_this_rider_is_told_more_narrowly(

@@ -100,8 +100,10 @@ def test_five_degrees_lateral_lower_the_first_peak_of_the_knee_adduction_moment(
 
 def test_two_degrees_do_little(walks: dict[str, Analysis]) -> None:
     """Fukuchi et al., Footwear Science (abstract): no difference at 2 deg, 15 persons; 0 to 3 % is below what they
-    could see."""
-    assert -3 < np.median(over_steps(walks, "lateral:2")) < 0
+    could see. No more than half of what 5 deg do."""
+    little = np.median(over_steps(walks, "lateral:2"))
+    assert -3 < little < 0
+    assert little > 0.5 * np.median(over_steps(walks, "lateral:5"))
 
 
 def test_medial_raises_what_lateral_lowers(walks: dict[str, Analysis]) -> None:
@@ -156,8 +158,8 @@ def test_a_heel_lift_unloads_the_achilles_tendon(run: Analysis) -> None:
 
 
 def test_a_heel_lift_lowers_the_achilles_force_itself(run: Analysis) -> None:
-    """Farris et al. (2012), as above: force over the arm of Self and Paine (2001, from memory), which grows as the foot
-    pitches, 18 mm in 4 to 20 %."""
+    """Farris et al. (2012), as above: force over an arm that grows as the foot pitches by 0.2 to 0.6 % a degree (Manal
+    2013, Maganaris 2000), 18 mm in 4 to 20 %."""
     rows = [row for side in ("right", "left") for row in what_if(run, Parts(side, lift=0.018), DRAWS).rows]
     force, moment = (
         np.mean([row.percent for row in rows if row.quantity == name])
@@ -204,18 +206,20 @@ def landings() -> dict[str, Analysis]:
 @pytest.mark.parametrize("side", ["right", "left"])
 def test_the_hip_leaves_adduction_in_landing_as_published(landings: dict[str, Analysis], side: str) -> None:
     """Joseph et al. (2010) Open Access J Sports Med 1:23, 10 women, jump from 31 cm on 5 deg medial of full length: hip
-    adduction -1.98 deg (0.97 to 2.99), sagittal angles unchanged. Four of six group intervals meet it, two medians lie
-    inside; stiff landings with little bend swing less."""
+    adduction -1.98 deg (0.97 to 2.99), sagittal angles unchanged. Four of six group intervals meet it, and on the
+    same ones sagittal angles stay; two medians lie inside, and within twice of the mean. Stiff landings with little
+    bend swing less."""
     low, high = np.deg2rad([-2.99, -0.97])
-    met = inside = still = 0
+    met = inside = twice = 0
     for analysis in landings.values():
         answer = what_if(analysis, parse_wedge("medial:5", side, "full"), DRAWS)
         hip = answer.row("hip_adduction_peak")
-        met += hip.group_low <= high and hip.group_high >= low
-        inside += low <= hip.change <= high
         sagittal = [answer.row(f"{name}_peak").change for name in ("hip_flexion", "knee_flexion", "ankle_dorsiflexion")]
-        still += float(np.abs(sagittal).max()) < np.deg2rad(1.0)
-    assert met >= 4 and inside >= 2 and still >= 4, (met, inside, still)
+        still = float(np.abs(sagittal).max()) < np.deg2rad(1.0)
+        met += still and hip.group_low <= high and hip.group_high >= low
+        inside += low <= hip.change <= high
+        twice += 0.5 < hip.change / np.deg2rad(-1.98) < 2.0
+    assert met >= 4 and inside >= 2 and twice >= 2, (met, inside, twice)
 
 
 def test_the_rearfoot_everts_less_in_landing_as_published(landings: dict[str, Analysis]) -> None:

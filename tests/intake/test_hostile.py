@@ -59,8 +59,8 @@ def run(*words: str) -> Outcome:
     return Outcome(done.returncode, done.stdout, done.stderr, float(seconds), int(memory) * unit / 1e6)
 
 
-def check(path: Path) -> Outcome:
-    return run("-m", "jointload.cli", "check", str(path))
+def check(path: Path, *words: str) -> Outcome:
+    return run("-m", "jointload.cli", "check", str(path), *words)
 
 
 def make(kind: str, folder: Path) -> Path:
@@ -85,14 +85,12 @@ def make(kind: str, folder: Path) -> Path:
     elif kind == "a forbidden file":
         path.write_bytes((DAMAGED / "w00_sigsegv.c3d").read_bytes())
         path.chmod(0)
-    elif kind == "nothing":
-        pass
     return path
 
 
-def assert_refused(outcome: Outcome) -> None:
+def assert_refused(outcome: Outcome, said: str = "refused") -> None:
     assert outcome.code == 2
-    assert len(outcome.err.splitlines()) == 1 and "refused" in outcome.err, outcome.err
+    assert len(outcome.err.splitlines()) == 1 and said in outcome.err, outcome.err
     assert not outcome.out.strip()
     assert outcome.seconds < SECONDS
     assert outcome.megabytes < MEGABYTES
@@ -112,7 +110,6 @@ KINDS = (
     "a huge file of zeros",
     "a loop of links",
     "a forbidden file",
-    "nothing",
 )
 
 
@@ -122,7 +119,13 @@ def test_what_is_no_recording(kind: str, tmp_path: Path) -> None:
         pytest.skip("nothing is forbidden to this user")
     if kind == "a pipe" and not hasattr(os, "mkfifo"):
         pytest.skip("this system has no named pipes")
-    assert_refused(check(make(kind, tmp_path)))
+    assert_refused(check(make(kind, tmp_path)), "does not exist" if kind == "nothing" else "refused")
+
+
+def test_no_file(tmp_path: Path) -> None:
+    outcome = check(tmp_path / "trial.c3d")
+    assert outcome.code == 2 and not outcome.out.strip()
+    assert len(outcome.err.splitlines()) == 1 and "trial.c3d does not exist" in outcome.err
 
 
 def test_a_plate_of_unknown_type_is_refused_with_its_markers_read(
@@ -135,7 +138,7 @@ def test_a_plate_of_unknown_type_is_refused_with_its_markers_read(
     )
     path = tmp_path / "trial.c3d"
     path.write_bytes(content)
-    outcome = check(path)
+    outcome = check(path, "--all")
     assert outcome.code == 2 and not outcome.err
     assert "type 6, only types 1 to 4 are read" in outcome.out and "2 of 2 markers" in outcome.out
 

@@ -98,7 +98,7 @@ def test_an_unknown_landmark_lists_the_known_ones(tmp_path: Path) -> None:
 
 
 def test_an_unreadable_file_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(LabelError, match="No such file"):
+    with pytest.raises(LabelError, match="does not exist"):
         read_labels(tmp_path / "absent.toml")
     path = tmp_path / "labels.toml"
     path.write_bytes(b"\xff\xfe\x00")
@@ -115,7 +115,7 @@ def test_labels_may_stand_in_any_of_the_recordings() -> None:
 def test_a_label_in_no_recording_is_refused_with_the_closest() -> None:
     label_map = LabelMap({"right_asis": "R.ASIS"})
     with pytest.raises(
-        LabelError, match=r"right_asis: marker 'R.ASIS' is not in trial.c3d, closest is R_ASIS.*its labels are HEAD"
+        LabelError, match=r"right_asis: marker 'R.ASIS' is not in trial.c3d, closest is R_ASIS or L_ASIS; correct"
     ):
         check_labels(label_map, recording_with("R_ASIS", "L_ASIS", "HEAD"))
     with pytest.raises(LabelError, match="cluster right_foot: marker 'C' is not in"):

@@ -11,7 +11,8 @@ import pytest
 
 from jointload.intake.c3d import read_recording
 from jointload.intake.labels import LabelMap
-from jointload.intake.quality import CHECKS, between_sights, inspect_recording, longest_run
+from jointload.intake.paths import between_sights, longest_run
+from jointload.intake.quality import CHECKS, inspect_recording
 from jointload.intake.recording import Finding, Plate, Recording
 
 
@@ -371,6 +372,12 @@ TOLD = {
 """Checks that warn on each published recording. Their README tells of labels, levels, units, gaps and axes; rates are
 below those advised for impacts; the belt shakes by 9 N; a screen axis is not where the walker faces; a plate's reading
 is one of several that fit a slow or nameless trial."""
+
+
+def test_every_published_recording_is_asked_once(shared_c3d: Path) -> None:
+    found = [path for pattern in TOLD for path in shared_c3d.glob(pattern)]
+    every = {path for path in shared_c3d.rglob("*.[cC]3[dD]") if path.parent.name != "damaged"}
+    assert sorted(found) == sorted(every)
 
 
 @pytest.mark.parametrize("pattern", TOLD)

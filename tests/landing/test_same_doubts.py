@@ -21,7 +21,6 @@ from jointload.synthetic.c3d_file import write_c3d
 
 SAMPLE = shipped_folder("sample_c3d")
 DAMAGED = sorted((Path(__file__).parents[1] / "intake" / "damaged").glob("*.c3d"))
-WIDE = {"COLUMNS": "4000", "TERM": "dumb"}
 
 
 @dataclass(frozen=True)
@@ -38,10 +37,10 @@ def of_check(pair: Pair, rider: bool = True) -> tuple[set[tuple[str, str]], int]
     """Check and severity of every doubt in what the command prints, and its exit code."""
     words = ["check", str(pair.static), str(pair.trial), "--labels", str(pair.labels)]
     words += ["--rider", str(pair.rider)] if rider else []
-    done = CliRunner().invoke(app, words, env=WIDE)
+    done = CliRunner().invoke(app, words)
     assert done.exception is None or isinstance(done.exception, SystemExit), done.output
-    rows = re.findall(r"^\W*(warn|refuse)\W+?([a-z_]\w*(?: \w+)*)\s", done.stdout, re.MULTILINE)
-    return {(name.replace("_", " "), severity) for severity, name in rows}, done.exit_code
+    rows = re.findall(r"^  (warn|refuse) +([a-z ]+), ", done.stdout, re.MULTILINE)
+    return {(name, severity) for severity, name in rows}, done.exit_code
 
 
 def of_analysis(pair: Pair) -> set[tuple[str, str]]:
@@ -88,6 +87,14 @@ def test_on_published_recordings(shared_c3d: Path, name: str) -> None:
     static = shared_c3d / who / "static.c3d"
     rider, labels = (real / f"{who}_{kind}.toml" for kind in ("rider", "labels"))
     assert_alike(Pair(shared_c3d / f"{name}.c3d", static, rider, labels))
+
+
+def test_what_is_no_landing_is_still_held_against_the_standing_trial(sample: Session, tmp_path: Path) -> None:
+    """Such as a movement for the hip centres beside the plates."""
+    plates = tuple(replace(p, force=0 * p.force, moment=0 * p.moment) for p in sample.trial.plates)
+    write_c3d(replace(sample.trial, plates=plates), tmp_path / "swing.c3d")
+    doubts, code = of_check(Pair(tmp_path / "swing.c3d", SAMPLE / "rider_a_static.c3d"))
+    assert ("analysis", "warn") in doubts and code == 1
 
 
 # Faults, each at a marker, a moment and of a size drawn from a seed ---------------------------------------------------

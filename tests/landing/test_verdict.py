@@ -321,6 +321,20 @@ def test_a_marker_that_is_computed(clean_session: Session) -> None:
     assert told(analysis, "computed markers").where.endswith("R_heel, R_toe")
 
 
+@pytest.mark.parametrize("parts", [1, 2, 3])
+def test_every_finding_numbers_the_frames_of_the_file(clean_session: Session, parts: int) -> None:
+    """Also where the file is too slow and its motion is followed at a finer rate."""
+    trial = clean_session.trial
+    markers = trial.markers[..., ::parts].copy()
+    begin, frames = markers.shape[2] * 2 // 3, 45 // parts
+    hidden = [k for k, name in enumerate(trial.labels) if name.startswith(("R_shank", "R_knee", "R_ankle"))]
+    markers[:, hidden, begin : begin + frames] = np.nan
+    slow = replace(trial, markers=markers, point_rate=trial.point_rate / parts, first_frame=501)
+    analysis = analysed(clean_session, trial=slow)
+    assert analysis.landing.poses.rate >= 200.0
+    assert told(analysis, "segment_gap").evidence == f"no pose in frames {501 + begin}-{500 + begin + frames}"
+
+
 def test_a_marker_hidden_across_touchdown(clean: Analysis, clean_session: Session) -> None:
     touchdown = clean.landing.touchdown_frame()
     trial = moved(clean_session.trial, "R_toe", np.full(3, np.nan), slice(touchdown - 5, touchdown + 5))

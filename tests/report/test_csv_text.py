@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from jointload.report.files.joined import write_joined
 from jointload.report.words.csv_text import shielded, write_table
 
 
@@ -26,3 +27,9 @@ def test_a_table_keeps_its_numbers(tmp_path: Path) -> None:
     table = pd.DataFrame({"where": ["=1+1", "heel"], "value": [-1.23456789, np.nan]})
     write_table(table, tmp_path / "t.csv", "%.3f")
     assert (tmp_path / "t.csv").read_text(encoding="utf-8") == "where,value\n'=1+1,-1.235\nheel,\n"
+
+
+def test_the_joined_tables_of_a_study_hold_none(tmp_path: Path) -> None:
+    trial = {"trial": "one", "rider": "@SUM(1)", "status": "refused", "reason": "=1+1"}
+    write_joined(tmp_path, tmp_path, [trial], {}, "run.json", parquet=False)
+    assert (tmp_path / "trials.csv").read_text(encoding="utf-8").splitlines()[1] == "one,'@SUM(1),refused,'=1+1"

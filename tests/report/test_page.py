@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from jointload.analysis import Analysis
+from jointload.foot.bore import FOOT_QUANTITIES
 from jointload.insole.fitting.whatif import WhatIf
 from jointload.intake.board import Board
 from jointload.intake.recording import Finding
@@ -165,7 +166,7 @@ def test_texts_from_files_are_escaped(analysis: Analysis, prediction: WhatIf) ->
 
 def test_every_measure_has_its_place() -> None:
     placed = [name for section in SECTIONS for name in section.quantities]
-    assert sorted(placed) == sorted([*BODY_MEASURES, *SIDE_MEASURES, "first_contact_zone"])
+    assert sorted(placed) == sorted([*BODY_MEASURES, *SIDE_MEASURES, "first_contact_zone", *FOOT_QUANTITIES])
 
 
 @pytest.mark.usefixtures("blank_pictures")

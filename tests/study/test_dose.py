@@ -42,11 +42,10 @@ def metrics(trials: list[tuple[str, str, str, float, float, float]], spread: flo
         rows.append((*head, "", "", "drop_height", height, "m", "", "", ""))
         for side in ("right", "left"):
             rows.append((*head, side, "", "knee_flexion_peak", flexion, "deg", "", "", ""))
-        for tissue in tissues().values():
-            for quantity in (tissue.impulse, tissue.peak):
-                for side in ("",) if tissue.name == "lumbar_disc" else ("right", "left"):
-                    ends = (load * (1 - spread), load * (1 + spread)) if spread else ("", "")
-                    rows.append((*head, side, "", quantity, load, "BW s", *ends, ""))
+        for quantity in dict.fromkeys(name for t in tissues().values() for name in (t.impulse, t.peak)):
+            for side, foot in (("", ""),) if quantity.startswith("l5s1") else (("right", "back"), ("left", "front")):
+                ends = (load * (1 - spread), load * (1 + spread)) if spread else ("", "")
+                rows.append((*head, side, foot, quantity, load, "BW s", *ends, ""))
     return pd.DataFrame(rows, columns=[*COLUMNS, "low", "high", "note"]).astype(str)
 
 

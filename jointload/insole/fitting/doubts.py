@@ -39,6 +39,7 @@ def assumptions(standing: Standing, case: Case) -> tuple[str, ...]:
         "the measured vertical force stays; the foot settles anew on tissue, insole and midsole (models/insole_response"
         "/foundation.toml, with its spreads)",
         f"the baseline is a flat insole of {1000 * case.before.base:g} mm of the same material",
+        *(("a base of the same thickness is under the other foot",) if isinstance(case.given, InsoleShape) else ()),
         f"the pressure before the change is {standing.baseline_text}",
         f"foot length {1000 * standing.place.length:.0f} mm by {standing.place.basis}",
         "the rolling foot carries the ankle sideways, the pelvis goes along by a share, and thigh and shank close "

@@ -14,6 +14,8 @@ from jointload.modeldata import load_model
 
 INTERVAL = (0.025, 0.975)
 FLOOR_UNITS = {"deg": np.deg2rad(1.0), "mm": 1e-3, "%": 1.0}
+TISSUE_FORCE = "_force"
+"""In the name of every force within the body."""
 Least = Mapping[tuple[str, str], float]
 """Smallest change that can be told from none, by quantity and side, in SI units."""
 
@@ -133,7 +135,8 @@ class Drawn:
         and the shares of persons whose value falls if the group's mean lies at either end."""
         group = load_model("insole_response", "group").content["group"]
         sampling = float(np.std(self.person)) / np.sqrt(group["persons"])
-        half = 1.96 * float(np.hypot(sampling, group["misfit"] * row.change))
+        misfit = group["tissue_misfit" if TISSUE_FORCE in row.quantity else "misfit"]
+        half = 1.96 * float(np.hypot(sampling, misfit * row.change))
         low, high = max(row.change - half, row.person_low), min(row.change + half, row.person_high)
         shares = (float(np.mean(self.person + end - row.change < 0)) for end in (high, low))
         share_low, share_high = shares

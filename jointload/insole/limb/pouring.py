@@ -100,12 +100,10 @@ def pour_again(landing: Landing, side: str, response: FootResponse) -> Poured:
     force[:, s], moment[:, s] = _moved_wrench(landing, side, frames, (force[:, s], moment[:, s]), held, (across, along))
     angles = joint_angles(poses, landing.body, landing.settings.angle_zero)
     loads = joint_loads(poses, landing.body, angles, force, moment, motion)
-    extra = {}
+    extra, forward = {}, np.repeat(response.own_answer("pressure_centre_forward"), length)
     for joint in ("ankle", "knee", "hip"):
-        forward = np.repeat(response.own_answer("pressure_centre_forward"), length) * _below_centre(
-            landing, side, joint, poses
-        )
-        arm = np.repeat(_own_arm(response, joint), length) * across + forward * along
+        passed = forward * _below_centre(landing, side, joint, poses)
+        arm = np.repeat(_own_arm(response, joint), length) * across + passed * along
         extra[f"{side}_{joint}"] = -cross(arm, force[:, s])
     person = _with_extra_moments(loads, angles, extra)
     inner = slice(window.start - frames.start, window.stop - frames.start)
@@ -135,8 +133,7 @@ def pour_again(landing: Landing, side: str, response: FootResponse) -> Poured:
 
 def _own_arm(response: FootResponse, joint: str) -> Array:
     """(D,) [m] by which one person's force line moves past a joint."""
-    whole = response.own_answer("force_line")
-    return whole if joint == "ankle" else whole + response.own_answer(f"{joint}_line")
+    return response.own_answer("force_line") + response.own_answer(f"{joint}_line")
 
 
 def _below_centre(landing: Landing, side: str, joint: str, poses: SegmentPoses) -> Array:

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from jointload.errors import SettingError, expected_found, known_names
+from jointload.errors import SettingError, expected_found, known_names, not_read
 from jointload.insole.shape.materials import KINDS, Material
 from jointload.intake.recording import Array
 
@@ -130,8 +130,8 @@ def _table(path: Path) -> tuple[list[str], Array]:
     try:
         lines = [line for line in path.read_text(encoding="utf-8-sig").splitlines() if line.strip()]
     except (OSError, UnicodeDecodeError) as problem:
-        found = getattr(problem, "strerror", None) or "no text"
-        raise _bad("compression test", "a readable CSV file", found, str(path), "correct the path") from None
+        line = not_read("compression test", "a readable CSV file", problem, path, "correct the path")
+        raise SettingError(line) from None
     lines = [line for line in lines if not line.startswith("#")]
     if len(lines) < FEWEST + 1:
         expected = f"a head and at least {FEWEST} rows"

@@ -6,7 +6,7 @@ import csv
 from dataclasses import dataclass
 from pathlib import Path
 
-from jointload.errors import SettingError, expected_found
+from jointload.errors import SettingError, expected_found, not_read
 from jointload.insole.shape.asked import Given, Parts
 from jointload.insole.shape.compression import LENGTH_UNITS, parse_quantity
 from jointload.insole.shape.geometry import parse_wedge
@@ -31,10 +31,8 @@ def read_conditions(path: str | Path, side: str) -> tuple[Row, ...]:
     try:
         lines = [line for line in path.read_text(encoding="utf-8-sig").splitlines() if not line.startswith("#")]
     except (OSError, UnicodeDecodeError) as problem:
-        why = getattr(problem, "strerror", None) or "no text"
-        raise SettingError(
-            expected_found("conditions", "a readable CSV file", why, str(path), "correct the path")
-        ) from None
+        line = not_read("conditions", "a readable CSV file", problem, path, "correct the path")
+        raise SettingError(line) from None
     table = csv.DictReader(lines, skipinitialspace=True)
     if tuple(table.fieldnames or ()) != COLUMNS:
         found = ",".join(table.fieldnames or ()) or "nothing"

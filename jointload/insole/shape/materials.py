@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from jointload.errors import ModelDataError, SettingError, expected_found, known_names
+from jointload.errors import ModelDataError, SettingError, expected_found, known_names, not_read
 from jointload.intake.recording import Array
 from jointload.modeldata import load_model, model_names
 
@@ -108,10 +108,8 @@ def read_materials(path: str | Path) -> dict[str, Material]:
     try:
         text = Path(path).read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as problem:
-        found = getattr(problem, "strerror", None) or "no text"
-        raise ModelDataError(
-            expected_found("materials", "a readable CSV file", found, str(path), "correct the path")
-        ) from None
+        line = not_read("materials", "a readable CSV file", problem, path, "correct the path")
+        raise ModelDataError(line) from None
     lines = [line for line in text.splitlines() if line.strip() and not line.startswith("#")]
     return materials_from(csv.DictReader(io.StringIO("\n".join(lines))), str(path))
 

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from jointload.errors import SettingError, expected_found
+from jointload.errors import SettingError, expected_found, not_read
 from jointload.insole.shape.shape import Surface, is_inside, sole_grid
 from jointload.intake.recording import Array
 
@@ -170,7 +170,7 @@ def load_solid(path: str | Path) -> Solid:
         _check_length(path, size)
         vertices, faces = _through_trimesh(path)
     except OSError as problem:
-        raise _unreadable(path, "a readable file", problem.strerror or str(problem)) from None
+        raise SettingError(not_read("insole mesh", "a readable file", problem, path, "correct the path")) from None
     if not len(faces) or not np.isfinite(vertices).all():
         raise _unreadable(path, "a mesh of triangles", "no triangle" if not len(faces) else "points without a place")
     return _merged(vertices, faces)

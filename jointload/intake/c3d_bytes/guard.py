@@ -17,7 +17,7 @@ from typing import BinaryIO
 import numpy as np
 from numpy.typing import NDArray
 
-from jointload.errors import RecordingError
+from jointload.errors import RecordingError, not_read
 from jointload.intake.c3d_bytes.parameters import (
     LIMITS,
     PROCESSORS,
@@ -180,16 +180,16 @@ def read_structure(path: str | Path, limits: Limits = LIMITS) -> Structure:
 
 
 def _open_regular(path: Path, limits: Limits) -> tuple[BinaryIO, int]:
-    fault = ""
+    fault, advice = "", "give the path of a C3D file"
     try:
         if stat.S_ISREG(path.stat().st_mode):
             stream = path.open("rb")
         else:
             fault = "a directory" if path.is_dir() else "no regular file"
     except (OSError, ValueError) as problem:
-        fault = getattr(problem, "strerror", None) or str(problem)
+        raise RecordingError(not_read("recording", "a C3D file", problem, path, advice)) from None
     if fault:
-        raise refusal(str(path), "recording", "a C3D file", fault, "give the path of a C3D file")
+        raise refusal(str(path), "recording", "a C3D file", fault, advice)
     status = os.fstat(stream.fileno())
     if not stat.S_ISREG(status.st_mode):
         fault = "no regular file"

@@ -127,8 +127,6 @@ class Section:
         self.where = where
         self.limits = limits
         self.origin = origin
-        self.mended = False
-        """Whether a damaged next-record pointer was replaced; a second one is not."""
         self.doubts: list[tuple[str, str]] = []
         """Where, and what is odd there."""
         self.word_order: Literal["big", "little"] = "big" if processor == "MIPS" else "little"
@@ -155,7 +153,7 @@ class Section:
             end = record.stop - self.origin
             if step == 0:
                 break
-            if after_name + step != end and not self.mended and self._sound_from(end, set(names)):
+            if after_name + step != end and self._sound_from(end, set(names)):
                 self._tell_mended(name, step, end - after_name)
                 step = end - after_name
             if after_name + step < end:
@@ -173,7 +171,8 @@ class Section:
 
     def _sound_from(self, at: int, known: set[int]) -> bool:
         """Whether the records from byte `at` on are whole: every pointer is its record's own length, every group is
-        known or follows, the last record ends the section as the format has it, and there is one at least."""
+        known or follows, the last record ends the section as the format has it, and there is one at least; so that no
+        second pointer can be replaced."""
         used: set[int] = set()
         numbers, count = set(known), 0
         try:
@@ -195,7 +194,6 @@ class Section:
 
     def _tell_mended(self, name: str, found: int, own: int) -> None:
         """Leave the doubt about a pointer that was replaced by its record's own length."""
-        self.mended = True
         swapped = int.from_bytes(found.to_bytes(2, "little"), "big") == own
         text = f"its next-record pointer is {found}{', its two bytes exchanged' if swapped else ''}"
         self.doubts.append((name, f"{text}; its own length {own} was followed, every record behind it is whole"))

@@ -28,8 +28,11 @@ VANISHING = 1e-6
 LEADS = 0.8
 """Share of a row of CAL_MATRIX, as its length, that one number holds: crosstalk is some per cent (choice: 0.999 in the
 published files)."""
-CONVERTER_BITS, CONVERTER_RANGES = range(8, 25), (1.0, 1.25, 2.0, 2.5, 4.0, 5.0, 8.0)
-"""An analog converter divides a range of so many volts, times a power of ten, into so many steps."""
+CONVERTER_BITS, CONVERTER_RANGES = range(8, 25), (1.0, 1.024, 1.25, 2.0, 2.048, 2.5, 4.0, 4.096, 5.0, 5.12, 8.0)
+"""An analog converter divides a range of so many volts, times a power of ten, into two to the power of so many steps,
+or one fewer."""
+LARGEST_STEP = 0.1
+"""[V] 20 V in eight bits and more."""
 SAME_SCALE = 5e-5
 """Relative: a number printed with five digits is the one it stands for."""
 
@@ -106,7 +109,10 @@ def _few_digits(value: float) -> bool:
 
 
 def _converter_step(value: float) -> bool:
-    ranges = abs(value) * 2.0 ** np.array(CONVERTER_BITS)
+    if abs(value) > LARGEST_STEP:
+        return False
+    steps = 2.0 ** np.array(CONVERTER_BITS)
+    ranges = abs(value) * np.concatenate([steps, steps - 1.0])
     ranges = ranges / 10.0 ** np.floor(np.log10(ranges) + 1e-9)
     return bool(np.isclose(ranges[:, None], CONVERTER_RANGES, rtol=SAME_SCALE, atol=0.0).any())
 

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jointload.body.sole import REST_HEIGHT, rests, sole_of
+from jointload.intake.plates.behaviour import flat_tops
 from jointload.intake.plates.plates import centre_of_pressure
-from jointload.intake.quality import flat_tops
 from jointload.intake.recording import SIDES, Array, Finding, Plate
 from jointload.intake.rider import G
 from jointload.landing.checks.judgement import (

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from jointload.body.bent import SLIPPED, slipped_markers, slipped_words, typical_residuals
-from jointload.intake.quality import exchanged_markers, marker_jumps
+from jointload.intake.paths import exchanged_markers, marker_jumps
 from jointload.intake.recording import SIDES, Array, Finding, Severity, split_side
 from jointload.landing.checks.judgement import (
     Judgement,

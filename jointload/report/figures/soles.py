@@ -79,7 +79,7 @@ def _outward(sole: SoleLoad) -> float:
 
 def _sensors(sole: SoleLoad, top: float) -> list[Shape]:
     layout = sole.sole.recording.layout
-    lengths, widths = (1e3 * SENSOR_FILL * each for each in _sides(layout.area, layout.along))
+    lengths, widths = (1e3 * SENSOR_FILL * each for each in sides_of(layout.area, layout.along))
     x, y, peaks = 1e3 * _outward(sole) * layout.outward, 1e3 * layout.along, 1e-3 * sole.peaks
     known = np.isfinite(peaks)
     level = np.clip(len(CLASSES) * np.where(known, peaks, 0.0) / top, 0, len(CLASSES) - 1).astype(int)
@@ -93,7 +93,7 @@ def _sensors(sole: SoleLoad, top: float) -> list[Shape]:
     ]
 
 
-def _sides(area: Array, along: Array) -> tuple[Array, Array]:
+def sides_of(area: Array, along: Array) -> tuple[Array, Array]:
     """Length and width [m] that fill the sensor's area, in proportion to its distance from its neighbours."""
     rows = np.unique(np.round(along, 4))
     pitch = float(np.median(np.diff(rows))) if rows.size > 1 else float(np.sqrt(area.mean()))

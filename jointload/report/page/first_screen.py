@@ -9,6 +9,7 @@ from html import escape
 from jointload.analysis import Analysis
 from jointload.report.figures import pictures
 from jointload.report.figures.sheet_html import sheet_figure
+from jointload.report.page.feet_section import feet_answer
 from jointload.report.page.first_answers import aligned_answer, hard_answer, shift_answer, trust_answer
 from jointload.report.words.cells import is_unknown, told_measure
 from jointload.report.words.quantities import SIDE_WORDS
@@ -27,6 +28,7 @@ class Answer:
 ANSWERS = (
     Answer("answer-trust", "Can I trust it?", trust_answer),
     Answer("answer-shift", "What would the shape shift?", shift_answer),
+    Answer("answer-feet", "What did it do to heel, ball and toes?", feet_answer),
     Answer("answer-hard", "How hard was it?", hard_answer),
     Answer("answer-aligned", "How aligned was the body?", aligned_answer),
 )

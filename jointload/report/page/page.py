@@ -10,6 +10,8 @@ from jointload.report.page import change_section, tissue_section, trust_section
 from jointload.report.page import landing_sections as landing
 from jointload.report.page.board_section import board_section
 from jointload.report.page.certainty_section import certainty_section
+from jointload.report.page.feet_section import QUANTITIES as OF_FEET
+from jointload.report.page.feet_section import feet_section
 from jointload.report.page.first_screen import first_screen, title_of
 from jointload.report.page.fit_section import fit_section
 from jointload.report.page.pressure_section import pressure_section
@@ -34,6 +36,7 @@ SECTIONS = (
     Section("alignment", "How was the body aligned", landing.alignment_section, landing.ALIGNMENT),
     Section("loads", "What ankle, knee, hip and lower back bore", landing.moments_section, landing.LOADS),
     Section("board", "What stood under the feet", board_section),
+    Section("feet", "What it did to heel, ball and toes", feet_section, OF_FEET),
     Section("pressure", "Where on the foot the load was", pressure_section),
     Section("work", "Which joints absorbed the landing", landing.work_section, landing.WORK),
     Section("tissue", "What tissues bore", tissue_section.tissue_section, tissue_section.QUANTITIES),

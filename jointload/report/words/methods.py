@@ -73,6 +73,7 @@ def methods_text(analysis: Analysis, answers: Iterable[WhatIf] = ()) -> Methods:
         ("Intervals", _intervals(analysis)),
         (DEFINITIONS, _definitions(analysis, answers)),
         (TISSUES, _tissues(analysis)),
+        (FEET, _feet(analysis)),
         (BANDS, _bands(analysis)),
         ("Predicted change", _predicted(answers)),
         ("Trials", "one; a person's own spread needs several landings of the same kind"),
@@ -94,7 +95,7 @@ def _paragraph(item: dict[str, str]) -> str:
         f"{_capital(item['Internal or external'])}; {item['Sign']}. {_capital(item['Normaliser'])}. "
         f"{_capital(item['Events'])}. {_capital(item['Landing phase'])}. "
         f"{_capital(item['Intervals'])}. {_capital(item[DEFINITIONS])}."
-        + "".join(f" {_capital(item[name])}." for name in (TISSUES, BANDS, "Predicted change") if name in item)
+        + "".join(f" {_capital(item[name])}." for name in (TISSUES, FEET, BANDS, "Predicted change") if name in item)
         + f" {item['Software']}."
     )
 
@@ -242,6 +243,7 @@ def _intervals(analysis: Analysis) -> str:
 
 
 DEFINITIONS, TISSUES, BANDS = "Definitions of quantities", "Tissue loads", "Published bands"
+FEET = "Heel, ball and toes"
 TISSUE_FILES = {"tibiofemoral": "knee", "patellofemoral": "knee", "achilles": "achilles", "l5s1_disc": "lumbar"}
 """How a quantity's name begins -> the file of models/tissue behind it."""
 
@@ -276,6 +278,19 @@ def _definitions(analysis: Analysis, answers: Iterable[WhatIf]) -> str:
 
 def _tissues(analysis: Analysis) -> str:
     return tissues_text(known_quantities(analysis))
+
+
+def _feet(analysis: Analysis) -> str:
+    """Where the force under heel and ball is from, and what the pad's and the toes' numbers rest on."""
+    bases = dict.fromkeys(foot.basis for foot in analysis.feet if foot.samples)
+    if not bases:
+        return ""
+    keys = [key for file in ("heel_pad", "walking", "shoe") for key in load_model("foot", file).keys]
+    return (
+        f"forces under heel and ball were {' and '.join(bases)}; the heel's pad followed a law of columns that lock, "
+        "for impact, and the push against the toe box is what friction and lacing leave over of the ground's force "
+        f"along the foot's own axis, after {cite(keys)}"
+    )
 
 
 def _bands(analysis: Analysis) -> str:

@@ -16,7 +16,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import BinaryIO
 
-from jointload.errors import OutputError, expected_found
+from jointload.errors import OutputError, not_written
 from jointload.intake.c3d import without_subject
 from jointload.intake.c3d_bytes.guard import BLOCK, Layout, OpenedRecording, Structure, read_layout
 from jointload.intake.c3d_bytes.parameters import Record
@@ -71,9 +71,7 @@ def _write_new(out: Path, write: Callable[[BinaryIO], None]) -> None:
                 out.unlink(missing_ok=True)
                 raise
     except OSError as problem:
-        found = problem.strerror or str(problem)
-        advice = "choose a new name with --out"
-        raise OutputError(expected_found("output", "a new file", found, str(out), advice)) from None
+        raise OutputError(not_written(problem, out, "choose a new name with --out")) from None
 
 
 @dataclass(frozen=True)

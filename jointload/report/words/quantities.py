@@ -13,11 +13,15 @@ from jointload.errors import ModelDataError, known_names
 from jointload.intake.rider import G
 from jointload.modeldata import load_model
 
-UNIT_FACTORS = {("rad", "deg"): 180.0 / math.pi, ("s", "ms"): 1000.0, ("m", "mm"): 1000.0, ("Pa", "MPa"): 1e-6}
+UNIT_FACTORS = {
+    ("rad", "deg"): 180.0 / math.pi, ("s", "ms"): 1000.0, ("m", "mm"): 1000.0, ("Pa", "MPa"): 1e-6, ("Pa", "kPa"): 1e-3,
+    ("Pa s", "kPa s"): 1e-3, ("ratio", "%"): 100.0,
+}  # fmt: skip
 """Shown units in one SI unit; every other pair differs by its normaliser alone."""
 DECIMALS = {
     "deg": 1, "ms": 0, "N": 0, "BW": 2, "BW/s": 1, "BW s": 3, "m": 3, "m/s": 2, "m/s2": 2, "s": 3, "ratio": 2,
     "Nm/kg": 2, "Nm s/kg": 3, "J/kg": 2, "W/kg": 1, "mm": 1, "%": 0, "MPa": 1,
+    "kPa": 0, "kPa s": 1, "J": 1,
 }  # fmt: skip
 """Decimals that a reader can use of a number without an interval; CSV files keep every digit beside."""
 MOST_MORE = 2
@@ -47,6 +51,20 @@ PLAIN_NAMES = {
     "work_asymmetry_back_front": "asymmetry of work, back to front foot",
     "hip_pelvis_angle_touchdown": "angle of thigh and pelvis at touch-down",
     "tibiofemoral_medial_share": "medial share of the tibiofemoral force",
+    "heel_pressure_of_walking": "heel pressure, times brisk barefoot walking",
+    "heel_pad_way_used": "way of the heel's pad used up",
+    "heel_pad_energy": "work taken by the heel's pad",
+    "heel_energy_of_drop_test": "work of the heel's pad, times a drop test",
+    "heel_force_of_bone": "heel force, of what broke bare heel bones",
+    "first_metatarsal_pressure_time": "pressure and time, first metatarsal head",
+    "other_metatarsals_pressure_time": "pressure and time, other metatarsal heads",
+    "ball_pressure_of_walking": "ball pressure, times brisk barefoot walking",
+    "toe_push_force_peak": "peak push of the toes",
+    "toe_push_force_impulse": "push of the toes and time",
+    "toe_push_time": "time that the toes push",
+    "toe_slide": "foot slides in the shoe",
+    "friction_needed": "friction needed inside the shoe",
+    "toe_bend_peak": "peak bending of the first toe joint",
 }
 """Where the rules of `plain` would not give what people say."""
 

@@ -1,0 +1,260 @@
+"""The force under heel and ball of a foot in time: felt by pressure insoles, else by the bed under the plate's force
+and place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from jointload.foot.felt import MEASURED, MODELLED, SoleMap
+from jointload.foot.spreads import drawn
+from jointload.insole.bed.bed import BedLoad, FootBed, Person
+from jointload.insole.bed.foundation import baseline_pose, pressure
+from jointload.insole.bed.person import draw_person
+from jointload.insole.limb.standing import bed_load, bed_of, place_foot
+from jointload.intake.recording import SIDES, Array
+from jointload.landing.landed import Landing
+from jointload.landing.sole_regions import (
+    BALL_START,
+    HEEL_END,
+    INNER_SHARE,
+    TOE_START,
+    foot_length_of,
+    region_of_sensors,
+)
+from jointload.loads.pressed_soles import PressedSole, at_times
+
+BED_PERSONS, PLACE_PERSONS = 40, 8
+"""Persons for whom the bed is solved, each standing for several draws, and for whom it is solved with the load moved
+(choice: they differ little in the heel's share)."""
+BED_INSTANTS = 20
+LEAST_LOAD = 0.05
+"""The bed is solved while a foot bears more than this share of its largest force (choice)."""
+PLACE_STEP = 0.004
+"""[m] by which the centre of pressure is moved to see what its place decides."""
+BALL = {
+    "first_metatarsal": ("first_metatarsal_head",),
+    "other_metatarsals": ("other_metatarsal_heads",),
+    "ball": ("first_metatarsal_head", "other_metatarsal_heads"),
+}
+"""Part of the ball, and the whole of it -> its regions on a pressure insole."""
+
+
+@dataclass(frozen=True, eq=False)
+class BallLoad:
+    """One part of the ball, (D,): largest pressure [Pa], largest force [N], time integrals of its largest pressure
+    [Pa s] and of its force [N s]."""
+
+    peak_pressure: Array
+    peak_force: Array
+    pressure_time: Array
+    impulse: Array
+
+    def loaded(self, more: Array, denser: Array) -> BallLoad:
+        """Another force, on a place of another size."""
+        pressure = more * denser
+        return BallLoad(
+            pressure * self.peak_pressure, more * self.peak_force, pressure * self.pressure_time, more * self.impulse
+        )
+
+    def whole_of(self, *parts: BallLoad) -> BallLoad:
+        """The whole of these parts: pressed as the part that is pressed most, bearing what they bear together."""
+        most, longest = (
+            np.max([getattr(part, name) for part in parts], axis=0) for name in ("peak_pressure", "pressure_time")
+        )
+        impulse = np.sum([part.impulse for part in parts], axis=0)
+        together = np.sum([part.peak_force for part in parts], axis=0)
+        usual = self.impulse / np.maximum(impulse, 1e-12)
+        return BallLoad(most, np.minimum(self.peak_force / usual, together), longest, impulse)
+
+    def within(self, force: Array) -> BallLoad:
+        """Bearing no more than the whole foot does at most, (D,) [N]."""
+        return replace(self, peak_force=np.minimum(self.peak_force, force))
+
+
+@dataclass(frozen=True, eq=False)
+class Underfoot:
+    """Forces under one foot over its landing; draws before samples.
+
+    time : (N,) [s] after touch-down;  vertical, heel : (D, N) [N];  ball : part -> its load, of those with sensors
+    """
+
+    basis: str
+    time: Array
+    vertical: Array
+    heel: Array
+    ball: dict[str, BallLoad]
+    map: SoleMap | None
+
+
+def underfoot(landing: Landing, side: str, draws: int, seed: int) -> Underfoot | None:
+    """None where the force on this foot, or where it acts, is not known throughout its landing."""
+    window = landing.fast_window(side)
+    force = landing.impact_force(side)[1, window]
+    if force.size < 2 or not np.isfinite(force).all() or not force.max() > 0:
+        return None
+    unknown = drawn("sole", draws, seed)
+    time = np.arange(force.size) / landing.contact.fast_rate
+    vertical = np.asarray(unknown["plate_gain"] * _split(landing, side, window, force, unknown["split_place"]))
+    if landing.pressed is not None and side in landing.pressed.soles:
+        felt = _felt(landing, side, landing.pressed.soles[side], time, vertical, draws, seed)
+        if felt is not None:
+            return felt
+    return _modelled(landing, side, time, vertical, draws, seed)
+
+
+def _split(landing: Landing, side: str, window: slice, force: Array, place: float | Array) -> Array:
+    """The force on a foot that shares its plate, between its lowest and highest: (D, N)."""
+    if landing.split is None:
+        return force
+    s, place = SIDES.index(side), np.asarray(place)
+    raw = landing.contact.fast_force[1, s, window]
+    low, high = landing.split.vertical_low[s, window] - raw, landing.split.vertical_high[s, window] - raw
+    return np.maximum(force + np.maximum(place, 0.0) * high - np.minimum(place, 0.0) * low, 0.0)
+
+
+# felt -----------------------------------------------------------------------------------------------------------------
+
+
+def _felt(
+    landing: Landing, side: str, sole: PressedSole, time: Array, vertical: Array, draws: int, seed: int
+) -> Underfoot | None:
+    """The insole's own shares times the plate's force; None where it has no number in the landing."""
+    layout = sole.recording.layout
+    touchdown = landing.events.sides[side].touchdown
+    felt = at_times(sole.pressure, sole.time, touchdown + time)
+    measures = np.isfinite(felt).any(axis=1)
+    if not measures.any() or np.isnan(felt[measures]).all(axis=0).any():
+        return None
+    force = np.nan_to_num(felt) * layout.area[:, None]
+    length, _ = foot_length_of(landing.body.rider, layout)
+    regions = np.array(region_of_sensors(layout, length))
+    heel = np.isin(regions, ("medial_heel", "lateral_heel")) & measures
+    whole = force.sum(axis=0)
+    share = np.divide(force[heel].sum(axis=0), whole, out=np.zeros_like(whole), where=whole > 0)
+    of_insole = drawn("sole", draws, seed)
+    gain = of_insole["heel_gain"]
+    share = np.minimum(of_insole["heel_felt"] * share * gain / (1.0 + share * (gain - 1.0)), 1.0)
+    scale = np.divide(vertical.mean(axis=0), whole, out=np.zeros_like(whole), where=whole > 0)
+    ball = {}
+    for part, names in BALL.items():
+        of_part = np.isin(regions, names) & measures
+        if of_part.any():
+            ball[part] = _ball_felt(felt[of_part], layout.area[of_part], scale, time, draws, seed, part)
+    peak = int(np.argmax(vertical.mean(axis=0)))
+    shown = np.where(measures, felt[:, peak] * scale[peak], np.nan)
+    told = SoleMap(layout.along, layout.outward, layout.area, shown, length, float(time[peak]))
+    return Underfoot(MEASURED, time, vertical, share * vertical, ball, told)
+
+
+def _ball_felt(felt: Array, area: Array, scale: Array, time: Array, draws: int, seed: int, part: str) -> BallLoad:
+    """felt : (K, N) [Pa] of its sensors. A single sensor may be off, their sum by less."""
+    pressure = np.nan_to_num(felt) * scale
+    highest, force = pressure.max(axis=0), area @ pressure
+    unknown = drawn("sole", draws, seed)
+    one = unknown["sensor_gain"]
+    together = unknown["ball_felt"] * (1.0 + (np.asarray(one) - 1.0) / np.sqrt(area.size))
+    gain, many = np.ravel(one), np.ravel(together)
+    integral, impulse = (float(over_time(series, time)) for series in (highest, force))
+    return BallLoad(gain * highest.max(), many * force.max(), gain * integral, many * impulse)
+
+
+def over_time(series: Array, time: Array) -> Array:
+    """Integral of a series (..., N) over times (N,) [s] by the trapezium rule."""
+    return np.asarray(0.5 * ((series[..., 1:] + series[..., :-1]) @ np.diff(time)))
+
+
+# modelled -------------------------------------------------------------------------------------------------------------
+
+
+def _modelled(landing: Landing, side: str, time: Array, vertical: Array, draws: int, seed: int) -> Underfoot | None:
+    place = place_foot(landing, side)
+    bed = bed_of(place)
+    frames = _instants(landing, side)
+    if frames.size < 2:
+        return None
+    load, _ = bed_load(landing, side, place, bed, frames)
+    person, few = (
+        draw_person(min(count, draws), seed, landing.body.rider.mass, place.length)
+        for count in (BED_PERSONS, PLACE_PERSONS)
+    )
+    pressed = _pressures(bed, person, load)
+    known = np.asarray(np.isfinite(pressed).all(axis=(0, 2)))
+    if np.count_nonzero(known) < 2:
+        return None
+    pressed, load, frames = pressed[:, known], _some(load, known), frames[known]
+    heel = bed.x < HEEL_END * bed.length
+    borne = pressed * bed.area
+    share = borne[..., heel].sum(axis=-1) / borne.sum(axis=-1)
+    which = np.arange(draws) % share.shape[0]
+    unknown = drawn("sole", draws, seed)
+    moved = unknown["pressure_place"] * _place_slope(bed, few, load, heel)
+    touchdown = landing.events.sides[side].touchdown
+    at = landing.recording.time[frames] - touchdown
+    share = np.clip(1.0 - unknown["beside_heel"] * (1.0 - share[which] - moved), 0.0, 1.0)
+    in_time = np.stack([np.interp(time, at, row) for row in share])
+    gain, more, denser = (
+        np.exp(np.ravel(np.asarray(unknown[name]))) for name in ("ball_model", "first_head", "ball_peak")
+    )
+    loads = {part: _ball_modelled(pressed[..., cells], bed.area[cells], at, gain, which) for part, cells in _ball(bed)}
+    first = loads["first_metatarsal"].loaded(more, denser)
+    whole = loads["ball"].whole_of(first, loads["other_metatarsals"])
+    most = vertical.max(axis=1)
+    ball = {part: load.within(most) for part, load in (loads | {"first_metatarsal": first, "ball": whole}).items()}
+    peak = int(np.argmax(load.force))
+    told = SoleMap(bed.x, -bed.y, bed.area, np.median(pressed[:, peak], axis=0), bed.length, float(at[peak]))
+    return Underfoot(MODELLED, time, vertical, in_time * vertical, ball, told)
+
+
+def _instants(landing: Landing, side: str) -> NDArray[np.intp]:
+    """Marker frames, evenly over the loaded part of the landing, with that of the largest force."""
+    window = landing.window(side)
+    force = landing.contact.force[1, SIDES.index(side), window]
+    loaded = np.flatnonzero(force > LEAST_LOAD * float(np.nanmax(force, initial=0.0)))
+    if loaded.size < 2:
+        return np.zeros(0, dtype=np.intp)
+    even = np.linspace(loaded[0], loaded[-1], min(BED_INSTANTS, loaded.size)).round().astype(np.intp)
+    return np.asarray(window.start + np.union1d(even, [int(np.nanargmax(force))]))
+
+
+def _pressures(bed: FootBed, person: Person, load: BedLoad) -> Array:
+    """(D, T, n) [Pa] under the cells of a foot in its shoe, without any insole of ours."""
+    return pressure(bed, baseline_pose(bed, np.zeros_like(bed.x), person.materials, person.joints, load))
+
+
+def _some(load: BedLoad, which: NDArray[np.bool_]) -> BedLoad:
+    return BedLoad(load.force[which], load.x[which], load.y[which], load.shank_sine[which])
+
+
+def _place_slope(bed: FootBed, person: Person, load: BedLoad, heel: NDArray[np.bool_]) -> Array:
+    """(T,) [1/m] of the heel's share per way of the centre of pressure towards the toes; where the bed has no answer,
+    that of a lever from heel to ball."""
+    ends = []
+    for step in (-PLACE_STEP, PLACE_STEP):
+        pressed = _pressures(bed, person, BedLoad(load.force, load.x + step, load.y, load.shank_sine)) * bed.area
+        ends.append(np.median(pressed[..., heel].sum(axis=-1) / pressed.sum(axis=-1), axis=0))
+    slope = (ends[1] - ends[0]) / (2.0 * PLACE_STEP)
+    lever = (BALL_START - 0.5 * HEEL_END) * bed.length
+    return np.where(np.isfinite(slope), slope, -1.0 / lever)
+
+
+def _ball(bed: FootBed) -> list[tuple[str, NDArray[np.bool_]]]:
+    """Cells under the first and under the other metatarsal heads."""
+    along = bed.x / bed.length
+    ball = (along >= BALL_START) & (along < TOE_START)
+    edge = bed.y[ball].max() - INNER_SHARE * np.ptp(bed.y[ball])
+    first = ball & (bed.y > edge)
+    return [("first_metatarsal", first), ("other_metatarsals", ball & ~first), ("ball", ball)]
+
+
+def _ball_modelled(pressed: Array, area: Array, at: Array, gain: Array, which: NDArray[np.intp]) -> BallLoad:
+    """pressed : (D, T, n) [Pa] under the cells of one part."""
+    highest, force = pressed.max(axis=-1), pressed @ area
+    return BallLoad(
+        gain * highest.max(axis=1)[which],
+        gain * force.max(axis=1)[which],
+        gain * over_time(highest, at)[which],
+        gain * over_time(force, at)[which],
+    )

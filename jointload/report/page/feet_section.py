@@ -1,0 +1,75 @@
+"""What the landing did to heel, ball and toes: three sentences, the map of both feet, every number and its source."""
+
+from __future__ import annotations
+
+from html import escape
+
+from jointload.foot.bore import BALL, FOOT_QUANTITIES, HEEL, TOES
+from jointload.foot.spreads import foot_spreads
+from jointload.report.figures.feet_map import feet_map
+from jointload.report.figures.sheet_html import sheet_figure
+from jointload.report.page.feet_answers import feet_sentences, of_feet_asked, socks_sentence
+from jointload.report.words import html
+from jointload.report.words.cells import measure_table
+from jointload.report.words.section import Reported
+
+QUANTITIES = FOOT_QUANTITIES
+FILES = {"heel_pad": "The heel's pad", "sole": "Force and direction under the sole", "shoe": "The shoe, where not told"}
+"""File of models/foot -> what its numbers are of."""
+NO_LIMIT = (
+    "No pressure or strain at which a heel bruises has been published, so that none is given here: the numbers say how "
+    "a landing compares with what every heel knows, and which landing asks more of it than another. Who has pain "
+    "should see a clinician, whatever stands here."
+)
+HOW = (
+    "The heel is a round bone on a pad of columns that lock at 70 to 80 % of their thickness, on the sole of the shoe; "
+    "its law meets drops on living heels, standing and barefoot walking [@kinoshita_1993; @pmid16513397; "
+    "@shorten_1989]. A close heel counter holds the pad together and is not in it. The toes push with what friction "
+    "and lacing leave over of the ground's force along the foot's own axis."
+)
+
+
+def feet_answer(reported: Reported) -> str:
+    """The first screen's answer, where the feet were asked after."""
+    if not of_feet_asked(reported):
+        return ""
+    told = feet_sentences(reported.analysis)
+    items = "".join(f"<li>{escape(sentence)}</li>" for sentence in told)
+    where = '<a href="#feet">Both feet and every number</a>'
+    return f"<ul>{items}</ul><p>{where}</p>" if told else ""
+
+
+def feet_section(reported: Reported) -> str:
+    """Empty where the feet were not looked at."""
+    analysis = reported.analysis
+    told = feet_sentences(analysis)
+    if not told:
+        return ""
+    sheet = feet_map(analysis)
+    caption = "Pressure under each foot when the force on it was largest, on one scale, and each part's share of it."
+    return (
+        "".join(html.answer(sentence) for sentence in told)
+        + (sheet_figure(sheet, caption) if sheet is not None else "")
+        + "<h3>Heel</h3>" + measure_table(analysis, HEEL)
+        + "<h3>Ball</h3>" + measure_table(analysis, BALL)
+        + "<h3>Toes</h3>" + html.paragraph(socks_sentence()) + measure_table(analysis, TOES)
+        + html.paragraph(NO_LIMIT)
+        + html.paragraph(HOW)
+        + html.folded("Every number behind it, with its range and source", _spreads())
+    )  # fmt: skip
+
+
+def _spreads() -> str:
+    rows = [
+        (
+            escape(what),
+            escape(name.replace("_", " ")),
+            f"{row.value:g}",
+            f"{row.low:g} to {row.high:g}",
+            escape(row.unit),
+        )
+        + (escape(row.basis), escape(row.source))
+        for file, what in FILES.items()
+        for name, row in foot_spreads(file).items()
+    ]
+    return html.table(("Of", "Number", "Value", "Range", "Unit", "Basis", "Source"), rows, (2,))

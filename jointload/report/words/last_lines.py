@@ -1,0 +1,69 @@
+"""The last lines of a run in the terminal: what to look at, the three numbers that matter most, the verdict."""
+
+from __future__ import annotations
+
+import math
+
+from jointload.analysis import Analysis
+from jointload.insole.fitting.fit import Fit
+from jointload.insole.fitting.whatif import WhatIf
+from jointload.insole.limb.change import Change
+from jointload.landing.landed import Measure
+from jointload.report.words.quantities import Quantity, number_text, quantity, shown
+from jointload.report.words.trust import trust_in
+
+NUMBERS = ("vertical_force_peak", "knee_adduction_moment_peak", "l5s1_extension_moment_peak")
+"""How hard, and what knee and lower back bore."""
+CHANGES = ("rearfoot_eversion_peak", "knee_over_ankle", "knee_adduction_moment_peak")
+"""What a shape shifts, from the foot upwards."""
+
+
+def last_lines(analysis: Analysis, whatif: WhatIf | None = None, fit: Fit | None = None) -> tuple[str, ...]:
+    """Three numbers, or three changes where a shape was asked for, and the verdict; before them its checks by name.
+
+    whatif, fit : made for the same analysis, or None
+    """
+    answer = whatif if whatif is not None else None if fit is None else fit.answer
+    if answer is None:
+        numbers = [_number_line(name, analysis) for name in NUMBERS]
+    else:
+        rows = {row.quantity: row for row in answer.rows if not row.instant}
+        numbers = [_change_line(rows[name], analysis) for name in CHANGES if name in rows]
+    trust = trust_in(analysis, whatif, fit)
+    doubts = [check for each in (trust.recording, trust.prediction) if each for check in each.refused + each.cautions]
+    named = ", ".join(check.replace("_", " ") for check in dict.fromkeys(doubts))
+    look = f"Look at, in quality.csv: {named}" if named else ""
+    return (*filter(None, (look, *numbers)), f"Verdict: {trust.text}")
+
+
+def _number_line(name: str, analysis: Analysis) -> str:
+    """A quantity with the number of each side, empty where the analysis has none."""
+    what, measures = quantity(name), [m for m in analysis.measures if m.quantity == name]
+    told = ", ".join(_number(measure, what, analysis) for measure in measures)
+    return f"{_head(what)}: {told}" if told else ""
+
+
+def _number(measure: Measure, what: Quantity, analysis: Analysis) -> str:
+    side = f"{measure.side} " if measure.side else ""
+    if not math.isfinite(measure.value):
+        return f"{side}not known ({measure.note})"
+    return side + _with_ends(what, analysis, measure.value, measure.low, measure.high)
+
+
+def _change_line(row: Change, analysis: Analysis) -> str:
+    """A predicted change with one person's interval, and whether it can be told from none."""
+    what = quantity(row.quantity)
+    if not math.isfinite(row.change):
+        return f"Change of {_head(what)}: not known ({row.note})"
+    told = _with_ends(what, analysis, row.change, row.person_low, row.person_high)
+    doubt = "negligible" if row.negligible else "" if row.distinguishable else "not distinguishable from no change"
+    return f"Change of {row.side} {_head(what)}: {'+' if row.change > 0 else ''}{told}{', ' * bool(doubt)}{doubt}"
+
+
+def _head(what: Quantity) -> str:
+    return f"{what.plain_name} [{what.full_unit}]"
+
+
+def _with_ends(what: Quantity, analysis: Analysis, *numbers: float) -> str:
+    value, low, high = (number_text(shown(n, what, analysis.landing.weight), what.unit) for n in numbers)
+    return value if "–" in (low, high) else f"{value} ({low} to {high})"

@@ -1,0 +1,176 @@
+"""Every block of commands and of Python in README and the guide is run, as by one who reads on from page to page."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import os
+import re
+import shlex
+import shutil
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from jointload.cli.guide import PAGES
+from jointload.cli.main import main
+from jointload.intake.pressure import read_layout, read_pressure
+from jointload.modeldata import shipped_folder
+
+ROOT = Path(__file__).resolve().parents[1]
+SAMPLE = shipped_folder("sample_c3d")
+TEXTS = {page: (ROOT / "jointload" / "guide" / f"{page}.md").read_text(encoding="utf-8") for page in PAGES} | {
+    "README": (ROOT / "README.md").read_text(encoding="utf-8")
+}
+BLOCK = re.compile(r"^```(\w*)\n(.*?)^```$", flags=re.M | re.S)
+RUN_HERE = {"console", "python"}
+SHOWN = {"text"}
+"""What the block of commands before it prints."""
+READ_ELSEWHERE = {"toml": "test_readme", "csv": "test_readme, and below", "sh": ".ci/run, in a clean clone"}
+OWN_FILES = {
+    "landing.c3d": "rider_a_landing_flat.c3d",
+    "landing_2.c3d": "rider_a_landing_flat.c3d",
+    "wedge_1.c3d": "rider_a_landing_wedge.c3d",
+    "wedge_2.c3d": "rider_a_landing_wedge.c3d",
+    "lift_1.c3d": "rider_a_landing_flat.c3d",
+    "own_1.c3d": "rider_a_landing_flat.c3d",
+    "standing.c3d": "rider_a_static.c3d",
+    "rider.toml": "rider_a.toml",
+    "board_landing.c3d": "rider_a_board.c3d",
+    "board.toml": "board.toml",
+    "right.csv": "rider_a_board_right.csv",
+    "left.csv": "rider_a_board_left.csv",
+    "layout.csv": "pressure_layout.csv",
+}
+"""What a reader has before the first page, and what of the sample stands in for it."""
+WRITTEN = {"insole.toml": ("insole", "toml"), "conditions.csv": ("calibration", "csv"), "foam.csv": ("material", "csv")}
+"""Files of the reader's own that a page shows whole."""
+FEW_DRAWS = {
+    "analyse": ("--draws", "0"),
+    "whatif": ("--draws", "50", "--interval-draws", "0"),
+    "fit": ("--draws", "50", "--interval-draws", "0"),
+}
+"""Added to these commands alone, so that all run in a minute; how many draws there are is tested elsewhere."""
+Told = tuple[int, str, str]
+"""Exit code, standard output, standard error."""
+
+
+def blocks(text: str, *languages: str) -> list[tuple[str, str]]:
+    return [(language, body) for language, body in BLOCK.findall(text) if language in languages]
+
+
+COMMANDS = list(
+    dict.fromkeys(line for text in TEXTS.values() for _, body in blocks(text, "console") for line in body.splitlines())
+)
+"""In reading order, each once: README shows some of those of the guide again."""
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """What somebody has who follows the guide: own recordings, and the checkout's sample beside them."""
+    place = tmp_path_factory.mktemp("reader")
+    for name, source in OWN_FILES.items():
+        shutil.copy(SAMPLE / source, place / name)
+    for name, (page, language) in WRITTEN.items():
+        (place / name).write_text(blocks(TEXTS[page], language)[0][1], encoding="utf-8")
+    shutil.copytree(SAMPLE, place / "sample_c3d")
+    return place
+
+
+@pytest.fixture(scope="module")
+def told(folder: Path) -> dict[str, Told]:
+    """Every command run once, in reading order."""
+    done = {}
+    with contextlib.chdir(folder):
+        for line in COMMANDS:
+            done[line] = run(line)
+            if line.startswith("jointload labels"):
+                shutil.copy(SAMPLE / "labels.toml", "labels.toml")  # the reader has read and completed every line
+    return done
+
+
+def run(line: str) -> Told:
+    program, command, *words = shlex.split(line)
+    assert program == "jointload"
+    out, err, before = io.StringIO(), io.StringIO(), sys.argv
+    sys.argv = [program, command, *words, *FEW_DRAWS.get(command, ())]
+    try:
+        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), pytest.raises(SystemExit) as end:
+            main()
+    finally:
+        sys.argv = before
+    return int(end.value.code or 0), out.getvalue(), err.getvalue()
+
+
+def test_no_block_is_left_out() -> None:
+    for name, text in TEXTS.items():
+        found = {language for language, _ in BLOCK.findall(text)}
+        assert found <= RUN_HERE | SHOWN | set(READ_ELSEWHERE), f"{name} has a block that nothing runs or reads"
+        assert text.count("```") == 2 * len(BLOCK.findall(text)), f"{name} has a block that is indented or open"
+    assert len(COMMANDS) > 20
+
+
+def test_the_first_two_lines_are_run_in_a_clean_clone() -> None:
+    assert [name for name, text in TEXTS.items() if blocks(text, "sh")] == ["README"]
+    assert len(blocks(TEXTS["README"], "sh")) == 2
+    script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    for number in (1, 2):
+        assert f'bash -euo pipefail -c "$(readme_command {number})"' in script
+
+
+@pytest.mark.parametrize("line", COMMANDS)
+def test_a_command_shown_does_what_it_is_shown_for(line: str, told: dict[str, Told], folder: Path) -> None:
+    code, out, err = told[line]
+    assert code == 0, err
+    assert out.strip()
+    written = re.search(r"--out (\S+)", line)
+    assert written is None or (folder / written[1]).exists()
+
+
+@pytest.mark.parametrize("page", [name for name, text in TEXTS.items() if blocks(text, "text")])
+def test_what_a_page_shows_of_the_output_is_printed(page: str, told: dict[str, Told]) -> None:
+    said = ""
+    for language, body in blocks(TEXTS[page], "console", "sh", "text"):
+        if language == "console":
+            said = "".join(told[line][1] for line in body.splitlines())
+        elif language == "sh":
+            said = body
+        elif said not in dict(blocks(TEXTS[page], "sh")).values():
+            for line in body.splitlines():
+                assert line in said.splitlines()
+
+
+def test_the_python_of_the_guide_runs(told: dict[str, Told], folder: Path) -> None:
+    """From top to bottom, beside the labels.toml that the guide's own command has written."""
+    names: dict[str, object] = {}
+    with contextlib.chdir(folder):
+        for _, code in blocks(TEXTS["python"], "python"):
+            exec(compile(code, "python.md", "exec"), names)
+    table = names["jointload"].metrics_table(names["landing"])  # type: ignore[attr-defined]
+    assert {"quantity", "value", "unit"} <= set(table.columns)
+    assert (folder / "result_python" / "fit.csv").is_file()
+
+
+def test_the_tables_of_the_pressure_page_are_read(tmp_path: Path) -> None:
+    """As many rows and sensors as the readers ask for, like those that the page shows."""
+    (_, pressure), (_, layout) = blocks(TEXTS["pressure"], "csv")
+    more = "".join(f"S{k:02},{12 + 20 * k},8,208,\n" for k in range(3, 7))
+    (tmp_path / "layout.csv").write_text(layout + more)
+    head, units, *rows = pressure.splitlines()
+    wide = [f"{head},S03,S04,S05,S06", f"{units},{','.join(['kPa'] * 4)}"]
+    wide += [f"{0.005 * k:.3f},{rows[k % 3].partition(',')[2]},0,0,0,0" for k in range(40)]
+    (tmp_path / "right.csv").write_text("\n".join(wide))
+    sensors = read_layout(tmp_path / "layout.csv")
+    read = read_pressure(tmp_path / "right.csv", "right", sensors)
+    assert read.pressure.shape[0] == 6 and read.pressure.max() == 148_000.0
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _few_threads() -> Iterator[None]:
+    """A study's workers beside each other need one thread each."""
+    before = os.environ.get("OMP_NUM_THREADS")
+    os.environ["OMP_NUM_THREADS"] = "1"
+    yield
+    os.environ.pop("OMP_NUM_THREADS") if before is None else os.environ.update(OMP_NUM_THREADS=before)
