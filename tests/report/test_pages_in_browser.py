@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from in_browser import DESKTOP, TELEPHONE, barriers, quiet, screen
+from in_browser import DESKTOP, LEAST_LETTERS, TELEPHONE, barriers, letters, quiet, screen
 from made_study import made_results
 
 from jointload.analysis import Analysis
@@ -182,6 +182,7 @@ def test_a_telephone_shows_every_value_within_reach(driver: Any, pages: dict[str
             "return [...document.querySelectorAll('main *')].filter((e) => !e.closest('.stage') && "
             "e.getBoundingClientRect().right > 391).map((e) => e.outerHTML.slice(0, 80))"
         )
+        size, outside = letters(driver)
         scrolled = driver.execute_script(
             "return [...document.querySelectorAll('.rows, html')].filter("
             "(e) => e.scrollWidth > e.clientWidth + 1).length"
@@ -189,6 +190,7 @@ def test_a_telephone_shows_every_value_within_reach(driver: Any, pages: dict[str
     assert screens <= MOST_SCREENS
     assert [text for text, height in low if height < LEAST_TARGET - ROUNDING] == []
     assert over == [] and scrolled == 0
+    assert size >= LEAST_LETTERS and outside == []
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
