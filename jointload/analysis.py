@@ -13,6 +13,7 @@ import numpy as np
 from jointload.body.angles import JointAngles, gimbal_findings, joint_angles
 from jointload.body.bent import typical_residuals, without_slipped
 from jointload.body.calibration import BodyErrors, FittedBody, calibrate, other_quiet_stretches, quiet_frames
+from jointload.body.joined import joined
 from jointload.body.mass_centre import MassCentre, mass_centre
 from jointload.body.pose import SegmentPoses, moving_hip_centres, smooth_markers, track_segments
 from jointload.errors import SettingError, expected_found
@@ -163,6 +164,8 @@ def follow_body(session: Session, body: FittedBody, plate_weight: float, setting
         body = whole
         moved = _moved(session, body, settings)
         poses, pose_findings = _tracked(moved, body)
+    if settings.smoothing == "balanced":
+        poses, body = joined(poses, body)
     markers, after = moved.markers, settings.cutoff if settings.smoothing == "after" else None
     angles = joint_angles(poses, body, settings.angle_zero)
     upper = loads_from_above(poses, markers, body, angles, after)

@@ -12,6 +12,7 @@ from jointload.analysis import fit_body, never_bridged
 from jointload.body.angles import joint_angles
 from jointload.body.bent import with_labels_only
 from jointload.body.calibration import FittedBody
+from jointload.body.joined import Joining
 from jointload.body.mass_centre import mass_centre
 from jointload.body.pose import complete_markers, track_segments
 from jointload.intake.recording import SIDES, Array, Which
@@ -78,11 +79,11 @@ def pour(
     body = with_labels_only(body, {name: landing.body.clusters[name].labels for name in landing.body.left_out})
     near = _near(landing, float(inputs.cutoff.min()))
     markers = _Markers.of(landing, near, sources, streams, draws)
-    spread = _Spread()
+    joining, spread = _joining(session, near.landing, markers), _Spread()
     samples: dict[Key, Array] = {}
     for start in range(0, draws, chunk):
         which = slice(start, min(start + chunk, draws))
-        for numbers, drawn in _drawn_landings(near.landing, body, markers, inputs, which, spread):
+        for numbers, drawn in _drawn_landings(near.landing, body, markers, joining, inputs, which, spread):
             for key, values in _values(drawn, landing.weight).items():
                 samples.setdefault(key, np.full(draws, np.nan))[which.start + numbers] = values
         told(which.stop - which.start)
@@ -186,6 +187,16 @@ class _Markers:
         return out
 
 
+def _joining(session: Session, landing: Landing, markers: _Markers) -> Joining | None:
+    """How the bones of `landing` were brought together, to be done for every draw; None where they were not."""
+    if landing.smoother is None:
+        return None
+    body = fit_body(session, landing.body.rider, landing.settings)
+    body = with_labels_only(body, {name: landing.body.clusters[name].labels for name in landing.body.left_out})
+    seen = dict(zip(markers.labels, markers.exact.swapaxes(0, 1), strict=True))
+    return Joining.along(track_segments(seen, body, landing.poses.rate)[0], body, landing.body)
+
+
 def _largest_force(landing: Landing) -> float:
     force = landing.contact.total
     start = round(landing.events.first_touchdown * landing.contact.fast_rate)
@@ -213,7 +224,13 @@ class _Spread:
 
 
 def _drawn_landings(
-    landing: Landing, body: FittedBody, source: _Markers, inputs: Draws, which: slice, spread: _Spread
+    landing: Landing,
+    body: FittedBody,
+    source: _Markers,
+    joining: Joining | None,
+    inputs: Draws,
+    which: slice,
+    spread: _Spread,
 ) -> Iterator[tuple[Indices, Landing]]:
     """The landing under the draws `which`: markers to poses to angles, plates to wrenches, both to loads; draws whose
     events are of one kind together, with their numbers from the first of `which`."""
@@ -225,6 +242,8 @@ def _drawn_landings(
         smooth = delayed(smooth, inputs.offset[which] * rate)
     markers = dict(zip(source.labels, smooth.swapaxes(0, 1), strict=True))
     poses, _ = track_segments(markers, body, rate)
+    if joining is not None:
+        poses, body = joining.joined(poses, body)
     angles = joint_angles(poses, body, settings.angle_zero)
     contact = _contact(landing, inputs, which, before)
     motion, balance = None, None
