@@ -77,12 +77,6 @@ class Joining:
         return _shared_out(poses, body, self.meetings, self.segments, self.poses), body
 
 
-def joined(self, poses: SegmentPoses, body: FittedBody) -> tuple[SegmentPoses, FittedBody]:
-    """Poses and body, draws before frames where there are any, brought together."""
-    body = _with_centres(poses, body, self.meetings, self.centres)
-    return _shared_out(poses, body, self.meetings, self.segments, self.poses), body
-
-
 def joined(poses: SegmentPoses, body: FittedBody) -> tuple[SegmentPoses, FittedBody]:
     """Poses (3, 3, S, F) and body with the bones of every joint brought together; what is not known stays NaN."""
     doubt = _Doubt.of(poses, body)

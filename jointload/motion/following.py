@@ -33,7 +33,7 @@ LEAST_NOISE = 2e-6
 class Smoother:
     """What was done to the markers of every kind of segment, so that what it leaves open can be drawn.
 
-    rows : kind -> rows of its markers;  noise : kind -> [m] as measured, with the skin's part;  density : kind -> (F,) at the marker rate
+    rows : kind -> rows of its markers;  noise : kind -> [m] with the skin's;  density : kind -> (F,) at the marker rate
     """
 
     rows: dict[str, list[int]]
