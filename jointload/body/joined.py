@@ -71,6 +71,8 @@ class Joining:
 
     def joined(self, poses: SegmentPoses, body: FittedBody) -> tuple[SegmentPoses, FittedBody]:
         """Poses and body, draws before frames where there are any, brought together."""
+        if not self.meetings:
+            return poses, body
         moves = _moves(self.centres, _gaps(poses, body, self.meetings))
         beside = self.beside.reshape(*self.beside.shape, *(1,) * (moves.ndim - 2))
         body = _with_centres(body, self.meetings, moves + beside)
@@ -81,6 +83,8 @@ def joined(poses: SegmentPoses, body: FittedBody) -> tuple[SegmentPoses, FittedB
     """Poses (3, 3, S, F) and body with the bones of every joint brought together; what is not known stays NaN."""
     doubt = _Doubt.of(poses, body)
     meetings = _meetings(body, doubt.segments)
+    if not meetings:
+        return poses, body
     shares = _centre_shares(poses, body, meetings, doubt)
     body = _with_centres(body, meetings, _moves(shares, _gaps(poses, body, meetings)))
     rotation, origin = np.empty_like(poses.rotation), np.empty_like(poses.origin)
