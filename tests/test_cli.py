@@ -82,6 +82,8 @@ def test_the_demo_writes_the_whole_result_folder(tmp_path: Path) -> None:
     assert {path.name for path in (tmp_path / "demo_report").iterdir()} == RESULT | {
         "whatif.csv", "fit.csv", "trade_off.csv", "insole"
     }  # fmt: skip
+    readme = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    assert f"```text\n{done.stdout.splitlines()[-1]}\n```" in readme.split("```sh")[1]
     page = (tmp_path / "demo_report" / "report.html").read_text(encoding="utf-8")
     assert page.count("pressure before (modelled) and after") >= 2
     solid = load_solid(tmp_path / "demo_report" / "insole" / "insole_right_mm.stl")
