@@ -13,6 +13,7 @@ import numpy as np
 from jointload.body.angles import JointAngles, gimbal_findings, joint_angles
 from jointload.body.bent import typical_residuals, without_slipped
 from jointload.body.calibration import BodyErrors, FittedBody, calibrate, other_quiet_stretches, quiet_frames
+from jointload.body.joined import joined
 from jointload.body.mass_centre import MassCentre, mass_centre
 from jointload.body.pose import SegmentPoses, moving_hip_centres, smooth_markers, track_segments
 from jointload.errors import InputError, SettingError, expected_found
@@ -28,7 +29,7 @@ from jointload.landing.certainty import Certainty
 from jointload.landing.checks.person import signs_of_another
 from jointload.landing.checks.split_measures import split_findings, with_split_interval
 from jointload.landing.checks.verdict import judge, stop_moments, with_void_notes
-from jointload.landing.events import find_events, touchdown_frames
+from jointload.landing.events import find_events, may_follow_a_flight, touchdown_frames
 from jointload.landing.landed import Landing, Measure
 from jointload.landing.measures.every_measure import measure_landing
 from jointload.landing.measures.tissue_measures import with_tissue_spreads
@@ -116,18 +117,33 @@ def _smoothed_as_can_be(
 ) -> tuple[Paths, Landing, tuple[Finding, ...]]:
     """The landing with its settings; with a fixed cut-off where its motion cannot be balanced with the plates, or is a
     step: without the impact of a landing, splines alone let through what skin and noise do at the heel's strike."""
-    paths = follow_body(session, body, plate_weight, settings)
-    landing, findings = descend(session, body, plate_weight, settings, paths)
-    step, fixed = landing.events.kind != "landing", replace(settings, smoothing="fixed")
+    fixed = replace(settings, smoothing="fixed")
     too_slow = fixed.cutoff is not None and fixed.cutoff >= 0.5 * session.trial.point_rate
-    if settings.smoothing != "balanced" or too_slow or not (step or landing.balance is None):
-        return paths, landing, findings
-    why = "a step, not a landing from a flight" if step else "no landing that the plates bear as a whole"
-    cutoff = "no filter" if fixed.cutoff is None else f"a fixed cut-off of {fixed.cutoff:g} Hz"
-    told = Finding("smoothing", "pass", session.trial.name, f"{why}: not balanced with the plates", f"{cutoff} is used")
+    as_asked = settings.smoothing != "balanced" or too_slow
+    if as_asked or _may_land(session, settings):
+        paths = follow_body(session, body, plate_weight, settings)
+        landing, findings = descend(session, body, plate_weight, settings, paths)
+        if as_asked or (_lands(landing) and landing.balance is not None):
+            return paths, landing, findings
     paths = follow_body(session, body, plate_weight, fixed)
     landing, findings = descend(session, body, plate_weight, fixed, paths)
+    why = "no landing that the plates bear as a whole" if _lands(landing) else "a step, not a landing from a flight"
+    cutoff = "no filter" if fixed.cutoff is None else f"a fixed cut-off of {fixed.cutoff:g} Hz"
+    told = Finding("smoothing", "pass", session.trial.name, f"{why}: not balanced with the plates", f"{cutoff} is used")
     return paths, landing, (told, *findings)
+
+
+def _lands(landing: Landing) -> bool:
+    return landing.events.kind == "landing"
+
+
+def _may_land(session: Session, settings: Settings) -> bool:
+    """Whether the plates may have felt a landing; a board that lies on them hides a flight."""
+    trial = session.trial
+    if not trial.plates:
+        return False
+    force = np.sum([plate.force[1] for plate in trial.plates], axis=0)
+    return session.board is not None or may_follow_a_flight(force, trial.force_rate, settings.contact_threshold)
 
 
 def _require_sampled(session: Session, settings: Settings) -> None:
@@ -168,6 +184,8 @@ def follow_body(session: Session, body: FittedBody, plate_weight: float, setting
         body = whole
         moved = _moved(session, body, settings)
         poses, pose_findings = _tracked(moved, body)
+    if settings.smoothing == "balanced":
+        poses, body = joined(poses, body)
     markers, after = moved.markers, settings.cutoff if settings.smoothing == "after" else None
     angles = joint_angles(poses, body, settings.angle_zero)
     upper = loads_from_above(poses, markers, body, angles, after)

@@ -105,10 +105,11 @@ def compare_study(
     if by not in FACTORS:
         raise SettingError(expected_found("--by", " or ".join(FACTORS), repr(by), "the command", "choose one"))
     limit_threads()
-    study = read_study(folder)
     results = Path(folder) / "results" if results is None else Path(results)
     out = results / f"compare_{by}" if out is None else Path(out)
-    seen = read_observations(study, results)
+    with step("Reading"):
+        study = read_study(folder)
+        seen = read_observations(study, results)
     data, levels = chosen(seen, study.plan, by, task, condition)
     kept = list(dict.fromkeys(data["trial"]))
     require_one_smoothing(seen, kept)

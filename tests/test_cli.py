@@ -6,6 +6,8 @@ import csv
 import json
 import math
 import os
+import re
+import runpy
 import shutil
 import stat
 import subprocess
@@ -23,6 +25,7 @@ from jointload.intake.c3d import read_recording
 from jointload.modeldata import shipped_folder
 from jointload.synthetic.c3d_file import write_c3d
 
+ROOT = Path(__file__).resolve().parents[1]
 SAMPLE = shipped_folder("sample_c3d")
 COMMANDS = ("demo", "check", "labels", "analyse", "whatif", "fit", "shape", "material", "models")
 PAPER = {"methods.md", "methods.tex", "references.bib"}
@@ -83,11 +86,27 @@ def test_the_demo_writes_the_whole_result_folder(tmp_path: Path) -> None:
         "whatif.csv", "fit.csv", "trade_off.csv", "insole"
     }  # fmt: skip
     page = (tmp_path / "demo_report" / "report.html").read_text(encoding="utf-8")
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    assert f"```text\n{done.stdout.splitlines()[-1]}\n```" in readme.split("```sh")[1]
+    assert_the_picture_of_readme_shows(page)
     assert page.count("pressure before (modelled) and after") >= 2
     solid = load_solid(tmp_path / "demo_report" / "insole" / "insole_right_mm.stl")
     assert solid.open_edges == 0
     assert not ends_in_a_side_letter(tmp_path / "demo_report")
     assert {path.name for path in tmp_path.iterdir()} == {"demo_report"}
+
+
+def assert_the_picture_of_readme_shows(page: str) -> None:
+    """The words of the page's answers are those in the picture, and its numbers are near: others are for a new one."""
+    made = runpy.run_path(str(ROOT / ".readme" / "pictures.py"))
+    shown = (ROOT / ".readme" / "demo_report.txt").read_text(encoding="utf-8")
+    number = re.compile(r"\d+(?:\.\d+)?")
+    now = made["words"](page)
+    assert number.sub("#", now) == number.sub("#", shown), "run: python .readme/pictures.py"
+    for one, other in zip(number.findall(now), number.findall(shown), strict=True):
+        last_digit = 10.0 ** -len(other.partition(".")[2])
+        near = pytest.approx(float(other), rel=0.1, abs=1.01 * last_digit)
+        assert float(one) == near, "run: python .readme/pictures.py"
 
 
 def test_analyse_without_a_whatif(tmp_path: Path) -> None:

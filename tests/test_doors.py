@@ -57,6 +57,7 @@ ORDER = (
     "body.board",
     "body.angles",
     "body.mass_centre",
+    "body.joined",
     "motion.roughness",
     "motion.following",
     "loads.contact",

@@ -148,6 +148,15 @@ def hip_centre_error(name: str) -> tuple[float, float]:
     return error["mean_mm"] * MM, error["sd_mm"] * MM
 
 
+def centre_spreads(method: str) -> dict[str, list[float]]:
+    """Standard deviations [mm] along three axes of every kind of joint centre; method : of the hip, or 'functional'."""
+    spread = dict(load_model("uncertainty", "joint_centre").content["spread_mm"])
+    spread["hip_centre"] = spread.pop("functional_hip")
+    if method != "functional":
+        spread["hip_centre"] = [math.hypot(*hip_centre_error(method)) / math.sqrt(3.0) / MM] * 3
+    return spread
+
+
 def l5s1_centre(pelvis_width: float | Array, sex: str) -> Array:
     """Centre of the joint between fifth lumbar vertebra and sacrum, as fractions of pelvis width [m] for each sex.
 

@@ -184,7 +184,7 @@ def _fit_together(
             for point in body.definition.segments[name].support:
                 place = poses.place(body, point)
                 if np.isfinite(place).any():
-                    local = np.concatenate((local, _standing_local(body, name, point)[:, None]), axis=1)
+                    local = np.concatenate((local, standing_local(body, name, point)[:, None]), axis=1)
                     lab = np.concatenate((lab, place[:, None]), axis=1)
         clusters.append(local)
         observed.append(lab)
@@ -192,7 +192,8 @@ def _fit_together(
     poses.rotation[:, :, where], poses.origin[:, where], poses.residual[where] = fit_poses(clusters, observed)
 
 
-def _standing_local(body: FittedBody, segment: str, point: str) -> Array:
+def standing_local(body: FittedBody, segment: str, point: str) -> Array:
+    """(3,) [m] a point of the standing rider in a segment's frame, whether or not it is carried by it."""
     rotation, origin = body.standing[segment]
     return rotate_back(rotation, body.standing_points[point] - origin)
 

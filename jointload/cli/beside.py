@@ -13,6 +13,7 @@ from jointload.cli.terminal import watched
 from jointload.errors import InputError, SettingError, expected_found
 
 USUAL_NAMES = {"labels": "labels.toml", "rider": "rider.toml"}
+ADVICE = {"labels": "`jointload labels` proposes one", "rider": "`jointload guide landing` shows one"}
 
 
 class LandingCommand(Command):
@@ -23,8 +24,8 @@ class LandingCommand(Command):
             if role not in given:
                 trial = given.get("trial")
                 if trial is None or not (Path(trial).parent / name).is_file():
-                    where = "" if trial is None else f", which is not beside {Path(trial).name}"
-                    yield f"--{role} ({name}{where})"
+                    where = f"none beside {Path(trial).name}; " if trial else ""
+                    yield f"--{role} ({name}; {where}{ADVICE[role]})"
 
 
 def with_those_beside(files: dict[str, Path]) -> dict[str, Path]:

@@ -90,6 +90,7 @@ def compare(
 ) -> None:
     """Say what differs, what does not, and how much may be said: tables, figures and one page."""
     from jointload.errors import SettingError, expected_found
+    from jointload.report.study_pages.study_words import answer_sentence, decided_words
     from jointload.whole_study import compare_study
 
     schemes = ("sign_flip", "labels_within_riders")
@@ -101,12 +102,14 @@ def compare(
     found, written = compare_study(
         folder, by, results, out, task, condition, scheme == schemes[1], lambda names: watched(names, "Comparing"), step
     )
+    typer.echo(f"Wrote {written / 'comparison.html'} with tables, figures and methods beside it.")
     for caution in found.cautions:
         typer.echo(f"Note: {caution}")
     for row in found.rows:
         if row.primary:
-            typer.echo(f"{row.name}, {row.contrast.level} against {row.contrast.baseline}: {row.verdict}")
-    typer.echo(f"Wrote {written / 'comparison.html'} with tables, figures and methods beside it.")
+            typer.echo(answer_sentence(row))
+    count = len(found.cautions)
+    typer.echo(f"Verdict: {decided_words(found)}; {count} caution{'s' * (count != 1)}")
 
 
 @study.command("dose", cls=Command)
@@ -122,17 +125,23 @@ def dose(
     replace: Replace = False,
 ) -> None:
     """Add up what riders' landings do to knee, tendon and lower back over years, under several exponents."""
+    from jointload.report.study_pages.dose_answers import best_change, known_words, largest_rider
+    from jointload.study.strain_dose import of_worse_feet
     from jointload.whole_study import dose_study
 
     results = results or folder / "results"
     out = out or results / "dose"
     check_new(out, replace)
     found, written = dose_study(folder, exposures, results, out, condition, scale_heights, step)
+    typer.echo(f"Wrote {written / 'dose.html'} with dose.csv, shares.csv, savings.csv and figures beside it.")
     typer.echo("Note: for research; no number here says that a landing, a rider or an insole is safe or unsafe.")
-    for row in found.doses:
+    worse = of_worse_feet(found)
+    for row in worse.doses:
         if (row["basis"], row["kind"]) == ("impulse", "linear") and not row["dose"] > 0:
             typer.echo(f"{row['rider']}, {row['tissue'].replace('_', ' ')}: not known: {row['note']}")
-    typer.echo(f"Wrote {written / 'dose.html'} with dose.csv, shares.csv, savings.csv and figures beside it.")
+    for sentence in (*largest_rider(worse), *best_change(worse)):
+        typer.echo(sentence)
+    typer.echo(f"Verdict: {known_words(worse)}")
 
 
 @study.command("rerun", cls=Command)

@@ -204,6 +204,15 @@ def touchdown_frames(force: Array, rate: float, threshold: float, samples_per_fr
     return tuple(start // samples_per_frame for start, _ in loaded_spans(force, rate, threshold) if start > 0)
 
 
+def may_follow_a_flight(force: Array, rate: float, threshold: float) -> bool:
+    """Whether a landing may be in the vertical force (N,) [N] of all plates together, before feet are known: unloaded
+    for a while, and then loaded. False is sure."""
+    free = np.ones(force.size, dtype=bool)
+    for start, stop in loaded_spans(force, rate, threshold):
+        free[start:stop] = False
+    return any(stop < force.size and (stop - start) / rate >= SHORTEST_FLIGHT for start, stop in runs(free))
+
+
 def _flights(contact: Contact, known: NDArray[np.bool_], total: list[Span]) -> list[Span]:
     """Samples [start, stop) in which the plates are unloaded, both feet are known to be free, and a contact follows.
 

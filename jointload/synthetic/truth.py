@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from jointload.analysis import analyse
 from jointload.intake.recording import SIDES, Array, Recording
@@ -43,7 +44,7 @@ def truth_table(landing: SyntheticLanding) -> list[TruthRow]:
 def _body_values(landing: SyntheticLanding) -> list[tuple[str, float, str]]:
     first = min(landing.touchdown.values())
     speed = landing.speed_at(first)
-    span = (landing.time >= first - WINDOW_EDGE) & (landing.time <= _lowest(landing) + WINDOW_EDGE)
+    span = landing_span(landing)
     lumbar = landing.loads.of("l5s1", "flexion")[span]
     return [
         ("body_weight_plate", landing.spec.rider.weight, "N"),
@@ -52,6 +53,12 @@ def _body_values(landing: SyntheticLanding) -> list[tuple[str, float, str]]:
         ("fall_acceleration", G, "m/s2"),
         ("l5s1_extension_moment_peak", float(lumbar.max()), "N m"),
     ]
+
+
+def landing_span(landing: SyntheticLanding, side: str = "") -> NDArray[np.bool_]:
+    """(N,) samples from a foot's touch-down, or the first foot's, to the lowest pelvis."""
+    start = landing.touchdown.get(side, min(landing.touchdown.values()))
+    return np.asarray((landing.time >= start - WINDOW_EDGE) & (landing.time <= _lowest(landing) + WINDOW_EDGE))
 
 
 def _lowest(landing: SyntheticLanding) -> float:
@@ -64,7 +71,7 @@ def _lowest(landing: SyntheticLanding) -> float:
 
 def _side_values(landing: SyntheticLanding, side: str) -> list[tuple[str, float, str]]:
     start, time = landing.touchdown[side], landing.time
-    span = (time >= start - WINDOW_EDGE) & (time <= _lowest(landing) + WINDOW_EDGE)
+    span = landing_span(landing, side)
     force, dt = landing.force[:, SIDES.index(side)], 1.0 / landing.spec.force_rate
 
     def angle(joint: str, rotation: str) -> Array:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from jointload.body.calibration import BodyErrors, FittedBody
-from jointload.body.joint_centres import hip_centre_error
+from jointload.body.joint_centres import centre_spreads
 from jointload.intake.recording import SIDES, Array, split_side
 from jointload.intake.session import Session
 from jointload.landing.landed import Landing
@@ -207,11 +207,7 @@ def _joint_centres(body: FittedBody, sources: Mapping[str, Source], streams: Str
     if "joint_centre" not in sources:
         return {}
     source = sources["joint_centre"]
-    spread = dict(source.content["spread_mm"])
-    spread["hip_centre"] = spread.pop("functional_hip")
-    if body.hip_centre_method != "functional":
-        mean, sd = hip_centre_error(body.hip_centre_method)
-        spread["hip_centre"] = [float(np.hypot(mean, sd) / np.sqrt(3.0) / MM)] * 3
+    spread = centre_spreads(body.hip_centre_method)
     names = ("l5s1", *(f"{side}_{joint}_centre" for side in SIDES for joint in ("hip", "knee", "ankle")))
     return _scattered(source, streams, draws, {n: spread[_unsided(n)] for n in names if n in body.standing_points})
 

@@ -12,6 +12,7 @@ from jointload.analysis import fit_body, never_bridged
 from jointload.body.angles import joint_angles
 from jointload.body.bent import with_labels_only
 from jointload.body.calibration import FittedBody
+from jointload.body.joined import Joining
 from jointload.body.mass_centre import mass_centre
 from jointload.body.pose import complete_markers, track_segments
 from jointload.intake.recording import SIDES, Array, Which
@@ -81,7 +82,7 @@ def pour(
     body = with_labels_only(body, {name: landing.body.clusters[name].labels for name in landing.body.left_out})
     near = _near(landing, float(inputs.cutoff.min()))
     markers = _Markers.of(landing, near, sources, streams, draws)
-    pouring = _Pouring(near.landing, body, inputs, markers.labels)
+    pouring = _Pouring(near.landing, body, inputs, markers.labels, _joining(session, near.landing, markers))
     chunks = (slice(start, min(start + chunk, draws)) for start in range(0, draws, chunk))
     samples: dict[Key, Array] = {}
     spread = _Spread()
@@ -120,12 +121,14 @@ class _Chunk:
 
 @dataclass(frozen=True, eq=False)
 class _Pouring:
-    """What all chunks of draws share. labels : of the disturbed markers, in their order."""
+    """What all chunks of draws share. labels : of the disturbed markers, in their order; joining : how the bones were
+    brought together, None where they were not."""
 
     landing: Landing
     body: FittedBody
     inputs: Draws
     labels: list[str]
+    joining: Joining | None
 
     def chunk(self, drawn: tuple[slice, Array]) -> _Chunk:
         """The landing under the draws and their disturbed markers (3, M, D, F) [m]."""
@@ -222,6 +225,16 @@ class _Markers:
         return out
 
 
+def _joining(session: Session, landing: Landing, markers: _Markers) -> Joining | None:
+    """How the bones of `landing` were brought together, to be done for every draw; None where they were not."""
+    if landing.smoother is None:
+        return None
+    body = fit_body(session, landing.body.rider, landing.settings)
+    body = with_labels_only(body, {name: landing.body.clusters[name].labels for name in landing.body.left_out})
+    seen = dict(zip(markers.labels, markers.exact.swapaxes(0, 1), strict=True))
+    return Joining.along(track_segments(seen, body, landing.poses.rate)[0], body, landing.body)
+
+
 def _largest_force(landing: Landing) -> float:
     force = landing.contact.total
     start = round(landing.events.first_touchdown * landing.contact.fast_rate)
@@ -260,6 +273,8 @@ def _poured(pouring: _Pouring, which: slice, disturbed: Array) -> tuple[Landing,
         smooth = delayed(smooth, inputs.offset[which] * rate)
     markers = dict(zip(pouring.labels, smooth.swapaxes(0, 1), strict=True))
     poses, _ = track_segments(markers, body, rate)
+    if pouring.joining is not None:
+        poses, body = pouring.joining.joined(poses, body)
     angles = joint_angles(poses, body, settings.angle_zero)
     contact = _contact(landing, inputs, which, before)
     motion, balance = None, None

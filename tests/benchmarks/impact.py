@@ -2,8 +2,8 @@
 
 Riders, bodies, flesh, styles and laboratories are drawn anew for every seed; the landings are exact solutions of
 Newton's and Euler's equations with wobbling flesh, recorded with the errors of models/uncertainty. Methods are tuned on
-the seeds of TUNING alone; REPORTING is what README quotes. The last column shows the limit: the same laboratory's body
-and plates with the exact motion of bones and flesh, which no way of smoothing can do without.
+the seeds of TUNING alone; REPORTING is what README quotes. The last column is what an ideal estimator that knows the
+covariance of all errors is off by on the same recordings (impact_ideal.py).
 """
 
 from __future__ import annotations
@@ -15,22 +15,16 @@ from functools import lru_cache
 from typing import Literal
 
 import numpy as np
+from impact_ideal import expected_errors
 
-from jointload.analysis import analyse, descend, fit_body, weigh
-from jointload.body.angles import joint_angles
+from jointload.analysis import descend, fit_body, weigh
 from jointload.body.calibration import FittedBody, calibrate
-from jointload.body.pose import SegmentPoses
 from jointload.errors import InputError
 from jointload.intake.recording import Array, Recording
 from jointload.intake.rider import Rider
 from jointload.intake.session import Session
-from jointload.landing.certainty import drawn_interval
-from jointload.landing.events import find_events
 from jointload.landing.measures.every_measure import measure_landing
-from jointload.loads.contact import foot_contact
-from jointload.loads.deck import under_feet
-from jointload.loads.moments import SegmentMotion, joint_loads, segment_motion
-from jointload.numerics.rotations import compose, rotate
+from jointload.numerics.rotations import rotate
 from jointload.numerics.signals import zero_lag_lowpass
 from jointload.settings import Settings
 from jointload.synthetic.board import BoardLanding
@@ -39,10 +33,7 @@ from jointload.synthetic.flesh import drawn_flesh
 from jointload.synthetic.landing import SyntheticLanding, simulate_landing
 from jointload.synthetic.specification import LandingSpec
 from jointload.synthetic.standing import label_map, static_recording
-from jointload.synthetic.truth import UNFILTERED, truth_table
-from jointload.uncertainty.draws import Streams
-from jointload.uncertainty.pour import pour
-from jointload.uncertainty.spreads import load_sources
+from jointload.synthetic.truth import truth_table
 
 TUNING, REPORTING = range(100, 124), range(500, 530)
 RATES = (100.0, 250.0, 1000.0)
@@ -55,8 +46,6 @@ CAMERA = 0.3e-3
 """Noise of the board's markers [m], that of models/uncertainty."""
 COMMON_STEPS = 20
 """Landings are simulated at multiples of so many force samples, so that every marker rate cuts them alike."""
-LIMIT_RATE = 250.0
-"""Of the exact motion [Hz] that the limit is read from."""
 SLOWEST_RESIDUAL, FASTEST_RESIDUAL = 2.0, 45.0
 """Cut-offs [Hz] between which the residual analysis looks; its straight part is the upper half."""
 
@@ -192,91 +181,35 @@ def values(session: Session, settings: Settings, body: FittedBody | None = None)
     return {(measure.quantity, measure.side): measure.value for measure in measure_landing(landing)}
 
 
-def limit(case: Case, known: bool) -> dict[tuple[str, str], float]:
-    """Every number from the exact motion of bones and flesh, with the laboratory's body and plates."""
-    session, true, settings = recorded(case, LIMIT_RATE, known, 0.0), case.landing, UNFILTERED
-    rider, weight, _ = weigh(session)
-    body = true.body if known else fit_body(session, rider, settings)
-    poses, motion = exact_motion(case, body)
-    angles = joint_angles(poses, body, settings.angle_zero)
-    plates = under_feet(session.trial, session.board, poses, body, Settings())
-    contact = foot_contact(plates.recording, poses, body, None, settings.contact_threshold, plates.lost)
-    loads = joint_loads(poses, body, angles, contact.force, contact.moment, motion)
-    landing, _ = descend(session, body, weight, settings)
-    events = find_events(contact, poses, body, angles, weight, settings, session.trial.name)
-    whole = replace(landing, poses=poses, angles=angles, contact=contact, loads=loads, events=events, _filtered=[])
-    return {(measure.quantity, measure.side): measure.value for measure in measure_landing(whole)}
-
-
-def exact_motion(case: Case, body: FittedBody) -> tuple[SegmentPoses, SegmentMotion]:
-    """A laboratory's body moved as the true bones and the true flesh move, at LIMIT_RATE."""
-    true, shape = case.landing, case.landing.poses.origin.shape
-    raised = np.zeros(3) if case.board is None else np.array([0.0, case.board.board.deck_height, 0.0])
-    rotation, origin = np.empty((3, *shape)), np.empty(shape)
-    for s, name in enumerate(body.segments):
-        lab_from_bone, place = true.poses.of(name)
-        (standing, there), (fitted, seen) = true.body.standing[name], body.standing[name]
-        rotation[:, :, s] = compose(lab_from_bone, (standing.T @ fitted)[..., None])
-        origin[:, s] = place + rotate(lab_from_bone, (standing.T @ (seen - there))[:, None]) + raised[:, None]
-    rate = true.spec.force_rate
-    poses = SegmentPoses(body.segments, rotation, origin, np.zeros(shape[1:]), rate)
-    bones = segment_motion(true.poses, true.body)
-    moved = segment_motion(poses, body)
-    moved = replace(moved, acceleration=moved.acceleration + true.motion.acceleration - bones.acceleration)
-    every = round(rate / LIMIT_RATE)
-    cut = replace(
-        poses,
-        rotation=rotation[..., ::every],
-        origin=origin[..., ::every],
-        residual=poses.residual[..., ::every],
-        rate=LIMIT_RATE,
-    )
-    return cut, SegmentMotion(
-        *(
-            getattr(moved, key)[..., ::every]
-            for key in ("rotation", "centre", "acceleration", "angular_velocity", "angular_acceleration")
-        )
-    )
-
-
 def errors(seeds: range, rate: float, methods: Mapping[str, Method], known: bool) -> dict[str, list[Array]]:
-    """Method to [truth, value] (2, n) of each of PEAKS over all landings and sides; the limit comes last.
+    """Method to [truth, value] (2, n) of each of PEAKS over all landings and sides.
 
     known : the rider's true body and exact plates, so that only cameras, skin and flesh err
     """
-    names = [*methods, "limit"]
-    out: dict[str, dict[str, list[tuple[float, float]]]] = {name: {q: [] for q in PEAKS} for name in names}
+    out: dict[str, dict[str, list[tuple[float, float]]]] = {name: {q: [] for q in PEAKS} for name in methods}
     for seed in seeds:
         case = drawn_case(seed)
         if case is None:
             continue
         session, truth = recorded(case, rate, known), case.truth
-        body = case.landing.body if known else None
-        found = {name: values(session, method(session), body) for name, method in methods.items()}
-        found["limit"] = limit(case, known)
-        for name, mine in found.items():
+        for name, method in methods.items():
+            mine = values(session, method(session), case.landing.body if known else None)
             for (quantity, side), true in truth.items():
                 if quantity in PEAKS:
                     out[name][quantity].append((true, mine[quantity, side]))
     return {name: [np.array(rows[q]).T for q in PEAKS] for name, rows in out.items()}
 
 
-def held(seeds: range, rate: float, draws: int) -> Iterator[str]:
-    """How often balanced intervals hold the unfiltered truth, landings on a board left out."""
-    found: dict[str, list[bool]] = {}
-    for seed in seeds:
-        case = drawn_case(seed)
-        if case is None or case.board is not None:
-            continue
-        session = recorded(case, rate)
-        landing = analyse(session, Settings(), variants=False).landing
-        samples = pour(session, landing, load_sources(), Streams.of(session, 0), draws).samples
-        values = {(measure.quantity, measure.side): measure.value for measure in measure_landing(landing)}
-        for key, true in case.truth.items():
-            if key in samples and np.isfinite(values[key]):
-                low, high = drawn_interval(values[key], samples[key])
-                found.setdefault(key[0], []).append(bool(low <= true <= high))
-    yield from (f"| {quantity} | {len(each)} | {100 * np.mean(each):.0f} % |" for quantity, each in found.items())
+def ideal(seeds: range, rate: float, known: bool) -> list[float]:
+    """[%] of the mean true size that an ideal estimator is off by on the same recordings, for each of PEAKS."""
+    found: dict[str, list[tuple[float, float]]] = {q: [] for q in PEAKS}
+    for case in filter(None, map(drawn_case, seeds)):
+        session = recorded(case, rate, known)
+        expected = expected_errors(session, case.landing.body if known else None)
+        for (quantity, side), true in case.truth.items():
+            if quantity in PEAKS:
+                found[quantity].append((true, expected[quantity, side]))
+    return [100 * float(np.sum(each[1]) / np.sum(np.abs(each[0]))) for q in PEAKS for each in [np.array(found[q]).T]]
 
 
 def figures(pair: Array) -> tuple[float, float]:
@@ -287,28 +220,24 @@ def figures(pair: Array) -> tuple[float, float]:
     return 100 * float(np.mean(np.abs(value - true)) / size), 100 * float(np.mean(towards) / size)
 
 
-def table(found: Mapping[str, list[Array]]) -> Iterator[str]:
-    yield "| quantity | " + " | ".join(found) + " |"
-    yield "|---|" + "---:|" * len(found)
+def table(found: Mapping[str, list[Array]], least: list[float]) -> Iterator[str]:
+    yield "| quantity | " + " | ".join(found) + " | ideal |"
+    yield "|---|" + "---:|" * (len(found) + 1)
     for k, quantity in enumerate(PEAKS):
-        cells = (figures(rows[k]) for rows in found.values())
-        yield f"| {quantity} | " + " | ".join(f"{error:.1f} ({bias:+.1f})" for error, bias in cells) + " |"
+        cells = [f"{error:.1f} ({bias:+.1f})" for error, bias in (figures(rows[k]) for rows in found.values())]
+        yield f"| {quantity} | " + " | ".join(cells) + f" | {least[k]:.1f} |"
 
 
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--tuning", action="store_true", help="the seeds on which methods may be tuned")
-    parser.add_argument("--intervals", action="store_true", help="how often intervals hold the truth, from 40 draws")
     parser.add_argument("--rates", type=float, nargs="*", default=RATES)
     chosen = parser.parse_args()
     seeds = TUNING if chosen.tuning else REPORTING
-    for rate in chosen.rates if chosen.intervals else ():
-        print(f"\nmarkers at {rate:g} Hz\n| quantity | numbers | hold the truth |\n|---|---:|---:|")
-        print("\n".join(held(seeds, rate, 40)))
-    for rate in () if chosen.intervals else chosen.rates:
+    for rate in chosen.rates:
         for known, words in ((False, "a laboratory's body and plates"), (True, "true body, exact plates")):
             print(f"\nmarkers at {rate:g} Hz, {words}: mean absolute error (bias) in % of the mean true size")
-            print("\n".join(table(errors(seeds, rate, METHODS, known))))
+            print("\n".join(table(errors(seeds, rate, METHODS, known), ideal(seeds, rate, known))), flush=True)
 
 
 if __name__ == "__main__":

@@ -99,11 +99,12 @@ def test_a_body_without_errors_is_the_fitted_body(flat: Analysis, method: str) -
         np.testing.assert_allclose(drawn.clusters[name].local, cluster.local, atol=1e-12)
 
 
-SWINGS_CUT = 1e-3
-"""Share of a number by which flesh that hangs still where the poured part begins may move it."""
+CUT = 1e-2
+"""Share of a number by which it may move that the flesh hangs still where the poured part begins, and that gaps of the
+joints are shared out as in the analysed landing."""
 
 
-@pytest.mark.parametrize(("smoothing", "rtol"), [("fixed", 1e-8), ("balanced", SWINGS_CUT)])
+@pytest.mark.parametrize(("smoothing", "rtol"), [("fixed", 1e-8), ("balanced", CUT)])
 def test_a_drawn_body_gives_what_the_analysis_gives_with_that_body(
     flat: Analysis, smoothing: Smoothing, rtol: float
 ) -> None:

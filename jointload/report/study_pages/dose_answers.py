@@ -31,6 +31,13 @@ class Most:
         return [float(row[column]) for row in self.rows if np.isfinite(row[column])]
 
 
+def known_words(worse: Dose) -> str:
+    """Of how many riders' tissues the dose is known."""
+    known = {(row["rider"], row["tissue"]) for row in worse.doses if row["dose"] > 0}
+    asked = {(row["rider"], row["tissue"]) for row in worse.doses}
+    return f"{len(known)} of {len(asked)} doses are known"
+
+
 def largest_rider(worse: Dose) -> list[str]:
     """A sentence a tissue: whose dose is largest under every exponent, or between whom the exponent decides."""
     out = []

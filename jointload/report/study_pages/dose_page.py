@@ -10,7 +10,13 @@ import numpy as np
 from jointload.modeldata import load_model
 from jointload.report.figures.panel import Sheet
 from jointload.report.figures.sheet_html import sheet_figure
-from jointload.report.study_pages.dose_answers import best_change, largest_rider, largest_source, style_source
+from jointload.report.study_pages.dose_answers import (
+    best_change,
+    known_words,
+    largest_rider,
+    largest_source,
+    style_source,
+)
 from jointload.report.study_pages.dose_figures import (
     KIND_WORDS,
     doses_sheet,
@@ -74,12 +80,10 @@ def render_dose(study: str, found: Dose, items: Mapping[str, str]) -> tuple[str,
 
 def _answers(worse: Dose) -> str:
     """How far it can be relied on, and the answers in sentences."""
-    known = {(row["rider"], row["tissue"]) for row in worse.doses if row["dose"] > 0}
-    asked = {(row["rider"], row["tissue"]) for row in worse.doses}
     boxes = {
         "trust": (
             "How much can it say?",
-            f"<p><b>{len(known)} of {len(asked)} doses are known.</b> Exponents are not known for a living person: "
+            f"<p><b>{known_words(worse)}.</b> Exponents are not known for a living person: "
             'only what holds under every one of them is told first. <a href="#assumptions">What is assumed</a></p>',
         ),
         "rider": ("Whose strain is largest?", _listed(largest_rider(worse))),

@@ -19,6 +19,7 @@ from jointload.report.study_pages.study_figures import (
 )
 from jointload.report.study_pages.study_words import (
     answer_sentence,
+    decided_words,
     methods_paragraph,
     methods_section,
     number,
@@ -82,20 +83,15 @@ def render_comparison(
 
 def _answers(found: Comparison) -> str:
     """How much the study can say, then a sentence for each primary quantity."""
-    primary = [row for row in found.rows if row.primary]
-    decided = sum(row.verdict in (DIFFERS, SMALL, SAME) for row in primary)
     said = f"{found.riders} riders, {found.trials} of {found.attempted} attempted landings compared"
     count = len(found.cautions)
-    words = (
-        f"{decided} of {len(primary)} primary quantities are decided" if primary else "no primary quantity was named"
-    )
     cautions = f'; <a href="#cautions">{count} caution{"s" * (count != 1)}</a>' if count else ""
     mark = html.symbol("warn" if count else "pass")
-    sentences = "".join(f"<li>{escape(answer_sentence(row))}</li>" for row in primary)
+    sentences = "".join(f"<li>{escape(answer_sentence(row))}</li>" for row in found.rows if row.primary)
     asked = f"What did {' and '.join(found.levels[1:])} change?"
     boxes = (
         f'<div class="answer wide" id="answer-trust"><h2>How much can it say?</h2><p class="verdict">{mark} '
-        f"<b>{escape(words)}</b></p><p>{escape(said)}{cautions}.</p></div>"
+        f"<b>{escape(decided_words(found))}</b></p><p>{escape(said)}{cautions}.</p></div>"
     )
     if sentences:
         boxes += f'<div class="answer wide" id="answer-shift"><h2>{escape(asked)}</h2><ul>{sentences}</ul></div>'

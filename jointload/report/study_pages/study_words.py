@@ -16,7 +16,7 @@ from jointload.report.words import html
 from jointload.report.words.methods import BANDS, DEFINITIONS, TISSUES, definitions_text, tissues_text
 from jointload.report.words.quantities import Told, number_text, plain, quantity, told_number
 from jointload.sources import cite, cited
-from jointload.study.comparison import NOT_KNOWN, OPEN, Comparison, Row
+from jointload.study.comparison import DIFFERS, NOT_KNOWN, OPEN, SAME, SMALL, Comparison, Row
 from jointload.study.effects import MOST_RIDERS
 from jointload.study.mixed import Contrast
 from jointload.study.observations import OF_SIDE, OF_STANCE
@@ -58,6 +58,13 @@ def answer_sentence(row: Row) -> str:
         f"{name}: {told.value.lstrip('−')} {bare_unit(row.unit)} {way} for {c.level} than for {c.baseline} "
         f"({told.interval}): {row.verdict}{_deciding(row)}."
     )
+
+
+def decided_words(found: Comparison) -> str:
+    """How many of the primary quantities a study decides."""
+    primary = [row for row in found.rows if row.primary]
+    decided = sum(row.verdict in (DIFFERS, SMALL, SAME) for row in primary)
+    return f"{decided} of {len(primary)} primary quantities are decided" if primary else "no primary quantity was named"
 
 
 def _deciding(row: Row) -> str:

@@ -9,7 +9,8 @@ from jointload.insole.fitting.fit import Fit
 from jointload.insole.fitting.whatif import WhatIf
 from jointload.insole.limb.change import Change
 from jointload.landing.landed import Measure
-from jointload.report.words.quantities import Quantity, number_text, quantity, shown
+from jointload.report.words.cells import told_change, told_measure
+from jointload.report.words.quantities import Quantity, Told, quantity
 from jointload.report.words.trust import trust_in
 
 NUMBERS = ("vertical_force_peak", "knee_adduction_moment_peak", "l5s1_extension_moment_peak")
@@ -39,15 +40,15 @@ def last_lines(analysis: Analysis, whatif: WhatIf | None = None, fit: Fit | None
 def _number_line(name: str, analysis: Analysis) -> str:
     """A quantity with the number of each side, empty where the analysis has none."""
     what, measures = quantity(name), [m for m in analysis.measures if m.quantity == name]
-    told = ", ".join(_number(measure, what, analysis) for measure in measures)
+    told = ", ".join(_number(measure, analysis) for measure in measures)
     return f"{_head(what)}: {told}" if told else ""
 
 
-def _number(measure: Measure, what: Quantity, analysis: Analysis) -> str:
+def _number(measure: Measure, analysis: Analysis) -> str:
     side = f"{measure.side} " if measure.side else ""
     if not math.isfinite(measure.value):
         return f"{side}not known ({measure.note})"
-    return side + _with_ends(what, analysis, measure.value, measure.low, measure.high)
+    return side + _with_interval(told_measure(measure, analysis))
 
 
 def _change_line(row: Change, analysis: Analysis) -> str:
@@ -55,7 +56,7 @@ def _change_line(row: Change, analysis: Analysis) -> str:
     what = quantity(row.quantity)
     if not math.isfinite(row.change):
         return f"Change of {_head(what)}: not known ({row.note})"
-    told = _with_ends(what, analysis, row.change, row.person_low, row.person_high)
+    told = _with_interval(told_change(row, analysis))
     doubt = "negligible" if row.negligible else "" if row.distinguishable else "not distinguishable from no change"
     return f"Change of {row.side} {_head(what)}: {'+' if row.change > 0 else ''}{told}{', ' * bool(doubt)}{doubt}"
 
@@ -64,6 +65,5 @@ def _head(what: Quantity) -> str:
     return f"{what.plain_name} [{what.full_unit}]"
 
 
-def _with_ends(what: Quantity, analysis: Analysis, *numbers: float) -> str:
-    value, low, high = (number_text(shown(n, what, analysis.landing.weight), what.unit) for n in numbers)
-    return value if "–" in (low, high) else f"{value} ({low} to {high})"
+def _with_interval(told: Told) -> str:
+    return f"{told.value} ({told.interval})" if told.interval else told.value

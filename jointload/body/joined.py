@@ -1,0 +1,284 @@
+"""Bones meet in their joints: skin that slides and centres that were misplaced pull them apart, and are told by it.
+
+A segment's pose is wrong by a shift and a turn about the middle of its markers, a joint's centre by a vector that goes
+with both bones; beyond that the bones of a joint truly part a little. All have a spread in models/uncertainty. The gaps
+at hips, knees and ankles are shared out as a Gaussian estimate has it, x = S H' (H S H' + R)^-1 gap: first among the
+centres, which stay the same throughout, then among the poses of every frame. Without gaps nothing is moved.
+Lu TW, O'Connor JJ (1999) J Biomech 32:129 joined segments without gaps and without spreads (from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from jointload.body.calibration import FittedBody
+from jointload.body.joint_centres import centre_spreads
+from jointload.body.pose import SegmentPoses, standing_local
+from jointload.intake.recording import SIDES, Array, split_side
+from jointload.modeldata import load_model
+from jointload.numerics.rotations import compose, from_vector, inverse, rotate
+
+MM = 1e-3
+FEWEST_MARKERS = 3
+"""Of a segment whose pose is its own."""
+MOST_KNOWN = 10.0
+"""A recording holds no more independent glances at a joint than this, however long it is (choice: two seconds)."""
+TOGETHER = 4096
+"""Frames whose shares are held in memory at once."""
+
+
+@dataclass(frozen=True)
+class Meeting:
+    """A joint's centre and the two segments that meet there."""
+
+    centre: str
+    proximal: str
+    distal: str
+
+
+@dataclass(frozen=True, eq=False)
+class Joining:
+    """How every gap is shared out along F frames.
+
+    centres : (J, 3, 3, F) of the gap at each joint to its centre, in the standing rider's axes, a sum over frames
+    beside : (3, J) [m] what other frames have moved the centres by
+    poses : (F, 6 S, 3 J) of all gaps to shift and turn of each of `segments`
+    """
+
+    meetings: tuple[Meeting, ...]
+    segments: tuple[str, ...]
+    centres: Array
+    beside: Array
+    poses: Array
+
+    @classmethod
+    def along(cls, poses: SegmentPoses, body: FittedBody, moved: FittedBody) -> Joining:
+        """For poses (3, 3, S, F) and others near them; moved : the body as all frames of the recording have it."""
+        doubt = _Doubt.of(poses, body)
+        meetings = _meetings(body, doubt.segments)
+        shares = _centre_shares(poses, body, meetings, doubt)
+        beside = [moved.standing_points[each.centre] - body.standing_points[each.centre] for each in meetings]
+        here = _moves(shares, _gaps(poses, body, meetings))
+        return cls(
+            meetings,
+            doubt.segments,
+            shares,
+            np.reshape(beside, (-1, 3)).T - here,
+            _pose_shares(poses, moved, meetings, doubt),
+        )
+
+    def joined(self, poses: SegmentPoses, body: FittedBody) -> tuple[SegmentPoses, FittedBody]:
+        """Poses and body, draws before frames where there are any, brought together."""
+        if not self.meetings:
+            return poses, body
+        moves = _moves(self.centres, _gaps(poses, body, self.meetings))
+        beside = self.beside.reshape(*self.beside.shape, *(1,) * (moves.ndim - 2))
+        body = _with_centres(body, self.meetings, moves + beside)
+        return _shared_out(poses, body, self.meetings, self.segments, self.poses), body
+
+
+def joined(poses: SegmentPoses, body: FittedBody) -> tuple[SegmentPoses, FittedBody]:
+    """Poses (3, 3, S, F) and body with the bones of every joint brought together; what is not known stays NaN."""
+    doubt = _Doubt.of(poses, body)
+    meetings = _meetings(body, doubt.segments)
+    if not meetings:
+        return poses, body
+    shares = _centre_shares(poses, body, meetings, doubt)
+    body = _with_centres(body, meetings, _moves(shares, _gaps(poses, body, meetings)))
+    rotation, origin = np.empty_like(poses.rotation), np.empty_like(poses.origin)
+    for start in range(0, origin.shape[-1], TOGETHER):
+        frames = slice(start, start + TOGETHER)
+        part = replace(poses, rotation=poses.rotation[..., frames], origin=poses.origin[..., frames])
+        shares = _pose_shares(part, body, meetings, doubt.around(frames))
+        part = _shared_out(part, body, meetings, doubt.segments, shares)
+        rotation[..., frames], origin[..., frames] = part.rotation, part.origin
+    return replace(poses, rotation=rotation, origin=origin), body
+
+
+@dataclass(frozen=True, eq=False)
+class _Doubt:
+    """How uncertain the poses of S segments are, by shift and turn about the middle of their markers.
+
+    shift : (S,) [m2] along each axis;  turn : (3, 3, S, F) [rad2] lab axes;  middle : (3, S, F) [m]
+    """
+
+    segments: tuple[str, ...]
+    shift: Array
+    turn: Array
+    middle: Array
+
+    @classmethod
+    def of(cls, poses: SegmentPoses, body: FittedBody) -> _Doubt:
+        sizes = load_model("uncertainty", "skin").content["segments"]
+        clusters = body.clusters
+        names = [s for s in poses.segments if s in clusters and clusters[s].local.shape[1] >= FEWEST_MARKERS]
+        shift, turn = np.zeros(len(names)), np.zeros((3, 3, len(names), 1))
+        for k, name in enumerate(names):
+            size = sizes[split_side(name)[1]]
+            arms = clusters[name].local - clusters[name].local.mean(axis=1, keepdims=True)
+            spread = np.sum(arms**2) * np.eye(3) - arms @ arms.T
+            own = (MM * size["deformation_mm"]) ** 2
+            shift[k] = (MM * size["translation_mm"]) ** 2 + own / arms.shape[1]
+            turn[..., k, 0] = np.deg2rad(size["rotation_deg"]) ** 2 * np.eye(3) + own * np.linalg.pinv(spread)
+        rotation = poses.rotation[:, :, [poses.index(name) for name in names]]
+        in_lab = compose(compose(rotation, turn), inverse(rotation))
+        return cls(tuple(names), shift, in_lab, _middles(poses, body, tuple(names)))
+
+    def around(self, frames: slice) -> _Doubt:
+        return replace(self, turn=self.turn[..., frames], middle=self.middle[..., frames])
+
+
+def _meetings(body: FittedBody, segments: tuple[str, ...]) -> tuple[Meeting, ...]:
+    """Hips, knees and ankles between segments that are tracked."""
+    kinds = load_model("uncertainty", "joint_centre").content["meeting_mm"]
+    found = (
+        Meeting(joint.centre, *(body.definition.frames[frame][0].segment for frame in (joint.proximal, joint.distal)))
+        for joint in body.definition.joints.values()
+        if split_side(joint.centre)[1] in kinds
+    )
+    return tuple(
+        each
+        for each in found
+        if each.centre in body.standing_points and each.proximal in segments and each.distal in segments
+    )
+
+
+def _middles(poses: SegmentPoses, body: FittedBody, segments: tuple[str, ...]) -> Array:
+    """(3, S, ..., F) [m] middles of the segments' markers."""
+    parts = []
+    for name in segments:
+        rotation, origin = poses.of(name)
+        parts.append(origin + rotate(rotation, body.clusters[name].local.mean(axis=1)[..., None]))
+    return np.stack(parts, axis=1) if parts else np.zeros((3, 0, *poses.origin.shape[2:]))
+
+
+def _seen_from(poses: SegmentPoses, body: FittedBody, segment: str, centre: str) -> Array:
+    """Lab place (3, ..., F) [m] of a joint's centre as one of its segments carries it."""
+    rotation, origin = poses.of(segment)
+    return origin + rotate(rotation, standing_local(body, segment, centre)[..., None])
+
+
+def _gaps(poses: SegmentPoses, body: FittedBody, meetings: tuple[Meeting, ...]) -> Array:
+    """(3, J, ..., F) [m] from the distal to the proximal bone's image of every joint's centre, zero where unknown."""
+    out = np.zeros((3, len(meetings), *poses.origin.shape[2:]))
+    for j, each in enumerate(meetings):
+        upper, lower = (_seen_from(poses, body, segment, each.centre) for segment in (each.proximal, each.distal))
+        out[:, j] = upper - lower
+    return np.nan_to_num(out)
+
+
+def _parting(meeting: Meeting) -> float:
+    """Variance [m2] along each axis of how far the bones of a joint truly part."""
+    sizes = load_model("uncertainty", "joint_centre").content["meeting_mm"]
+    return float((MM * sizes[split_side(meeting.centre)[1]]) ** 2)
+
+
+def _crossed(arm: Array) -> Array:
+    """(F, 3, 3) matrices of turn -> turn x arm for arms (3, F)."""
+    out = np.zeros((arm.shape[1], 3, 3))
+    out[:, 0, 1], out[:, 1, 2], out[:, 2, 0] = arm[2], arm[0], arm[1]
+    return out - out.swapaxes(1, 2)
+
+
+def _centre_shares(poses: SegmentPoses, body: FittedBody, meetings: tuple[Meeting, ...], doubt: _Doubt) -> Array:
+    """(J, 3, 3, F): gap = A e + skin, A the parting of both bones since standing; e from all frames that know it, of
+    which those within the skin's correlation time count once."""
+    out = np.zeros((len(meetings), 3, 3, poses.origin.shape[-1]))
+    alike = load_model("uncertainty", "skin").content["time"]["correlation_s"] * np.sqrt(2.0 * np.pi) * poses.rate
+    for j, each in enumerate(meetings):
+        noise = np.broadcast_to(_parting(each) * np.eye(3), (out.shape[-1], 3, 3))
+        turned = []
+        for name in (each.proximal, each.distal):
+            s = doubt.segments.index(name)
+            arm = _crossed(_seen_from(poses, body, name, each.centre) - doubt.middle[:, s])
+            noise = (
+                noise + doubt.shift[s] * np.eye(3) + arm @ np.moveaxis(doubt.turn[:, :, s], -1, 0) @ arm.swapaxes(1, 2)
+            )
+            turned.append(np.moveaxis(poses.of(name)[0], -1, 0) @ body.standing[name][0].T)
+        parted = turned[1] - turned[0]
+        known = np.isfinite(noise).all(axis=(1, 2))
+        if not known.any():
+            continue
+        weighted = np.linalg.solve(noise[known], parted[known]).swapaxes(1, 2) / max(alike, known.sum() / MOST_KNOWN)
+        prior = np.diag(_centre_spread(body, each.centre) ** -2.0)
+        out[j][..., known] = np.moveaxis(
+            np.linalg.solve(np.sum(weighted @ parted[known], axis=0) + prior, weighted), 0, -1
+        )
+    return out
+
+
+def _centre_spread(body: FittedBody, centre: str) -> Array:
+    """(3,) [m] how far a joint's centre may be from where it was put, along the standing rider's axes."""
+    own = np.square(centre_spreads(body.hip_centre_method)[split_side(centre)[1]])
+    placed = load_model("uncertainty", "placement").content["spread_mm"]
+    landmarks = next(
+        (n for n in body.definition.points.get(centre, ()) if all(x in body.standing_points for x in n)), ()
+    )
+    for name in landmarks:
+        own = own + np.square(placed.get(split_side(name)[1], placed["other"])) / len(landmarks) ** 2
+    return np.asarray(MM * np.sqrt(own))
+
+
+def _moves(shares: Array, gaps: Array) -> Array:
+    """(3, J, ...) [m] by which the joint centres are moved."""
+    return np.einsum("jikf,kj...f->ij...", shares, gaps)
+
+
+def _with_centres(body: FittedBody, meetings: tuple[Meeting, ...], moves: Array) -> FittedBody:
+    """The body with its joint centres moved; its frames stay as they were built."""
+    places = dict(body.standing_points)
+    for j, each in enumerate(meetings):
+        places[each.centre] = places[each.centre] + moves[:, j]
+    hips = [places.get(f"{side}_hip_centre") for side in SIDES]
+    if hips[0] is not None and hips[1] is not None:
+        places["hip_mid"] = 0.5 * (hips[0] + hips[1])
+    moved = replace(body, standing_points=places)
+    changed = {"hip_mid", *(each.centre for each in meetings)}
+    points = {
+        name: (segment, standing_local(moved, segment, name) if name in changed else place)
+        for name, (segment, place) in body.points.items()
+    }
+    return replace(moved, points=points)
+
+
+def _pose_shares(poses: SegmentPoses, body: FittedBody, meetings: tuple[Meeting, ...], doubt: _Doubt) -> Array:
+    """(F, 6 S, 3 J) of S H' (H S H' + R)^-1; a joint that is not known in a frame takes no part in it."""
+    frames, wide, high = poses.origin.shape[-1], 6 * len(doubt.segments), 3 * len(meetings)
+    spread, slopes = np.zeros((frames, wide, wide)), np.zeros((frames, high, wide))
+    for s in range(len(doubt.segments)):
+        shift, turn = slice(6 * s, 6 * s + 3), slice(6 * s + 3, 6 * s + 6)
+        spread[:, shift, shift] = doubt.shift[s] * np.eye(3)
+        spread[:, turn, turn] = np.moveaxis(doubt.turn[:, :, s], -1, 0)
+    for j, each in enumerate(meetings):
+        rows = slice(3 * j, 3 * j + 3)
+        for name, sign in ((each.proximal, 1.0), (each.distal, -1.0)):
+            s = doubt.segments.index(name)
+            arm = _seen_from(poses, body, name, each.centre) - doubt.middle[:, s]
+            slopes[:, rows, 6 * s : 6 * s + 3] = sign * np.eye(3)
+            slopes[:, rows, 6 * s + 3 : 6 * s + 6] = sign * _crossed(arm)
+        slopes[~np.isfinite(slopes[:, rows]).all(axis=(1, 2)), rows] = 0.0
+    carried = np.nan_to_num(spread) @ slopes.swapaxes(1, 2)
+    parting = np.diag(np.repeat([_parting(each) for each in meetings], 3))
+    return np.asarray(np.linalg.solve(slopes @ carried + parting, carried.swapaxes(1, 2)).swapaxes(1, 2))
+
+
+def _shared_out(
+    poses: SegmentPoses,
+    body: FittedBody,
+    meetings: tuple[Meeting, ...],
+    segments: tuple[str, ...],
+    shares: Array,
+) -> SegmentPoses:
+    gaps = _gaps(poses, body, meetings).swapaxes(0, 1)
+    columns = np.moveaxis(gaps.reshape(-1, *gaps.shape[2:]), -1, 0)
+    errors = shares @ columns.reshape(*columns.shape[:2], -1)
+    errors = np.moveaxis(errors.reshape(-1, len(segments), 6, *columns.shape[2:]), 0, -1)
+    where = [poses.index(name) for name in segments]
+    middle = _middles(poses, body, segments)
+    back = from_vector(-np.moveaxis(errors[:, 3:], 1, 0))
+    rotation, origin = poses.rotation.copy(), poses.origin.copy()
+    rotation[:, :, where] = compose(back, rotation[:, :, where])
+    origin[:, where] = middle + rotate(back, origin[:, where] - middle) - np.moveaxis(errors[:, :3], 1, 0)
+    return replace(poses, rotation=rotation, origin=origin)

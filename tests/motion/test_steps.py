@@ -1,0 +1,60 @@
+"""Walking and running that other laboratories recorded: steps keep a fixed cut-off, and agree with the usual 15 Hz."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from jointload.analysis import analyse
+from jointload.intake.session import Session, read_session
+from jointload.landing.events import may_follow_a_flight
+from jointload.settings import Settings
+from jointload.uncertainty.intervals import with_intervals
+
+LABELS = Path(__file__).parents[1] / "intake" / "real"
+TRIALS = {
+    "walk_1": ("walking", "walk_1.c3d"),
+    "walk_2": ("walking", "walk_2.c3d"),
+    "walk_3": ("walking", "walk_3.c3d"),
+    "run": ("running", "treadmill_3.5ms.c3d"),
+}
+"""Folder and file: c3d.org samples; Fukuchi, Fukuchi and Duarte (2017) PeerJ 5:e3298."""
+DRAWS = 60
+MOST = ("moment_peak", "work_negative", "work_positive", "flexion_peak")
+
+
+def step(shared_c3d: Path, name: str) -> Session:
+    who, file = TRIALS[name]
+    files = {"labels": LABELS / f"{who}_labels.toml", "rider": LABELS / f"{who}_rider.toml"}
+    return read_session(shared_c3d / who / file, shared_c3d / who / "static.c3d", **files)
+
+
+@pytest.mark.parametrize("name", TRIALS)
+def test_a_step_changes_by_less_than_its_interval_against_15_hz(shared_c3d: Path, name: str) -> None:
+    """15 Hz for markers and plates is common practice in walking and running."""
+    session = step(shared_c3d, name)
+    usual = analyse(session, Settings(), variants=False)
+    assert usual.settings.smoothing == "fixed"
+    assert [finding.check for finding in usual.findings].count("smoothing") == 1
+    other = analyse(session, Settings(smoothing="fixed", cutoff=15.0), variants=False)
+    values = {(m.quantity, m.side): m.value for m in other.measures}
+    judged = [
+        measure
+        for measure in with_intervals(usual, DRAWS, shares=False).measures
+        if measure.quantity.endswith(MOST) and np.isfinite([measure.value, measure.low]).all()
+    ]
+    assert len(judged) > 20
+    for measure in judged:
+        assert measure.low <= values[measure.quantity, measure.side] <= measure.high, (measure.quantity, measure.side)
+
+
+def test_only_what_is_loaded_after_a_while_in_the_air_may_be_a_landing() -> None:
+    rate, force = 1000.0, np.full(1000, 700.0)
+    force[300:400] = 0.0
+    assert not may_follow_a_flight(force, rate, 20.0), "0.1 s without load"
+    force[300:500] = 0.0
+    assert may_follow_a_flight(force, rate, 20.0)
+    force[300:] = 0.0
+    assert not may_follow_a_flight(force, rate, 20.0), "nothing comes down again"
