@@ -20,6 +20,8 @@ QUIET = (
 )  # fmt: skip
 LONGEST_SCRIPT = 120
 """Of a busy machine, for one script in the page [s]."""
+LEAST_LETTERS = 11.0
+"""Of any figure at any width [px]."""
 TELEPHONE = {"width": 390, "height": 844, "deviceScaleFactor": 1, "mobile": True}
 DESKTOP = {"width": 1440, "height": 900, "deviceScaleFactor": 1, "mobile": False}
 
@@ -51,6 +53,25 @@ def screen(browser: Any, size: dict[str, Any], scheme: str = "light") -> Iterato
     finally:
         browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
         browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "", "features": []})
+
+
+OPEN_ALL = (
+    "document.querySelectorAll('section').forEach((s) => { s.style.contentVisibility = 'visible'; });"
+    "document.querySelectorAll('details').forEach((fold) => { fold.open = true; });"
+)
+
+
+def letters(browser: Any) -> tuple[float, list[str]]:
+    """The smallest letters of any figure [px], and the texts that its panel cuts off or that leave the panel."""
+    return tuple(  # type: ignore[return-value]
+        browser.execute_script(
+            OPEN_ALL + "const texts = [...document.querySelectorAll('.panel :is(text, tspan, b, small, p, li)')];"
+            "const size = Math.min(...texts.map((t) => parseFloat(getComputedStyle(t).fontSize)));"
+            "const out = texts.filter((t) => { const a = t.getBoundingClientRect(), "
+            "b = t.closest('.panel').getBoundingClientRect(); return a.left < b.left - 1 || a.right > b.right + 1; });"
+            "return [size, out.map((t) => t.textContent)]"
+        )
+    )
 
 
 def barriers(browser: Any, only: tuple[str, ...] = ()) -> list[tuple[str, list[str]]]:

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from in_browser import TELEPHONE, barriers, quiet
+from in_browser import LEAST_LETTERS, OPEN_ALL, TELEPHONE, barriers, letters, quiet
 
 from jointload.analysis import Analysis
 from jointload.insole.fitting.whatif import WhatIf
@@ -28,8 +28,6 @@ LONGEST_WAIT = 60
 """Of a busy machine, for one thing of the page [s]."""
 MOST_TABS = 400
 """Of the keyboard, through the links of a page."""
-LEAST_LETTERS = 11.0
-"""Of any figure at any width [px]."""
 
 
 @pytest.fixture(scope="module")
@@ -65,12 +63,6 @@ def last_frame(browser: Any) -> int:
     return int(browser.find_element(By.ID, "replay-time").get_attribute("max"))
 
 
-OPEN_ALL = (
-    "document.querySelectorAll('section').forEach((s) => { s.style.contentVisibility = 'visible'; });"
-    "document.querySelectorAll('details').forEach((fold) => { fold.open = true; });"
-)
-
-
 def test_every_picture_shows_something(browser: Any) -> None:
     seen = browser.execute_script(
         OPEN_ALL + "return [...document.querySelectorAll('.plot')].map((plot) => [plot.clientWidth, plot.clientHeight, "
@@ -78,19 +70,6 @@ def test_every_picture_shows_something(browser: Any) -> None:
     )
     assert len(seen) > 30
     assert all(width > 100 and height > 25 and words > 40 and shapes for width, height, words, shapes in seen)
-
-
-def letters(browser: Any) -> tuple[float, list[str]]:
-    """The smallest letters of any figure [px], and the texts that its panel cuts off or that leave the panel."""
-    return tuple(  # type: ignore[return-value]
-        browser.execute_script(
-            OPEN_ALL + "const texts = [...document.querySelectorAll('.panel :is(text, tspan, b, small, p, li)')];"
-            "const size = Math.min(...texts.map((t) => parseFloat(getComputedStyle(t).fontSize)));"
-            "const out = texts.filter((t) => { const a = t.getBoundingClientRect(), "
-            "b = t.closest('.panel').getBoundingClientRect(); return a.left < b.left - 1 || a.right > b.right + 1; });"
-            "return [size, out.map((t) => t.textContent)]"
-        )
-    )
 
 
 @pytest.mark.parametrize("width", [320, 390, 768, 1440])

@@ -136,6 +136,13 @@ def test_right_and_left_have_one_colour_each_and_different_marks() -> None:
             assert list(scheme.values()).count(scheme[side]) == 1
 
 
+def test_a_colour_has_one_meaning() -> None:
+    """Sides, conditions, forces, insoles, boards and what one can follow never share a colour."""
+    for scheme in (LIGHT, DARK):
+        codes = [scheme[n] for n in ("right", "left", "first", "second", "force", "insole", "board", "accent", "ink")]
+        assert len(set(codes)) == len(codes)
+
+
 @pytest.mark.usefixtures("blank_pictures")
 def test_texts_from_files_are_escaped(analysis: Analysis, prediction: WhatIf) -> None:
     session = analysis.session

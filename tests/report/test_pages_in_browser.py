@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from in_browser import DESKTOP, TELEPHONE, barriers, quiet, screen
+from in_browser import DESKTOP, LEAST_LETTERS, TELEPHONE, barriers, letters, quiet, screen
 from made_study import made_results
 
 from jointload.analysis import Analysis
@@ -100,6 +100,11 @@ def opened(browser: Any, path: Path) -> None:
     )
 
 
+def bare(text: str) -> str:
+    """Letters and digits alone: paper breaks its lines elsewhere."""
+    return re.sub(r"\W+", "", text)
+
+
 def words_of(browser: Any, query: str) -> str:
     return " ".join(browser.execute_script("return document.querySelector(arguments[0]).innerText", query).split())
 
@@ -121,6 +126,15 @@ def test_the_answers_stand_on_the_first_screen(driver: Any, pages: dict[str, Pat
     assert max(bottom for _, bottom in boxes) <= DESKTOP["height"]
     assert wide <= DESKTOP["width"]
     assert pages[kind].stat().st_size <= MOST_BYTES
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_number_says_nothing(pages: dict[str, Path], kind: str) -> None:
+    """No '0.00 (0.00 to 0.00)', no interval whose ends read alike, no '– to –'."""
+    text = re.sub(r"<(style|script|svg).*?</\1>", "", pages[kind].read_text(encoding="utf-8"), flags=re.S)
+    text = re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", text))
+    assert re.findall(r"(?<![\d.−-])([−-]?\d+(?:\.\d+)?) to \1(?![\d.])", text) == []
+    assert "– to" not in text and "to –" not in text and "nan" not in text.lower().split()
 
 
 def test_the_landing_is_answered_in_words_and_numbers(
@@ -168,6 +182,7 @@ def test_a_telephone_shows_every_value_within_reach(driver: Any, pages: dict[str
             "return [...document.querySelectorAll('main *')].filter((e) => !e.closest('.stage') && "
             "e.getBoundingClientRect().right > 391).map((e) => e.outerHTML.slice(0, 80))"
         )
+        size, outside = letters(driver)
         scrolled = driver.execute_script(
             "return [...document.querySelectorAll('.rows, html')].filter("
             "(e) => e.scrollWidth > e.clientWidth + 1).length"
@@ -175,6 +190,7 @@ def test_a_telephone_shows_every_value_within_reach(driver: Any, pages: dict[str
     assert screens <= MOST_SCREENS
     assert [text for text, height in low if height < LEAST_TARGET - ROUNDING] == []
     assert over == [] and scrolled == 0
+    assert size >= LEAST_LETTERS and outside == []
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -273,8 +289,10 @@ def test_space_and_arrows_play_on_the_whole_page(driver: Any, pages: dict[str, P
 def test_paper_has_two_pages_of_answers_and_no_lonely_heading(driver: Any, pages: dict[str, Path], kind: str) -> None:
     pdfium = pytest.importorskip("pypdfium2", reason="pypdfium2 is not installed")
     opened(driver, pages[kind])
-    headings, boxes = driver.execute_script(
+    headings, panels, boxes = driver.execute_script(
         "return [[...document.querySelectorAll('h2, h3')].map((h) => h.textContent.trim()), "
+        "[...document.querySelectorAll('.panel:has(.told small):has(.along):not(.followed *)')].map((p) => "
+        "[p.querySelector('.told').textContent, p.querySelector('.along').textContent]), "
         "[...document.querySelectorAll('.answer')].map((a) => a.textContent.trim().replace(/\\s+/g, ' '))]"
     )
     printed = base64.b64decode(driver.execute_cdp_cmd("Page.printToPDF", PAPER)["data"])
@@ -285,10 +303,24 @@ def test_paper_has_two_pages_of_answers_and_no_lonely_heading(driver: Any, pages
     lonely = [lines[-1] for lines in ([line.strip() for line in text.splitlines() if line.strip()] for text in texts)
               if lines and lines[-1] in headings]  # fmt: skip
     assert lonely == []
-    letters = [re.sub(r"\W+", "", text) for text in texts]
+    letters = [bare(text) for text in texts]
+    assert broken([(bare(title), bare(label)) for title, label in panels], letters) == []
     for box in boxes:
-        ends = (re.sub(r"\W+", "", box)[:20], re.sub(r"\W+", "", box)[-14:])
+        ends = (bare(box)[:20], bare(box)[-14:])
         assert any(all(end in text for end in ends) for text in letters), f"broken: {box[:60]}"
+
+
+def broken(panels: list[tuple[str, str]], texts: list[str]) -> list[tuple[str, int, int, int]]:
+    """Label below a panel, page, and how many of its panels have their title and how many their label there, where
+    these differ: a panel that begins on one page and ends on the next.  panels, texts : letters alone
+    """
+    out = []
+    for label in sorted({label for _, label in panels}):
+        titles = {title for title, own in panels if own == label}
+        for page, text in enumerate(texts):
+            begun, ended = sum(text.count(title) for title in titles), text.count(label)
+            out += [(label, page, begun, ended)] if begun != ended else []
+    return out
 
 
 def test_nothing_was_loaded_and_nothing_complained(driver: Any) -> None:

@@ -12,7 +12,7 @@ from jointload.report.figures.axis import Axis, around, named
 from jointload.report.figures.panel import NARROW, Interval, Key, Marks, Panel, Rule, Shape, Sheet, name_above, one
 from jointload.report.words.cells import told_change
 from jointload.report.words.quantities import SIDE_WORDS, quantity, shown
-from jointload.report.words.tables import distinguishable, ordered_changes
+from jointload.report.words.tables import ordered_changes
 
 COMPARED = (
     "knee_adduction_moment_peak", "knee_flexion_moment_peak", "hip_adduction_moment_peak",
@@ -98,7 +98,7 @@ def _intervals(analysis: Analysis, row: Change, place: float, upright: bool = Fa
     """The change at its place: thick the interval of the mechanics, thin that of one person, filled where it leaves
     out zero."""
     low, middle, high, person_low, person_high = _shown(analysis, row)
-    clear = distinguishable(row)
+    clear = row.distinguishable
     x, y = (place, middle) if upright else (middle, place)
     return [
         Interval(place, person_low, person_high, "soft", 1.6, upright),

@@ -7,28 +7,15 @@ the page, so that a dark screen and paper each get their own.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from html import escape
-from typing import Any
 
 import numpy as np
 
 from jointload.intake.recording import Array
 from jointload.numerics.signals import runs
-from jointload.report.figures.panel import (
-    Arrow,
-    Band,
-    Boxes,
-    Interval,
-    Key,
-    Line,
-    Marks,
-    Panel,
-    Rule,
-    Shape,
-    Span,
-    Words,
-)
+from jointload.report.figures import panel as shapes
+from jointload.report.figures.panel import Key, Panel
 
 WIDE, HIGH = 2000, 1000
 FLAT = WIDE / HIGH
@@ -67,7 +54,7 @@ def plot(panel: Panel) -> str:
 
     for shape in panel.shapes:
         stretched = _DRAWN[type(shape)](panel, shape)
-        if isinstance(shape, Line | Band | Rule | Span | Boxes):
+        if isinstance(shape, shapes.Line | shapes.Band | shapes.Rule | shapes.Span | shapes.Boxes):
             if outer:
                 close()
             inner.append(stretched)
@@ -150,12 +137,12 @@ def _grid(panel: Panel) -> str:
     return (f'<path class="g" d="{"".join(parts)}"/>' if parts else "") + f'<path class="a" d="M0 0V{HIGH}H{WIDE}"/>'
 
 
-def _line(panel: Panel, line: Line) -> str:
+def _line(panel: Panel, line: shapes.Line) -> str:
     d = _path(*_units(panel, line.x, line.y))
     return f'<path class="l c-{line.colour}"{_stroke(line.width, line.dashes, line.opacity)} d="{d}"/>' if d else ""
 
 
-def _band(panel: Panel, band: Band) -> str:
+def _band(panel: Panel, band: shapes.Band) -> str:
     (x, low), (_, high) = _units(panel, band.x, band.low), _units(panel, band.x, band.high)
     known = np.isfinite(x) & np.isfinite(low) & np.isfinite(high)
     d = "".join(
@@ -164,13 +151,13 @@ def _band(panel: Panel, band: Band) -> str:
     return f'<path class="f c-{band.colour}" style="opacity:{band.opacity:g}" d="{d}"/>' if d else ""
 
 
-def _rule(panel: Panel, rule: Rule) -> str:
+def _rule(panel: Panel, rule: shapes.Rule) -> str:
     x, y = _units(panel, rule.at if rule.upright else panel.x.low, panel.y.low if rule.upright else rule.at)
     d = f"M{x:.0f} 0V{HIGH}" if rule.upright else f"M0 {y:.0f}H{WIDE}"
     return f'<path class="l c-{rule.colour}"{_stroke(rule.width, rule.dashes)} d="{d}"/>'
 
 
-def _span(panel: Panel, span: Span) -> str:
+def _span(panel: Panel, span: shapes.Span) -> str:
     (left, right), _ = _units(panel, np.array([span.first, span.last]), panel.y.low)
     bottom, top = HIGH * (1 - span.bottom), HIGH * (1 - span.top)
     if span.hatch:
@@ -179,7 +166,7 @@ def _span(panel: Panel, span: Span) -> str:
     return f'<path class="f c-{span.colour}" d="M{left:.0f} {top:.0f}H{right:.0f}V{bottom:.0f}H{left:.0f}z"/>'
 
 
-def _boxes(panel: Panel, boxes: Boxes) -> str:
+def _boxes(panel: Panel, boxes: shapes.Boxes) -> str:
     x0, y0 = _units(panel, boxes.left, boxes.bottom)
     x1, y1 = _units(panel, boxes.right, boxes.top)
     corners = np.rint(np.stack([x0, y0, x1, y1], axis=-1)).astype(int).tolist()
@@ -224,7 +211,7 @@ def _outline(shape: str, radius: float) -> str:
     return OUTLINES.get(shape, CIRCLE).format(r=f"{r:.3g}", d=f"{2 * r:.3g}")
 
 
-def _marks(panel: Panel, marks: Marks) -> str:
+def _marks(panel: Panel, marks: shapes.Marks) -> str:
     known = np.isfinite(marks.x) & np.isfinite(marks.y)
     sizes = np.broadcast_to(marks.size, known.shape)
     look = ("l" if marks.shape == "cross" else "h" if marks.hollow else "f") + f" c-{marks.colour}"
@@ -244,7 +231,7 @@ def _marks(panel: Panel, marks: Marks) -> str:
     return f'<g class="{look}"{faded}>{drawn}</g>' if drawn else ""
 
 
-def _interval(panel: Panel, found: Interval) -> str:
+def _interval(panel: Panel, found: shapes.Interval) -> str:
     """A thick line; where an end lies beyond the panel, an arrow at its edge."""
     axis, other = (panel.y, panel.x) if found.upright else (panel.x, panel.y)
     if np.isnan([found.low, found.high]).any():
@@ -267,7 +254,7 @@ def _interval(panel: Panel, found: Interval) -> str:
     return f'<g class="l b c-{found.colour}">{"".join(parts)}</g>'
 
 
-def _arrow(panel: Panel, arrow: Arrow) -> str:
+def _arrow(panel: Panel, arrow: shapes.Arrow) -> str:
     """Its direction is that of panels with equal lengths along both axes."""
     (x0, y0), (x1, y1) = arrow.start, arrow.end
     turn = math.degrees(math.atan2(-(y1 - y0), x1 - x0))
@@ -280,7 +267,7 @@ def _arrow(panel: Panel, arrow: Arrow) -> str:
     return f'<g class="l c-{arrow.colour}"><line {" ".join(ends)}/>{head}</g>'
 
 
-def _words(panel: Panel, words: Words) -> str:
+def _words(panel: Panel, words: shapes.Words) -> str:
     across = words.x if words.shared[0] else float(panel.x.share(words.x))
     up = words.y if words.shared[1] else float(panel.y.share(words.y))
     dx, dy = words.shift[0], -words.shift[1]
@@ -309,10 +296,7 @@ def _ticks(panel: Panel) -> str:
     return f'<g text-anchor="middle">{"".join(below)}</g><g text-anchor="end">{"".join(beside)}</g>'
 
 
-_DRAWN: dict[type[Shape], Callable[[Panel, Any], str]] = {
-    Line: _line, Band: _band, Rule: _rule, Span: _span, Boxes: _boxes, Marks: _marks, Interval: _interval,
-    Arrow: _arrow, Words: _words,
-}  # fmt: skip
+_DRAWN = shapes.drawn_by(_line, _band, _rule, _span, _boxes, _marks, _interval, _arrow, _words)
 
 
 def letters(texts: Iterable[str]) -> int:

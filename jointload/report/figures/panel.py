@@ -6,8 +6,9 @@ words/colours.py.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any, get_args
 
 import numpy as np
 
@@ -133,6 +134,11 @@ class Words:
 
 
 Shape = Line | Band | Rule | Span | Boxes | Marks | Interval | Arrow | Words
+
+
+def drawn_by(*functions: Callable[..., Any]) -> dict[type[Shape], Callable[..., Any]]:
+    """Each kind of shape with the function that draws it, given in the order of `Shape`; ValueError unless one each."""
+    return dict(zip(get_args(Shape), functions, strict=True))
 
 
 @dataclass(frozen=True)

@@ -3,26 +3,12 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from jointload.report.figures.panel import (
-    Arrow,
-    Band,
-    Boxes,
-    Interval,
-    Key,
-    Line,
-    Marks,
-    Panel,
-    Rule,
-    Shape,
-    Sheet,
-    Span,
-    Words,
-)
+from jointload.report.figures import panel as shapes
+from jointload.report.figures.panel import Key, Panel, Sheet
 from jointload.report.words.colours import LIGHT
 
 if TYPE_CHECKING:
@@ -151,30 +137,30 @@ def _dashes(dashes: tuple[float, ...], width: float) -> Any:
     return (0, tuple(d / width for d in dashes)) if dashes else "-"
 
 
-def _line(axes: Axes, panel: Panel, line: Line, layer: float) -> None:
+def _line(axes: Axes, panel: Panel, line: shapes.Line, layer: float) -> None:
     axes.plot(line.x, line.y, color=LIGHT[line.colour], linewidth=POINTS * line.width, alpha=line.opacity, zorder=layer,
               linestyle=_dashes(line.dashes, line.width), solid_capstyle="round")  # fmt: skip
 
 
-def _band(axes: Axes, panel: Panel, band: Band, layer: float) -> None:
+def _band(axes: Axes, panel: Panel, band: shapes.Band, layer: float) -> None:
     axes.fill_between(band.x, band.low, band.high, color=LIGHT[band.colour], alpha=band.opacity, linewidth=0,
                       zorder=layer)  # fmt: skip
 
 
-def _rule(axes: Axes, panel: Panel, rule: Rule, layer: float) -> None:
+def _rule(axes: Axes, panel: Panel, rule: shapes.Rule, layer: float) -> None:
     draw: Any = axes.axvline if rule.upright else axes.axhline
     draw(rule.at, color=LIGHT[rule.colour], linewidth=POINTS * rule.width, zorder=layer,
          linestyle=_dashes(rule.dashes, rule.width))  # fmt: skip
 
 
-def _span(axes: Axes, panel: Panel, span: Span, layer: float) -> None:
+def _span(axes: Axes, panel: Panel, span: shapes.Span, layer: float) -> None:
     look: dict[str, Any] = {"facecolor": LIGHT[span.colour]}
     if span.hatch:
         look = {"facecolor": "none", "edgecolor": LIGHT[span.colour], "hatch": HATCHES[span.hatch]}
     axes.axvspan(span.first, span.last, ymin=span.bottom, ymax=span.top, linewidth=0, zorder=layer, **look)
 
 
-def _boxes(axes: Axes, panel: Panel, boxes: Boxes, layer: float) -> None:
+def _boxes(axes: Axes, panel: Panel, boxes: shapes.Boxes, layer: float) -> None:
     from matplotlib.collections import PatchCollection
     from matplotlib.patches import Rectangle
 
@@ -190,7 +176,7 @@ def _boxes(axes: Axes, panel: Panel, boxes: Boxes, layer: float) -> None:
     )  # fmt: skip
 
 
-def _marks(axes: Axes, panel: Panel, marks: Marks, layer: float) -> None:
+def _marks(axes: Axes, panel: Panel, marks: shapes.Marks, layer: float) -> None:
     sizes = (2 * POINTS * np.broadcast_to(marks.size, np.shape(marks.x))) ** 2
     colour, crossed = LIGHT[marks.colour], marks.shape == "cross"
     look: Any = {"c": colour} if crossed else {
@@ -200,7 +186,7 @@ def _marks(axes: Axes, panel: Panel, marks: Marks, layer: float) -> None:
                  linewidths=0.9 if marks.hollow or crossed else 0.0, **look)  # fmt: skip
 
 
-def _interval(axes: Axes, panel: Panel, found: Interval, layer: float) -> None:
+def _interval(axes: Axes, panel: Panel, found: shapes.Interval, layer: float) -> None:
     axis = panel.y if found.upright else panel.x
     if np.isnan([found.low, found.high]).any():
         return
@@ -218,12 +204,12 @@ def _interval(axes: Axes, panel: Panel, found: Interval, layer: float) -> None:
             axes.plot(*place, marker=mark, markersize=4, linestyle="none", **look)
 
 
-def _arrow(axes: Axes, panel: Panel, arrow: Arrow, layer: float) -> None:
+def _arrow(axes: Axes, panel: Panel, arrow: shapes.Arrow, layer: float) -> None:
     look: Any = {"arrowstyle": "-|>", "color": LIGHT[arrow.colour], "linewidth": 1.2, "shrinkA": 0, "shrinkB": 0}
     axes.annotate("", arrow.end, arrow.start, arrowprops=look, zorder=layer)
 
 
-def _words(axes: Axes, panel: Panel, words: Words, layer: float) -> None:
+def _words(axes: Axes, panel: Panel, words: shapes.Words, layer: float) -> None:
     from matplotlib.transforms import blended_transform_factory
 
     across, up = (axes.transAxes if shared else axes.transData for shared in words.shared)
@@ -236,10 +222,7 @@ def _words(axes: Axes, panel: Panel, words: Words, layer: float) -> None:
     )  # fmt: skip
 
 
-_DRAWN: dict[type[Shape], Callable[[Axes, Panel, Any, float], None]] = {
-    Line: _line, Band: _band, Rule: _rule, Span: _span, Boxes: _boxes, Marks: _marks, Interval: _interval,
-    Arrow: _arrow, Words: _words,
-}  # fmt: skip
+_DRAWN = shapes.drawn_by(_line, _band, _rule, _span, _boxes, _marks, _interval, _arrow, _words)
 
 
 def _handle(key: Key) -> Any:

@@ -48,32 +48,29 @@ def write_report(
     now: str | None = None,
     figures: str = "",
     fit: Fit | None = None,
+    beside: Analysis | None = None,
 ) -> Path:
     """Write report.html, metrics.csv, series.csv, quality.csv, derived.c3d, methods.md, methods.tex, references.bib,
     run.json, whatif.csv when there is one, and regions.csv where there are pressure insoles; of a fit fit.csv,
     trade_off.csv and, where a shape helps, the folder insole with its solid.
 
     An earlier result in `out` is replaced; any other content is left alone: OutputError. Returns the folder.
-    inputs : role -> file, for their SHA-256;  now : the time in UTC to write into run.json
+    whatif, fit, beside : as in `Reported`;  inputs : role -> file, for their SHA-256
+    now : the time in UTC to write into run.json
     figures : 'svg', 'png' or 'pdf' to write every figure as a file, too, into figures/
     """
 
     def fill(draft: Path) -> None:
-        _fill(draft, analysis, whatif, inputs, now, fit)
+        reported = Reported(analysis, whatif, fit, beside)
+        _fill(draft, reported, inputs, now)
         if figures:
-            write_figures(Reported(analysis, whatif, fit), draft / FOLDER, figures)
+            write_figures(reported, draft / FOLDER, figures)
 
     return write_whole(out, RECORD, fill)
 
 
-def _fill(
-    draft: Path,
-    analysis: Analysis,
-    whatif: Any,
-    inputs: Mapping[str, Path] | None,
-    now: str | None,
-    fit: Fit | None,
-) -> None:
+def _fill(draft: Path, reported: Reported, inputs: Mapping[str, Path] | None, now: str | None) -> None:
+    analysis, whatif, fit = reported.analysis, reported.whatif, reported.fit
     write_table(metrics_table(analysis), draft / "metrics.csv", DIGITS)
     write_table(series_table(analysis), draft / "series.csv", DIGITS)
     write_table(quality_table(all_findings(analysis, whatif, fit)), draft / "quality.csv")
@@ -84,9 +81,9 @@ def _fill(
     if fit is not None:
         write_fit(analysis, fit, draft, DIGITS)
     write_derived(analysis, draft / "derived.c3d")
-    methods = methods_text(analysis, Reported(analysis, whatif, fit).answers)
+    methods = methods_text(analysis, reported.answers)
     write_methods(draft, methods.paragraph, methods.checklist)
-    (draft / "report.html").write_text(render_page(analysis, whatif, fit), encoding="utf-8")
+    (draft / "report.html").write_text(render_page(analysis, whatif, fit, reported.beside), encoding="utf-8")
     record = run_record(analysis, inputs, now) | {"verdict": trust_in(analysis, whatif, fit).record}
     if whatif is not None:
         record["whatif"] = {"shape": whatif.shape_text, "side": whatif.side, "draws": whatif.draws, "seed": whatif.seed}

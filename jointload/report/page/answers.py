@@ -11,7 +11,6 @@ from jointload.landing.landed import Measure
 from jointload.report.figures.work_bars import JOINTS, absorbed
 from jointload.report.words.cells import is_unknown, told_change, told_measure
 from jointload.report.words.quantities import SIDE_WORDS, number_text, quantity
-from jointload.report.words.tables import distinguishable
 
 TOLD_CHANGES = (
     "rearfoot_roll", "pressure_centre_medial", "rearfoot_eversion_peak", "knee_over_ankle",
@@ -98,8 +97,8 @@ def change_answer(analysis: Analysis, whatif: WhatIf) -> str:
     """What moves whoever the rider is, then which of the moments might not move at all, then what is too small."""
     rows = [row for row in whatif.rows if row.quantity in TOLD_CHANGES and np.isfinite(row.change)]
     small = [row for row in rows if row.negligible]
-    moved = [row for row in rows if row not in small and distinguishable(row)]
-    left_open = [row for row in rows if row not in small and not distinguishable(row)]
+    moved = [row for row in rows if row not in small and row.distinguishable]
+    left_open = [row for row in rows if row not in small and not row.distinguishable]
     return _sentences(
         *(
             f"{words}: {', '.join(_change_text(row, analysis) for row in some)}" if some else ""

@@ -50,7 +50,7 @@ def pressure_section(reported: Reported) -> str:
             if told
             else ""
         )
-        + "".join(f"<h3>{escape(foot_name(s.side, stance).capitalize())}</h3>" + _table(s) for s in told)
+        + "".join(html.numbers(f"The regions of the {foot_name(s.side, stance)}", _table(s)) for s in told)
     )
 
 

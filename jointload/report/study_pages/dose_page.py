@@ -26,6 +26,7 @@ from jointload.report.study_pages.dose_figures import (
 )
 from jointload.report.study_pages.study_words import methods_paragraph, methods_section
 from jointload.report.words import html
+from jointload.report.words.quantities import UNKNOWN
 from jointload.sources import cited
 from jointload.study.strain_dose import FEWER, LIGHTER, Dose, Row, Tissue, of_worse_feet, saving_of_ratio, tissues
 
@@ -38,7 +39,6 @@ CAUTIONS = (
     "Impulses of a landing are added up; peaks stand in dose.csv beside them and are not to be used to explain "
     "chronic overuse [@bisseling_2006].",
 )
-UNKNOWN = "–"
 
 
 def render_dose(study: str, found: Dose, items: Mapping[str, str]) -> tuple[str, dict[str, Sheet]]:
@@ -145,11 +145,16 @@ def _doses(worse: Dose, sheet: Sheet) -> str:
         by_kind = {row["kind"]: row for row in own}
         first = by_kind["linear"]
         cells = [
-            _count(by_kind[kind]["dose"]) + _small(_range(by_kind[kind]["low"], by_kind[kind]["high"], _count))
+            count_text(by_kind[kind]["dose"]) + _small(_range(by_kind[kind]["low"], by_kind[kind]["high"], count_text))
             for kind in KIND_WORDS
         ]
         rows.append(
-            (escape(rider), escape(tissues()[tissue].title), first["side"], _count(first["dose"] * first["reference"]))
+            (
+                escape(rider),
+                escape(tissues()[tissue].title),
+                first["side"],
+                count_text(first["dose"] * first["reference"]),
+            )
             + (*cells, _own_exponent(tissues()[tissue]), escape(first["note"]))
         )
     head = ("Rider", "Tissue", "Foot", "Sum of loads [BW s]", *KIND_WORDS.values(), "Its own exponent", "Note")
@@ -170,7 +175,7 @@ def _shares(worse: Dose, sheet: Sheet) -> str:
     rows = []
     for (rider, tissue, by, name), own in _grouped(worse.shares, "rider", "tissue", "by", "name").items():
         cells = [
-            _percent(row["share"]) + _small(_range(row["low"], row["high"], _percent))
+            percent_text(row["share"]) + _small(_range(row["low"], row["high"], percent_text))
             for kind in KIND_WORDS
             for row in own
             if row["kind"] == kind
@@ -215,8 +220,8 @@ def _saving_cell(rows: list[Row]) -> str:
     if not savings:
         return UNKNOWN
     ends = [(row["low"], row["high"]) for row in rows if np.isfinite([row["low"], row["high"]]).all()]
-    interval = _range(min(low for low, _ in ends), max(high for _, high in ends), _percent) if ends else ""
-    over = _range(min(savings), max(savings), _percent)
+    interval = _range(min(low for low, _ in ends), max(high for _, high in ends), percent_text) if ends else ""
+    over = _range(min(savings), max(savings), percent_text)
     return over + _small(interval if interval != over else "")
 
 
@@ -224,7 +229,7 @@ def _exposures(found: Dose) -> str:
     rows = [
         (
             escape(e.rider), escape(e.activity), f"{e.from_m:g} to {e.to_m:g}", f"{e.landings_per_session:g}",
-            f"{e.sessions_per_week:g}", f"{e.weeks_per_year:g}", f"{e.years:g}", _count(e.landings),
+            f"{e.sessions_per_week:g}", f"{e.weeks_per_year:g}", f"{e.years:g}", count_text(e.landings),
         )
         for e in found.exposures
     ]  # fmt: skip
@@ -288,7 +293,7 @@ def _own_exponent(tissue: Tissue) -> str:
 
 
 def _lighter(exponent: float) -> str:
-    return _percent(float(saving_of_ratio(1 - LIGHTER, exponent)))
+    return percent_text(float(saving_of_ratio(1 - LIGHTER, exponent)))
 
 
 def _basis_effect(found: Dose) -> str:
@@ -299,7 +304,7 @@ def _basis_effect(found: Dose) -> str:
         doses = [{row["basis"]: row["dose"] for row in pair} for pair in pairs]
         ratios = [each["peak"] / each["impulse"] for each in doses if each["impulse"] > 0]
         if ratios:
-            texts.append(f"{min(ratios):.2g} to {max(ratios):.2g} times under {KIND_WORDS[kind]}")
+            texts.append(f"{_range(min(ratios), max(ratios), '{:.2g}'.format)} times under {KIND_WORDS[kind]}")
     return "by peaks the doses here would be " + ", ".join(texts) if texts else "not known here"
 
 
@@ -315,13 +320,13 @@ def _interval_effect(found: Dose) -> str:
 
 def _height_effect(found: Dose) -> str:
     lost = [1 - row["known_landings"] / row["landings"] for row in found.doses if row["tissue"] == "lumbar_disc"]
-    return f"at most {_percent(max(lost))} of a rider's landings have no load of the disc"
+    return f"at most {percent_text(max(lost))} of a rider's landings have no load of the disc"
 
 
 # Cells --------------------------------------------------------------------------------------------------------------
 
 
-def _count(value: float) -> str:
+def count_text(value: float) -> str:
     """Three figures, thousands apart; an en dash when unknown."""
     if not np.isfinite(value):
         return UNKNOWN
@@ -329,7 +334,7 @@ def _count(value: float) -> str:
     return f"{rounded:,.0f}".replace(",", "\N{NO-BREAK SPACE}") if rounded >= 100 else f"{rounded:g}"
 
 
-def _percent(share: float) -> str:
+def percent_text(share: float) -> str:
     if not np.isfinite(share):
         return UNKNOWN
     return f"{100 * share:.0f} %".replace("-0 ", "0 ").replace("-", "−")

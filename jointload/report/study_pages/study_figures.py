@@ -218,8 +218,9 @@ def styles_sheet(styles: Styles) -> Sheet:
             keys.append(Key(f"cluster {k + 1}", look[1], mark=look[0], width=0))
     if len(x) <= MOST_NAMES:
         for rider, style, a, b in zip(styles.cells["rider"], styles.cells["style"], x, y, strict=True):
-            words = f"{rider}, {style}" if style else str(rider)
-            shapes.append(Words(words, float(a), float(b), shift=(8.0, 5.0)))
+            words, far = f"{rider}, {style}" if style else str(rider), a > 0.5 * (x.min() + x.max())
+            side, shift = ("end", (-8.0, 5.0)) if far else ("start", (8.0, 5.0))
+            shapes.append(Words(words, float(a), float(b), anchor=side, shift=shift))
     panel = Panel(
         "Riders near each other land alike", _component_words(styles, 1),
         f"{len(x)} riders on two principal components; the numbers of each rider stand in the table below.",

@@ -200,10 +200,10 @@ def _curves(found: Comparison, figures: Mapping[str, Sheet]) -> str:
     pictures = [
         sheet_figure(
             figures[key],
-            "Left: means of the riders, bands of one standard deviation between riders. Right, where the riders are "
-            "the same: what each rider's curve changed by. Shaded: |t| beyond the threshold "
-            "that holds the chance of any false alarm along the curve at 5 %. The p of a stretch is that of its peak: "
-            "it does not prove where the stretch starts or ends.",
+            "Of each curve the means of the riders with bands of one standard deviation between riders; then, where "
+            "the riders are the same, what each rider's curve changed by. Shaded: |t| beyond the threshold that holds "
+            "the chance of any false alarm along the curve at 5 %. The p of a stretch is that of its peak: it does not "
+            "prove where the stretch starts or ends.",
             first_column="% of the landing",
         )
         for key in figures

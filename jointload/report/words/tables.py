@@ -235,11 +235,6 @@ def ordered_changes(whatif: Any) -> list[Any]:
     return [entry.row for entry in ledger(whatif)]
 
 
-def distinguishable(row: Any) -> bool:
-    """Whether one person's interval of a change leaves out zero."""
-    return bool(row.person_low > 0 or row.person_high < 0)
-
-
 def run_record(analysis: Analysis, inputs: Mapping[str, Path] | None = None, now: str | None = None) -> dict[str, Any]:
     """What another person needs to make the same numbers: versions, SHA-256 of every input, settings and models.
 
