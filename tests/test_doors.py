@@ -208,6 +208,7 @@ ORDER = (
     "report.figures.feet_map",
     "report.figures.work_bars",
     "report.figures.landing_curves",
+    "report.figures.heel_forces",
     "report.figures.tissue_figure",
     "report.replay.replay",
     "report.page.answers",
