@@ -19,7 +19,7 @@ from jointload.body.pose import SegmentPoses
 from jointload.intake.recording import SIDES, Array, Which
 from jointload.intake.rider import G
 from jointload.numerics.rotations import angular_motion, cross, dot, rotate, rotate_back
-from jointload.numerics.signals import derivatives, zero_lag_lowpass
+from jointload.numerics.signals import second_derivative, zero_lag_lowpass
 
 GRAVITY = np.array([0.0, -G, 0.0])
 
@@ -162,7 +162,7 @@ def segment_motion(poses: SegmentPoses, body: FittedBody) -> SegmentMotion:
     centre = poses.origin[:, where] + rotate(rotation, com[..., None])
     dt = 1.0 / poses.rate
     velocity, acceleration = angular_motion(rotation, dt)
-    return SegmentMotion(rotation, centre, derivatives(centre, dt)[1], velocity, acceleration)
+    return SegmentMotion(rotation, centre, second_derivative(centre, dt), velocity, acceleration)
 
 
 def joint_loads(
