@@ -49,9 +49,9 @@ def _summed(pairs: Iterator[tuple[Array, Array]]) -> Array:
 def cross(a: Array, b: Array) -> Array:
     """Vector product of (3, ...) arrays, trailing axes broadcast."""
     out = np.empty(np.broadcast_shapes(a.shape, b.shape))
-    out[0] = a[1] * b[2] - a[2] * b[1]
-    out[1] = a[2] * b[0] - a[0] * b[2]
-    out[2] = a[0] * b[1] - a[1] * b[0]
+    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
+        np.multiply(a[j], b[k], out=out[i, ...])
+        out[i] -= a[k] * b[j]
     return out
 
 
