@@ -102,6 +102,7 @@ ORDER = (
     "landing.checks.person",
     "landing.checks.verdict",
     "together",
+    "other_choices",
     "analysis",
     "uncertainty.spreads",
     "uncertainty.draws",
