@@ -14,7 +14,7 @@ from jointload.errors import SettingError
 GROUPS = {
     "Files": (
         "trial", "file", "files", "folder", "record", "labels", "rider", "static", "hip_movement", "board",
-        "pressure_right", "pressure_left", "pressure_layout", "conditions", "insole", "results", "exposures",
+        "pressure_right", "pressure_left", "pressure_layout", "shoe", "conditions", "insole", "results", "exposures",
     ),
     "Question": (
         "heel_wedge", "side", "length", "heel_lift", "thickness", "target", "stack", "posting", "lift", "inversion",
