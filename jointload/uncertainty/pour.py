@@ -243,7 +243,7 @@ def _drawn_landings(
     markers = dict(zip(source.labels, smooth.swapaxes(0, 1), strict=True))
     poses, _ = track_segments(markers, body, rate)
     if joining is not None:
-        poses, body = joining.joined(poses, body)
+        poses, body = joining.joined(poses, body, inputs.partings_of(which))
     angles = joint_angles(poses, body, settings.angle_zero)
     contact = _contact(landing, inputs, which, before)
     motion, balance = None, None
