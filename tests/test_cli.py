@@ -116,7 +116,6 @@ def test_inputs_taken_as_exact_are_left_out(tmp_path: Path) -> None:
     assert len(done.stderr.splitlines()) == 1
 
 
-<<<<<<< HEAD
 def own_folder(folder: Path) -> Path:
     """A folder as a laboratory has it: one landing, one standing trial, labels.toml and rider.toml."""
     files = {"rider_a_landing_flat.c3d": "landing.c3d", "rider_a_static.c3d": "standing.c3d"}
@@ -174,7 +173,8 @@ def test_options_are_grouped_and_the_defaults_are_told(command: str, tmp_path: P
     assert {"Output", "Help"} <= set(groups) and "--replace" in shown.split("Output:")[1]
     if "--threshold" in shown:
         assert "[default: 20.0]" in shown.split("Settings:")[1]
-=======
+
+
 def test_layers_say_which_one_serves(tmp_path: Path) -> None:
     words = inputs(out="result", static=str(SAMPLE / "rider_a_static.c3d"))
     other = str(SAMPLE / "rider_a_landing_wedge.c3d")
@@ -208,7 +208,6 @@ def test_a_layer_that_is_none_is_refused_before_the_work(tmp_path: Path, words: 
     done = jointload("layers", *inputs(), *words, where=tmp_path)
     assert done.returncode == 2 and told in done.stderr and len(done.stderr.splitlines()) == 1
     assert list(tmp_path.iterdir()) == []
->>>>>>> e95953f (Which thin layer: every material at 1 to 8 mm under heel, ball and whole foot, one sentence and one picture)
 
 
 def test_labels_are_proposed_and_never_overwritten(tmp_path: Path) -> None:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+import dataclasses
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from jointload.cli.app import app
-from jointload.cli.options import DrawSeed, LandingWords, Out, of_a_landing, side_asked
-from jointload.cli.terminal import step, watched
+from jointload.cli.beside import LandingCommand
+from jointload.cli.options import DrawSeed, LandingWords, Out, Replace, of_a_landing, side_asked
+from jointload.cli.terminal import check_new, step, watched
 from jointload.errors import SettingError, expected_found
 
 if TYPE_CHECKING:
@@ -18,11 +19,12 @@ if TYPE_CHECKING:
     from jointload.insole.shape.materials import Material
 
 
-@app.command()
+@app.command(cls=LandingCommand)
 @of_a_landing
 def layers(
     landing: LandingWords,
     out: Out,
+    replace: Replace = False,
     under: Annotated[str, typer.Option(help="heel, ball or whole: where the layer lies")] = "heel",
     height: Annotated[str, typer.Option(help="height that is judged, such as 3mm")] = "3mm",
     stack: Annotated[str, typer.Option(help="greatest height that the shoe has room for")] = "8mm",
@@ -38,6 +40,7 @@ def layers(
         float | None, typer.Option(help="of the layer in the shoe [deg C]; room temperature without it")
     ] = None,
     worn: Annotated[float, typer.Option(help="how far the layer was worn [km]")] = 0.0,
+    cup: Annotated[bool, typer.Option("--cup", help="a close cup or counter holds the heel's pad together")] = False,
     draws: Annotated[int, typer.Option(min=50, max=5000, help="drawn persons")] = 200,
     seed: DrawSeed = 5,
 ) -> None:
@@ -45,18 +48,19 @@ def layers(
     from jointload.foot.layer_choice import choose
     from jointload.foot.thin_layers import HEIGHTS, PLACES, Circumstances, spare
     from jointload.insole.shape.compression import LENGTH_UNITS, parse_quantity
-    from jointload.report.files.folder import check_free
-    from jointload.report.papers.layer_folder import write_layers
-    from jointload.report.papers.layer_words import cost, sentence
+    from jointload.report.papers.layer_folder import RECORD, write_layers
+    from jointload.report.papers.layer_words import cost, held, sentence
+    from jointload.report.words.whole_folder import check_replaceable
 
-    check_free(out)
+    check_new(out, replace)
+    check_replaceable(out.absolute(), RECORD)
     if under not in PLACES:
         raise SettingError(expected_found("--under", ", ".join(PLACES), repr(under), "the command", "name one"))
     limit, asked = (parse_quantity(word, LENGTH_UNITS, what) for word, what in ((stack, "stack"), (height, "height")))
     if not HEIGHTS[0] <= asked <= min(limit, HEIGHTS[-1]):
         most = f"{1000 * HEIGHTS[0]:g} to {1000 * min(limit, HEIGHTS[-1]):g} mm, within the stack"
         raise SettingError(expected_found("--height", most, height, "the command", "choose another height"))
-    found = Circumstances(float("nan") if temperature is None else temperature, worn)
+    found = Circumstances(float("nan") if temperature is None else temperature, worn, cup)
     chosen = _materials(materials or [])
     foot = side_asked(side) if side else ""
     bearings = []
@@ -67,11 +71,12 @@ def layers(
         trials = [(name, spare(bearing, chosen, HEIGHTS, found)) for name, bearing in bearings]
     choices = [choose(trials[0][1], place, asked, limit) for place in sorted(PLACES, key=lambda p: p != under)]
     record = {"draws": draws, "seed": seed, "landings": [name for name, _ in trials], "stack_m": limit}
-    record |= {"temperature_deg_C": temperature, "worn_km": worn, "materials": [m.name for m in chosen]}
+    record |= {"temperature_deg_C": temperature, "worn_km": worn, "cup": cup, "materials": [m.name for m in chosen]}
     with step("Page and table"):
         write_layers(trials, choices, out, record)
     typer.echo(sentence(trials[0][1], choices[0]))
-    typer.echo(cost(trials[0][1], choices[0]))
+    for more in filter(None, (held(trials[0][1]), cost(trials[0][1], choices[0]))):
+        typer.echo(more)
     typer.echo(f"Wrote {out / 'layers.html'} and the table beside it.")
 
 
@@ -92,7 +97,7 @@ def _bearings(landing: LandingWords, file: Path, foot: str, draws: int, seed: in
     from jointload.intake.recording import SIDES
     from jointload.intake.session import read_session
 
-    words = replace(landing, files=landing.files | {"trial": file})
+    words = dataclasses.replace(landing, files=landing.files | {"trial": file})
     session = read_session(**{**words.files, **words.reading})
     analysis = analyse(session, landing.settings, variants=False)
     out, problems = [], []

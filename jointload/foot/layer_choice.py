@@ -31,8 +31,8 @@ class LayerChoice:
     place : of the layer;  target : 'heel' or 'ball', whose pressure is judged;  height [m]
     best : its number among the materials, None where each is bottomed or compacted;  change : of its pressure, a share
     alike : numbers of the materials that are not told from it;  bottomed : of those that are bottomed at that height
-    told_from, gained_to : heights [m] from which any layer is told from none, and above which nothing is gained within
-    the stack; None where no height is;  limit : of the stack [m]
+    told_from, gained_to : heights [m] from which any layer is told from none, beside the cup if there is one, and above
+    which nothing is gained within the stack; None where no height is;  limit : of the stack [m]
     """
 
     place: str
@@ -61,6 +61,11 @@ def judged(trial: LayerTrial, place: str) -> Array:
     return spared.ball_change if place == "ball" else spared.heel_change
 
 
+def cup_alone(trial: LayerTrial, place: str) -> Array:
+    """(D,) what a cup changes of that pressure without any layer."""
+    return np.zeros_like(trial.cup_change) if place == "ball" else trial.cup_change
+
+
 def choose(trial: LayerTrial, place: str, height: float, limit: float) -> LayerChoice:
     """height : the one asked for [m], taken at the nearest that was tried;  limit : greatest height the shoe has [m]"""
     floors = load_model("foot", "layer").content["floors"]
@@ -75,7 +80,8 @@ def choose(trial: LayerTrial, place: str, height: float, limit: float) -> LayerC
     if best is not None:
         alike = tuple(int(k) for k in able if k != best and told(change[best, at] - change[k, at]).high >= 0.0)
     lowest = np.where(firm, middles, np.inf)[:, within].min(axis=0)
-    worse = np.percentile(change, ENDS[1], axis=-1)[:, within].min(axis=0)
+    beside = (1.0 + change) / (1.0 + cup_alone(trial, place)) - 1.0
+    worse = np.percentile(beside, ENDS[1], axis=-1)[:, within].min(axis=0)
     seen = np.flatnonzero(worse < -floors["told"])
     gained = np.flatnonzero(lowest - lowest.min() < floors["gained"]) if np.isfinite(lowest).any() else seen[:0]
     return LayerChoice(

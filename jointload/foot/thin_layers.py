@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -43,10 +43,13 @@ NO_FORCE = "the force under this foot, or where it acts, is not known throughout
 
 @dataclass(frozen=True)
 class Circumstances:
-    """temperature : of the layer [deg C], NaN for that of a room;  worn : walked and landed upon [km]"""
+    """temperature : of the layer [deg C], NaN for that of a room;  worn : walked and landed upon [km]
+    cup : a close cup or counter holds the heel's pad together
+    """
 
     temperature: float = math.nan
     worn: float = 0.0
+    cup: bool = False
 
     def __post_init__(self) -> None:
         known = load_model("foot", "layer").content["circumstances"]
@@ -115,7 +118,9 @@ class Spared:
 @dataclass(frozen=True, eq=False)
 class LayerTrial:
     """Every material at every height under one foot. stiffer : (M, D) factor of a material's modulus in this landing
-    over that of its test;  bare_pressure, bare_strain : (D,) without a layer;  spared : place -> what is left"""
+    over that of its test;  bare_pressure, bare_strain : (D,) without a layer, and without a cup;  cup_change : (D,) of
+    the heel's pressure by the cup alone, 0 without one;  spared : place -> what is left, beside neither layer nor cup
+    """
 
     bearing: Bearing
     materials: tuple[Material, ...]
@@ -124,6 +129,7 @@ class LayerTrial:
     stiffer: Array
     bare_pressure: Array
     bare_strain: Array
+    cup_change: Array
     spared: dict[str, Spared]
 
 
@@ -164,17 +170,31 @@ def spare(
     """Press heel and ball of every drawn person onto every layer, in the same landing."""
     circumstances = circumstances or Circumstances()
     unknown = drawn("layer", bearing.draws, bearing.seed)
-    heel = heel_of(drawn("heel_pad", bearing.draws, bearing.seed), bearing.quickness)
+    factors = drawn("heel_pad", bearing.draws, bearing.seed)
+    open_heel = heel_of(factors, bearing.quickness)
+    heel = held_by_cup(open_heel, unknown["cup"]) if circumstances.cup else open_heel
     ball = _ball_of(unknown)
     stiffer = np.stack([stiffening_in(m, bearing.quickness, circumstances, unknown, bearing.seed) for m in materials])
     layer = _column(materials, heights, stiffer, unknown, bearing)
     pressed = _Pressed(bearing, heel, ball, layer, np.array([m.energy_loss for m in materials])[:, None, None, None])
     bare = press_heel(bearing.heel_force, heel, bearing.sole)
+    without = press_heel(bearing.heel_force, open_heel, bearing.sole)
     return LayerTrial(
         bearing, tuple(materials), tuple(heights), circumstances, stiffer[..., 0],
-        np.ravel(bare.peak_pressure), np.ravel(bare.strain),
-        {place: _spared(place, pressed, bare, unknown) for place in places},
+        np.ravel(without.peak_pressure), np.ravel(_strain(without, factors)),
+        np.ravel(bare.peak_pressure / without.peak_pressure - 1.0),
+        {place: _spared(place, pressed, bare, without.peak_pressure, factors, unknown) for place in places},
     )  # fmt: skip
+
+
+def held_by_cup(heel: Heel, thicker: float | Array) -> Heel:
+    """The heel whose pad a close cup holds together: as firm, but thicker by a factor, before and under load."""
+    return replace(heel, pad=replace(heel.pad, thickness=heel.pad.thickness * thicker))
+
+
+def _strain(pressed: PressedHeel, factors: Factors) -> Array:
+    """Of the pad over its thickness, with what the form of its law leaves open."""
+    return np.asarray(np.minimum(factors["strain_form"] * pressed.strain, factors["locking_strain"]))
 
 
 # the layer ------------------------------------------------------------------------------------------------------------
@@ -264,9 +284,12 @@ def _ball_of(unknown: Factors) -> Heel:
     return Heel(pad, unknown["ball_curve"], unknown["ball_radius"], math.nan)
 
 
-def _spared(place: str, on: _Pressed, bare: PressedHeel, unknown: Factors) -> Spared:
+def _spared(place: str, on: _Pressed, bare: PressedHeel, compared: Array, factors: Factors, unknown: Factors) -> Spared:
     """A heel that sinks in turns the foot against the ankle, which presses the ball down by as much as it lifts the
-    heel:  dF = k d / lever^2,  d what the heel sinks by more than the ball."""
+    heel:  dF = k d / lever^2,  d what the heel sinks by more than the ball.
+
+    compared : (D, 1) [Pa], the pressure that a change is counted from
+    """
     bearing = on.bearing
     under_heel, under_ball = (((on.layer,) if place in (part, "whole") else ()) for part in ("heel", "ball"))
     heel_columns, ball_columns = (*under_heel, *bearing.sole), (*under_ball, *bearing.sole)
@@ -295,10 +318,10 @@ def _spared(place: str, on: _Pressed, bare: PressedHeel, unknown: Factors) -> Sp
 
     return Spared(
         place,
-        heel_change=whole(heel.peak_pressure / bare.peak_pressure - 1.0),
+        heel_change=whole(heel.peak_pressure / compared - 1.0),
         ball_change=whole(pressed.peak_pressure / bare_ball - 1.0),
         heel_pressure=whole(heel.peak_pressure),
-        pad_strain=whole(heel.strain),
+        pad_strain=whole(_strain(heel, factors)),
         pad_way=whole(heel.locked),
         taken=whole(taken),
         kept=whole(taken * on.energy_loss),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from jointload.foot.layer_choice import MOSTLY, LayerChoice, judged
+from jointload.foot.layer_choice import MOSTLY, LayerChoice, cup_alone, judged
 from jointload.foot.thin_layers import LayerTrial
 from jointload.report.figures.axis import Axis, around, round_ticks
 from jointload.report.figures.panel import Interval, Key, Line, Marks, Panel, Rule, Shape, Sheet, Span, Words
@@ -22,6 +22,7 @@ def layer_sheet(trial: LayerTrial, choice: LayerChoice) -> Sheet:
     heights = 1000.0 * np.array([0.0, *trial.heights])
     change = judged(trial, choice.place)
     middles = 100.0 * (1.0 + np.median(change, axis=-1))
+    start = 100.0 * (1.0 + float(np.median(cup_alone(trial, choice.place))))
     bottomed = trial.spared[choice.place].bottomed.mean(axis=-1) >= MOSTLY
     last = max(float(heights[-1]), 1000.0 * choice.limit)
     shapes: list[Shape] = [Span(1000.0 * choice.limit, last + 0.3)] if last + 0.3 > 1000.0 * choice.limit else []
@@ -30,7 +31,7 @@ def layer_sheet(trial: LayerTrial, choice: LayerChoice) -> Sheet:
     keys = []
     for k, material in enumerate(trial.materials):
         colour, dashes = LOOKS[k % len(LOOKS)]
-        shapes.append(Line(heights, np.append(100.0, middles[k]), colour, dashes))
+        shapes.append(Line(heights, np.append(start, middles[k]), colour, dashes))
         if bottomed[k].any():
             shapes.append(Marks(heights[1:][bottomed[k]], middles[k][bottomed[k]], "triangle", colour, True, 5.0))
         keys.append(Key(plain(material.name), colour, dashes))
@@ -49,7 +50,10 @@ def layer_sheet(trial: LayerTrial, choice: LayerChoice) -> Sheet:
         for m, row in zip(trial.materials, middles, strict=True)
     )
     behind = {
-        plain(m.name): ["100", *(f"{v:.1f}{' bottomed' if b else ''}" for v, b in zip(row, marks, strict=True))]
+        plain(m.name): [
+            f"{start:.1f}",
+            *(f"{v:.1f}{' bottomed' if b else ''}" for v, b in zip(row, marks, strict=True)),
+        ]
         for m, row, marks in zip(trial.materials, middles, bottomed, strict=True)
     }
     panel = Panel(

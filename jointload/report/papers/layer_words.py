@@ -99,6 +99,14 @@ def unchanged() -> str:
     return f"{row['told']} {row['source']}"
 
 
+def held(trial: LayerTrial) -> str:
+    """What the cup does by itself; empty without one."""
+    if not trial.circumstances.cup:
+        return ""
+    alone = number(told(trial.cup_change), 100.0, 0, " %")
+    return f"Of every change the cup alone makes {alone}: it holds the pad together before any layer takes room."
+
+
 def loaded(trial: LayerTrial) -> str:
     """What heel and ball bear in this landing without a layer."""
     bearing = trial.bearing
@@ -128,7 +136,8 @@ def circumstances(trial: LayerTrial) -> str:
     """Temperature and wear that were asked for."""
     found = trial.circumstances
     warm = "at room temperature" if math.isnan(found.temperature) else f"at {found.temperature:g} °C"
-    return f"{warm}, {'new' if found.worn == 0 else f'worn for {found.worn:g} km'}"
+    cup = ", in a close cup or counter" if found.cup else ""
+    return f"{warm}, {'new' if found.worn == 0 else f'worn for {found.worn:g} km'}{cup}"
 
 
 def _listed(names: list[str], last: str) -> str:
