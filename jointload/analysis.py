@@ -6,7 +6,6 @@ Nothing here knows a path or prints; every step is one function of one room, and
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import numpy as np
 
@@ -41,9 +40,9 @@ from jointload.loads.moments import joint_loads, smooth_loads
 from jointload.loads.pressed_soles import match_insoles
 from jointload.loads.shared_plate import share_plates
 from jointload.loads.split_interval import split_interval
-from jointload.modeldata import load_model
 from jointload.motion.following import Smoother, follow
-from jointload.settings import Settings, Smoothing
+from jointload.other_choices import Variant, other_settings, over_stretches
+from jointload.settings import Settings
 from jointload.together import compare_trials, fit_findings
 
 WEIGHT_TOLERANCE = 0.02
@@ -51,22 +50,6 @@ WEIGHT_TOLERANCE = 0.02
 WEIGHT_TRUST = 0.10
 """A weight on the plates further than this share from rider.toml's is not used (choice: a foot beside the plate, a
 wrong scale)."""
-SMOOTHINGS: dict[Smoothing, str] = {
-    "balanced": "balanced with the plates",
-    "fixed": "fixed cut-off before the dynamics",
-    "after": "fixed cut-off after the dynamics",
-}
-"""Every way to smooth, and its words in the table of choices."""
-THRESHOLDS = (10.0, 20.0, 50.0)
-"""Contact thresholds [N] whose influence every report shows."""
-
-
-@dataclass(frozen=True, eq=False)
-class Variant:
-    """The measures under another choice of settings, for the table of what the choice shifts."""
-
-    name: str
-    measures: tuple[Measure, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -331,31 +314,7 @@ def _over_quiet_stretches(
         body = calibrate(trial, labels, rider, *choice, window=window)
         landing, _ = descend(session, body, plate_weight, settings)
         others.append({(m.quantity, m.side): m.value for m in measure_landing(landing)})
-    chosen = quiet_frames(trial, labels)
-    where = f"{trial.name}, frames {trial.numbers.span(chosen.start, chosen.stop)}"
-    text = f"the body is fitted to these {chosen.stop - chosen.start} frames, the quietest of the landing itself"
-    if not others:
-        text += "; no other stretch is quiet enough to compare"
-        return measures, (Finding("quiet_frames", "pass", where, text, "a standing trial is safer"),)
-    widened = tuple(_widened(m, [other.get((m.quantity, m.side), float("nan")) for other in others]) for m in measures)
-    turned = max((w.high - w.low for w, m in zip(widened, measures, strict=True) if w is not m), default=0.0)
-    text += f"; {len(others)} other quiet stretches give angles that differ by up to {np.rad2deg(turned):.1f} deg"
-    advice = "the intervals of the angles carry the choice; a standing trial is safer"
-    return widened, (Finding("quiet_frames", "pass", where, text, advice),)
-
-
-@lru_cache(maxsize=1)
-def _angles() -> frozenset[str]:
-    """Quantities that are angles, by the glossary."""
-    return frozenset(row["name"] for row in load_model("glossary", "quantities").content if row["unit"] == "deg")
-
-
-def _widened(measure: Measure, others: list[float]) -> Measure:
-    """A measure that is an angle, with an interval that holds the values of other choices."""
-    values = [value for value in (measure.value, *others) if np.isfinite(value)]
-    if measure.quantity not in _angles() or not np.isfinite(measure.value) or max(values) - min(values) < 1e-12:
-        return measure
-    return measure.widened(min(values), max(values))
+    return over_stretches(measures, trial, quiet_frames(trial, labels), others)
 
 
 def _vary(
@@ -368,14 +327,8 @@ def _vary(
 ) -> list[Variant]:
     """What other contact thresholds, and smoothing on the other side of the dynamics, would have given; moments that
     the verdict stops are stopped here, too. Markers are followed again only where that would differ."""
-    thresholds = [t for t in THRESHOLDS if t != settings.contact_threshold]
-    others = {f"contact threshold {t:g} N": replace(settings, contact_threshold=t) for t in thresholds}
-    for smoothing, name in SMOOTHINGS.items():
-        if smoothing != settings.smoothing:
-            cutoff = Settings().cutoff if smoothing == "balanced" else settings.cutoff
-            others[name] = replace(settings, smoothing=smoothing, cutoff=cutoff)
     landings = {}
-    for name, choice in others.items():
+    for name, choice in other_settings(settings).items():
         known = paths if _followed_alike(session.trial, settings, choice) else None
         landings[name], _ = descend(session, body, plate_weight, choice, known)
     return [Variant(name, measure_landing(stop_moments(landing, stopped))) for name, landing in landings.items()]

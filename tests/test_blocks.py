@@ -45,7 +45,12 @@ OWN_FILES = {
     "layout.csv": "pressure_layout.csv",
 }
 """What a reader has before the first page, and what of the sample stands in for it."""
-WRITTEN = {"insole.toml": ("insole", "toml"), "conditions.csv": ("calibration", "csv"), "foam.csv": ("material", "csv")}
+WRITTEN = {
+    "insole.toml": ("insole", "toml"),
+    "shoe.toml": ("feet", "toml"),
+    "conditions.csv": ("calibration", "csv"),
+    "foam.csv": ("material", "csv"),
+}
 """Files of the reader's own that a page shows whole."""
 FEW_DRAWS = {
     "analyse": ("--draws", "0"),

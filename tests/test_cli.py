@@ -27,7 +27,7 @@ from jointload.synthetic.c3d_file import write_c3d
 
 ROOT = Path(__file__).resolve().parents[1]
 SAMPLE = shipped_folder("sample_c3d")
-COMMANDS = ("demo", "check", "labels", "analyse", "whatif", "fit", "shape", "material", "models")
+COMMANDS = ("demo", "check", "labels", "analyse", "whatif", "fit", "shape", "layers", "material", "models")
 PAPER = {"methods.md", "methods.tex", "references.bib"}
 RESULT = {"report.html", "metrics.csv", "series.csv", "quality.csv", "derived.c3d", "run.json"} | PAPER
 
@@ -198,6 +198,41 @@ def test_options_are_grouped_and_the_defaults_are_told(command: str, tmp_path: P
     assert {"Output", "Help"} <= set(groups) and "--replace" in shown.split("Output:")[1]
     if "--threshold" in shown:
         assert "[default: 20.0]" in shown.split("Settings:")[1]
+
+
+def test_layers_say_which_one_serves(tmp_path: Path) -> None:
+    words = inputs(out="result", static=str(SAMPLE / "rider_a_static.c3d"))
+    other = str(SAMPLE / "rider_a_landing_wedge.c3d")
+    done = jointload("layers", *words, "--others", other, "--stack", "5mm", "--draws", "60", where=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert {path.name for path in (tmp_path / "result").iterdir()} == {"layers.html", "layers.csv", "layers.json"}
+    assert done.stdout.startswith("At 3 mm under the heel of the ") and "heel pressure −" in done.stdout
+    with (tmp_path / "result/layers.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert {row["place"] for row in rows} == {"heel", "ball", "whole"}
+    assert len({row["landing"] for row in rows}) == 2 and len({row["side"] for row in rows}) == 2
+    for row in rows:
+        numbers = [float(row[f"heel_pressure_change_percent{end}"]) for end in ("_low", "", "_high")]
+        assert numbers == sorted(numbers) and row["law_speed"] and row["law_basis"]
+    record = json.loads((tmp_path / "result/layers.json").read_text(encoding="utf-8"))
+    assert done.stdout.splitlines()[0] == record["sentence"]
+    page = (tmp_path / "result/layers.html").read_text(encoding="utf-8")
+    assert "stack limit" in page and "probability of injury" in page and "Midsoles of 0, 2, 4, 8 and 16 mm" in page
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("--height", "9mm"), "1 to 8 mm, within the stack"),
+        (("--height", "6mm", "--stack", "5mm"), "1 to 5 mm, within the stack"),
+        (("--under", "arch"), "heel, ball, whole"),
+        (("--temperature", "-60"), "-20 to 50 deg C"),
+    ],
+)
+def test_a_layer_that_is_none_is_refused_before_the_work(tmp_path: Path, words: tuple[str, ...], told: str) -> None:
+    done = jointload("layers", *inputs(), *words, where=tmp_path)
+    assert done.returncode == 2 and told in done.stderr and len(done.stderr.splitlines()) == 1
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_labels_are_proposed_and_never_overwritten(tmp_path: Path) -> None:

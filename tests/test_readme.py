@@ -69,8 +69,8 @@ def test_each_command_shown_exists_with_its_options(line: str) -> None:
 def test_every_command_is_shown() -> None:
     shown = {command_of(line) for line in COMMAND_LINES} | {"demo", "guide"}
     assert shown == {
-        "demo", "guide", "check", "labels", "analyse", "whatif", "fit", "shape", "material", "models", "explain",
-        "study run", "study compare", "study rerun", "study dose",
+        "demo", "guide", "check", "labels", "analyse", "whatif", "fit", "shape", "layers", "material", "models",
+        "explain", "study run", "study compare", "study rerun", "study dose",
     }  # fmt: skip
     assert "`jointload guide`" in README
 

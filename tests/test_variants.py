@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from jointload.analysis import SMOOTHINGS, THRESHOLDS, analyse
+from jointload.analysis import analyse
 from jointload.intake.session import Session, read_session
 from jointload.modeldata import shipped_folder
+from jointload.other_choices import SMOOTHINGS, THRESHOLDS
 from jointload.settings import Settings
 
 OWN = Settings(smoothing="fixed", cutoff=12.0)

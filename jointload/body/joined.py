@@ -9,6 +9,7 @@ Lu TW, O'Connor JJ (1999) J Biomech 32:129 joined segments without gaps and with
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -69,14 +70,20 @@ class Joining:
             _pose_shares(poses, moved, meetings, doubt),
         )
 
-    def joined(self, poses: SegmentPoses, body: FittedBody) -> tuple[SegmentPoses, FittedBody]:
-        """Poses and body, draws before frames where there are any, brought together."""
+    def joined(
+        self, poses: SegmentPoses, body: FittedBody, partings: Mapping[str, Array]
+    ) -> tuple[SegmentPoses, FittedBody]:
+        """Poses and body, draws before frames where there are any, brought together; partings : joint centre ->
+        (3, ...) [m] by which its bones truly part."""
         if not self.meetings:
             return poses, body
         moves = _moves(self.centres, _gaps(poses, body, self.meetings))
         beside = self.beside.reshape(*self.beside.shape, *(1,) * (moves.ndim - 2))
         body = _with_centres(body, self.meetings, moves + beside)
-        return _shared_out(poses, body, self.meetings, self.segments, self.poses), body
+        gaps = _gaps(poses, body, self.meetings)
+        for j, each in enumerate(self.meetings):
+            gaps[:, j] += np.asarray(partings.get(each.centre, 0.0))[..., None]
+        return _shared_out(poses, body, gaps, self.segments, self.poses), body
 
 
 def joined(poses: SegmentPoses, body: FittedBody) -> tuple[SegmentPoses, FittedBody]:
@@ -92,7 +99,7 @@ def joined(poses: SegmentPoses, body: FittedBody) -> tuple[SegmentPoses, FittedB
         frames = slice(start, start + TOGETHER)
         part = replace(poses, rotation=poses.rotation[..., frames], origin=poses.origin[..., frames])
         shares = _pose_shares(part, body, meetings, doubt.around(frames))
-        part = _shared_out(part, body, meetings, doubt.segments, shares)
+        part = _shared_out(part, body, _gaps(part, body, meetings), doubt.segments, shares)
         rotation[..., frames], origin[..., frames] = part.rotation, part.origin
     return replace(poses, rotation=rotation, origin=origin), body
 
@@ -265,13 +272,10 @@ def _pose_shares(poses: SegmentPoses, body: FittedBody, meetings: tuple[Meeting,
 
 
 def _shared_out(
-    poses: SegmentPoses,
-    body: FittedBody,
-    meetings: tuple[Meeting, ...],
-    segments: tuple[str, ...],
-    shares: Array,
+    poses: SegmentPoses, body: FittedBody, gaps: Array, segments: tuple[str, ...], shares: Array
 ) -> SegmentPoses:
-    gaps = _gaps(poses, body, meetings).swapaxes(0, 1)
+    """The poses less their shares of the gaps (3, J, ..., F)."""
+    gaps = gaps.swapaxes(0, 1)
     columns = np.moveaxis(gaps.reshape(-1, *gaps.shape[2:]), -1, 0)
     errors = shares @ columns.reshape(*columns.shape[:2], -1)
     errors = np.moveaxis(errors.reshape(-1, len(segments), 6, *columns.shape[2:]), 0, -1)

@@ -14,12 +14,13 @@ from jointload.errors import SettingError
 GROUPS = {
     "Files": (
         "trial", "file", "files", "folder", "record", "labels", "rider", "static", "hip_movement", "board",
-        "pressure_right", "pressure_left", "pressure_layout", "conditions", "insole", "results", "exposures",
+        "pressure_right", "pressure_left", "pressure_layout", "shoe", "conditions", "insole", "others", "materials",
+        "results", "exposures",
     ),
     "Question": (
         "heel_wedge", "side", "length", "heel_lift", "thickness", "target", "stack", "posting", "lift", "inversion",
         "knee_rise", "pressure_rise", "by", "task", "condition", "scale_heights", "quantity", "name", "page",
-        "hardness",
+        "hardness", "under", "height", "cup", "temperature", "worn",
     ),
     "Settings": (),
     "Output": ("out", "replace", "figures", "hide_names", "full", "parquet", "strip_names", "every"),
@@ -29,7 +30,7 @@ GROUPS = {
 SECTIONS = {
     "Start here": ("demo", "guide"),
     "One landing": ("labels", "check", "analyse"),
-    "One insole": ("whatif", "fit", "shape", "material"),
+    "One insole": ("whatif", "fit", "layers", "shape", "material"),
     "Many landings": ("study", "run", "compare", "dose", "rerun"),
     "What a number means": ("explain", "models"),
 }

@@ -12,6 +12,7 @@ from jointload.cli import (  # noqa: F401  (each enters its commands)
     guide,
     insoles,
     landings,
+    layers,
     provenance,
     recordings,
     studies,

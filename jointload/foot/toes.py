@@ -88,16 +88,24 @@ def toe_push(push: Array, load: Array, friction: Array, lacing: Array, time: Arr
 
 
 def toes_of(
-    landing: Landing, side: str, shoe: Shoe | None, vertical: Array, time: Array, draws: int, seed: int
+    landing: Landing,
+    side: str,
+    shoe: Shoe | None,
+    vertical: Array,
+    time: Array,
+    draws: int,
+    seed: int,
+    sloped: float = 0.0,
 ) -> ToePush:
     """The toes' push in a landing; friction and lacing as shoe.toml has them, else over their published or chosen
     range.
 
     vertical : (D, N) [N] as Underfoot has it: what is not known of the plate's force scales the push, too
+    sloped : [rad] by which what lies under the foot slopes down towards the toes beside the sole itself
     """
     unknown, of_shoes = drawn("sole", draws, seed), drawn("shoe", draws, seed)
     turn, tilt = (np.deg2rad(np.asarray(unknown[name])) for name in ("axis_turn", "axis_tilt"))
-    push, load = along_foot(landing, side, turn, tilt, unknown["shoe_mass"])
+    push, load = along_foot(landing, side, turn, tilt - sloped, unknown["shoe_mass"])
     usual = landing.impact_force(side)[1, landing.fast_window(side)]
     factor = np.divide(vertical, usual, out=np.ones_like(vertical), where=np.abs(usual) > 1.0)
     friction, lacing = (

@@ -19,9 +19,11 @@ from jointload.body.pose import SegmentPoses
 from jointload.intake.recording import SIDES, Array, Which
 from jointload.intake.rider import G
 from jointload.numerics.rotations import angular_motion, cross, dot, rotate, rotate_back
-from jointload.numerics.signals import derivatives, zero_lag_lowpass
+from jointload.numerics.signals import second_derivative, zero_lag_lowpass
 
 GRAVITY = np.array([0.0, -G, 0.0])
+TOGETHER = 1000
+"""Frames of a long recording that are summed together, so that they stay in the processor's cache (choice)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,6 +40,16 @@ class SegmentMotion:
     acceleration: Array
     angular_velocity: Array
     angular_acceleration: Array
+
+    def during(self, frames: slice) -> SegmentMotion:
+        """In some frames."""
+        return SegmentMotion(
+            self.rotation[..., frames],
+            self.centre[..., frames],
+            self.acceleration[..., frames],
+            self.angular_velocity[..., frames],
+            self.angular_acceleration[..., frames],
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,6 +117,26 @@ def inverse_dynamics(
     tree, then M = M_O - p x F. Angular rates are turned into the segment, the constant tensor acts there, the result is
     turned back.
     """
+    if joint_centre.shape[-1] <= TOGETHER:
+        return _summed_up(motion, chain, joint_centre, contact_force, contact_moment, contact_segment, gravity)
+    out = np.empty((2, *np.broadcast_shapes(joint_centre.shape, motion.acceleration.shape)))
+    for start in range(0, joint_centre.shape[-1], TOGETHER):
+        some = slice(start, start + TOGETHER)
+        contact = contact_force[..., some], contact_moment[..., some], contact_segment
+        out[..., some] = _summed_up(motion.during(some), chain, joint_centre[..., some], *contact, gravity)
+    return out[0], out[1]
+
+
+def _summed_up(
+    motion: SegmentMotion,
+    chain: Chain,
+    joint_centre: Array,
+    contact_force: Array,
+    contact_moment: Array,
+    contact_segment: tuple[int, ...],
+    gravity: Array,
+) -> tuple[Array, Array]:
+    """`inverse_dynamics` of a few frames."""
     fall = gravity.reshape(3, *(1,) * (motion.acceleration.ndim - 1))
     force = chain.mass[..., None] * (motion.acceleration - fall)
     moment = cross(motion.centre, force)
@@ -162,7 +194,7 @@ def segment_motion(poses: SegmentPoses, body: FittedBody) -> SegmentMotion:
     centre = poses.origin[:, where] + rotate(rotation, com[..., None])
     dt = 1.0 / poses.rate
     velocity, acceleration = angular_motion(rotation, dt)
-    return SegmentMotion(rotation, centre, derivatives(centre, dt)[1], velocity, acceleration)
+    return SegmentMotion(rotation, centre, second_derivative(centre, dt), velocity, acceleration)
 
 
 def joint_loads(

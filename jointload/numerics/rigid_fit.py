@@ -34,13 +34,13 @@ def fit_poses(clusters: Sequence[Array], observed: Sequence[Array]) -> tuple[Arr
     Horn BKP (1987) J Opt Soc Am A 4:629-642; Theobald DL (2005) Acta Cryst A61:478-480 (both from memory).
     """
     shape = (len(clusters), *observed[0].shape[2:])
-    covariance = np.full((3, 3, *shape), np.nan)
-    centre_local, centre_lab = np.full((3, *shape), np.nan), np.full((3, *shape), np.nan)
-    spread, count = np.full(shape, np.nan), np.zeros(shape)
+    covariance, spread, count = np.empty((3, 3, *shape)), np.empty(shape), np.zeros(shape)
+    centre_local, centre_lab = np.empty((3, *shape)), np.empty((3, *shape))
     for s, (local, seen_at) in enumerate(zip(clusters, observed, strict=True)):
-        for visible, where in _visibility_patterns(seen_at):
-            if not _fixes_a_rotation(local[:, visible]):
-                continue
+        patterns = [each for each in _visibility_patterns(seen_at) if _fixes_a_rotation(local[:, each[0]])]
+        if not (patterns and isinstance(patterns[0][1], slice)):
+            covariance[:, :, s] = centre_local[:, s] = centre_lab[:, s] = spread[s] = np.nan
+        for visible, where in patterns:
             _accumulate(
                 local[:, visible],
                 seen_at[:, visible][..., where],
@@ -51,7 +51,7 @@ def fit_poses(clusters: Sequence[Array], observed: Sequence[Array]) -> tuple[Arr
                 centre_lab,
                 spread,
             )
-            count[s][..., where] = np.count_nonzero(visible)
+            count[s][..., where] = local[:, visible].shape[1]
     quaternion, largest = _largest_eigenpair(covariance, 0.5 * spread)
     rotation = rotation_from_quaternion(quaternion)
     position = centre_lab - rotate(rotation, centre_local)
@@ -60,10 +60,11 @@ def fit_poses(clusters: Sequence[Array], observed: Sequence[Array]) -> tuple[Arr
     return rotation, position, residual
 
 
-def _visibility_patterns(observed: Array) -> list[tuple[NDArray[np.bool_], slice | NDArray[np.intp]]]:
+def _visibility_patterns(observed: Array) -> list[tuple[slice | NDArray[np.bool_], slice | NDArray[np.intp]]]:
+    """Markers that are seen together, and the frames in which they are; one slice of all where nothing is missing."""
     seen = np.isfinite(observed[0] if observed.ndim == 3 else observed[0, :, 0])
     if seen.all():
-        return [(seen[:, 0], slice(None))]
+        return [(slice(None), slice(None))]
     patterns, index = np.unique(seen, axis=1, return_inverse=True)
     index = index.reshape(-1)
     return [(patterns[:, k], np.flatnonzero(index == k)) for k in range(patterns.shape[1])]

@@ -6,6 +6,8 @@ handful of multiplications of long contiguous rows.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -17,7 +19,7 @@ GIMBAL_LIMIT = np.deg2rad(80.0)
 
 def compose(a: Array, b: Array) -> Array:
     """Matrix product a @ b of (3, 3, ...) arrays, trailing axes broadcast."""
-    return a[:, 0, None] * b[None, 0] + a[:, 1, None] * b[None, 1] + a[:, 2, None] * b[None, 2]
+    return _summed((a[:, k, None], b[None, k]) for k in range(3))
 
 
 def inverse(rotation: Array) -> Array:
@@ -27,20 +29,29 @@ def inverse(rotation: Array) -> Array:
 
 def rotate(rotation: Array, vector: Array) -> Array:
     """rotation @ vector: (3, 3, ...) and (3, ...) give (3, ...)."""
-    return rotation[:, 0] * vector[0] + rotation[:, 1] * vector[1] + rotation[:, 2] * vector[2]
+    return _summed((rotation[:, k], vector[k]) for k in range(3))
 
 
 def rotate_back(rotation: Array, vector: Array) -> Array:
     """rotation.T @ vector: (3, 3, ...) and (3, ...) give (3, ...)."""
-    return rotation[0] * vector[0] + rotation[1] * vector[1] + rotation[2] * vector[2]
+    return _summed((rotation[k], vector[k]) for k in range(3))
+
+
+def _summed(pairs: Iterator[tuple[Array, Array]]) -> Array:
+    """Sum of three products, in as little memory as may be: what is read again is then still in the cache."""
+    (a, b), (c, d), (e, f) = pairs
+    out, part = a * b, c * d
+    out += part
+    out += np.multiply(e, f, out=part)
+    return out
 
 
 def cross(a: Array, b: Array) -> Array:
     """Vector product of (3, ...) arrays, trailing axes broadcast."""
     out = np.empty(np.broadcast_shapes(a.shape, b.shape))
-    out[0] = a[1] * b[2] - a[2] * b[1]
-    out[1] = a[2] * b[0] - a[0] * b[2]
-    out[2] = a[0] * b[1] - a[1] * b[0]
+    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
+        np.multiply(a[j], b[k], out=out[i, ...])
+        out[i] -= a[k] * b[j]
     return out
 
 

@@ -338,11 +338,17 @@ def _share_rows(key: Row, pieces: _Pieces, exponent: float) -> list[Row]:
     out = []
     for by, names in (("activity", activities), ("style", np.array(pieces.style))):
         for name in sorted(set(names.tolist())):
-            shares = [float(dose[names == name].sum() / dose.sum()) for dose in doses.values()]
+            shares = [_part(dose, names == name) for dose in doses.values()]
             low, high = (min(shares), max(shares)) if np.isfinite(shares).all() else (np.nan, np.nan)
             row = {"by": by, "name": name or "not known", "share": shares[0], "low": low, "high": high}
             out.append(key | row | {"note": pieces.note})
     return out
+
+
+def _part(dose: Array, chosen: Array) -> float:
+    """The share of the chosen landings in a dose; NaN of a dose that is nothing, as where no toe pushes."""
+    whole = float(dose.sum())
+    return float(dose[chosen].sum()) / whole if whole else np.nan
 
 
 # What one change would save ---------------------------------------------------------------------------------------
@@ -408,7 +414,7 @@ def _fewer(key: Row, pieces: _Pieces, exponent: float) -> Row:
     savings = []
     for which in ("load", "low", "high"):
         dose = pieces.dose(exponent, which)
-        savings.append(FEWER * float(dose[chosen].sum() / dose.sum()))
+        savings.append(FEWER * _part(dose, chosen))
     row["saving"] = savings[0]
     if np.isfinite(savings).all():
         row["low"], row["high"] = min(savings), max(savings)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -115,9 +115,14 @@ class Draws:
     numbers: Mapping[str, Array]
     swings: Array | None = None
     """(K, D) standard normal numbers for what the balance leaves open of the flesh."""
+    partings: Mapping[str, Array] = field(default_factory=dict)
+    """Joint centre -> (3, D) [m] by which its bones truly part, where they are brought together."""
 
     def swings_of(self, which: slice) -> Array | None:
         return None if self.swings is None else self.swings[:, which]
+
+    def partings_of(self, which: slice) -> dict[str, Array]:
+        return {name: each[:, which] for name, each in self.partings.items()}
 
 
 FEW = ("flesh", "placement", "joint_centre", "inertia", "plate_force", "pressure_centre", "cutoff", "time_offset")
@@ -136,13 +141,14 @@ def draw_inputs(
     weight = plates.gain.mean(axis=0) if on_plates else np.ones(draws)
     standing, body = facing_frame_standing(landing.body), landing.body
     placement, centres = (drawn(body, sources, streams, draws) for drawn in (_placement, _joint_centres))
+    partings = _partings(landing, sources, streams, draws)
     segments = _segment_errors(sources, streams, draws)
     cutoff, offset = _cutoff_factors(sources, streams, draws, chunk), _offsets(sources, streams, draws)
     swings = streams.normal(sources["flesh"], draws, swings_drawn()) if "flesh" in sources else None
     numbers = {
         "flesh": np.zeros((0, draws)) if swings is None else swings,
         "placement": _rows(placement.values(), draws),
-        "joint_centre": _rows(centres.values(), draws),
+        "joint_centre": _rows((*centres.values(), *partings.values()), draws),
         "inertia": _with_squares(_rows(segments.values(), draws)),
         "plate_force": _with_squares(plates.gain),
         "pressure_centre": _with_squares(_rows(plates.place[[0, 2]], draws)),
@@ -162,6 +168,7 @@ def draw_inputs(
         offset=offset,
         numbers={name: rows for name, rows in numbers.items() if name in sources},
         swings=swings,
+        partings=partings,
     )
 
 
@@ -210,6 +217,17 @@ def _joint_centres(body: FittedBody, sources: Mapping[str, Source], streams: Str
     spread = centre_spreads(body.hip_centre_method)
     names = ("l5s1", *(f"{side}_{joint}_centre" for side in SIDES for joint in ("hip", "knee", "ankle")))
     return _scattered(source, streams, draws, {n: spread[_unsided(n)] for n in names if n in body.standing_points})
+
+
+def _partings(landing: Landing, sources: Mapping[str, Source], streams: Streams, draws: int) -> dict[str, Array]:
+    """Joint centre -> (3, D) [m] by which its bones part, along the axes of the laboratory."""
+    if "joint_centre" not in sources or landing.smoother is None:
+        return {}
+    source = sources["joint_centre"]
+    names = [f"{side}_{kind}" for side in SIDES for kind in source.content["meeting_mm"]]
+    sizes = [source.content["meeting_mm"][_unsided(name)] for name in names]
+    normal = streams.generator(source, source.same_for, "parting").standard_normal((len(names), 3, draws))
+    return {name: MM * size * each for name, size, each in zip(names, sizes, normal, strict=True)}
 
 
 def _scattered(source: Source, streams: Streams, draws: int, spread_mm: Mapping[str, list[float]]) -> dict[str, Array]:

@@ -274,7 +274,7 @@ def _poured(pouring: _Pouring, which: slice, disturbed: Array) -> tuple[Landing,
     markers = dict(zip(pouring.labels, smooth.swapaxes(0, 1), strict=True))
     poses, _ = track_segments(markers, body, rate)
     if pouring.joining is not None:
-        poses, body = pouring.joining.joined(poses, body)
+        poses, body = pouring.joining.joined(poses, body, inputs.partings_of(which))
     angles = joint_angles(poses, body, settings.angle_zero)
     contact = _contact(landing, inputs, which, before)
     motion, balance = None, None

@@ -123,7 +123,7 @@ def test_draws_are_joined_as_one_is(exact: tuple[SegmentPoses, FittedBody]) -> N
     nothing = BodyErrors(2, {}, {})
     two = calibrate(static_recording(RIDER), label_map(), RIDER, errors=nothing)
     wide = {key: np.repeat(getattr(apart, key)[..., None, :], 2, axis=-2) for key in ("rotation", "origin", "residual")}
-    both, bodies = shares.joined(replace(apart, **wide), two)
+    both, bodies = shares.joined(replace(apart, **wide), two, {})
     np.testing.assert_allclose(both.origin[..., 1, :], alone.origin, atol=1e-9)
     knee = bodies.standing_points["left_knee_centre"]
     np.testing.assert_allclose(knee, np.stack([moved.standing_points["left_knee_centre"]] * 2, axis=1), atol=1e-9)

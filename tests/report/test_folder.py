@@ -26,7 +26,15 @@ FILES = {
 }  # fmt: skip
 
 
-NOT_ASKED_FOR = {"shapes_compared", "fit_trade_off", "fit_pressure", "plate_split", "sole_pressures"}
+NOT_ASKED_FOR = {
+    "feet",
+    "heel_forces",
+    "shapes_compared",
+    "fit_trade_off",
+    "fit_pressure",
+    "plate_split",
+    "sole_pressures",
+}
 """Figures of answers, of a shared plate and of pressure insoles that these results do not hold."""
 
 

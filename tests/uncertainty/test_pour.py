@@ -113,7 +113,9 @@ def test_a_drawn_body_gives_what_the_analysis_gives_with_that_body(
 
     flat = analyse(flat.session, Settings(smoothing=smoothing), variants=False)
     sources, streams = load_sources(("placement", "joint_centre", "inertia")), Streams.of(flat.session, 0)
-    landing = flat.landing
+    landing, centre = flat.landing, sources["joint_centre"]
+    together = dict.fromkeys(centre.content["meeting_mm"], 0.0)
+    sources["joint_centre"] = replace(centre, content=centre.content | {"meeting_mm": together})
     poured = pour(flat.session, landing, sources, streams, 6)
     errors = draw_inputs(flat.session, landing, sources, streams, 6, 1).body
     for d in (0, 5):

@@ -288,11 +288,13 @@ def fit_layer(test: CompressionTest, name: str, kind: str = "foam", density: flo
     modulus, limit = math.exp(found.x[0]), float(found.x[1])
     _check_modulus(modulus, kind, test.where)
     rms = float(np.sqrt(np.mean((law(found.x) - strain) ** 2)))
-    source = f"fitted to {Path(test.where).name}"
+    share = rms / float(strain.max())
+    poor = f"; the law misses it by {100 * share:.0f} %" if share > POOR_FIT else ""
+    source = f"fitted to {Path(test.where).name}{poor}"
     fitted = Material(name, kind, modulus, limit, loss, density, basis="measured", source=source)
     return LayerFit(
-        fitted, test, rms * test.thickness, rms / float(strain.max()), fitted.bottoming_pressure * test.area,
-        (*test.notes, *_fit_notes(fitted, rms / float(strain.max()), test)),
+        fitted, test, rms * test.thickness, share, fitted.bottoming_pressure * test.area,
+        (*test.notes, *_fit_notes(fitted, share, test)),
     )  # fmt: skip
 
 

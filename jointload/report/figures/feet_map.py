@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from jointload.analysis import Analysis
-from jointload.foot.felt import FootBore, SoleMap
+from jointload.foot.felt import MEASURED, FootBore, SoleMap
 from jointload.landing.sole_regions import BALL_START, HEEL_END, TOE_START
 from jointload.report.figures.axis import limits, ticked
 from jointload.report.figures.panel import Boxes, Key, Panel, Shape, Sheet, Words
@@ -59,7 +59,10 @@ def _panel(foot: FootBore, top: float, stance: str) -> Panel:
         -edge, edge, "lateral ←  mm  → medial" if foot.side == "left" else "medial ←  mm  → lateral", grid=False
     )
     along = ticked(*limits([1e3 * told.along]), grid=False)
-    shapes = (*_cells(told, _outward(foot.side), top), *_words(told, _outward(foot.side), parts))
+    shapes = (
+        *_cells(told, foot.basis == MEASURED, _outward(foot.side), top),
+        *_words(told, _outward(foot.side), parts),
+    )
     beneath = f"at the largest force, {1e3 * told.time:.0f} ms after touch-down; mm from the heel"
     return Panel(name, beneath, sentence, across, along, shapes, equal=True)
 
@@ -69,8 +72,10 @@ def _outward(side: str) -> float:
     return 1.0 if side == "right" else -1.0
 
 
-def _cells(told: SoleMap, outward: float, top: float) -> list[Shape]:
-    long, wide = (500.0 * each for each in sides_of(told.area, told.along))
+def _cells(told: SoleMap, sensors: bool, outward: float, top: float) -> list[Shape]:
+    """sensors : whether they are those of an insole, in rows; the bed's cells are squares."""
+    sides = sides_of(told.area, told.along) if sensors else (np.sqrt(told.area),) * 2
+    long, wide = (500.0 * each for each in sides)
     x, y, pressure = 1e3 * outward * told.outward, 1e3 * told.along, 1e-3 * told.pressure
     known = np.isfinite(pressure)
     level = np.clip(len(CLASSES) * np.where(known, pressure, 0.0) / top, 0, len(CLASSES) - 1).astype(int)

@@ -11,6 +11,7 @@ from jointload.landing.landed import Landing
 from jointload.landing.sole_regions import sole_loads
 from jointload.report.figures import change_figures, fit_figures, landing_curves, pictures
 from jointload.report.figures.feet_map import feet_map
+from jointload.report.figures.heel_forces import heel_forces
 from jointload.report.figures.panel import Sheet
 from jointload.report.figures.paper import FORMS, sheet_file
 from jointload.report.figures.pressure_bed import pressure_bed
@@ -66,6 +67,7 @@ FIGURES: dict[str, Drawn] = {
     "tissue_loads": _of(tissue_loads),
     "pressure_paths": _of(pictures.pressure_paths),
     "feet": _of(feet_map),
+    "heel_forces": _of(heel_forces),
     "plate_split": _of_landing(split_curves, lambda landing: landing.split is not None),
     "sole_pressures": _of_landing(sole_pressures, lambda landing: any(s.regions for s in sole_loads(landing))),
     "predicted_changes": _changes,

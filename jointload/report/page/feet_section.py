@@ -7,6 +7,7 @@ from html import escape
 from jointload.foot.bore import BALL, FOOT_QUANTITIES, HEEL, TOES
 from jointload.foot.spreads import foot_spreads
 from jointload.report.figures.feet_map import feet_map
+from jointload.report.figures.heel_forces import heel_forces
 from jointload.report.figures.sheet_html import sheet_figure
 from jointload.report.page.feet_answers import feet_sentences, of_feet_asked, socks_sentence
 from jointload.report.words import html
@@ -45,12 +46,14 @@ def feet_section(reported: Reported) -> str:
     told = feet_sentences(analysis)
     if not told:
         return ""
-    sheet = feet_map(analysis)
+    sheet, curves = feet_map(analysis), heel_forces(analysis)
     caption = "Pressure under each foot when the force on it was largest, on one scale, and each part's share of it."
     return (
         "".join(html.answer(sentence) for sentence in told)
         + (sheet_figure(sheet, caption) if sheet is not None else "")
-        + "<h3>Heel</h3>" + measure_table(analysis, HEEL)
+        + "<h3>Heel</h3>"
+        + (sheet_figure(curves, "Force under each heel in time.") if curves is not None else "")
+        + measure_table(analysis, HEEL)
         + "<h3>Ball</h3>" + measure_table(analysis, BALL)
         + "<h3>Toes</h3>" + html.paragraph(socks_sentence()) + measure_table(analysis, TOES)
         + html.paragraph(NO_LIMIT)

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from jointload.insole.shape.compression import LayerFit
-from jointload.insole.shape.materials import COLUMNS, Material
+from jointload.insole.shape.materials import Material
 from jointload.report.papers.material_figure import draw_materials
 from jointload.report.words.csv_text import shielded
 from jointload.report.words.whole_folder import write_whole
@@ -25,9 +25,10 @@ TABLE = "material.csv"
 def material_row(material: Material) -> str:
     """The head and the row of a file of materials."""
     out = io.StringIO()
-    writer = csv.DictWriter(out, COLUMNS, lineterminator="\n")
+    cells = material.row()
+    writer = csv.DictWriter(out, list(cells), lineterminator="\n")
     writer.writeheader()
-    writer.writerow({name: shielded(cell) for name, cell in material.row().items()})
+    writer.writerow({name: shielded(cell) for name, cell in cells.items()})
     return out.getvalue()
 
 

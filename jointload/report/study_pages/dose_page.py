@@ -33,8 +33,9 @@ from jointload.study.strain_dose import FEWER, LIGHTER, Dose, Row, Tissue, of_wo
 CAUTIONS = (
     "For research. A dose is a way to count, not a finding about a body: it diagnoses nothing, predicts no injury and "
     "calls no rider, activity or insole safe or unsafe. Who has pain should see a clinician, whatever stands here.",
-    "Every load is a lower bound, because muscles that work against each other are not seen; the laws of adding up "
-    "come from specimens and models, not from living riders.",
+    "Every load of joint, tendon or disc is a lower bound, because muscles that work against each other are not seen; "
+    "the laws of adding up come from specimens and models, not from living riders; for heel, ball and toes there is "
+    "none.",
     "The exponent decides most of the answer and nobody knows it for a living person: read the range, not a number.",
     "Impulses of a landing are added up; peaks stand in dose.csv beside them and are not to be used to explain "
     "chronic overuse [@bisseling_2006].",

@@ -1,0 +1,98 @@
+"""Which thin layer serves a landing: what one sentence and one picture need, judged between the same drawn persons."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from jointload.foot.felt import ENDS
+from jointload.foot.thin_layers import LayerTrial
+from jointload.intake.recording import Array
+from jointload.modeldata import load_model
+
+MOSTLY = 0.5
+"""A layer counts as bottomed where it is so in at least this share of the drawn persons (choice)."""
+
+
+@dataclass(frozen=True)
+class Told:
+    """A number of a landing: middle, and the ends of its 95 % interval; NaN where it is not known."""
+
+    middle: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class LayerChoice:
+    """The material that leaves the least pressure at one height, and from and up to where height counts.
+
+    place : of the layer;  target : 'heel' or 'ball', whose pressure is judged;  height [m]
+    best : its number among the materials, None where each is bottomed or compacted;  change : of its pressure, a share
+    alike : numbers of the materials that are not told from it;  bottomed : of those that are bottomed at that height
+    told_from, gained_to : heights [m] from which any layer is told from none, beside the cup if there is one, and above
+    which nothing is gained within the stack; None where no height is;  limit : of the stack [m]
+    """
+
+    place: str
+    target: str
+    height: float
+    best: int | None
+    change: Told
+    alike: tuple[int, ...]
+    bottomed: tuple[int, ...]
+    told_from: float | None
+    gained_to: float | None
+    limit: float
+
+
+def told(draws: Array) -> Told:
+    """Middle and interval of draws (D,)."""
+    if not np.isfinite(draws).all():
+        return Told(float("nan"), float("nan"), float("nan"))
+    low, middle, high = np.percentile(draws, (ENDS[0], 50.0, ENDS[1]))
+    return Told(float(middle), float(low), float(high))
+
+
+def judged(trial: LayerTrial, place: str) -> Array:
+    """(M, H, D) change of the pressure that a layer at this place is for."""
+    spared = trial.spared[place]
+    return spared.ball_change if place == "ball" else spared.heel_change
+
+
+def cup_alone(trial: LayerTrial, place: str) -> Array:
+    """(D,) what a cup changes of that pressure without any layer."""
+    return np.zeros_like(trial.cup_change) if place == "ball" else trial.cup_change
+
+
+def choose(trial: LayerTrial, place: str, height: float, limit: float) -> LayerChoice:
+    """height : the one asked for [m], taken at the nearest that was tried;  limit : greatest height the shoe has [m]"""
+    floors = load_model("foot", "layer").content["floors"]
+    change, heights = judged(trial, place), np.array(trial.heights)
+    within = np.flatnonzero(heights <= limit + 1e-9)
+    at = int(within[np.argmin(np.abs(heights[within] - height))]) if within.size else 0
+    firm = trial.spared[place].bottomed.mean(axis=-1) < MOSTLY
+    able = np.flatnonzero(firm[:, at])
+    middles = np.median(change, axis=-1)
+    best = int(able[np.argmin(middles[able, at])]) if able.size else None
+    alike: tuple[int, ...] = ()
+    if best is not None:
+        alike = tuple(int(k) for k in able if k != best and told(change[best, at] - change[k, at]).high >= 0.0)
+    lowest = np.where(firm, middles, np.inf)[:, within].min(axis=0)
+    beside = (1.0 + change) / (1.0 + cup_alone(trial, place)) - 1.0
+    worse = np.percentile(beside, ENDS[1], axis=-1)[:, within].min(axis=0)
+    seen = np.flatnonzero(worse < -floors["told"])
+    gained = np.flatnonzero(lowest - lowest.min() < floors["gained"]) if np.isfinite(lowest).any() else seen[:0]
+    return LayerChoice(
+        place,
+        "ball" if place == "ball" else "heel",
+        float(heights[at]),
+        best,
+        told(change[best, at] if best is not None else np.full(1, np.nan)),
+        alike,
+        tuple(int(k) for k in np.flatnonzero(~firm[:, at])),
+        float(heights[within[seen[0]]]) if seen.size else None,
+        float(heights[within[gained[0]]]) if gained.size else None,
+        limit,
+    )

@@ -1,0 +1,364 @@
+"""What thin layers in a shoe leave of a landing under heel and ball: every material at every height, for drawn persons.
+
+The force under a foot stays: published layers of 0 to 16 mm did not change the ground's. A layer spreads it over more
+of the heel, sinks in, and tilts the foot. Arrays are (M, H, D): materials, heights, draws.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from jointload.errors import SettingError, expected_found
+from jointload.foot.heel import loading_time, sole_columns
+from jointload.foot.heel_pad import Column, Heel, PressedHeel, StiffeningColumn, heel_force, heel_of, press_heel
+from jointload.foot.spreads import drawn
+from jointload.foot.toes import toes_of
+from jointload.foot.underfoot import Underfoot, underfoot
+from jointload.insole.shape.materials import BOTTOMED_STIFFNESS, Material
+from jointload.intake.recording import Array
+from jointload.intake.shoe import Shoe
+from jointload.landing.landed import Landing
+from jointload.landing.sole_regions import BALL_START, HEEL_END
+from jointload.loads.tissue.spreads import Factors
+from jointload.modeldata import load_model
+
+PLACES = ("heel", "ball", "whole")
+"""Where a layer may lie; whole : under the whole foot."""
+HEIGHTS = tuple(k / 1000 for k in range(1, 9))
+"""Heights that are compared [m]."""
+UNKNOWN_SPREAD = 0.4
+"""Spread of a modulus whose row gives none (choice, that of an insole's foam)."""
+UNKNOWN_LOSS = 0.4
+"""Energy loss of a material whose row gives none (choice), for its stiffness in a quick landing alone."""
+MOST_MOVED = 0.5
+"""Share of the heel's force that a sinking heel moves to the ball at most (choice)."""
+TILTS = np.deg2rad(np.linspace(-6.0, 6.0, 13))
+"""Tilts of the foot for which the toes' push is found; between them it is interpolated."""
+NO_FORCE = "the force under this foot, or where it acts, is not known throughout its landing"
+
+
+@dataclass(frozen=True)
+class Circumstances:
+    """temperature : of the layer [deg C], NaN for that of a room;  worn : walked and landed upon [km]
+    cup : a close cup or counter holds the heel's pad together
+    """
+
+    temperature: float = math.nan
+    worn: float = 0.0
+    cup: bool = False
+
+    def __post_init__(self) -> None:
+        known = load_model("foot", "layer").content["circumstances"]
+        low, high = known["lowest_temperature"], known["highest_temperature"]
+        for what, value, ends, unit in (
+            ("temperature of the layer", self.temperature, (low, high), "deg C"),
+            ("way a layer was worn", self.worn, (0.0, known["most_km"]), "km"),
+        ):
+            if not (math.isnan(value) or ends[0] <= value <= ends[1]):
+                expected, found = f"{ends[0]:g} to {ends[1]:g} {unit}", f"{value:g} {unit}"
+                raise SettingError(expected_found(what, expected, found, "the command", "nothing was published beyond"))
+
+
+@dataclass(frozen=True, eq=False)
+class Bearing:
+    """One foot at the largest force under its heel; draws (D, 1).
+
+    heel_force, ball_force [N], ball_pressure [Pa] : each at its own largest;  quickness : from touch to it [s]
+    sole : columns of the shoe;  lever : heel to ball along the foot [m];  body_weight : [N]
+    toe_push : (G, D) [N] largest push of the toes for each of TILTS, None where it is not known, and why
+    """
+
+    side: str
+    basis: str
+    heel_force: Array
+    ball_force: Array
+    ball_pressure: Array
+    quickness: Array
+    sole: tuple[Column, ...]
+    lever: float
+    body_weight: float
+    seed: int
+    toe_push: Array | None = None
+    no_toes: str = ""
+
+    @property
+    def draws(self) -> int:
+        return int(self.heel_force.shape[0])
+
+
+@dataclass(frozen=True, eq=False)
+class Spared:
+    """What layers at one place leave; (M, H, D) unless said, NaN where it is not known.
+
+    heel_change, ball_change : of the peak pressure, as a share of that without a layer
+    heel_pressure [Pa], pad_strain, pad_way (strain over the locking strain) : that are left
+    taken, kept : energy of the layer in the loading [J];  left : its height [m] under the heel's middle, of a layer
+    under the ball alone under a metatarsal head's;  bottomed : 1 where it is that much stiffer than unloaded
+    ball_force : that goes from heel to ball [N];  toe_push : its change [N]
+    """
+
+    place: str
+    heel_change: Array
+    ball_change: Array
+    heel_pressure: Array
+    pad_strain: Array
+    pad_way: Array
+    taken: Array
+    kept: Array
+    left: Array
+    bottomed: Array
+    ball_force: Array
+    toe_push: Array
+
+
+@dataclass(frozen=True, eq=False)
+class LayerTrial:
+    """Every material at every height under one foot. stiffer : (M, D) factor of a material's modulus in this landing
+    over that of its test;  bare_pressure, bare_strain : (D,) without a layer, and without a cup;  cup_change : (D,) of
+    the heel's pressure by the cup alone, 0 without one;  spared : place -> what is left, beside neither layer nor cup
+    """
+
+    bearing: Bearing
+    materials: tuple[Material, ...]
+    heights: tuple[float, ...]
+    circumstances: Circumstances
+    stiffer: Array
+    bare_pressure: Array
+    bare_strain: Array
+    cup_change: Array
+    spared: dict[str, Spared]
+
+
+def bearing_of(landing: Landing, side: str, shoe: Shoe | None, draws: int = 200, seed: int = 5) -> Bearing:
+    """What layers under one foot have to bear; SettingError with the reason where that is not known."""
+    below = underfoot(landing, side, draws, seed) if side in landing.events.sides else None
+    if below is None or not (below.heel.max(axis=1) > 0).all() or "ball" not in below.ball:
+        found = "this foot does not land on a plate" if side not in landing.events.sides else NO_FORCE
+        found = found if below is None else "nothing presses on the heel, or no sensor of the ball measures"
+        raise SettingError(
+            expected_found(f"{side} foot", "a force under heel and ball", found, "the landing", "see the other foot")
+        )
+    length = below.map.length if below.map is not None else 0.152 * landing.body.rider.height
+    push, reason = _toes(landing, side, shoe, below, draws, seed)
+    return Bearing(
+        side,
+        below.basis,
+        below.heel.max(axis=1, keepdims=True),
+        below.ball["ball"].peak_force[:, None],
+        np.maximum(*(below.ball[part].peak_pressure for part in ("first_metatarsal", "other_metatarsals")))[:, None],
+        loading_time(below.heel, below.time),
+        sole_columns(shoe, draws, seed),
+        (BALL_START - 0.5 * HEEL_END) * length,
+        landing.body.rider.weight,
+        seed,
+        push,
+        reason,
+    )
+
+
+def spare(
+    bearing: Bearing,
+    materials: Sequence[Material],
+    heights: Sequence[float] = HEIGHTS,
+    circumstances: Circumstances | None = None,
+    places: Sequence[str] = PLACES,
+) -> LayerTrial:
+    """Press heel and ball of every drawn person onto every layer, in the same landing."""
+    circumstances = circumstances or Circumstances()
+    unknown = drawn("layer", bearing.draws, bearing.seed)
+    factors = drawn("heel_pad", bearing.draws, bearing.seed)
+    open_heel = heel_of(factors, bearing.quickness)
+    heel = held_by_cup(open_heel, unknown["cup"]) if circumstances.cup else open_heel
+    ball = _ball_of(unknown)
+    stiffer = np.stack([stiffening_in(m, bearing.quickness, circumstances, unknown, bearing.seed) for m in materials])
+    layer = _column(materials, heights, stiffer, unknown, bearing)
+    pressed = _Pressed(bearing, heel, ball, layer, np.array([m.energy_loss for m in materials])[:, None, None, None])
+    bare = press_heel(bearing.heel_force, heel, bearing.sole)
+    without = press_heel(bearing.heel_force, open_heel, bearing.sole)
+    return LayerTrial(
+        bearing, tuple(materials), tuple(heights), circumstances, stiffer[..., 0],
+        np.ravel(without.peak_pressure), np.ravel(_strain(without, factors)),
+        np.ravel(bare.peak_pressure / without.peak_pressure - 1.0),
+        {place: _spared(place, pressed, bare, without.peak_pressure, factors, unknown) for place in places},
+    )  # fmt: skip
+
+
+def held_by_cup(heel: Heel, thicker: float | Array) -> Heel:
+    """The heel whose pad a close cup holds together: as firm, but thicker by a factor, before and under load."""
+    return replace(heel, pad=replace(heel.pad, thickness=heel.pad.thickness * thicker))
+
+
+def _strain(pressed: PressedHeel, factors: Factors) -> Array:
+    """Of the pad over its thickness, with what the form of its law leaves open."""
+    return np.asarray(np.minimum(factors["strain_form"] * pressed.strain, factors["locking_strain"]))
+
+
+# the layer ------------------------------------------------------------------------------------------------------------
+
+
+def stiffening_in(
+    material: Material, quickness: Array, circumstances: Circumstances, unknown: Factors, seed: int
+) -> Array:
+    """(D, 1) factor of a material's modulus in a landing over that of its test: speed, cold and wear.
+
+    speed : (t_test / t_landing)^m, m measured at two speeds, else a share of  2/pi tan(delta)  with the loss share L of
+    a loop from zero giving  L = (pi/2) tan(delta) / (1 + (pi/4) tan(delta));  both relations from memory
+    quickness : (D, 1) [s] from touch to the largest force
+    """
+    tested = 10.0 ** unknown["slow_time"] if math.isnan(material.loading_time) else material.loading_time
+    measured = not math.isnan(material.rate_exponent)
+    exponent = material.rate_exponent if measured else unknown["rate_share"] * most_exponent(material.energy_loss)
+    known = load_model("foot", "layer").content["circumstances"]
+    cold = 0.0 if math.isnan(circumstances.temperature) else known["room_temperature"] - circumstances.temperature
+    chill = np.maximum(1.0 + unknown["cold"] * cold / known["cold_span"], 0.5)
+    worn = 1.0 + unknown["worn"] * circumstances.worn / known["worn_km"]
+    return np.asarray((tested / quickness) ** exponent * chill * worn)
+
+
+def most_exponent(energy_loss: float) -> float:
+    """Exponent of speed, were all of a material's loss of the kind that depends on it."""
+    loss = UNKNOWN_LOSS if math.isnan(energy_loss) else energy_loss
+    tangent = loss / (0.5 * math.pi - 0.25 * math.pi * loss)
+    return 2.0 / math.pi * tangent
+
+
+def _column(
+    materials: Sequence[Material], heights: Sequence[float], stiffer: Array, unknown: Factors, bearing: Bearing
+) -> StiffeningColumn:
+    """(M, H, D, 1) layers; each material's batch is drawn from its spread, log-normal, by its own name."""
+    modulus = np.stack([m.modulus * _batch(m, bearing.draws, bearing.seed) for m in materials]) * stiffer
+    strain = np.array([m.stiffening_strain for m in materials])[:, None, None, None] * unknown["stiffening"]
+    height = np.asarray(heights, dtype=float)[None, :, None, None]
+    return StiffeningColumn(height, modulus[:, None], np.minimum(strain, 1.0))
+
+
+def _batch(material: Material, draws: int, seed: int) -> Array:
+    from scipy.special import ndtri
+
+    spread = UNKNOWN_SPREAD if math.isnan(material.modulus_cv) else material.modulus_cv
+    rng = np.random.default_rng([seed, *b"batch", *material.name.encode()])
+    chance = (rng.permutation(draws) + rng.random(draws)) / draws
+    sigma = math.sqrt(math.log1p(spread**2))
+    return np.asarray(np.exp(sigma * ndtri(chance) - 0.5 * sigma**2))[:, None]
+
+
+# heel and ball upon it ------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class _Pressed:
+    """All that stands on the layers of a trial."""
+
+    bearing: Bearing
+    heel: Heel
+    ball: Heel
+    layer: StiffeningColumn
+    energy_loss: Array
+
+    @property
+    def ball_load(self) -> Array:
+        """(D, 1) [N] on the one head of the metatarsals that presses most, from the pressure there."""
+        columns = (self.ball.pad, *self.bearing.sole)
+        pressure = self.bearing.ball_pressure
+        depth = _depth(pressure, columns)
+        low, high = np.zeros_like(pressure), pressure.copy()
+        for _ in range(50):
+            middle = 0.5 * (low + high)
+            short = _depth(middle, columns) < depth - self.ball.rim
+            low, high = np.where(short, middle, low), np.where(short, high, middle)
+        edge = np.where(depth > self.ball.rim, low, 0.0)
+        return heel_force(pressure, edge, self.ball, columns)
+
+
+def _depth(pressure: Array, columns: Sequence[Column]) -> Array:
+    return np.asarray(sum(column.compression(pressure) for column in columns))
+
+
+def _ball_of(unknown: Factors) -> Heel:
+    """A metatarsal head is a small heel."""
+    pad = StiffeningColumn(unknown["ball_thickness"], unknown["ball_modulus"], unknown["ball_locking"])
+    return Heel(pad, unknown["ball_curve"], unknown["ball_radius"], math.nan)
+
+
+def _spared(place: str, on: _Pressed, bare: PressedHeel, compared: Array, factors: Factors, unknown: Factors) -> Spared:
+    """A heel that sinks in turns the foot against the ankle, which presses the ball down by as much as it lifts the
+    heel:  dF = k d / lever^2,  d what the heel sinks by more than the ball.
+
+    compared : (D, 1) [Pa], the pressure that a change is counted from
+    """
+    bearing = on.bearing
+    under_heel, under_ball = (((on.layer,) if place in (part, "whole") else ()) for part in ("heel", "ball"))
+    heel_columns, ball_columns = (*under_heel, *bearing.sole), (*under_ball, *bearing.sole)
+    load = on.ball_load
+    bare_ball = bearing.ball_pressure
+    heel = press_heel(bearing.heel_force, on.heel, heel_columns) if under_heel else bare
+    ball = press_heel(load, on.ball, ball_columns).peak_pressure if under_ball else bare_ball
+    sunk = [
+        _depth(pressure, (pads.pad, *columns)) - _depth(before, (pads.pad, *bearing.sole))
+        for pads, pressure, before, columns in (
+            (on.heel, heel.peak_pressure, bare.peak_pressure, heel_columns),
+            (on.ball, ball, bare_ball, ball_columns),
+        )
+    ]
+    stiffness = unknown["ankle_stiffness"] * bearing.body_weight
+    moved = stiffness * (sunk[0] - sunk[1]) / bearing.lever**2
+    moved = np.clip(moved, -MOST_MOVED * bearing.ball_force, MOST_MOVED * bearing.heel_force)
+    heel = press_heel(bearing.heel_force - moved, on.heel, heel_columns)
+    pressed = press_heel(load * (1.0 + moved / bearing.ball_force), on.ball, ball_columns)
+    main = heel if under_heel else pressed
+    raised = on.layer.thickness * (bool(under_heel) - bool(under_ball)) - (sunk[0] - sunk[1])
+    taken = main.layer_energies[0]
+
+    def whole(values: Array) -> Array:
+        return np.take(values, 0, axis=-1)
+
+    return Spared(
+        place,
+        heel_change=whole(heel.peak_pressure / compared - 1.0),
+        ball_change=whole(pressed.peak_pressure / bare_ball - 1.0),
+        heel_pressure=whole(heel.peak_pressure),
+        pad_strain=whole(_strain(heel, factors)),
+        pad_way=whole(heel.locked),
+        taken=whole(taken),
+        kept=whole(taken * on.energy_loss),
+        left=whole(on.layer.thickness - main.layer_compressions[0]),
+        bottomed=whole(_bottomed(main.peak_pressure, on.layer)),
+        ball_force=whole(moved),
+        toe_push=_toe_change(bearing, whole(raised)),
+    )
+
+
+def _bottomed(pressure: Array, layer: StiffeningColumn) -> Array:
+    bound = layer.modulus * layer.stiffening_strain * (math.sqrt(BOTTOMED_STIFFNESS) - 1.0)
+    return np.asarray((pressure > bound).astype(float))
+
+
+# toes -----------------------------------------------------------------------------------------------------------------
+
+
+def _toes(
+    landing: Landing, side: str, shoe: Shoe | None, below: Underfoot, draws: int, seed: int
+) -> tuple[Array | None, str]:
+    if shoe is not None and shoe.barefoot:
+        return None, "barefoot: no toe box"
+    if not np.isfinite(landing.poses.of(f"{side}_foot")[0][..., landing.window(side)]).all():
+        return None, "the foot is not seen throughout"
+    rows = [toes_of(landing, side, shoe, below.vertical, below.time, draws, seed, down) for down in TILTS]
+    return np.stack([row.peak for row in rows]), ""
+
+
+def _toe_change(bearing: Bearing, raised: Array) -> Array:
+    """(M, H, D) [N] change of the toes' largest push on a foot whose heel lies higher by `raised` [m]."""
+    if bearing.toe_push is None:
+        return np.full(raised.shape, np.nan)
+    tilt = np.clip(raised / bearing.lever, TILTS[0], TILTS[-1])
+    place = (tilt - TILTS[0]) / (TILTS[1] - TILTS[0])
+    first = np.minimum(place.astype(int), TILTS.size - 2)
+    draw = np.arange(bearing.draws)
+    low, high = bearing.toe_push[first, draw], bearing.toe_push[first + 1, draw]
+    level = bearing.toe_push[TILTS.size // 2]
+    return np.asarray(low + (place - first) * (high - low) - level)

@@ -1,0 +1,130 @@
+"""The page on thin layers: one sentence, one picture, what it costs, and the numbers behind."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+
+from jointload.foot.layer_choice import LayerChoice, told
+from jointload.foot.spreads import foot_spreads
+from jointload.foot.thin_layers import LayerTrial
+from jointload.insole.shape.materials import Material
+from jointload.report.figures.layer_figure import layer_sheet, plain
+from jointload.report.figures.sheet_html import sheet_figure
+from jointload.report.papers.layer_words import (
+    CAUTIONS,
+    UNDER,
+    circumstances,
+    cost,
+    held,
+    loaded,
+    millimetres,
+    number,
+    sentence,
+    speed_of,
+    unchanged,
+)
+from jointload.report.words import html
+from jointload.report.words.cells import sentence_case
+
+HEAD = (
+    "layer", "pressure", "heel left [kPa]", "pad's strain [%]", "height left [mm]", "energy taken [J]", "kept [J]",
+    "bottoms out in", "other pressure", "push of the toes [N]", "stiffer in this landing",
+)  # fmt: skip
+
+
+def render_layers(trial: LayerTrial, choices: Sequence[LayerChoice], name: str) -> str:
+    """The page; the first choice is the one that was asked for and has the picture."""
+    first, *others = choices
+    body = [
+        "<h1>Which thin layer</h1>",
+        f"<p>{escape(name)}, {escape(trial.bearing.side)} foot; layers {escape(circumstances(trial))}.</p>",
+        html.answer(sentence(trial, first)),
+        html.paragraph(held(trial)) if trial.circumstances.cup else "",
+        sheet_figure(layer_sheet(trial, first), _caption(trial, first), "height"),
+        html.section("cost", "What it costs elsewhere", html.paragraph(cost(trial, first)), *_others(trial, others)),
+        html.section("unchanged", "What no thin layer changes", html.paragraph(unchanged())),
+        html.section(
+            "numbers", "The layers beside each other", html.paragraph(loaded(trial)), *_at_heights(trial, first),
+        ),
+        html.section("laws", "Where the laws are from", _laws(trial), _parameters()),
+        html.section("cautions", "Cautions", *(html.paragraph(text) for text in CAUTIONS)),
+    ]  # fmt: skip
+    return html.document(f"Which thin layer: {name}", "\n".join(part for part in body if part))
+
+
+def _caption(trial: LayerTrial, choice: LayerChoice) -> str:
+    return (
+        f"Middle of {trial.bearing.draws} drawn persons; the bar is the 95 % interval of the best at "
+        f"{millimetres(choice.height)}. A change counts from {100 * _floor('told'):.0f} % at the worse end of the "
+        f"interval; what runners just told apart differed by {100 * _floor('felt'):.0f} % [@intjexercsci_2024]."
+    )
+
+
+def _floor(key: str) -> float:
+    from jointload.modeldata import load_model
+
+    return float(load_model("foot", "layer").content["floors"][key])
+
+
+def _others(trial: LayerTrial, choices: Sequence[LayerChoice]) -> list[str]:
+    return [html.paragraph(f"{sentence_case(UNDER[c.place])}: {sentence(trial, c)} {cost(trial, c)}") for c in choices]
+
+
+def _at_heights(trial: LayerTrial, choice: LayerChoice) -> list[str]:
+    """The height that was asked for in the open, the others folded."""
+    at = trial.heights.index(choice.height)
+    first = f"<h3>{escape(millimetres(choice.height))} {escape(UNDER[choice.place])}</h3>{_at(trial, choice, at)}"
+    others = [k for k in range(len(trial.heights)) if k != at]
+    return [first, *(html.folded(f"At {millimetres(trial.heights[k])}", _at(trial, choice, k)) for k in others)]
+
+
+def _at(trial: LayerTrial, choice: LayerChoice, at: int) -> str:
+    rows = [_row(trial, choice, k, material, at) for k, material in enumerate(trial.materials)]
+    return html.table(HEAD, rows, range(1, len(HEAD)))
+
+
+def _row(trial: LayerTrial, choice: LayerChoice, k: int, material: Material, at: int) -> list[str]:
+    spared = trial.spared[choice.place]
+    own, other = spared.heel_change, spared.ball_change
+    if choice.target == "ball":
+        own, other = other, own
+    cells = [
+        plain(material.name),
+        number(told(own[k, at]), 100.0, 0, " %"),
+        number(told(spared.heel_pressure[k, at]), 1e-3),
+        number(told(spared.pad_strain[k, at]), 100.0),
+        number(told(spared.left[k, at]), 1000.0, 1),
+        number(told(spared.taken[k, at]), 1.0, 2),
+        number(told(spared.kept[k, at]), 1.0, 2),
+        f"{100 * spared.bottomed[k, at].mean():.0f} %",
+        number(told(other[k, at]), 100.0, 0, " %"),
+        number(told(spared.toe_push[k, at])),
+        number(told(trial.stiffer[k]), 1.0, 2),
+    ]
+    return [escape(cell) for cell in cells]
+
+
+def _laws(trial: LayerTrial) -> str:
+    rows = [
+        [
+            escape(plain(m.name)),
+            f"{m.modulus / 1e6:.3g} MPa",
+            f"{m.stiffening_strain:.2f}",
+            escape(m.basis),
+            escape(speed_of(m, trial)),
+            escape(m.source),
+        ]
+        for m in trial.materials
+    ]
+    return html.table(("material", "modulus", "compacted at", "basis", "speed", "source"), rows, (1, 2))
+
+
+def _parameters() -> str:
+    rows = [
+        [escape(name.replace("_", " ")), f"{s.value:g} ({s.low:g} to {s.high:g})", escape(s.unit), escape(s.source)]
+        for file in ("layer", "heel_pad")
+        for name, s in foot_spreads(file).items()
+    ]
+    table = html.table(("parameter", "likeliest and range", "unit", "source, or choice"), rows)
+    return html.folded("Every parameter with its source", table)

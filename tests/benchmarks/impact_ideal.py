@@ -1,0 +1,86 @@
+"""How far off an ideal estimator is that knows the true covariance of every error in a recording.
+
+All errors are near enough to Gaussian and small: cameras, skin, flesh, landmarks, joint centres, inertia, plates and
+clock, with the covariances by which the benchmark's recordings are made. Draws of all of them, each analysed in full,
+give draws of a joint's peak as the truth may be, and with it of what the laws say must be nothing: gaps between the
+bones of hips, knees and ankles, and what separates the moment at L5/S1 summed from the feet up from that of trunk, head
+and arms. Conditional on these being nothing the peak has the mean that no linear estimator betters, and the standard
+deviation s of what a ridge regression of the peak on them leaves, the ridge by generalised cross-validation; its
+expected absolute error is sqrt(2/pi) s, and it has no bias. It is generous: real bones part, and the trunk's flesh,
+which the upper sum does not feel, is held to be known.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from jointload.analysis import descend, fit_body, weigh
+from jointload.body.calibration import FittedBody
+from jointload.body.joined import _gaps
+from jointload.intake.recording import Array
+from jointload.intake.session import Session
+from jointload.landing.certainty import Key
+from jointload.landing.landed import Landing
+from jointload.settings import Settings
+from jointload.uncertainty import pour as pouring
+from jointload.uncertainty.draws import Streams, draw_inputs
+from jointload.uncertainty.spreads import SOURCES, load_sources
+
+DRAWS, TOGETHER = 400, 25
+INSTANTS = np.array([-0.05, 0.02, 0.04, 0.07, 0.12, 0.25])
+"""[s] from touch-down at which what must be nothing is looked at."""
+RIDGES = 10.0 ** np.arange(-1.0, 4.5, 0.5)
+OF_MOTION = ("camera", "skin", "flesh")
+"""What is uncertain where body and plates are exact."""
+
+
+def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[Key, float]:
+    """(quantity, side) -> expected absolute error [SI] of the ideal estimator on a recording; exact : the rider's true
+    body, where it and the plates are known."""
+    rider, weight, _ = weigh(session)
+    landing, _ = descend(session, exact or fit_body(session, rider, Settings()), weight, Settings())
+    sources, streams = load_sources(SOURCES if exact is None else OF_MOTION), Streams.of(session, 0)
+    inputs = draw_inputs(session, landing, sources, streams, DRAWS, TOGETHER)
+    body = fit_body(session, landing.body.rider, landing.settings, inputs.body)
+    near = pouring._near(landing, float(inputs.cutoff.min()))
+    markers = pouring._Markers.of(landing, near, sources, streams, DRAWS)
+    joining = pouring._joining(session, near.landing, markers)
+    assert joining is not None
+    since = near.landing.events.first_touchdown + INSTANTS
+    at = np.round(since * near.landing.poses.rate).astype(int)
+    peaks: dict[Key, Array] = {}
+    nothing = np.full((3 * len(joining.meetings) + 3, at.size, DRAWS), np.nan)
+    for start in range(0, DRAWS, TOGETHER):
+        which = slice(start, start + TOGETHER)
+        poured = pouring._drawn_landings(near.landing, body, markers, joining, inputs, which, pouring._Spread())
+        for numbers, drawn in poured:
+            for key, values in pouring._values(drawn, landing.weight).items():
+                peaks.setdefault(key, np.full(DRAWS, np.nan))[start + numbers] = values
+            gaps = _gaps(drawn.poses, drawn.body, joining.meetings)[..., at]
+            parts = (gaps.reshape(-1, *gaps.shape[2:]), _disagreement(drawn)[..., at])
+            nothing[:, :, start + numbers] = np.concatenate(parts).swapaxes(1, 2)
+    rows = nothing.reshape(-1, DRAWS)
+    return {key: float(np.sqrt(2.0 / np.pi)) * _left(values, rows) for key, values in peaks.items()}
+
+
+def _disagreement(landing: Landing) -> Array:
+    """(3, D, F) [N m] the moment at L5/S1 from below less that from above."""
+    assert landing.upper is not None
+    return landing.loads.components[:, landing.loads.joints.index("l5s1")] - landing.upper.components
+
+
+def _left(values: Array, rows: Array) -> float:
+    """Standard deviation of what a ridge regression of (D,) values on (k, D) rows leaves."""
+    seen = np.isfinite(values) & np.isfinite(rows).all(axis=0)
+    if not seen.any():
+        return float("nan")
+    away, y = rows[:, seen] - rows[:, seen].mean(axis=1, keepdims=True), values[seen] - values[seen].mean()
+    size = away.std(axis=1, keepdims=True)
+    _, singular, directions = np.linalg.svd(away / np.where(size > 0.0, size, 1.0), full_matrices=False)
+    along = directions @ y
+    scores = []
+    for ridge in RIDGES:
+        kept = singular**2 / (singular**2 + ridge)
+        rest = y - (kept * along) @ directions
+        scores.append(np.mean(rest**2) / (1.0 - (kept.sum() + 1.0) / y.size) ** 2)
+    return float(np.sqrt(min(scores)))
