@@ -74,15 +74,19 @@ def letters(browser: Any) -> tuple[float, list[str]]:
     )
 
 
-def barriers(browser: Any, only: tuple[str, ...] = ()) -> list[tuple[str, list[str]]]:
-    """Serious and critical findings of axe-core's rules, all or only some: WCAG 2 A and AA, and its best practice."""
+def barriers(browser: Any, only: tuple[str, ...] = (), within: tuple[str, ...] = ()) -> list[tuple[str, list[str]]]:
+    """Serious and critical findings of axe-core's rules: WCAG 2 A and AA, and its best practice.
+
+    only : some of its rules, all when empty;  within : selectors of the parts looked at, the whole page when empty
+    """
     pytest.importorskip("axe_core_python", reason="axe-core-python is not installed")
     browser.execute_script((resources.files("axe_core_python") / "axe.min.js").read_text(encoding="utf-8"))
     found = browser.execute_async_script(
-        "const [rules, done] = arguments, asked = { resultTypes: ['violations'] };"
+        "const [rules, parts, done] = arguments, asked = { resultTypes: ['violations'] };"
         "if (rules.length) asked.runOnly = { type: 'rule', values: rules };"
-        "axe.run(asked).then(done, (e) => done(String(e)))",
+        "axe.run(parts.length ? { include: parts } : document, asked).then(done, (e) => done(String(e)))",
         list(only),
+        list(within),
     )
     assert isinstance(found, dict), found
     return [

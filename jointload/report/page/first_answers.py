@@ -18,6 +18,7 @@ from jointload.report.words.cells import (
     is_unknown,
     linked,
     shown_value,
+    side_heading,
     told_change,
     told_measure,
     unit_text,
@@ -96,8 +97,7 @@ def _named(name: str) -> str:
 
 
 def _headings(analysis: Analysis) -> tuple[str, ...]:
-    back = analysis.session.rider.stance
-    return tuple(side.capitalize() + (" (back foot)" if side == back else "") for side in SIDES)
+    return tuple(side_heading(analysis, side) for side in SIDES)
 
 
 def _sides(found: list[Measure], analysis: Analysis, told: dict[str, str] | None = None) -> list[str]:

@@ -48,7 +48,7 @@ def _table_of(
             rows.append((linked(what), *cells, unit_text(what), positive, _band_text(what, own, analysis)))
     if not rows:
         return ""
-    head = ("Quantity", *(_side_heading(analysis, side) for side in sides), "Unit", "Positive", "Published")
+    head = ("Quantity", *(side_heading(analysis, side) for side in sides), "Unit", "Positive", "Published")
     kept = [k for k in range(len(head)) if k == 0 or any(row[k] for row in rows)]
     numeric = [kept.index(k) for k in range(1, 1 + len(sides)) if k in kept]
     return html.table([head[k] for k in kept], [[row[k] for k in kept] for row in rows], numeric)
@@ -112,7 +112,7 @@ def sentence_case(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _side_heading(analysis: Analysis, side: str) -> str:
+def side_heading(analysis: Analysis, side: str) -> str:
     back = side in SIDES and analysis.session.rider.stance == side
     return SIDE_HEADINGS[side] + (" (back foot)" if back else "")
 
