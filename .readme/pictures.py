@@ -21,7 +21,7 @@ from PIL import Image
 FOLDER = Path(__file__).parent
 NAME = "demo_report"
 WIDTH, SCALE, COLOURS = 1100, 1.25, 255
-MARGIN = 4
+MARGIN = 8
 """Under the answers [px]."""
 QUIET = (
     "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--no-first-run",
@@ -51,8 +51,7 @@ def main() -> None:
         shown.write_text(page, encoding="utf-8")
         height = _height(browser, shown, scratch)
         picture = FOLDER / f"{NAME}.png"
-        window = (f"--window-size={WIDTH},{height}", f"--force-device-scale-factor={SCALE}")
-        _browse(browser, scratch, *window, f"--screenshot={picture}", shown.as_uri())
+        _browse(browser, scratch, *_window(height), f"--screenshot={picture}", shown.as_uri())
         Image.open(picture).convert("RGB").quantize(COLOURS).save(picture, optimize=True)
     (FOLDER / f"{NAME}.txt").write_text(words(page), encoding="utf-8")
 
@@ -73,9 +72,13 @@ def _height(browser: str, page: Path, scratch: str) -> int:
         re.sub(r"<meta[^>]*Content-Security-Policy[^>]*>", "", page.read_text(encoding="utf-8")) + script,
         encoding="utf-8",
     )
-    dumped = _browse(browser, scratch, f"--window-size={WIDTH},1000", "--dump-dom", probe.as_uri())
+    dumped = _browse(browser, scratch, *_window(2000), "--dump-dom", probe.as_uri())
     found = re.search(r"<title>(\d+)</title>", dumped)
     return int(found[1]) + MARGIN if found else sys.exit("the page has no answers")
+
+
+def _window(height: int) -> tuple[str, ...]:
+    return f"--window-size={WIDTH},{height}", f"--force-device-scale-factor={SCALE}"
 
 
 def _browse(browser: str, scratch: str, *words: str) -> str:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import csv
+import math
 import re
+import statistics
 import subprocess
 import sys
 import tomllib
@@ -10,12 +13,14 @@ from pathlib import Path
 
 import pytest
 
+from jointload.analysis import analyse
 from jointload.cli.guide import PAGES
 from jointload.insole.shape.conditions import read_conditions
 from jointload.insole.shape.shape_file import design_from
 from jointload.intake.board import board_from
 from jointload.intake.labels import labels_from
 from jointload.intake.rider import rider_from
+from jointload.intake.session import read_session
 from jointload.intake.shoe import shoe_from
 from jointload.modeldata import shipped_folder
 
@@ -130,6 +135,36 @@ def test_public_names_exist() -> None:
 
     for name in set(re.findall(r"jointload\.([a-z_]+)", EVERY_TEXT)):
         assert hasattr(jointload, name), f"a text names jointload.{name}"
+
+
+ERROR_ROWS = {
+    "vertical force peak": ("vertical_force_peak", 1.0),
+    "knee flexion peak": ("knee_flexion_peak", 180.0 / math.pi),
+    "knee flexion moment peak": ("knee_flexion_moment_peak", 1.0),
+    "knee adduction moment peak": ("knee_adduction_moment_peak", 1.0),
+    "L5/S1 extension moment peak": ("l5s1_extension_moment_peak", 1.0),
+}
+"""Row of README -> quantity of truth.csv, and README's unit in one of its own."""
+AS_TOLD = 0.25
+"""README prints one or two digits; an error that moves by more than this wants a new row."""
+
+
+def test_the_five_errors_of_readme_are_those_of_the_sample() -> None:
+    sample = shipped_folder("sample_c3d")
+    errors: dict[str, list[float]] = {}
+    with (sample / "truth.csv").open(encoding="utf-8", newline="") as file:
+        truth = {(row["recording"], row["quantity"], row["side"]): float(row["value"]) for row in csv.DictReader(file)}
+    for trial in sorted(sample.glob("rider_?_landing_*.c3d")):
+        rider = trial.name[:7]
+        files = {"static": sample / f"{rider}_static.c3d", "labels": sample / "labels.toml"}
+        session = read_session(trial, **files, rider=sample / f"{rider}.toml")
+        for measure in analyse(session, variants=False).measures:
+            key = (trial.name, measure.quantity, measure.side)
+            if key in truth:
+                errors.setdefault(measure.quantity, []).append(abs(measure.value - truth[key]))
+    for row, (name, factor) in ERROR_ROWS.items():
+        (told,) = re.findall(rf"^\| {row} \|[^|]*\| ([\d.]+) ", README, flags=re.M)
+        assert factor * statistics.mean(errors[name]) == pytest.approx(float(told), rel=AS_TOLD), row
 
 
 @pytest.mark.parametrize("name", TEXTS)
