@@ -278,11 +278,11 @@ def _shared_out(
     gaps = gaps.swapaxes(0, 1)
     columns = np.moveaxis(gaps.reshape(-1, *gaps.shape[2:]), -1, 0)
     errors = shares @ columns.reshape(*columns.shape[:2], -1)
-    errors = np.moveaxis(errors.reshape(-1, len(segments), 6, *columns.shape[2:]), 0, -1)
-    where = [poses.index(name) for name in segments]
+    errors = np.moveaxis(errors.reshape(-1, len(segments), 6, *columns.shape[2:]), (0, 2), (-1, 0)).copy()
+    where = slice(None) if segments == poses.segments else [poses.index(name) for name in segments]
     middle = _middles(poses, body, segments)
-    back = from_vector(-np.moveaxis(errors[:, 3:], 1, 0))
+    back = from_vector(-errors[3:])
     rotation, origin = poses.rotation.copy(), poses.origin.copy()
     rotation[:, :, where] = compose(back, rotation[:, :, where])
-    origin[:, where] = middle + rotate(back, origin[:, where] - middle) - np.moveaxis(errors[:, :3], 1, 0)
+    origin[:, where] = middle + rotate(back, origin[:, where] - middle) - errors[:3]
     return replace(poses, rotation=rotation, origin=origin)
