@@ -253,11 +253,7 @@ def _with_centres(body: FittedBody, meetings: tuple[Meeting, ...], moves: Array)
 def _pose_shares(poses: SegmentPoses, body: FittedBody, meetings: tuple[Meeting, ...], doubt: _Doubt) -> Array:
     """(F, 6 S, 3 J) of S H' (H S H' + R)^-1; a joint that is not known in a frame takes no part in it."""
     frames, wide, high = poses.origin.shape[-1], 6 * len(doubt.segments), 3 * len(meetings)
-    spread, slopes = np.zeros((frames, wide, wide)), np.zeros((frames, high, wide))
-    for s in range(len(doubt.segments)):
-        shift, turn = slice(6 * s, 6 * s + 3), slice(6 * s + 3, 6 * s + 6)
-        spread[:, shift, shift] = doubt.shift[s] * np.eye(3)
-        spread[:, turn, turn] = np.moveaxis(doubt.turn[:, :, s], -1, 0)
+    slopes, carried = np.zeros((frames, high, wide)), np.empty((frames, wide, high))
     for j, each in enumerate(meetings):
         rows = slice(3 * j, 3 * j + 3)
         for name, sign in ((each.proximal, 1.0), (each.distal, -1.0)):
@@ -266,7 +262,10 @@ def _pose_shares(poses: SegmentPoses, body: FittedBody, meetings: tuple[Meeting,
             slopes[:, rows, 6 * s : 6 * s + 3] = sign * np.eye(3)
             slopes[:, rows, 6 * s + 3 : 6 * s + 6] = sign * _crossed(arm)
         slopes[~np.isfinite(slopes[:, rows]).all(axis=(1, 2)), rows] = 0.0
-    carried = np.nan_to_num(spread) @ slopes.swapaxes(1, 2)
+    for s in range(len(doubt.segments)):
+        shift, turn = slice(6 * s, 6 * s + 3), slice(6 * s + 3, 6 * s + 6)
+        carried[:, shift] = doubt.shift[s] * slopes[:, :, shift].swapaxes(1, 2)
+        carried[:, turn] = np.nan_to_num(np.moveaxis(doubt.turn[:, :, s], -1, 0)) @ slopes[:, :, turn].swapaxes(1, 2)
     parting = np.diag(np.repeat([_parting(each) for each in meetings], 3))
     return np.asarray(np.linalg.solve(slopes @ carried + parting, carried.swapaxes(1, 2)).swapaxes(1, 2))
 
@@ -278,11 +277,11 @@ def _shared_out(
     gaps = gaps.swapaxes(0, 1)
     columns = np.moveaxis(gaps.reshape(-1, *gaps.shape[2:]), -1, 0)
     errors = shares @ columns.reshape(*columns.shape[:2], -1)
-    errors = np.moveaxis(errors.reshape(-1, len(segments), 6, *columns.shape[2:]), 0, -1)
-    where = [poses.index(name) for name in segments]
+    errors = np.moveaxis(errors.reshape(-1, len(segments), 6, *columns.shape[2:]), (0, 2), (-1, 0)).copy()
+    where = slice(None) if segments == poses.segments else [poses.index(name) for name in segments]
     middle = _middles(poses, body, segments)
-    back = from_vector(-np.moveaxis(errors[:, 3:], 1, 0))
+    back = from_vector(-errors[3:])
     rotation, origin = poses.rotation.copy(), poses.origin.copy()
     rotation[:, :, where] = compose(back, rotation[:, :, where])
-    origin[:, where] = middle + rotate(back, origin[:, where] - middle) - np.moveaxis(errors[:, :3], 1, 0)
+    origin[:, where] = middle + rotate(back, origin[:, where] - middle) - errors[:3]
     return replace(poses, rotation=rotation, origin=origin)

@@ -34,6 +34,8 @@ COMPUTED_TRAVEL = 0.1
 """[m] both markers must have travelled this far for their distance to say anything (choice)."""
 COMPUTED_SAMPLE, COMPUTED_SEEN = 40, 10
 """Frames spread over the trial on which distances are compared, and the fewest in which both markers must be seen."""
+COMPUTED_FEW = 8
+"""Every so many of them tell most pairs apart already (choice)."""
 NAMED = 5
 """Names that one finding lists before it counts the rest."""
 
@@ -210,10 +212,23 @@ def computed_markers(recording: Recording, labels: list[str]) -> list[list[str]]
     moving = _travel(path) > COMPUTED_TRAVEL
     both = moving[first] & moving[second]
     first, second = first[both], second[both]
-    apart = path[:, first] - path[:, second]
-    distance = np.sqrt(np.einsum("ipf,ipf->pf", apart, apart))
-    fixed = _spread(distance) < COMPUTED_SPREAD
+    few = _distance(path[..., ::COMPUTED_FEW], first, second)
+    # Two of n values that differ by r make their standard deviation r / sqrt(2 n) or more.
+    near = ~(_range(few) > COMPUTED_SPREAD * np.sqrt(2.0 * path.shape[2]))
+    first, second = first[near], second[near]
+    fixed = _spread(_distance(path, first, second)) < COMPUTED_SPREAD
     return _groups([(labels[a], labels[b]) for a, b in zip(first[fixed], second[fixed], strict=True)])
+
+
+def _distance(path: Array, first: NDArray[np.intp], second: NDArray[np.intp]) -> Array:
+    """(P, F) [m] between pairs of (3, M, F) markers."""
+    apart = path[:, first] - path[:, second]
+    return np.asarray(np.sqrt(np.einsum("ipf,ipf->pf", apart, apart)))
+
+
+def _range(distance: Array) -> Array:
+    """(P,) from the least to the largest of (P, F) that is known; not above zero where nothing is."""
+    return np.fmax.reduce(distance, axis=1, initial=-np.inf) - np.fmin.reduce(distance, axis=1, initial=np.inf)
 
 
 def _travel(path: Array) -> Array:

@@ -101,7 +101,7 @@ def from_vector(vector: Array) -> Array:
     sine = np.sinc(angle / np.pi)
     versine = 0.5 * np.sinc(angle / (2 * np.pi)) ** 2
     x, y, z = vector
-    out = versine * vector[:, None] * vector[None, :]
+    out = (versine * vector)[:, None] * vector[None, :]
     cosine = np.cos(angle)
     for i in range(3):
         out[i, i] += cosine

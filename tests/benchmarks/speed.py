@@ -38,6 +38,7 @@ from jointload.modeldata import shipped_folder
 from jointload.numerics.rigid_fit import fit_poses
 from jointload.report.files.folder import write_report
 from jointload.settings import Settings
+from jointload.uncertainty.in_order import usual_threads
 from jointload.uncertainty.intervals import DRAWS, with_intervals
 
 SAMPLE = shipped_folder("sample_c3d")
@@ -253,6 +254,11 @@ def draws() -> Iterator[Row]:
     plain = analyse(session, variants=False)
     shared = best(lambda: with_intervals(plain), 2)
     yield Row(f"{DRAWS} draws with the share of each input, 300 frames", f"{shared:.2f} s", "", shared, 2.0, "2.0 s")
+    threads = usual_threads()
+    spent, passed = time.process_time(), time.perf_counter()
+    with_intervals(plain, threads=threads)
+    spent, passed = time.process_time() - spent, time.perf_counter() - passed
+    yield Row(f"the same on {threads} threads", f"{passed:.2f} s, {spent:.2f} s of processor")
     alone = best(lambda: with_intervals(analyse(session, variants=False), shares=False), 2)
     yield Row(f"a study's landing with {DRAWS} draws, no report", f"{alone:.2f} s", "", alone, 2.5, "2.5 s")
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from jointload.loads.moments import GRAVITY, Chain, SegmentMotion, inverse_dynamics
+from jointload.loads.moments import GRAVITY, TOGETHER, Chain, SegmentMotion, inverse_dynamics
 from jointload.numerics.rotations import about_axis, angular_motion, cross, rotate
 from jointload.numerics.signals import derivatives
 
@@ -255,3 +255,19 @@ def test_an_unknown_wrench_reaches_the_joints_above_and_no_other() -> None:
     moment = inverse_dynamics(motion, chain, rng.normal(size=(3, 5, 4)), force, force.copy(), (0, 3))[1]
     assert np.isnan(moment[:, [0, 1, 2, 4]]).all()
     assert np.isfinite(moment[:, 3]).all()
+
+
+def test_a_long_recording_is_the_sum_of_its_parts() -> None:
+    frames, segments = 2 * TOGETHER + 300, 3
+    rng = np.random.default_rng(0)
+    turns = Rotation.random(segments * frames, random_state=1).as_matrix().reshape(segments, frames, 3, 3)
+    motion = SegmentMotion(turns.transpose(2, 3, 0, 1), *(rng.normal(size=(3, segments, frames)) for _ in range(4)))
+    chain = Chain(np.ones(segments), np.stack([np.diag([0.1, 0.2, 0.25])] * segments, axis=2), (1, 2, -1))
+    centre, contact = rng.normal(size=(3, segments, frames)), rng.normal(size=(3, 1, frames))
+    whole = inverse_dynamics(motion, chain, centre, contact, contact, (0,))
+    for start in range(0, frames, 700):
+        some = slice(start, start + 700)
+        part = inverse_dynamics(
+            motion.during(some), chain, centre[..., some], contact[..., some], contact[..., some], (0,)
+        )
+        assert all(np.array_equal(one[..., some], other) for one, other in zip(whole, part, strict=True))

@@ -121,6 +121,13 @@ def test_runs() -> None:
     assert s.runs(np.zeros(3, dtype=bool)) == []
 
 
+def test_runs_of_rows_are_those_of_each_row() -> None:
+    mask = np.random.default_rng(0).random((6, 40)) > 0.5
+    mask[1], mask[2] = True, False
+    assert s.runs_of_rows(mask) == [s.runs(row) for row in mask]
+    assert s.runs_of_rows(mask)[1:3] == [[(0, 40)], []]
+
+
 def test_integral_of_a_line_is_exact_and_unknown_when_a_part_is() -> None:
     line = np.linspace(0, 2, 21)
     assert s.integral(line, 0.1) == pytest.approx(2.0)

@@ -56,12 +56,14 @@ def test_without_draws_nothing_changes(flat: Analysis) -> None:
         with_intervals(flat, 1)
 
 
-def test_draws_are_poured_the_same_to_the_bit(flat: Analysis) -> None:
+def test_draws_are_poured_the_same_to_the_bit_on_one_thread_and_two(flat: Analysis) -> None:
     streams = Streams.of(flat.session, 0)
-    once, twice = (pour(flat.session, flat.landing, load_sources(), streams, 20) for _ in range(2))
+    sources = load_sources()
+    once, twice = (pour(flat.session, flat.landing, sources, streams, 20, threads=threads) for threads in (1, 2))
     for key, samples in once.samples.items():
         assert np.array_equal(samples, twice.samples[key], equal_nan=True)
     assert np.array_equal(once.moment, twice.moment, equal_nan=True)
+    assert np.array_equal(once.angle, twice.angle, equal_nan=True)
 
 
 def test_every_draw_is_told(flat: Analysis) -> None:
