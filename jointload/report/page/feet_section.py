@@ -11,7 +11,7 @@ from jointload.report.figures.heel_forces import heel_forces
 from jointload.report.figures.sheet_html import sheet_figure
 from jointload.report.page.feet_answers import feet_sentences, of_feet_asked, socks_sentence
 from jointload.report.words import html
-from jointload.report.words.cells import measure_table
+from jointload.report.words.cells import measure_numbers
 from jointload.report.words.section import Reported
 
 QUANTITIES = FOOT_QUANTITIES
@@ -53,9 +53,9 @@ def feet_section(reported: Reported) -> str:
         + (sheet_figure(sheet, caption) if sheet is not None else "")
         + "<h3>Heel</h3>"
         + (sheet_figure(curves, "Force under each heel in time.") if curves is not None else "")
-        + measure_table(analysis, HEEL)
-        + "<h3>Ball</h3>" + measure_table(analysis, BALL)
-        + "<h3>Toes</h3>" + html.paragraph(socks_sentence()) + measure_table(analysis, TOES)
+        + measure_numbers(analysis, HEEL)
+        + "<h3>Ball</h3>" + measure_numbers(analysis, BALL)
+        + "<h3>Toes</h3>" + html.paragraph(socks_sentence()) + measure_numbers(analysis, TOES)
         + html.paragraph(NO_LIMIT)
         + html.paragraph(HOW)
         + html.folded("Every number behind it, with its range and source", _spreads())

@@ -101,9 +101,22 @@ def series_table(analysis: Analysis) -> pandas.DataFrame:
     """Every time series at the marker rate; the columns' second level is the unit row."""
     import pandas as pd
 
-    series = {"time": ("s", analysis.session.trial.time), **landing_series(analysis.landing)}
+    series = {"time": ("s", analysis.session.trial.time), **landing_series(analysis.landing), **_heel_series(analysis)}
     columns = pd.MultiIndex.from_tuples([(name, unit) for name, (unit, _) in series.items()])
     return pd.DataFrame(np.column_stack([values for _, values in series.values()]), columns=columns)
+
+
+def _heel_series(analysis: Analysis) -> dict[str, tuple[str, Array]]:
+    """name -> (BW, (F,)) force under each heel over its landing, blank elsewhere and where it is not known."""
+    landing, out = analysis.landing, {}
+    for foot in analysis.feet:
+        series = np.full(landing.recording.frames, np.nan)
+        if foot.time.size:
+            since = landing.recording.time - landing.events.sides[foot.side].touchdown
+            middle = foot.heel_force[1] / landing.weight
+            series = np.interp(since, foot.time, middle, left=np.nan, right=np.nan)
+        out[f"{foot.side}_heel_force"] = ("BW", series)
+    return out
 
 
 def landing_series(landing: Landing) -> dict[str, tuple[str, Array]]:
