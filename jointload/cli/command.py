@@ -14,7 +14,7 @@ from jointload.errors import SettingError
 GROUPS = {
     "Files": (
         "trial", "file", "files", "folder", "record", "labels", "rider", "static", "hip_movement", "board",
-        "pressure_right", "pressure_left", "pressure_layout", "conditions", "insole", "others", "materials",
+        "pressure_right", "pressure_left", "pressure_layout", "conditions", "insole", "others", "materials", "more",
         "results", "exposures",
     ),
     "Question": (
