@@ -120,6 +120,7 @@ ORDER = (
     "insole.bed.person",
     "insole.shape.materials",
     "insole.shape.compression",
+    "insole.shape.impact_test",
     "insole.shape.cushioning",
     "insole.shape.outline",
     "insole.shape.shape",

@@ -210,8 +210,10 @@ def stiffening_in(
     quickness : (D, 1) [s] from touch to the largest force
     """
     tested = 10.0 ** unknown["slow_time"] if math.isnan(material.loading_time) else material.loading_time
-    measured = not math.isnan(material.rate_exponent)
-    exponent = material.rate_exponent if measured else unknown["rate_share"] * most_exponent(material.energy_loss)
+    exponent = unknown["rate_share"] * most_exponent(material.energy_loss)
+    if not math.isnan(material.rate_exponent):
+        spread = 0.0 if math.isnan(material.rate_sd) else material.rate_sd
+        exponent = material.rate_exponent + spread * _normal(f"rate {material.name}", quickness.size, seed)
     known = load_model("foot", "layer").content["circumstances"]
     cold = 0.0 if math.isnan(circumstances.temperature) else known["room_temperature"] - circumstances.temperature
     chill = np.maximum(1.0 + unknown["cold"] * cold / known["cold_span"], 0.5)
@@ -237,13 +239,18 @@ def _column(
 
 
 def _batch(material: Material, draws: int, seed: int) -> Array:
+    spread = UNKNOWN_SPREAD if math.isnan(material.modulus_cv) else material.modulus_cv
+    sigma = math.sqrt(math.log1p(spread**2))
+    return np.asarray(np.exp(sigma * _normal(f"batch{material.name}", draws, seed) - 0.5 * sigma**2))
+
+
+def _normal(name: str, draws: int, seed: int) -> Array:
+    """(D, 1) standard normal, in equal slices of probability."""
     from scipy.special import ndtri
 
-    spread = UNKNOWN_SPREAD if math.isnan(material.modulus_cv) else material.modulus_cv
-    rng = np.random.default_rng([seed, *b"batch", *material.name.encode()])
+    rng = np.random.default_rng([seed, *name.encode()])
     chance = (rng.permutation(draws) + rng.random(draws)) / draws
-    sigma = math.sqrt(math.log1p(spread**2))
-    return np.asarray(np.exp(sigma * ndtri(chance) - 0.5 * sigma**2))[:, None]
+    return np.asarray(ndtri(chance))[:, None]
 
 
 # heel and ball upon it ------------------------------------------------------------------------------------------------

@@ -18,6 +18,7 @@ import pytest
 
 from jointload.errors import OutputError
 from jointload.insole.shape.compression import CompressionTest, fit_layer
+from jointload.insole.shape.impact_test import fit_cushion
 from jointload.insole.shape.materials import Material, material, read_materials
 from jointload.insole.shape.mesh import REPRODUCED, Solid, solid_of, stl_bytes
 from jointload.insole.shape.scan import read_scan
@@ -200,8 +201,7 @@ def made_test(folder: Path, deepest: float = 0.6) -> CompressionTest:
 
 
 def test_the_materials_folder_gives_a_row_that_reads_back(tmp_path: Path) -> None:
-    fit = fit_layer(made_test(tmp_path), "mine", density=180)
-    write_material(fit, tmp_path / "out", 1500, [material("gel")])
+    write_material(fit_cushion([made_test(tmp_path)], "mine", density=180), tmp_path / "out", 1500, [material("gel")])
     assert {path.name for path in (tmp_path / "out").iterdir()} == {"material.csv", "material.svg", "material.json"}
     row = read_materials(tmp_path / "out" / "material.csv")["mine"]
     assert row.modulus == pytest.approx(FOAM.modulus, rel=1e-3) and row.density == 180
@@ -222,6 +222,19 @@ def test_the_figure_names_every_material(tmp_path: Path) -> None:
 INSOLE = 'side = "right"\nlength_mm = 265\nbase_mm = 5\n[rearfoot_posting]\ndegrees = 4\nraised = "medial"\n'
 
 
+def drop_file(folder: Path, name: str, height: float) -> str:
+    """8.5 kg dropped on a linear sample of 200 N/mm that lets go with a third of the force."""
+    pace, weight = math.sqrt(200e3 / 8.5), 8.5 * 9.80665
+    time = np.arange(0.0, 0.03, 1e-4)
+    speed, sag = math.sqrt(2 * 9.80665 * height), weight / 200e3
+    way = sag * (1 - np.cos(pace * time)) + speed / pace * np.sin(pace * time)
+    force = np.where(np.arange(time.size) <= np.argmax(way), 1.0, 0.66) * 200e3 * np.maximum(way, 0.0)
+    force[np.argmax(way <= -1e-9) or force.size :] = 0.0
+    rows = np.column_stack((1e3 * time, force))
+    np.savetxt(folder / name, rows, delimiter=",", header="time_ms,force_N", comments="", fmt="%.6g")
+    return name
+
+
 def loop_file(folder: Path, head: str = "compression_mm,force_N", turned: bool = False) -> str:
     test = made_test(folder)
     rows = np.stack((1e3 * test.thickness * test.strain, test.area * test.stress), axis=-1)
@@ -240,6 +253,27 @@ def mesh_file(folder: Path, scale: float = 1.0, name: str = "old.stl") -> str:
 def test_both_commands_have_help(command: str, tmp_path: Path) -> None:
     done = jointload(command, "--help", where=tmp_path)
     assert done.returncode == 0 and len(done.stdout.splitlines()) > 6
+
+
+def test_material_reads_impacts_as_laboratories_make_them(tmp_path: Path) -> None:
+    files = [drop_file(tmp_path, name, height) for name, height in (("low.csv", 0.03), ("high.csv", 0.05))]
+    words = ("--mass", "8.5", "--thickness", "10mm", "--tup", "45mm", "--name", "mine", "--kind", "gel")
+    words += ("--cutoff", "0", "--out", "out")
+    done = jointload("material", files[0], "--more", files[1], *words, "--drop-height", "30mm,50mm", where=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "8.5 kg from 30 mm, mass and drop height as in ASTM F1976" in done.stdout
+    assert "energy over peak force" in done.stdout and "too little in speed" in done.stdout
+    record = json.loads((tmp_path / "out" / "material.json").read_text())
+    assert [round(1000 * each["drop_height_m"]) for each in record["impacts"]] == [30, 50]
+    row = read_materials(tmp_path / "out" / "material.csv")["mine"]
+    assert row.loading_time < 0.02 and math.isnan(row.rate_exponent)
+    for wrong, told in (
+        (("--energy", "5J", "--drop-height", "30mm"), "its height or its energy"),
+        (("--drop-height", "30mm,40mm,50mm"), "one, or one for each of 2 impact tests"),
+        (("--drop-height", "300mm"), "a mass that is stopped"),
+    ):
+        done = jointload("material", files[0], "--more", files[1], *words[:-1], "new", *wrong, where=tmp_path)
+        assert done.returncode == 2 and told in done.stderr and not (tmp_path / "new").exists(), done.stderr
 
 
 def test_shape_writes_its_folder(tmp_path: Path) -> None:

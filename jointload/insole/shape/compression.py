@@ -26,6 +26,7 @@ COLUMNS = {
 }  # fmt: skip
 """Words a column's head may begin with, and the units that may follow after an underscore."""
 HEADS = "compression_mm or strain_percent, and force_N or stress_kPa"
+TIME_HEADS = {"time_s": 1.0, "time_ms": 1e-3}
 FEWEST = 20
 """A loop of fewer rows is not fitted."""
 PLAUSIBLE = {"foam": (0.02e6, 20e6), "gel": (0.01e6, 10e6), "elastomer": (0.1e6, 100e6), "shell": (50e6, 6e9)}
@@ -56,6 +57,8 @@ class CompressionTest:
     area: float
     where: str
     notes: tuple[str, ...] = ()
+    loading_time: float = math.nan
+    """[s] from touch to the deepest sample, NaN where it was not recorded."""
 
     @property
     def loading(self) -> slice:
@@ -96,36 +99,45 @@ def read_compression(path: str | Path, thickness: float | None = None, area: flo
     """Read a test whose column heads carry their units, such as 'compression_mm,force_N'.
 
     thickness [m] turns compression into strain, area [m2] force into stress; both are needed only for such columns.
-    Lines that begin with # are left out, other columns too. Of several loops the last whole one is kept.
+    Lines that begin with # are left out, other columns too; a column time_s tells how quickly it was pressed. Of
+    several loops the last whole one is kept.
     """
     where = str(path)
-    head, rows = _table(Path(path))
+    head, rows = read_table(Path(path))
     pressed, strained = _column(head, rows, ("compression", "strain"), where)
     loaded, forced = _column(head, rows, ("force", "stress", "pressure"), where)
     if pressed == "compression" and thickness is None:
-        raise _bad("thickness", "the sample's thickness", "none", where, "give --thickness, such as 5mm")
+        raise bad_test("thickness", "the sample's thickness", "none", where, "give --thickness, such as 5mm")
     if loaded == "force" and area is None:
-        raise _bad("area", "the pressed area", "none", where, "give --area, such as 500mm2")
+        raise bad_test("area", "the pressed area", "none", where, "give --area, such as 500mm2")
     strain = strained / thickness if pressed == "compression" and thickness else strained
     stress = forced / area if loaded == "force" and area else forced
     strain, stress, notes = _upright(strain, stress, where)
-    _check_depth(float(strain.max()), where)
-    strain, stress, more = _last_loop(strain, stress)
+    check_depth(float(strain.max()), where)
+    part, more = _last_loop(strain)
+    strain, stress = strain[part], stress[part]
     turn = _turn(strain, stress)
+    time = time_of(head, rows)
+    lasts = math.nan if time is None else float(time[part][turn] - time[part][0])
     _check_loading(strain[: turn + 1], stress[: turn + 1], where)
     if strain.max() < SHALLOW:
         more.append(f"pressed by {100 * strain.max():.0f} % only: check the thickness, and test deeper")
     return CompressionTest(
         strain, stress, turn, math.nan if thickness is None else thickness, math.nan if area is None else area, where,
-        (*notes, *more),
+        (*notes, *more), lasts if lasts > 0 else math.nan,
     )  # fmt: skip
 
 
-def _bad(what: str, expected: str, found: str, where: str, advice: str) -> SettingError:
+def time_of(head: list[str], rows: Array) -> Array | None:
+    """[s] of each row, None without a column time_s or time_ms."""
+    return next((rows[:, k] * TIME_HEADS[name] for k, name in enumerate(head) if name in TIME_HEADS), None)
+
+
+def bad_test(what: str, expected: str, found: str, where: str, advice: str) -> SettingError:
     return SettingError(expected_found(what, expected, found, where, advice))
 
 
-def _table(path: Path) -> tuple[list[str], Array]:
+def read_table(path: Path) -> tuple[list[str], Array]:
     """Column heads and numbers (rows, columns); comma, semicolon or tab between them."""
     try:
         lines = [line for line in path.read_text(encoding="utf-8-sig").splitlines() if line.strip()]
@@ -135,7 +147,7 @@ def _table(path: Path) -> tuple[list[str], Array]:
     lines = [line for line in lines if not line.startswith("#")]
     if len(lines) < FEWEST + 1:
         expected = f"a head and at least {FEWEST} rows"
-        raise _bad("compression test", expected, f"{len(lines)} lines", str(path), "export the whole loop")
+        raise bad_test("compression test", expected, f"{len(lines)} lines", str(path), "export the whole loop")
     between = max(",;\t", key=lines[0].count)
     head, *rows = csv.reader(lines, delimiter=between)
     decimal = "," if between != "," and not any("." in cell for row in rows[:50] for cell in row) else "."
@@ -144,9 +156,9 @@ def _table(path: Path) -> tuple[list[str], Array]:
     except ValueError as problem:
         found = str(problem).replace("could not convert string to float: ", "")[:60]
         advice = "write one row of numbers a sample, with a point for decimals"
-        raise _bad("compression test", "numbers under one head", found, str(path), advice) from None
+        raise bad_test("compression test", "numbers under one head", found, str(path), advice) from None
     if numbers.ndim != 2 or numbers.shape[1] != len(head) or not np.isfinite(numbers).all():
-        raise _bad("compression test", "a number in every cell", "gaps", str(path), "fill or cut those rows")
+        raise bad_test("compression test", "a number in every cell", "gaps", str(path), "fill or cut those rows")
     return [cell.strip() for cell in head], numbers
 
 
@@ -155,10 +167,10 @@ def _column(head: list[str], rows: Array, words: tuple[str, ...], where: str) ->
     found = [(k, *name.partition("_")) for k, name in enumerate(head) if name.partition("_")[0] in words]
     if len(found) != 1:
         seen = ", ".join(head) if not found else "several: " + ", ".join(head[k] for k, *_ in found)
-        raise _bad("compression test head", HEADS, seen, where, "name one column of each")
+        raise bad_test("compression test head", HEADS, seen, where, "name one column of each")
     k, word, _, unit = found[0]
     if unit not in COLUMNS[word]:
-        raise _bad(f"unit of {word}", known_names(COLUMNS[word]), repr(unit), where, f"write {word}_ and its unit")
+        raise bad_test(f"unit of {word}", known_names(COLUMNS[word]), repr(unit), where, f"write {word}_ and its unit")
     return word, rows[:, k] * COLUMNS[word][unit]
 
 
@@ -167,26 +179,28 @@ def _upright(strain: Array, stress: Array, where: str) -> tuple[Array, Array, li
     negative = [abs(float(values.min())) > abs(float(values.max())) for values in (strain, stress)]
     if negative[0] != negative[1]:
         name = "compression" if negative[0] else "load"
-        raise _bad("sign", "compression and load of one sign", f"a negative {name}", where, "turn that column's sign")
+        raise bad_test(
+            "sign", "compression and load of one sign", f"a negative {name}", where, "turn that column's sign"
+        )
     if negative[0]:
         return -strain, -stress, ["compression counted negative in the file; both columns were turned"]
     return strain, stress, []
 
 
-def _check_depth(deepest: float, where: str) -> None:
+def check_depth(deepest: float, where: str) -> None:
     if deepest > DEEPEST:
-        raise _bad(
+        raise bad_test(
             "compression", "less than the thickness", f"{100 * deepest:.3g} % of it", where,
             "check the unit of the compression and the thickness",
         )  # fmt: skip
     if deepest < SHALLOWEST:
-        raise _bad(
+        raise bad_test(
             "compression", f"more than {100 * SHALLOWEST:g} % of the thickness", f"{100 * deepest:.2g} %", where,
             "check the unit of the compression and the thickness",
         )  # fmt: skip
 
 
-def _last_loop(strain: Array, stress: Array) -> tuple[Array, Array, list[str]]:
+def _last_loop(strain: Array) -> tuple[slice, list[str]]:
     """The last whole loop: from the lowest strain before it to the lowest after it."""
     low, high = strain.min() + np.ptp(strain) * np.array([0.25, 0.75])
     deep, loops, start = False, [], 0
@@ -197,7 +211,7 @@ def _last_loop(strain: Array, stress: Array) -> tuple[Array, Array, list[str]]:
             loops.append((start, k))
             deep, start = False, k
     if len(loops) < 2:
-        return strain, stress, []
+        return slice(None), []
     first, back = loops[-1]
     stop = strain.size
     again = np.flatnonzero(strain[back:] > high)
@@ -205,8 +219,7 @@ def _last_loop(strain: Array, stress: Array) -> tuple[Array, Array, list[str]]:
         stop = back + int(again[0])
     first += int(np.argmin(strain[first : first + int(np.argmax(strain[first:back]))])) if first else 0
     last = back + int(np.argmin(strain[back:stop]))
-    part = slice(first, last + 1)
-    return strain[part], stress[part], [f"{len(loops)} loops; the last whole one is used"]
+    return slice(first, last + 1), [f"{len(loops)} loops; the last whole one is used"]
 
 
 def _turn(strain: Array, stress: Array) -> int:
@@ -226,12 +239,12 @@ def _smoothed(values: Array) -> Array:
 def _check_loading(strain: Array, stress: Array, where: str) -> None:
     """The way in must begin unloaded and stiffen the sample's answer."""
     if strain.size < FEWEST // 2 or strain[0] > 0.5 * strain[-1]:
-        raise _bad(
+        raise bad_test(
             "loop direction", "a loop that starts unloaded", "one that starts near its deepest place", where,
             "put the loading first; the rows may be in reversed order",
         )  # fmt: skip
     if stress.std() == 0 or np.corrcoef(strain, stress)[0, 1] < LEAST_CORRELATION:
-        raise _bad(
+        raise bad_test(
             "compression test", "a load that rises with compression", "one that does not", where,
             "the columns may be exchanged, or one has the wrong sign",
         )  # fmt: skip
@@ -251,7 +264,7 @@ def energy_loss(test: CompressionTest) -> float:
     work = [_work(_smoothed(test.strain[part]), _smoothed(test.stress[part])) for part in (test.loading, after)]
     loss = 1.0 + work[1] / work[0]
     if loss < NEGATIVE_LOSS:
-        raise _bad(
+        raise bad_test(
             "loop direction", "unloading below loading", f"{-100 * loss:.0f} % more work returned than put in",
             test.where, "the rows are in reversed order: turn them",
         )  # fmt: skip
@@ -271,7 +284,7 @@ def fit_layer(test: CompressionTest, name: str, kind: str = "foam", density: flo
 
     if kind not in PLAUSIBLE:
         advice = "tissue cannot be cut" if kind in KINDS else "choose one"
-        raise _bad("material kind", known_names(PLAUSIBLE), repr(kind), "the command", advice)
+        raise bad_test("material kind", known_names(PLAUSIBLE), repr(kind), "the command", advice)
     loss = energy_loss(test)
     strain, stress = test.strain[test.loading], np.maximum(test.stress[test.loading], 0.0)
 
@@ -291,7 +304,9 @@ def fit_layer(test: CompressionTest, name: str, kind: str = "foam", density: flo
     share = rms / float(strain.max())
     poor = f"; the law misses it by {100 * share:.0f} %" if share > POOR_FIT else ""
     source = f"fitted to {Path(test.where).name}{poor}"
-    fitted = Material(name, kind, modulus, limit, loss, density, basis="measured", source=source)
+    fitted = Material(
+        name, kind, modulus, limit, loss, density, basis="measured", source=source, loading_time=test.loading_time
+    )
     return LayerFit(
         fitted, test, rms * test.thickness, share, fitted.bottoming_pressure * test.area,
         (*test.notes, *_fit_notes(fitted, share, test)),
@@ -301,7 +316,7 @@ def fit_layer(test: CompressionTest, name: str, kind: str = "foam", density: flo
 def _check_modulus(modulus: float, kind: str, where: str) -> None:
     low, high = PLAUSIBLE[kind]
     if not low <= modulus <= high:
-        raise _bad(
+        raise bad_test(
             f"modulus of this {kind}", f"{low / 1e6:g} to {high / 1e6:g} MPa", f"{modulus / 1e6:.3g} MPa", where,
             "check the units: N or kN, kPa or MPa, mm2 or cm2, and the thickness",
         )  # fmt: skip

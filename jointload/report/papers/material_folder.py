@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from jointload.insole.shape.compression import LayerFit
+from jointload.insole.shape.impact_test import CushionFit, ImpactTest, loop_of, standard_of
 from jointload.insole.shape.materials import Material
 from jointload.report.papers.material_figure import draw_materials
 from jointload.report.words.csv_text import shielded
@@ -32,16 +33,18 @@ def material_row(material: Material) -> str:
     return out.getvalue()
 
 
-def write_material(fit: LayerFit, out: str | Path, load: float, others: Sequence[Material]) -> Path:
+def write_material(found: CushionFit, out: str | Path, load: float, others: Sequence[Material]) -> Path:
     """Write material.csv (with provenance; insole.toml names it with `materials`), material.svg and material.json.
 
     load : [N] under a heel, for the figure;  others : materials to compare with
     """
 
+    fit = found.fit
+
     def fill(draft: Path) -> None:
-        (draft / TABLE).write_text(_provenance(fit) + material_row(fit.material), encoding="utf-8")
+        (draft / TABLE).write_text(_provenance(found) + material_row(fit.material), encoding="utf-8")
         (draft / "material.svg").write_bytes(draw_materials(fit, load, others))
-        (draft / RECORD).write_text(json.dumps(fit_record(fit, load), indent=2) + "\n", encoding="utf-8")
+        (draft / RECORD).write_text(json.dumps(cushion_record(found, load), indent=2) + "\n", encoding="utf-8")
 
     return write_whole(out, RECORD, fill)
 
@@ -72,6 +75,43 @@ def fit_record(fit: LayerFit, load: float) -> dict[str, Any]:
     }
 
 
+def cushion_record(found: CushionFit, load: float) -> dict[str, Any]:
+    """That of the fit, with every impact test's own numbers in SI units."""
+    record = fit_record(found.fit, load)
+    impacts = [_impact_numbers(test) for test in found.tests if isinstance(test, ImpactTest)]
+    return record | ({"impacts": impacts} if impacts else {})
+
+
+def _impact_numbers(test: ImpactTest) -> dict[str, Any]:
+    return {
+        "file": Path(test.loop.where).name, "mass_kg": test.dropped.mass, "drop_height_m": test.dropped.height,
+        "implied_height_m": list(test.implied), "filter_Hz": None if math.isnan(test.cutoff) else test.cutoff,
+        "peak_force_N": test.peak_force, "peak_g": test.peak_g, "energy_J": test.energy,
+        "energy_over_peak_force_m": test.energy_over_force, "returned_share": test.returned,
+        "largest_strain": float(test.loop.strain.max()), "loading_time_s": test.loop.loading_time,
+        "standard": standard_of(test) or None,
+    }  # fmt: skip
+
+
+def cushion_text(found: CushionFit) -> str:
+    """The impacts one by one, then the fit, for a person."""
+    lines = [_impact_text(test) for test in found.tests if isinstance(test, ImpactTest)]
+    return "\n".join([*lines, fit_text(found.fit)])
+
+
+def _impact_text(test: ImpactTest) -> str:
+    filtered = "not filtered" if math.isnan(test.cutoff) else f"filtered at {test.cutoff:.0f} Hz"
+    standard = f", {standard_of(test)}" if standard_of(test) else ""
+    low, high = (1000 * height for height in test.implied)
+    return (
+        f"{Path(test.loop.where).name}: {test.dropped.mass:g} kg from {1000 * test.dropped.height:.0f} mm{standard} "
+        f"(the impact itself tells {low:.0f} to {high:.0f} mm), {filtered}: peak {test.peak_force:.0f} N, "
+        f"{test.peak_g:.1f} g after {1000 * test.loop.loading_time:.1f} ms, pressed by "
+        f"{100 * test.loop.strain.max():.0f} %, {test.energy:.2f} J taken, {1000 * test.energy_over_force:.2f} mm "
+        f"energy over peak force, {100 * test.returned:.0f} % of the energy back in the mass"
+    )
+
+
 def fit_text(fit: LayerFit) -> str:
     """The fit in a few lines for a person."""
     material = fit.material
@@ -88,12 +128,14 @@ def fit_text(fit: LayerFit) -> str:
     return "\n".join([*lines, *(f"Note: {note}" for note in fit.notes)])
 
 
-def _provenance(fit: LayerFit) -> str:
-    test = fit.test
+def _provenance(found: CushionFit) -> str:
+    test = found.fit.test
+    impact = isinstance(found.tests[0], ImpactTest)
+    files = ", ".join(Path(loop_of(each).where).name for each in found.tests)
     tested = "" if math.isnan(test.thickness) else f", {1000 * test.thickness:g} mm thick"
     tested += "" if math.isnan(test.area) else f", {1e6 * test.area:g} mm2"
     return (
-        f"# source: compression test {Path(test.where).name}, fitted by jointload material\n"
+        f"# source: {'impact' if impact else 'compression'} test {files}, fitted by jointload material\n"
         "# unit: modulus_MPa is E and stiffening_strain e of p = E s / (1 - s / e); energy_loss a share\n"
         "# axes: through the thickness, compression positive\n"
         f"# population: one sample{tested}\n"
