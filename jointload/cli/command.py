@@ -19,8 +19,8 @@ GROUPS = {
     ),
     "Question": (
         "heel_wedge", "side", "length", "heel_lift", "thickness", "target", "stack", "posting", "lift", "inversion",
-        "knee_rise", "pressure_rise", "by", "task", "condition", "scale_heights", "quantity", "name", "page",
-        "hardness", "under", "height", "cup", "temperature", "worn",
+        "knee_rise", "pressure_rise", "by", "task", "condition", "scale_heights", "quantity", "name", "page", "area",
+        "kind", "density", "load", "hardness", "under", "height", "cup", "temperature", "worn",
     ),
     "Settings": (),
     "Output": ("out", "replace", "figures", "hide_names", "full", "parquet", "strip_names", "every"),

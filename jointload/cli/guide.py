@@ -38,7 +38,7 @@ def guide(page: Annotated[str, typer.Argument(help="name of a page, such as land
 
 def _show(text: str) -> None:
     """Laid out on a terminal, plain elsewhere; a link to another page is the command that shows it."""
-    text = re.sub(r"\[([^]]+)\]\((\w+)\.md\)", r"\1 (`jointload guide \2`)", text)
+    text = re.sub(r"\[([^]]+)\]\((\w+)\.md\)", r"\1 [`jointload guide \2`]", text)
     if not sys.stdout.isatty():
         typer.echo(text, nl=False)
         return
