@@ -45,7 +45,7 @@ def names(path: Path) -> set[str]:
 @pytest.fixture
 def quick_page(monkeypatch: pytest.MonkeyPatch) -> None:
     """Drawing is not what these tests are about."""
-    monkeypatch.setattr(folder, "render_page", lambda analysis, whatif, fit: "<!DOCTYPE html>")
+    monkeypatch.setattr(folder, "render_page", lambda analysis, whatif, fit, beside: "<!DOCTYPE html>")
 
 
 def test_a_result_holds_its_files(analysis: Analysis, prediction: WhatIf, tmp_path: Path) -> None:

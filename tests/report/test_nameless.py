@@ -168,7 +168,7 @@ def test_published_files_lose_their_subject(shared_c3d: Path, tmp_path: Path, na
 
 def test_nothing_is_overwritten_and_nothing_half_is_left(named: Path, tmp_path: Path) -> None:
     before = named.read_bytes()
-    with pytest.raises(OutputError, match="a new file"):
+    with pytest.raises(OutputError, match="exists already"):
         write_nameless(named, named)
     assert named.read_bytes() == before
     with pytest.raises(OutputError):

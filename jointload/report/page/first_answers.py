@@ -69,15 +69,18 @@ def trust_answer(reported: Reported) -> str:
 
 
 def hard_answer(reported: Reported) -> str:
-    """One row a number, with its place in the published range."""
+    """One row a number of both sides, with its place in the published range; a line for one of the whole body."""
     analysis = reported.analysis
-    rows = []
+    rows, body = [], ""
     for name in HARD:
         found = [m for m in analysis.measures if m.quantity == name]
-        if found:
+        if found and not found[0].side:
+            body += f"<p>{_named(name)}: {_number(found[0], analysis)}</p>"
+        elif found:
             bands = {m.side: band_of(quantity(name), m, analysis) for m in found if not is_unknown(m)}
             rows.append((_named(name), *_sides(found, analysis), _place_in_band(found, bands, analysis)))
-    return html.paragraph(hard_words(analysis)) + html.table(("", *_headings(analysis), "Published range"), rows)
+    table = html.table(("", *_headings(analysis), "Published range"), rows)
+    return html.paragraph(hard_words(analysis)) + table + body
 
 
 def aligned_answer(reported: Reported) -> str:
@@ -101,16 +104,16 @@ def _headings(analysis: Analysis) -> tuple[str, ...]:
 
 
 def _sides(found: list[Measure], analysis: Analysis, told: dict[str, str] | None = None) -> list[str]:
-    """The cells of right and left; what is of the whole body stands in the first of them."""
+    """The cells of right and left."""
     cells = {m.side: _number(m, analysis, (told or {}).get(m.side, "")) for m in found}
-    return [cells[""], ""] if "" in cells else [cells.get(side, "") for side in SIDES]
+    return [cells.get(side, "") for side in SIDES]
 
 
 def _number(measure: Measure, analysis: Analysis, word: str = "") -> str:
     """The number, its interval or the reason why it is not known, and a word."""
     told = told_measure(measure, analysis)
     if is_unknown(measure):
-        return f"<b>{told.value}</b><small>{escape(measure.note or 'not known from this recording')}</small>"
+        return f"<b>{told.value}</b> <small>{escape(measure.note or 'not known from this recording')}</small>"
     interval = f' <small class="interval">{told.interval}</small>' if told.interval else ""
     return f"<b>{told.value}</b>{interval}" + (f" <small>{escape(word)}</small>" if word else "")
 
@@ -134,7 +137,7 @@ def _place_in_band(found: list[Measure], bands: dict[str, Band | None], analysis
         if measure.side in known:
             share = (shown_value(measure, analysis) - band.low) / (band.high - band.low)
             seen = min(max(share, 0.0), 1.0)
-            marks.append(f'<i class="c-{measure.side or "ink"}" style="left:{100 * seen:.0f}%"></i>')
+            marks.append(f'<i class="c-{measure.side}" style="left:{100 * seen:.0f}%"></i>')
             words.append(f"{SIDE_WORDS[measure.side]} {_place_words(share)}")
     ends = f"{band.low:g} to {band.high:g}".replace("-", "−")
     told = "; ".join(words)
