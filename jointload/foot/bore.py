@@ -107,7 +107,7 @@ def _bound(told: _Told, landing: Landing, side: str) -> str:
 
 def _add_heel(told: _Told, analysis: Analysis, below: Underfoot, draws: int, seed: int) -> None:
     landing = analysis.landing
-    if not (below.heel.max(axis=1) > 0).all():
+    if not below.heel.any():
         told.lack("nothing presses on the heel", *HEEL)
         return
     factors = drawn("heel_pad", draws, seed)

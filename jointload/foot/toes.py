@@ -15,11 +15,11 @@ from jointload.intake.shoe import Shoe
 from jointload.landing.landed import Landing
 from jointload.landing.measures.force_measures import BEARING_SHARE
 from jointload.loads.moments import loaded_segments, segment_motion
-from jointload.numerics.rotations import rotate_back
+from jointload.numerics.rotations import cross, dot, rotate_back
 from jointload.numerics.signals import zero_lag_lowpass
 
-SLIDES = 5.0
-"""A push of the toes counts from this force on [N] (choice: below it the plates' noise pushes)."""
+SLIDES = 10.0
+"""A push of the toes counts from this force on [N] (choice: below it the shoe's own stop and the plates push)."""
 BEND_CUTOFF = 20.0
 """Low-pass [Hz] of the markers that the toe's bending is read from (choice)."""
 
@@ -39,21 +39,38 @@ class ToePush:
 def along_foot(landing: Landing, side: str, turn: Array, tilt: Array, shoe_mass: float | Array) -> tuple[Array, Array]:
     """Push of the foot towards its toes, and load on its sole, (D, N) [N] at the force rate over its landing.
 
-    The ground's force less what stops the shoe itself, F - m (a - g), in the foot's own axes: with the opposite of it
-    the foot inside pushes and presses.
+    The ground's force less what stops the shoe itself, F - m (a - g), along the foot and normal to the sole that bears:
+    with the opposite of it the foot inside pushes and presses.
     turn, tilt : (D, 1) [rad] of the foot's axis about the sole's normal, and of the sole's plane along the foot
     shoe_mass : m [kg]; its acceleration a is that of the foot
     """
     window = landing.fast_window(side)
-    force = landing.impact_force(side)[:, window]
-    rotation = landing.poses.of(f"{side}_foot")[0]
     at = np.arange(window.start, window.stop) / landing.contact.fast_rate * landing.poses.rate
+    rotation = landing.poses.of(f"{side}_foot")[0]
     nearest = np.clip(np.rint(at).astype(int), 0, rotation.shape[-1] - 1)
-    forward, up, right = rotate_back(rotation[..., nearest], force)
-    own = rotate_back(rotation[..., nearest], foot_acceleration(landing, side)[:, nearest] + GRAVITY)
-    forward, up, right = (f - shoe_mass * a for f, a in zip((forward, up, right), own, strict=True))
+    axes = bearing_axes(rotation[:, 0, nearest])
+    force, own = (
+        rotate_back(axes, each)
+        for each in (landing.impact_force(side)[:, window], foot_acceleration(landing, side)[:, nearest] + GRAVITY)
+    )
+    forward, up, right = (f - shoe_mass * a for f, a in zip(force, own, strict=True))
     shear = np.cos(turn) * forward + np.sin(turn) * right
     return -(np.cos(tilt) * shear + np.sin(tilt) * up), np.cos(tilt) * up - np.sin(tilt) * shear
+
+
+def bearing_axes(foot_axis: Array) -> Array:
+    """(3, 3, N) lab_from_sole of the part of the sole that bears: x along the foot, y its normal, z to the right.
+
+    foot_axis : (3, N) heel to toe in the lab. Toes up, the whole foot stands on its heel as one piece and x is its own
+    axis; heel up, the forefoot lies flat on the ground, bent at its toe joints, and x is level.
+    """
+    x = np.stack([foot_axis[0], np.maximum(foot_axis[1], 0.0), foot_axis[2]])
+    x = x / np.sqrt(dot(x, x))
+    up = np.zeros_like(x)
+    up[1] = 1.0
+    y = up - dot(up, x) * x
+    y = y / np.sqrt(dot(y, y))
+    return np.stack([x, y, cross(x, y)], axis=1)
 
 
 GRAVITY = np.array([[0.0], [G], [0.0]])

@@ -203,10 +203,16 @@ def _true_toes(made: SyntheticLanding, side: str, window: slice, shoe: OtherShoe
     """The shoe has a mass of its own, which the ground stops, too."""
     k, rate = SIDES.index(side), made.spec.force_rate
     rotation, origin = made.poses.of(f"{side}_foot")
-    rotation = rotation[..., window]
     speed = np.gradient(origin, 1.0 / rate, axis=1)
     stopped = np.gradient(speed, 1.0 / rate, axis=1)[:, window] + np.array([[0.0], [GRAVITY], [0.0]])
-    local = np.einsum("jin,jn->in", rotation, made.force[:, k, window] - shoe.mass * stopped)
+    level = rotation[:, 0, window] * np.array([[1.0], [0.0], [1.0]])
+    pitch = np.maximum(np.arcsin(rotation[1, 0, window]), 0.0)
+    level /= np.linalg.norm(level, axis=0)
+    felt = made.force[:, k, window] - shoe.mass * stopped
+    ahead, aside = (np.einsum("jn,jn->n", way, felt) for way in (level, np.stack([-level[2], level[1], level[0]])))
+    local = np.stack(
+        [np.cos(pitch) * ahead + np.sin(pitch) * felt[1], np.cos(pitch) * felt[1] - np.sin(pitch) * ahead, aside]
+    )
     inside = np.cos(shoe.turn) * local[0] + np.sin(shoe.turn) * local[2]
     push = shoe.push(inside, local[1])
     bearing = local[1] > 0.2 * made.spec.rider.weight

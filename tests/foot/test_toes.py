@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from jointload.foot.spreads import foot_spreads
-from jointload.foot.toes import along_foot, toe_bend, toe_push
+from jointload.foot.toes import along_foot, bearing_axes, toe_bend, toe_push
 
 ROUNDING = 1e-12
 TIME = np.arange(101) / 1000.0
@@ -98,6 +98,20 @@ def test_what_stops_the_shoe_itself_is_not_pushed_by_the_foot() -> None:
     stopped = np.array([-30.0, 50.0, 0.0])
     push, load = along_foot(standing_on(0.0, np.array([-180.0, 900.0, 0.0]), stopped), "right", NONE, NONE, 0.4)
     assert push == pytest.approx(168.0) and load == pytest.approx(900.0 - 0.4 * (50.0 + 9.80665))
+
+
+def pitched(angle: float) -> np.ndarray:
+    """The foot's axis (3, 1) with its toes up by an angle [rad]."""
+    return np.array([[np.cos(angle)], [np.sin(angle)], [0.0]])
+
+
+def test_a_heel_that_is_up_leaves_the_forefoot_flat_on_the_ground() -> None:
+    """In walking the foot pushes off with its heel up by 40 deg or more and does not slide into the toe box."""
+    for angle in (-0.7, -0.2, 0.0):
+        assert bearing_axes(pitched(angle))[..., 0] == pytest.approx(np.eye(3))
+    axes = bearing_axes(pitched(0.3))[..., 0]
+    assert axes.T @ axes == pytest.approx(np.eye(3)) and np.linalg.det(axes) == pytest.approx(1.0)
+    assert axes[:, 0] == pytest.approx(pitched(0.3)[:, 0]), "toes up, the foot stands on its heel as one piece"
 
 
 # bending
