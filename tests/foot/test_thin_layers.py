@@ -129,6 +129,8 @@ def test_two_speeds_decide_where_they_were_measured() -> None:
     measured = replace(FOAM, loading_time=2.0, rate_exponent=0.1)
     assert stiffer(measured) == pytest.approx(100.0**0.1)
     assert stiffer(replace(FOAM, loading_time=0.02)) == pytest.approx(1.0)
+    doubted = stiffer(replace(measured, rate_sd=0.02))
+    assert np.std(np.log(doubted) / np.log(100.0)) == pytest.approx(0.02, rel=0.1)
     slow = stiffer(replace(FOAM, loading_time=2.0))
     assert (slow >= 1.0).all() and np.ptp(slow) > 0.2
 

@@ -20,7 +20,7 @@ from jointload.errors import OutputError
 from jointload.insole.shape.compression import CompressionTest, fit_layer
 from jointload.insole.shape.impact_test import fit_cushion
 from jointload.insole.shape.materials import Material, material, read_materials
-from jointload.insole.shape.mesh import REPRODUCED, Solid, solid_of, stl_bytes
+from jointload.insole.shape.mesh import REPRODUCED, Solid, load_solid, solid_of, stl_bytes
 from jointload.insole.shape.scan import read_scan
 from jointload.insole.shape.shape import (
     ArchFill,
@@ -143,7 +143,9 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_the_folder_is_whole(folder: Path) -> None:
+    apart = ("1_pu_foam_soft", "2_eva_medium")
     assert {path.name for path in folder.iterdir()} == {
+        *(f"insole_{side}_layer_{name}_mm.stl" for side in ("right", "left") for name in apart),
         "insole_right_mm.stl", "insole_left_mm.stl", "drawing_right.svg", "drawing_right.pdf", "drawing_left.svg",
         "drawing_left.pdf", "sheet.html", "shape.json",
     }  # fmt: skip
@@ -253,6 +255,24 @@ def mesh_file(folder: Path, scale: float = 1.0, name: str = "old.stl") -> str:
 def test_both_commands_have_help(command: str, tmp_path: Path) -> None:
     done = jointload(command, "--help", where=tmp_path)
     assert done.returncode == 0 and len(done.stdout.splitlines()) > 6
+
+
+def test_layers_are_written_apart_and_add_up(tmp_path: Path) -> None:
+    """The body and the sheets together have the whole's volume; each file is closed and named by its material."""
+    layers = '[[layers]]\nmaterial = "gel"\nthickness_mm = 1.5\n[[layers]]\nmaterial = "elastomer_60a"\n'
+    (tmp_path / "insole.toml").write_text(INSOLE + layers, encoding="utf-8")
+    done = jointload("shape", "insole.toml", "--out", "out", where=tmp_path)
+    assert done.returncode == 0, done.stderr
+    names = ["insole_right_layer_1_gel_mm.stl", "insole_right_layer_2_elastomer_60a_mm.stl"]
+    solids = [load_solid(tmp_path / "out" / name) for name in ("insole_right_mm.stl", *names)]
+    whole, *apart = (solid.volume for solid in solids)
+    assert sum(apart) == pytest.approx(whole, rel=1e-3) and all(solid.open_edges == 0 for solid in solids)
+    sheet = (tmp_path / "out" / "sheet.html").read_text(encoding="utf-8")
+    assert (
+        all(name in sheet for name in names) and "Shore A 60, modulus 5.9 MPa" in sheet and "hardness unknown" in sheet
+    )
+    record = json.loads((tmp_path / "out" / "shape.json").read_text(encoding="utf-8"))["insoles"][0]["layers"]
+    assert [row["thickness_mm"] for row in record] == [1.5, "takes the shape"]
 
 
 def test_material_reads_impacts_as_laboratories_make_them(tmp_path: Path) -> None:

@@ -246,6 +246,51 @@ def wedge_shape(wedge: Wedge, length: float, width: float = 0.0, base: float = 0
     )
 
 
+@dataclass(frozen=True)
+class LayerSurface:
+    """One layer of a surface by itself, as it is cut: a sheet of even thickness, or the body that takes the shape, less
+    the sheets above and below it."""
+
+    whole: Surface
+    number: int
+
+    @property
+    def layer(self) -> Layer:
+        return self.whole.layers[self.number]
+
+    @property
+    def side(self) -> str:
+        return self.whole.side
+
+    @property
+    def length(self) -> float:
+        return self.whole.length
+
+    @property
+    def width(self) -> float:
+        return self.whole.width
+
+    @property
+    def layers(self) -> tuple[Layer, ...]:
+        return (replace(self.layer, thickness=None),)
+
+    def heights(self, x: Array, y: Array) -> Array:
+        if self.layer.thickness is not None:
+            return np.full(np.broadcast_shapes(np.shape(x), np.shape(y)), self.layer.thickness)
+        return self.whole.heights(x, y) - cover_thickness(self.whole.layers)
+
+    def medial_edge(self, x: Array) -> Array:
+        return self.whole.medial_edge(x)
+
+    def lateral_edge(self, x: Array) -> Array:
+        return self.whole.lateral_edge(x)
+
+
+def layers_apart(surface: Surface) -> tuple[LayerSurface, ...]:
+    """Every layer by itself, from the foot down; none where there is only one."""
+    return tuple(LayerSurface(surface, k) for k in range(len(surface.layers)) if len(surface.layers) > 1)
+
+
 def cover_thickness(layers: tuple[Layer, ...]) -> float:
     """Thickness [m] of all layers but the one that takes the shape."""
     return sum(layer.thickness for layer in layers if layer.thickness is not None)

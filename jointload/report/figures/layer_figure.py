@@ -44,6 +44,7 @@ def layer_sheet(trial: LayerTrial, choice: LayerChoice) -> Sheet:
         shapes.append(Marks(np.array([at]), np.array([100.0 * (1.0 + choice.change.middle)]), "circle", colour))
         lows.append(np.array([low, high]))
     keys.append(Key("bottomed out in half of the persons or more", "soft", mark="triangle", hollow=True, width=0))
+    without = " and a cup" if trial.circumstances.cup else ""
     title = f"Pressure left under the {choice.target}"
     told = f"{title}, per cent of none, by height. " + "; ".join(
         f"{plain(m.name)}: " + ", ".join(f"{h:.0f} mm {v:.0f} %" for h, v in zip(heights[1:], row, strict=True))
@@ -57,7 +58,7 @@ def layer_sheet(trial: LayerTrial, choice: LayerChoice) -> Sheet:
         for m, row, marks in zip(trial.materials, middles, bottomed, strict=True)
     }
     panel = Panel(
-        title, "% of the pressure without a layer, middle of the drawn persons", f"{told}.",
+        title, f"% of the pressure without a layer{without}, middle of the drawn persons", f"{told}.",
         Axis(0.0, last + 0.3, "height of the layer, unloaded [mm]", round_ticks(0.0, last + 0.3, 8)),
         around([*lows, np.array([101.0])]), tuple(shapes), behind=behind,
     )  # fmt: skip

@@ -9,12 +9,14 @@ from html import escape
 
 import numpy as np
 
-from jointload.insole.shape.shape import InsoleShape, Numbers, Surface
+from jointload.insole.shape.shape import InsoleShape, LayerSurface, Numbers, Surface
 from jointload.report.papers.insole_words import (
     CAUTIONS,
     HEADING,
     angle_text,
     file_name,
+    hardness_text,
+    layer_file_name,
     layer_text,
     millimetres,
     parts_of,
@@ -46,12 +48,21 @@ BLANK = '<span class="blank"></span>'
 
 
 @dataclass(frozen=True)
+class WrittenLayer:
+    """One layer as it was written by itself, and the SHA-256 of its STL."""
+
+    layer: LayerSurface
+    checksum: str
+
+
+@dataclass(frozen=True)
 class Written:
     """One insole as it was written: its surface, its numbers and the SHA-256 of its STL."""
 
     surface: Surface
     numbers: Numbers
     checksum: str
+    apart: tuple[WrittenLayer, ...] = ()
 
 
 def render_sheet(insoles: Sequence[Written], name: str, fields: Mapping[str, str]) -> str:
@@ -63,6 +74,7 @@ def render_sheet(insoles: Sequence[Written], name: str, fields: Mapping[str, str
         f"<p>Insole {escape(name)}, {sides}. Made by jointload, a research tool; not a medical device.</p>",
         html.section("person", "For whom", _person(fields)),
         html.section("shape", "Orthosis", _by_side(insoles, _orthosis_rows(insoles, fields))),
+        _apart(insoles),
         html.section("numbers", "Measures of the solid", _by_side(insoles, _number_rows(insoles)), _remarks(insoles)),
         html.section("cautions", "Cautions", _cautions()),
         _signed(),
@@ -139,6 +151,23 @@ def _number_rows(insoles: Sequence[Written]) -> list[Row]:
 
     found = [cells(one) for one in insoles]
     return [(name, [escape(cell[name]) for cell in found]) for name in found[0]]
+
+
+def _apart(insoles: Sequence[Written]) -> str:
+    """Every layer with its material, hardness and own file; empty where no insole has several."""
+    rows = [
+        [
+            f"{escape(each.layer.side)}, {each.layer.number + 1} from the foot",
+            escape(layer_text(each.layer.layer)),
+            escape(hardness_text(each.layer.layer)),
+            escape(layer_file_name(each.layer)),
+            f"{each.checksum[:16]} …",
+        ]
+        for one in insoles
+        for each in one.apart
+    ]
+    head = ("layer", "material, thickness", "hardness", "file", "SHA-256")
+    return html.section("layers", "Layers apart", html.table(head, rows)) if rows else ""
 
 
 def _remarks(insoles: Sequence[Written]) -> str:

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from jointload.insole.shape.scan import Scan
-from jointload.insole.shape.shape import InsoleShape, Layer, Posting, Surface
+from jointload.insole.shape.shape import InsoleShape, Layer, LayerSurface, Posting, Surface
 
 HEADING = "Design study for a qualified prescriber"
 CAUTIONS = (
@@ -96,6 +96,18 @@ def remarks(surface: Surface) -> list[str]:
     if steep:
         out.append(f"posting beyond {math.degrees(UNCOMFORTABLE):.0f}° is borne by few")
     return out
+
+
+def layer_file_name(layer: LayerSurface) -> str:
+    """Numbered from the foot down, with its material."""
+    return f"insole_{layer.side}_layer_{layer.number + 1}_{layer.layer.material.name}_mm.stl"
+
+
+def hardness_text(layer: Layer) -> str:
+    """What a maker asks for beside the name: hardness where it is known, and the modulus."""
+    material = layer.material
+    known = material.hardness or "hardness unknown"
+    return f"{known}, modulus {material.modulus / 1e6:.3g} MPa"
 
 
 def file_name(surface: Surface) -> str:

@@ -62,16 +62,16 @@ def sentence(trial: LayerTrial, choice: LayerChoice) -> str:
         parts.append(
             f"{_listed([names[k] for k in choice.bottomed], 'and')} {'bottoms' if one else 'bottom'} out there"
         )
-    parts.append(_reach(choice))
+    parts.append(_reach(choice, "the cup alone" if trial.circumstances.cup and choice.target == "heel" else "none"))
     return sentence_case("; ".join(filter(None, parts))) + "."
 
 
-def _reach(choice: LayerChoice) -> str:
-    """From which height layers are told from none, and above which nothing is gained."""
+def _reach(choice: LayerChoice, none: str) -> str:
+    """From which height layers are told from no layer, and above which nothing is gained."""
     if choice.told_from is None:
-        return f"no layer up to {millimetres(choice.limit)} is told from none"
-    below = f"below {millimetres(choice.told_from)} nothing is told from none" if choice.told_from > 0.0011 else ""
-    below = below or f"{millimetres(choice.told_from)} is told from none already"
+        return f"no layer up to {millimetres(choice.limit)} is told from {none}"
+    below = f"below {millimetres(choice.told_from)} nothing is told from {none}" if choice.told_from > 0.0011 else ""
+    below = below or f"{millimetres(choice.told_from)} is told from {none} already"
     if choice.gained_to is None:
         return below
     if choice.gained_to >= choice.limit - 5e-4:
@@ -104,7 +104,7 @@ def held(trial: LayerTrial) -> str:
     if not trial.circumstances.cup:
         return ""
     alone = number(told(trial.cup_change), 100.0, 0, " %")
-    return f"Of every change the cup alone makes {alone}: it holds the pad together before any layer takes room."
+    return f"The cup alone makes {alone} of each change under the heel: it holds the pad together and takes no height."
 
 
 def loaded(trial: LayerTrial) -> str:

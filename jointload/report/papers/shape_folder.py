@@ -22,10 +22,10 @@ from jointload.insole.shape.mesh import (
     load_solid,
     stl_bytes,
 )
-from jointload.insole.shape.shape import InsoleShape, Numbers, Surface, measure
+from jointload.insole.shape.shape import InsoleShape, Numbers, Surface, layers_apart, measure
 from jointload.report.papers.insole_drawing import draw_insole
-from jointload.report.papers.insole_sheet import Written, render_sheet
-from jointload.report.papers.insole_words import CAUTIONS, HEADING, file_name, remarks
+from jointload.report.papers.insole_sheet import Written, WrittenLayer, render_sheet
+from jointload.report.papers.insole_words import CAUTIONS, HEADING, file_name, layer_file_name, remarks
 from jointload.report.words.whole_folder import write_whole
 
 RECORD = "shape.json"
@@ -67,7 +67,21 @@ def _one(draft: Path, surface: Surface, name: str, sided: bool) -> tuple[Written
     suffix = f"_{surface.side}" if sided else ""
     for form in ("svg", "pdf"):
         (draft / f"drawing{suffix}.{form}").write_bytes(draw_insole(surface, name, checksum, form))
-    return Written(surface, measure(surface), checksum), checked
+    return Written(surface, measure(surface), checksum, _apart(draft, surface)), checked
+
+
+def _apart(draft: Path, surface: Surface) -> tuple[WrittenLayer, ...]:
+    """A file for each of several layers, checked as the whole is: a sheet as it is cut, the body without the sheets."""
+    out = []
+    for layer in layers_apart(surface):
+        path, made = draft / layer_file_name(layer), layer.layer.material
+        content = stl_bytes(
+            faithful_solid(layer), f"jointload {surface.side} layer {made.name} {made.hardness}, unit mm"
+        )
+        path.write_bytes(content)
+        _checked(layer, path)
+        out.append(WrittenLayer(layer, hashlib.sha256(content).hexdigest()))
+    return tuple(out)
 
 
 def _checked(surface: Surface, path: Path) -> dict[str, Any]:
@@ -90,9 +104,20 @@ def _record(one: Written, checked: dict[str, Any]) -> dict[str, Any]:
         "sha256": one.checksum,
         **checked,
         "numbers": shown_numbers(one.surface, one.numbers),
+        "layers": [_layer_record(each) for each in one.apart],
         "remarks": remarks(one.surface),
         "parameters": _parameters(one.surface),
     }
+
+
+def _layer_record(written: WrittenLayer) -> dict[str, Any]:
+    layer = written.layer.layer
+    thickness = "takes the shape" if layer.thickness is None else round(1000 * layer.thickness, 4)
+    return {
+        "file": layer_file_name(written.layer), "sha256": written.checksum, "material": layer.material.name,
+        "hardness": layer.material.hardness or None, "modulus_MPa": layer.material.modulus / 1e6,
+        "thickness_mm": thickness,
+    }  # fmt: skip
 
 
 def shown_numbers(surface: Surface, numbers: Numbers) -> dict[str, float | None]:
