@@ -39,6 +39,12 @@ class Meeting:
     distal: str
 
 
+def apart(poses: SegmentPoses, body: FittedBody) -> dict[str, Array]:
+    """Centre of hip, knee and ankle -> (F,) [m] how far apart its two segments put it."""
+    gaps = _gaps(poses, body, meetings := _meetings(body, poses.segments))
+    return {each.centre: np.linalg.norm(gaps[:, j], axis=0) for j, each in enumerate(meetings)}
+
+
 @dataclass(frozen=True, eq=False)
 class Joining:
     """How every gap is shared out along F frames.
@@ -168,12 +174,12 @@ def _seen_from(poses: SegmentPoses, body: FittedBody, segment: str, centre: str)
 
 
 def _gaps(poses: SegmentPoses, body: FittedBody, meetings: tuple[Meeting, ...]) -> Array:
-    """(3, J, ..., F) [m] from the distal to the proximal bone's image of every joint's centre, zero where unknown."""
+    """(3, J, ..., F) [m] from the distal to the proximal bone's image of every joint's centre."""
     out = np.zeros((3, len(meetings), *poses.origin.shape[2:]))
     for j, each in enumerate(meetings):
         upper, lower = (_seen_from(poses, body, segment, each.centre) for segment in (each.proximal, each.distal))
         out[:, j] = upper - lower
-    return np.nan_to_num(out)
+    return out
 
 
 def _parting(meeting: Meeting) -> float:
@@ -230,7 +236,7 @@ def _centre_spread(body: FittedBody, centre: str) -> Array:
 
 def _moves(shares: Array, gaps: Array) -> Array:
     """(3, J, ...) [m] by which the joint centres are moved."""
-    return np.einsum("jikf,kj...f->ij...", shares, gaps)
+    return np.einsum("jikf,kj...f->ij...", shares, np.nan_to_num(gaps))
 
 
 def _with_centres(body: FittedBody, meetings: tuple[Meeting, ...], moves: Array) -> FittedBody:
@@ -274,7 +280,7 @@ def _shared_out(
     poses: SegmentPoses, body: FittedBody, gaps: Array, segments: tuple[str, ...], shares: Array
 ) -> SegmentPoses:
     """The poses less their shares of the gaps (3, J, ..., F)."""
-    gaps = gaps.swapaxes(0, 1)
+    gaps = np.nan_to_num(gaps).swapaxes(0, 1)
     columns = np.moveaxis(gaps.reshape(-1, *gaps.shape[2:]), -1, 0)
     errors = shares @ columns.reshape(*columns.shape[:2], -1)
     errors = np.moveaxis(errors.reshape(-1, len(segments), 6, *columns.shape[2:]), (0, 2), (-1, 0)).copy()
