@@ -26,6 +26,9 @@ FEWEST_MARKERS = 3
 """Of a segment whose pose is its own."""
 MOST_KNOWN = 10.0
 """A recording holds no more independent glances at a joint than this, however long it is (choice: two seconds)."""
+FURTHEST = 0.05
+"""A joint whose segments put its centre further apart [m], in half of the frames, is not brought together: that is no
+skin but a cluster that moved or a wrong calibration (choice: that of the check of the joints)."""
 TOGETHER = 4096
 """Frames whose shares are held in memory at once."""
 
@@ -64,7 +67,7 @@ class Joining:
     def along(cls, poses: SegmentPoses, body: FittedBody, moved: FittedBody) -> Joining:
         """For poses (3, 3, S, F) and others near them; moved : the body as all frames of the recording have it."""
         doubt = _Doubt.of(poses, body)
-        meetings = _meetings(body, doubt.segments)
+        meetings = _joinable(poses, body, doubt.segments)
         shares = _centre_shares(poses, body, meetings, doubt)
         beside = [moved.standing_points[each.centre] - body.standing_points[each.centre] for each in meetings]
         here = _moves(shares, _gaps(poses, body, meetings))
@@ -95,7 +98,7 @@ class Joining:
 def joined(poses: SegmentPoses, body: FittedBody) -> tuple[SegmentPoses, FittedBody]:
     """Poses (3, 3, S, F) and body with the bones of every joint brought together; what is not known stays NaN."""
     doubt = _Doubt.of(poses, body)
-    meetings = _meetings(body, doubt.segments)
+    meetings = _joinable(poses, body, doubt.segments)
     if not meetings:
         return poses, body
     shares = _centre_shares(poses, body, meetings, doubt)
@@ -156,6 +159,13 @@ def _meetings(body: FittedBody, segments: tuple[str, ...]) -> tuple[Meeting, ...
         for each in found
         if each.centre in body.standing_points and each.proximal in segments and each.distal in segments
     )
+
+
+def _joinable(poses: SegmentPoses, body: FittedBody, segments: tuple[str, ...]) -> tuple[Meeting, ...]:
+    """Those of the meetings whose two segments are near enough."""
+    distance = {name: each[np.isfinite(each)] for name, each in apart(poses, body).items()}
+    near = {name for name, each in distance.items() if each.size and np.median(each) <= FURTHEST}
+    return tuple(each for each in _meetings(body, segments) if each.centre in near)
 
 
 def _middles(poses: SegmentPoses, body: FittedBody, segments: tuple[str, ...]) -> Array:
