@@ -175,8 +175,8 @@ def _followed(analysis: Analysis) -> str:
     return (
         f"balanced: markers smoothed by quintic splines ({measured}, as measured in the recording and with the skin's "
         f"part) as far as the rate of the plates' force allows, followed at {landing.poses.rate:g} Hz; gaps between "
-        "the bones of hips, knees and ankles shared out among segment poses and joint centres by their spreads; dynamics "
-        f"with {plates}{flesh}"
+        "the bones of hips, knees and ankles shared out among segment poses and joint centres by their spreads; "
+        f"dynamics with {plates}{flesh}"
     )
 
 
