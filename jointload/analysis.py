@@ -12,7 +12,7 @@ import numpy as np
 from jointload.body.angles import JointAngles, gimbal_findings, joint_angles
 from jointload.body.bent import typical_residuals, without_slipped
 from jointload.body.calibration import BodyErrors, FittedBody, calibrate, other_quiet_stretches, quiet_frames
-from jointload.body.joined import joined
+from jointload.body.joined import apart, joined
 from jointload.body.mass_centre import MassCentre, mass_centre
 from jointload.body.pose import SegmentPoses, moving_hip_centres, smooth_markers, track_segments
 from jointload.errors import InputError, SettingError, expected_found
@@ -153,6 +153,7 @@ class Paths:
     centre: MassCentre
     upper: UpperLoads
     misfits: dict[str, float]
+    apart: dict[str, Array]
     findings: tuple[Finding, ...]
 
 
@@ -167,13 +168,14 @@ def follow_body(session: Session, body: FittedBody, plate_weight: float, setting
         body = whole
         moved = _moved(session, body, settings)
         poses, pose_findings = _tracked(moved, body)
+    separate = apart(poses, body)
     if settings.smoothing == "balanced":
         poses, body = joined(poses, body)
     markers, after = moved.markers, settings.cutoff if settings.smoothing == "after" else None
     angles = joint_angles(poses, body, settings.angle_zero)
     upper = loads_from_above(poses, markers, body, angles, after)
     findings = moved.findings + pose_findings
-    return Paths(moved, body, poses, angles, mass_centre(poses, markers, body), upper, misfits, findings)
+    return Paths(moved, body, poses, angles, mass_centre(poses, markers, body), upper, misfits, separate, findings)
 
 
 def descend(
@@ -218,6 +220,7 @@ def descend(
         upper=paths.upper,
         pressed=pressed,
         misfits=paths.misfits,
+        apart=paths.apart,
         same_person=session.same_person,
         has_static=session.has_static,
         smoother=moved.smoother,

@@ -22,10 +22,11 @@ from jointload.report.study_pages.dose_words import dose_items
 from jointload.report.study_pages.study_folder import write_comparison
 from jointload.report.study_pages.study_words import checklist
 from jointload.study.comparison import Comparison, cautions, chosen, compare_curves, compare_numbers
+from jointload.study.exposures import read_exposures
 from jointload.study.manifest import read_study
 from jointload.study.observations import FACTORS, read_curves, read_observations, require_one_smoothing
 from jointload.study.reference import percentiles
-from jointload.study.strain_dose import Dose, read_exposures, strain_dose
+from jointload.study.strain_dose import Dose, strain_dose
 from jointload.study.styles import find_styles
 from jointload.study_run.batch import (
     TRIALS,
@@ -44,7 +45,7 @@ from jointload.study_run.batch import (
 from jointload.study_run.trial import file_hash, inspect, job_of, limit_threads, program, run
 from jointload.study_run.workers import Workers, in_this_process
 
-EXPOSURES = "exposures.csv"
+EXPOSURES, COUNTS = "exposures.csv", "counts.csv"
 Step = Callable[[str], AbstractContextManager[object]]
 """Around a longer step, told in words."""
 
@@ -160,19 +161,23 @@ def dose_study(
     condition: str = "",
     scaled: bool = False,
     step: Step = nullcontext,
+    counts: str | Path | None = None,
 ) -> tuple[Dose, Path]:
     """What the landings of a study's riders add up to over their years; write the folder and return it.
 
     exposures : CSV; exposures.csv in the study without it;  results : what `run_study` wrote
     out : new folder, dose in the results without it;  condition : that of the usual landings, the baseline of
     study.toml without it;  scaled : heights without a measured landing take the nearest one's load, by the square root
+    counts : CSV of counted landings; counts.csv in the study without it, where there is one
     """
     import pandas as pd
 
     study = read_study(folder)
     results = Path(folder) / "results" if results is None else Path(results)
     table = Path(folder) / EXPOSURES if exposures is None else Path(exposures)
-    rows = read_exposures(table, study.riders)
+    beside = Path(folder) / COUNTS
+    counted = Path(counts) if counts is not None else beside if beside.is_file() else None
+    rows = read_exposures(table, study.riders, counted)
     seen = read_observations(study, results)
     require_one_smoothing(seen, seen.trials["trial"])
     metrics = pd.read_csv(results / "metrics.csv", dtype=str, keep_default_na=False)
@@ -189,7 +194,7 @@ def dose_study(
         "program": program(),
         "condition": usual,
         "scaled_heights": scaled,
-        "inputs": {path.name: file_hash(path) for path in (table, results / "metrics.csv")},
+        "inputs": {path.name: file_hash(path) for path in (table, counted, results / "metrics.csv") if path},
     }
     trials = (results / TRIALS / name for name in dict.fromkeys(metrics["trial"]))
     items = dose_items(found, [trial for trial in trials if (trial / RECORD).is_file()])

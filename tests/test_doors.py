@@ -182,6 +182,7 @@ ORDER = (
     "study.comparison",
     "study.styles",
     "study.reference",
+    "study.exposures",
     "study.strain_dose",
     "report.words.colours",
     "report.words.references",

@@ -26,6 +26,9 @@ FEWEST_MARKERS = 3
 """Of a segment whose pose is its own."""
 MOST_KNOWN = 10.0
 """A recording holds no more independent glances at a joint than this, however long it is (choice: two seconds)."""
+FURTHEST = 0.05
+"""A joint whose segments put its centre further apart [m], in half of the frames, is not brought together: that is no
+skin but a cluster that moved or a wrong calibration (choice: that of the check of the joints)."""
 TOGETHER = 4096
 """Frames whose shares are held in memory at once."""
 
@@ -37,6 +40,12 @@ class Meeting:
     centre: str
     proximal: str
     distal: str
+
+
+def apart(poses: SegmentPoses, body: FittedBody) -> dict[str, Array]:
+    """Centre of hip, knee and ankle -> (F,) [m] how far apart its two segments put it."""
+    gaps = _gaps(poses, body, meetings := _meetings(body, poses.segments))
+    return {each.centre: np.linalg.norm(gaps[:, j], axis=0) for j, each in enumerate(meetings)}
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,7 +67,7 @@ class Joining:
     def along(cls, poses: SegmentPoses, body: FittedBody, moved: FittedBody) -> Joining:
         """For poses (3, 3, S, F) and others near them; moved : the body as all frames of the recording have it."""
         doubt = _Doubt.of(poses, body)
-        meetings = _meetings(body, doubt.segments)
+        meetings = _joinable(poses, body, doubt.segments)
         shares = _centre_shares(poses, body, meetings, doubt)
         beside = [moved.standing_points[each.centre] - body.standing_points[each.centre] for each in meetings]
         here = _moves(shares, _gaps(poses, body, meetings))
@@ -89,7 +98,7 @@ class Joining:
 def joined(poses: SegmentPoses, body: FittedBody) -> tuple[SegmentPoses, FittedBody]:
     """Poses (3, 3, S, F) and body with the bones of every joint brought together; what is not known stays NaN."""
     doubt = _Doubt.of(poses, body)
-    meetings = _meetings(body, doubt.segments)
+    meetings = _joinable(poses, body, doubt.segments)
     if not meetings:
         return poses, body
     shares = _centre_shares(poses, body, meetings, doubt)
@@ -152,6 +161,13 @@ def _meetings(body: FittedBody, segments: tuple[str, ...]) -> tuple[Meeting, ...
     )
 
 
+def _joinable(poses: SegmentPoses, body: FittedBody, segments: tuple[str, ...]) -> tuple[Meeting, ...]:
+    """Those of the meetings whose two segments are near enough."""
+    distance = {name: each[np.isfinite(each)] for name, each in apart(poses, body).items()}
+    near = {name for name, each in distance.items() if each.size and np.median(each) <= FURTHEST}
+    return tuple(each for each in _meetings(body, segments) if each.centre in near)
+
+
 def _middles(poses: SegmentPoses, body: FittedBody, segments: tuple[str, ...]) -> Array:
     """(3, S, ..., F) [m] middles of the segments' markers."""
     parts = []
@@ -168,12 +184,12 @@ def _seen_from(poses: SegmentPoses, body: FittedBody, segment: str, centre: str)
 
 
 def _gaps(poses: SegmentPoses, body: FittedBody, meetings: tuple[Meeting, ...]) -> Array:
-    """(3, J, ..., F) [m] from the distal to the proximal bone's image of every joint's centre, zero where unknown."""
+    """(3, J, ..., F) [m] from the distal to the proximal bone's image of every joint's centre."""
     out = np.zeros((3, len(meetings), *poses.origin.shape[2:]))
     for j, each in enumerate(meetings):
         upper, lower = (_seen_from(poses, body, segment, each.centre) for segment in (each.proximal, each.distal))
         out[:, j] = upper - lower
-    return np.nan_to_num(out)
+    return out
 
 
 def _parting(meeting: Meeting) -> float:
@@ -230,7 +246,7 @@ def _centre_spread(body: FittedBody, centre: str) -> Array:
 
 def _moves(shares: Array, gaps: Array) -> Array:
     """(3, J, ...) [m] by which the joint centres are moved."""
-    return np.einsum("jikf,kj...f->ij...", shares, gaps)
+    return np.einsum("jikf,kj...f->ij...", shares, np.nan_to_num(gaps))
 
 
 def _with_centres(body: FittedBody, meetings: tuple[Meeting, ...], moves: Array) -> FittedBody:
@@ -274,7 +290,7 @@ def _shared_out(
     poses: SegmentPoses, body: FittedBody, gaps: Array, segments: tuple[str, ...], shares: Array
 ) -> SegmentPoses:
     """The poses less their shares of the gaps (3, J, ..., F)."""
-    gaps = gaps.swapaxes(0, 1)
+    gaps = np.nan_to_num(gaps).swapaxes(0, 1)
     columns = np.moveaxis(gaps.reshape(-1, *gaps.shape[2:]), -1, 0)
     errors = shares @ columns.reshape(*columns.shape[:2], -1)
     errors = np.moveaxis(errors.reshape(-1, len(segments), 6, *columns.shape[2:]), (0, 2), (-1, 0)).copy()

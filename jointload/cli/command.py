@@ -15,7 +15,7 @@ GROUPS = {
     "Files": (
         "trial", "file", "files", "folder", "record", "labels", "rider", "static", "hip_movement", "board",
         "pressure_right", "pressure_left", "pressure_layout", "shoe", "conditions", "insole", "others", "materials",
-        "more", "results", "exposures",
+        "more", "results", "exposures", "counts",
     ),
     "Question": (
         "heel_wedge", "side", "length", "heel_lift", "thickness", "target", "stack", "posting", "lift", "inversion",

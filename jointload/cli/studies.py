@@ -116,6 +116,9 @@ def compare(
 def dose(
     folder: Folder,
     exposures: Annotated[Path | None, typer.Option(help="exposure table; DIR/exposures.csv without it")] = None,
+    counts: Annotated[
+        Path | None, typer.Option(help="counted landings; DIR/counts.csv without it, where there is one")
+    ] = None,
     results: Annotated[Path | None, typer.Option(help="what `study run` wrote; DIR/results without it")] = None,
     out: Annotated[Path | None, typer.Option(help="new folder; dose in the results without it")] = None,
     condition: Annotated[str, typer.Option(help="that of the usual landings; study.toml's baseline without it")] = "",
@@ -125,21 +128,21 @@ def dose(
     replace: Replace = False,
 ) -> None:
     """Add up what riders' landings do to knee, tendon and lower back over years, under several exponents."""
-    from jointload.report.study_pages.dose_answers import best_change, known_words, largest_rider
+    from jointload.report.study_pages.dose_answers import best_change, known_words, largest_rider, what_decides
     from jointload.study.strain_dose import of_worse_feet
     from jointload.whole_study import dose_study
 
     results = results or folder / "results"
     out = out or results / "dose"
     check_new(out, replace)
-    found, written = dose_study(folder, exposures, results, out, condition, scale_heights, step)
+    found, written = dose_study(folder, exposures, results, out, condition, scale_heights, step, counts)
     typer.echo(f"Wrote {written / 'dose.html'} with dose.csv, shares.csv, savings.csv and figures beside it.")
     typer.echo("Note: for research; no number here says that a landing, a rider or an insole is safe or unsafe.")
     worse = of_worse_feet(found)
     for row in worse.doses:
         if (row["basis"], row["kind"]) == ("impulse", "linear") and not row["dose"] > 0:
             typer.echo(f"{row['rider']}, {row['tissue'].replace('_', ' ')}: not known: {row['note']}")
-    for sentence in (*largest_rider(worse), *best_change(worse)):
+    for sentence in (*largest_rider(worse), *best_change(worse), *what_decides(worse)):
         typer.echo(sentence)
     typer.echo(f"Verdict: {known_words(worse)}")
 

@@ -18,6 +18,7 @@ from jointload.foot.heel_pad import Column, Heel, PressedHeel, StiffeningColumn,
 from jointload.foot.spreads import drawn
 from jointload.foot.toes import toes_of
 from jointload.foot.underfoot import Underfoot, underfoot
+from jointload.insole.shape.compression import POOR_FIT
 from jointload.insole.shape.materials import BOTTOMED_STIFFNESS, Material
 from jointload.intake.recording import Array
 from jointload.intake.shoe import Shoe
@@ -176,7 +177,9 @@ def spare(
     ball = _ball_of(unknown)
     stiffer = np.stack([stiffening_in(m, bearing.quickness, circumstances, unknown, bearing.seed) for m in materials])
     layer = _column(materials, heights, stiffer, unknown, bearing)
-    pressed = _Pressed(bearing, heel, ball, layer, np.array([m.energy_loss for m in materials])[:, None, None, None])
+    form = np.stack([_form(m, unknown) for m in materials])[:, None]
+    losses = np.array([m.energy_loss for m in materials])[:, None, None, None]
+    pressed = _Pressed(bearing, heel, ball, layer, form, losses)
     bare = press_heel(bearing.heel_force, heel, bearing.sole)
     without = press_heel(bearing.heel_force, open_heel, bearing.sole)
     return LayerTrial(
@@ -253,6 +256,12 @@ def _normal(name: str, draws: int, seed: int) -> Array:
     return np.asarray(ndtri(chance))[:, None]
 
 
+def _form(material: Material, unknown: Factors) -> Array:
+    """(D, 1) factor of what a layer spares, for a foam that the law of two numbers misses, or may miss."""
+    known = material.kind != "foam" or material.law_misfit <= POOR_FIT
+    return np.ones_like(np.asarray(unknown["law_form"])) if known else np.asarray(unknown["law_form"])
+
+
 # heel and ball upon it ------------------------------------------------------------------------------------------------
 
 
@@ -264,6 +273,7 @@ class _Pressed:
     heel: Heel
     ball: Heel
     layer: StiffeningColumn
+    form: Array
     energy_loss: Array
 
     @property
@@ -316,6 +326,8 @@ def _spared(place: str, on: _Pressed, bare: PressedHeel, compared: Array, factor
     moved = np.clip(moved, -MOST_MOVED * bearing.ball_force, MOST_MOVED * bearing.heel_force)
     heel = press_heel(bearing.heel_force - moved, on.heel, heel_columns)
     pressed = press_heel(load * (1.0 + moved / bearing.ball_force), on.ball, ball_columns)
+    own, others = (on.form if under else 1.0 for under in (under_heel, under_ball))
+    left = bare.peak_pressure * (1.0 + own * (heel.peak_pressure / bare.peak_pressure - 1.0))
     main = heel if under_heel else pressed
     raised = on.layer.thickness * (bool(under_heel) - bool(under_ball)) - (sunk[0] - sunk[1])
     taken = main.layer_energies[0]
@@ -325,9 +337,9 @@ def _spared(place: str, on: _Pressed, bare: PressedHeel, compared: Array, factor
 
     return Spared(
         place,
-        heel_change=whole(heel.peak_pressure / compared - 1.0),
-        ball_change=whole(pressed.peak_pressure / bare_ball - 1.0),
-        heel_pressure=whole(heel.peak_pressure),
+        heel_change=whole(left / compared - 1.0),
+        ball_change=whole(others * (pressed.peak_pressure / bare_ball - 1.0)),
+        heel_pressure=whole(left),
         pad_strain=whole(_strain(heel, factors)),
         pad_way=whole(heel.locked),
         taken=whole(taken),

@@ -87,6 +87,8 @@ class Landing:
     """L5/S1 from trunk, head and arms, where it was computed."""
     pressed: PressedSoles | None = None
     """What pressure insoles measured, None without them."""
+    apart: dict[str, Array] = field(default_factory=dict)
+    """Joint centre -> (F,) [m] how far apart its segments' markers put it, before bones were brought together."""
     misfits: dict[str, float] = field(default_factory=dict)
     """Segment -> typical residual [m] of all its markers, before any was left out."""
     same_person: bool = False

@@ -7,18 +7,16 @@ Krupenevich RL (2020) PeerJ 8:e9676.
 
 from __future__ import annotations
 
-import csv
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, fields, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from jointload.errors import StudyError, expected_found, not_read
 from jointload.intake.recording import Array
 from jointload.modeldata import load_model
+from jointload.study.exposures import DrawnExposures, Exposure, drawn_exposures
 
 if TYPE_CHECKING:
     import pandas
@@ -26,30 +24,13 @@ if TYPE_CHECKING:
 Row = dict[str, Any]
 BASES = ("impulse", "peak")
 SOFT, STIFF = "soft", "stiff"
+ENDS = (0.025, 0.975)
 BY_DEFINITION = "by definition"
 """Note of a saving that follows from the exponent alone."""
 FEWER = 0.5
 """Share of the landings of a rider's highest class that 'fewer hard landings' leaves out (choice)."""
 LIGHTER = 0.04
 """How much lighter each landing is in the change that shows what the exponent alone does (choice)."""
-
-
-@dataclass(frozen=True)
-class Exposure:
-    """One row of the exposure table: landings from heights in [from_m, to_m) of one rider in one activity."""
-
-    rider: str
-    activity: str
-    from_m: float
-    to_m: float
-    landings_per_session: float
-    sessions_per_week: float
-    weeks_per_year: float
-    years: float
-
-    @property
-    def landings(self) -> float:
-        return self.landings_per_session * self.sessions_per_week * self.weeks_per_year * self.years
 
 
 @dataclass(frozen=True)
@@ -86,7 +67,8 @@ class Dose:
 
     Each foot stands for itself, as the worse one wears; side is '' for the disc.
     doses : rider, tissue, side, kind, exponent, basis, reference [unit], unit, landings, known_landings, dose, low,
-    high, note; dose in landings of the reference load, which is the mean of the study's usual landings and feet
+    high, load_low, load_high, exposure_low, exposure_high, note; dose in landings of the reference load, which is the
+    mean of the study's usual landings and feet; load_ and exposure_: the ends if all else were sure
     shares : rider, tissue, side, kind, exponent, by ('activity' or 'style'), name, share, low, high, note
     savings : rider, tissue, side, kind, exponent, change, saving, low, high, note
     draws : of markers, joint centres and plates behind the loads' intervals
@@ -106,55 +88,6 @@ def tissues() -> dict[str, Tissue]:
     """Every tissue by name."""
     rows = load_model("tissue", "dose").content["tissue"]
     return {name: Tissue(name, **row) for name, row in rows.items()}
-
-
-def read_exposures(path: Path, riders: Iterable[str]) -> tuple[Exposure, ...]:
-    """The exposure table; StudyError holds every fault of it."""
-    names = [field.name for field in fields(Exposure)]
-    try:
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
-    except (OSError, UnicodeDecodeError) as problem:
-        advice = "write it with the columns " + ", ".join(names)
-        raise StudyError([not_read("exposures", "a readable CSV file", problem, path, advice)]) from None
-    reader = csv.DictReader(line for line in lines if not line.startswith("#"))
-    missing = [name for name in names if name not in (reader.fieldnames or [])]
-    if missing:
-        found = "no " + ", ".join(missing)
-        raise StudyError([expected_found("exposures", ", ".join(names), found, str(path), "correct the first line")])
-    faults: list[str] = []
-    known = set(riders)
-    rows = [_exposure(row, f"{path} row {number}", known, faults) for number, row in enumerate(reader, start=1)]
-    if not rows and not faults:
-        faults.append(expected_found("exposures", "one row or more", "none", str(path), "fill it in"))
-    if faults:
-        raise StudyError(faults)
-    return tuple(row for row in rows if row is not None)
-
-
-def _exposure(row: dict[str, Any], where: str, riders: set[str], faults: list[str]) -> Exposure | None:
-    before = len(faults)
-    words = {name: str(row[name] or "").strip() for name in ("rider", "activity")}
-    if words["rider"] not in riders:
-        expected = "a rider of the study (" + ", ".join(sorted(riders)[:8]) + ")"
-        faults.append(expected_found("rider", expected, repr(words["rider"]), where, "correct it"))
-    numbers: dict[str, float] = {}
-    for field in fields(Exposure)[2:]:
-        try:
-            numbers[field.name] = float(row[field.name])
-        except (TypeError, ValueError):
-            numbers[field.name] = np.nan
-        least = field.name == "from_m" and numbers[field.name] == 0
-        if not np.isfinite(numbers[field.name]) or not (numbers[field.name] > 0 or least):
-            found = repr(row[field.name])
-            faults.append(expected_found(field.name, "a number above 0", found, where, "correct it or drop the row"))
-    for name, most in (("weeks_per_year", 53), ("sessions_per_week", 50), ("years", 80)):
-        if numbers[name] > most:
-            faults.append(expected_found(name, f"at most {most}", f"{numbers[name]:g}", where, "correct it"))
-    if len(faults) == before and not numbers["from_m"] < numbers["to_m"]:
-        found = f"{numbers['from_m']:g} to {numbers['to_m']:g}"
-        faults.append(expected_found("heights", "from_m below to_m", found, where, "correct them"))
-    given: dict[str, Any] = words | numbers
-    return Exposure(**given) if len(faults) == before else None
 
 
 def landing_loads(metrics: pandas.DataFrame) -> pandas.DataFrame:
@@ -195,13 +128,14 @@ def strain_dose(metrics: pandas.DataFrame, exposures: Sequence[Exposure], baseli
     out: dict[str, list[Row]] = {"doses": [], "shares": [], "savings": []}
     for rider in dict.fromkeys(e.rider for e in exposures):
         rows = [e for e in exposures if e.rider == rider]
+        drawn = drawn_exposures(rows)
         for tissue in tissues().values():
             for basis in BASES:
                 reference = _reference(usual[(usual["tissue"] == tissue.name) & (usual["basis"] == basis)])
                 both = _select(loads, rider, tissue.name, basis)
                 for side in sorted(set(both["side"]), reverse=True) or ("",):
                     own = both[both["side"] == side]
-                    pieces = _Pieces.of(own[own["condition"] == baseline], rows, reference, scaled)
+                    pieces = _Pieces.of(own[own["condition"] == baseline], rows, reference, scaled, drawn)
                     for kind, exponent in tissue.exponents.items():
                         key = {"rider": rider, "tissue": tissue.name, "side": side, "kind": kind, "exponent": exponent}
                         unit = "BW s" if basis == "impulse" else "BW"
@@ -252,6 +186,7 @@ class _Pieces:
 
     load, low, high : over the reference;  landings : for which it stands;  exposure : its row
     unmatched : landings of each exposure row without a measured load;  note : why
+    drawn : what the exposure rows may have been, None where they are sure
     """
 
     load: Array
@@ -263,9 +198,17 @@ class _Pieces:
     rows: tuple[Exposure, ...]
     unmatched: Array
     note: str
+    drawn: DrawnExposures | None
 
     @classmethod
-    def of(cls, own: pandas.DataFrame, rows: Sequence[Exposure], reference: float, scaled: bool) -> _Pieces:
+    def of(
+        cls,
+        own: pandas.DataFrame,
+        rows: Sequence[Exposure],
+        reference: float,
+        scaled: bool,
+        drawn: DrawnExposures | None,
+    ) -> _Pieces:
         known = own[np.isfinite(own["value"]) & np.isfinite(own["height"])]
         parts: list[tuple[float, float, float, float, int, str]] = []
         unmatched = np.zeros(len(rows))
@@ -281,11 +224,39 @@ class _Pieces:
         load, low, high, landings = (np.array(column, dtype=float) for column in columns[:4])
         note = _unmatched_note(own, rows, unmatched)
         exposure = np.array(columns[4], dtype=int)
-        return cls(load, low, high, landings, exposure, tuple(columns[5]), tuple(rows), unmatched, note)
+        return cls(load, low, high, landings, exposure, tuple(columns[5]), tuple(rows), unmatched, note, drawn)
 
     def dose(self, exponent: float, which: str = "load") -> Array:
         """(P,) parts of the dose at the likeliest load, or at its 'low' or 'high'."""
         return self.landings * np.asarray(getattr(self, which)) ** exponent
+
+    def ends(self, exponent: float, which: str = "load") -> tuple[float, float]:
+        """Of the dose at loads of a kind: 95 % of what the exposures may have been, the dose itself where they are
+        sure."""
+        parts = self.dose(exponent, which)
+        drawn = self._sums(parts, exponent)
+        low, high = np.quantile(drawn, ENDS)
+        return float(low), float(high)
+
+    def share(self, exponent: float, chosen: Array) -> tuple[float, float, float]:
+        """Of chosen pieces in the dose: likeliest, low and high over loads and exposures; NaN ends where unknown."""
+        ends = []
+        for which in ("load", "low", "high"):
+            parts = self.dose(exponent, which)
+            whole, part = self._sums(parts, exponent), self._sums(np.where(chosen, parts, 0.0), exponent)
+            shares = part / np.where(whole == 0, np.nan, whole)
+            ends += np.quantile(shares, ENDS).tolist()
+        low, high = (min(ends), max(ends)) if np.isfinite(ends).all() else (np.nan, np.nan)
+        return _part(self.dose(exponent), chosen), low, high
+
+    def _sums(self, parts: Array, exponent: float) -> Array:
+        """(D,) sums of parts (P,) over what the exposures may have been, (1,) where they are sure; a height's load goes
+        by the law of heights."""
+        if self.drawn is None:
+            return np.array([parts.sum()])
+        power = exponent * load_model("tissue", "dose").content["height_law"]["exponent"]
+        of_row = np.bincount(self.exposure, parts, len(self.rows))
+        return np.asarray((self.drawn.landings * self.drawn.height**power) @ of_row)
 
 
 def _fitting(known: pandas.DataFrame, row: Exposure, scaled: bool) -> tuple[pandas.DataFrame, float]:
@@ -320,27 +291,29 @@ def _unmatched_note(own: pandas.DataFrame, rows: Sequence[Exposure], unmatched: 
 def _dose_row(key: Row, pieces: _Pieces, exponent: float) -> Row:
     total = sum(row.landings for row in pieces.rows)
     known = total - float(pieces.unmatched.sum())
-    value, low, high = (
-        float(pieces.dose(exponent, which).sum()) if known else np.nan for which in ("load", "low", "high")
-    )
+    value, load_low, load_high, low, high, exposure_low, exposure_high = (np.nan,) * 7
+    if known:
+        value, load_low, load_high = (float(pieces.dose(exponent, which).sum()) for which in ("load", "low", "high"))
+        exposure_low, exposure_high = pieces.ends(exponent)
+        low, high = pieces.ends(exponent, "low")[0], pieces.ends(exponent, "high")[1]
     note = pieces.note
     if known and not np.isfinite([low, high]).all():
         note = "; ".join(filter(None, (note, "no interval: the study's numbers carry none")))
     return key | {
-        "landings": total, "known_landings": known, "dose": value, "low": low, "high": high, "note": note,
+        "landings": total, "known_landings": known, "dose": value, "low": low, "high": high,
+        "load_low": load_low, "load_high": load_high, "exposure_low": exposure_low, "exposure_high": exposure_high,
+        "note": note,
     }  # fmt: skip
 
 
 def _share_rows(key: Row, pieces: _Pieces, exponent: float) -> list[Row]:
-    """Parts of the known dose; low and high where all loads lie at that end of their interval."""
-    doses = {which: pieces.dose(exponent, which) for which in ("load", "low", "high")}
+    """Parts of the known dose; low and high over loads that all lie at an end, and over the exposures."""
     activities = np.array([pieces.rows[k].activity for k in pieces.exposure])
     out = []
     for by, names in (("activity", activities), ("style", np.array(pieces.style))):
         for name in sorted(set(names.tolist())):
-            shares = [_part(dose, names == name) for dose in doses.values()]
-            low, high = (min(shares), max(shares)) if np.isfinite(shares).all() else (np.nan, np.nan)
-            row = {"by": by, "name": name or "not known", "share": shares[0], "low": low, "high": high}
+            share, low, high = pieces.share(exponent, names == name)
+            row = {"by": by, "name": name or "not known", "share": share, "low": low, "high": high}
             out.append(key | row | {"note": pieces.note})
     return out
 
@@ -411,12 +384,6 @@ def _fewer(key: Row, pieces: _Pieces, exponent: float) -> Row:
     row = key | {"change": change, "saving": np.nan, "low": np.nan, "high": np.nan}
     if unknown or not chosen.any():
         return row | {"note": f"landings from {highest:g} m and higher have no known load"}
-    savings = []
-    for which in ("load", "low", "high"):
-        dose = pieces.dose(exponent, which)
-        savings.append(FEWER * _part(dose, chosen))
-    row["saving"] = savings[0]
-    if np.isfinite(savings).all():
-        row["low"], row["high"] = min(savings), max(savings)
+    row["saving"], row["low"], row["high"] = (FEWER * each for each in pieces.share(exponent, chosen))
     only = "" if len({row.from_m for row in pieces.rows}) > 1 else "the rider's only class of heights"
     return row | {"note": "; ".join(filter(None, (only, pieces.note)))}

@@ -46,19 +46,20 @@ def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[K
     markers = pouring._Markers.of(landing, near, sources, streams, DRAWS)
     joining = pouring._joining(session, near.landing, markers)
     assert joining is not None
+    shared = pouring._Pouring(near.landing, body, inputs, markers.labels, joining)
     since = near.landing.events.first_touchdown + INSTANTS
     at = np.round(since * near.landing.poses.rate).astype(int)
     peaks: dict[Key, Array] = {}
     nothing = np.full((3 * len(joining.meetings) + 3, at.size, DRAWS), np.nan)
     for start in range(0, DRAWS, TOGETHER):
         which = slice(start, start + TOGETHER)
-        poured = pouring._drawn_landings(near.landing, body, markers, joining, inputs, which, pouring._Spread())
-        for numbers, drawn in poured:
+        together, filtered = pouring._poured(shared, which, markers.disturbed(which))
+        for numbers, drawn in pouring._by_events(together, filtered, inputs.weight[which]):
             for key, values in pouring._values(drawn, landing.weight).items():
                 peaks.setdefault(key, np.full(DRAWS, np.nan))[start + numbers] = values
-            gaps = _gaps(drawn.poses, drawn.body, joining.meetings)[..., at]
-            parts = (gaps.reshape(-1, *gaps.shape[2:]), _disagreement(drawn)[..., at])
-            nothing[:, :, start + numbers] = np.concatenate(parts).swapaxes(1, 2)
+        gaps = _gaps(together.poses, together.body, joining.meetings)[..., at]
+        parts = (gaps.reshape(-1, *gaps.shape[2:]), _disagreement(together)[..., at])
+        nothing[..., which] = np.concatenate(parts).swapaxes(1, 2)
     rows = nothing.reshape(-1, DRAWS)
     return {key: float(np.sqrt(2.0 / np.pi)) * _left(values, rows) for key, values in peaks.items()}
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from jointload.body.calibration import BodyErrors, FittedBody, calibrate
-from jointload.body.joined import Joining, _gaps, joined
+from jointload.body.joined import Joining, _gaps, apart, joined
 from jointload.body.pose import SegmentPoses
 from jointload.intake.recording import Array
 from jointload.intake.rider import Rider
@@ -139,3 +139,14 @@ def test_what_is_not_seen_stays_so_and_spoils_nothing(exact: tuple[SegmentPoses,
     left = together.origin[:, apart.index("left_thigh")]
     assert np.isfinite(left).all()
     assert off(together, poses, moved, "left_knee_centre") < 0.7 * off(apart, poses, body, "left_knee_centre")
+
+
+def test_a_cluster_that_moved_by_centimetres_drags_no_neighbour_along(exact: tuple[SegmentPoses, FittedBody]) -> None:
+    poses, body = exact
+    s, origin = poses.index("right_shank"), poses.origin.copy()
+    origin[0, s] += 0.06
+    together, _ = joined(replace(poses, origin=origin), body)
+    np.testing.assert_allclose(together.origin[:, s], origin[:, s], atol=1e-9)
+    foot = poses.index("right_foot")
+    np.testing.assert_allclose(together.origin[:, foot], poses.origin[:, foot], atol=1e-9)
+    assert apart(replace(poses, origin=origin), body)["right_knee_centre"].min() > 0.05

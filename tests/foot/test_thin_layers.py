@@ -29,7 +29,7 @@ from jointload.insole.shape.materials import Material, shipped_materials
 from jointload.modeldata import load_model
 
 DRAWS, SEED = 100, 5
-FOAM = Material("foam", "foam", 1.2e6, 0.7, 0.35, 150.0, 0.3)
+FOAM = Material("foam", "foam", 1.2e6, 0.7, 0.35, 150.0, 0.3, law_misfit=0.02)
 SOFT = replace(FOAM, name="soft", modulus=0.5e6)
 ONE = np.ones((DRAWS, 1))
 LEVER = 0.14
@@ -103,6 +103,16 @@ def test_energy_of_a_linear_layer_is_half_of_force_and_way() -> None:
     most = 0.5 * 1100.0 * (0.004 - found.left)
     assert (found.taken < most).all() and (found.taken > 0.3 * most).all()
     assert found.kept == pytest.approx(0.3 * found.taken)
+
+
+def test_a_foam_that_the_law_misses_is_less_certain() -> None:
+    """Of the same law: one whose test it meets, one whose test it misses, and one that was never tested."""
+    poor, untested = replace(FOAM, law_misfit=0.08), replace(FOAM, law_misfit=math.nan)
+    well, *doubtful = (spare(bearing(), (m,), (0.004,)).spared["whole"] for m in (FOAM, poor, untested))
+    for spared in doubtful:
+        for change in ("heel_change", "ball_change"):
+            assert np.std(getattr(spared, change)) > 1.1 * np.std(getattr(well, change))
+        assert np.array_equal(spared.left, well.left)
 
 
 # speed, temperature, wear

@@ -11,9 +11,16 @@ from jointload.analysis import Analysis, analyse
 from jointload.body.angles import joint_angles
 from jointload.body.pose import smooth_markers, track_segments
 from jointload.intake.session import Session
-from jointload.landing.landed import Measure, whole_window
+from jointload.landing.landed import Landing, Measure, whole_window
 from jointload.landing.measures.lower_back import BELOW, lower_back
-from jointload.landing.measures.tissue_measures import SIDE_LOADS, TISSUE_MEASURES, side_series
+from jointload.landing.measures.tissue_measures import (
+    MEDIAL_SHARE,
+    SIDE_LOADS,
+    TISSUE_MEASURES,
+    side_load,
+    side_series,
+    with_tissue_spreads,
+)
 from jointload.loads.contact import foot_contact
 from jointload.loads.from_above import loads_from_above, upper_trunk
 from jointload.loads.moments import joint_loads
@@ -151,12 +158,46 @@ def test_every_known_tissue_load_has_an_interval_that_holds_it(whole: Analysis) 
             assert measure.note and np.isnan(measure.low), measure
 
 
-def test_beyond_a_right_angle_the_kneecap_has_no_number_and_says_so(clean_session: Session, whole: Analysis) -> None:
-    for side in ("right", "left"):
-        flexion, force = of(whole, "knee_flexion_peak", side), of(whole, "patellofemoral_force_peak", side)
-        assert np.isnan(force.value) == (flexion.value > np.pi / 2)
-        if np.isnan(force.value):
-            assert f"{np.rad2deg(flexion.value):.0f} deg" in force.note
+KNEECAP = ("patellofemoral_force_peak", "patellofemoral_force_impulse", "patellofemoral_stress_peak")
+
+
+def bent_to(landing: Landing, deg: float) -> Landing:
+    """With a right knee whose deepest flexion is this, its moments as they are."""
+    angles = landing.angles
+    j = angles.joints.index("right_knee")
+    angle = angles.angle.copy()
+    row = angle[angles.rotations[j].index("flexion"), j]
+    row += np.deg2rad(deg) - row[landing.window("right")].max()
+    return replace(landing, angles=replace(angles, angle=angle))
+
+
+def test_beyond_a_right_angle_the_kneecap_is_bounded_and_says_so(whole: Analysis) -> None:
+    for quantity in KNEECAP:
+        assert not of(whole, quantity, "right").note
+        value, note = side_load(quantity)(bent_to(whole.landing, 118.0), "right")
+        assert "a bound from both sides" in note and "118 deg" in note and "thigh on calf" in note
+        (told,) = with_tissue_spreads((Measure(quantity, "right", float(value)),), bent_to(whole.landing, 118.0))
+        before = of(whole, quantity, "right")
+        assert told.low < told.value < told.high
+        assert told.high / told.low > before.high / before.low, "a larger spread than where it was measured"
+        value, note = side_load(quantity)(bent_to(whole.landing, 150.0), "right")
+        assert np.isnan(value) and "150 deg" in note and "0 to 140 deg" in note
+
+
+def test_a_medial_share_above_one_is_explained(whole: Analysis) -> None:
+    """With an adduction moment of the whole compression times the distance of the contacts the medial side bears 1.5 of
+    it by hand, and the lateral one is off all the time."""
+    landing, loads = whole.landing, whole.landing.loads
+    assert "lifts off" not in of(whole, MEDIAL_SHARE, "right").note
+    window = landing.window("right")
+    pressed = side_series(landing, "right", window, likeliest())["tibiofemoral_force"]
+    j = loads.joints.index("right_knee")
+    components = loads.components.copy()
+    components[loads.rotations[j].index("adduction"), j, window] = -0.045 * np.maximum(pressed, 0.0)
+    turned = replace(landing, loads=replace(loads, components=components))
+    value, note = side_load(MEDIAL_SHARE)(turned, "right")
+    assert float(value) == pytest.approx(1.5, rel=0.01)
+    assert "the lateral side lifts off for" in note and "1 at most" in note
 
 
 def test_the_standing_zero_changes_no_tissue_load(clean_session: Session, whole: Analysis) -> None:

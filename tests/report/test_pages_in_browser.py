@@ -21,7 +21,8 @@ from jointload.report.study_pages.dose_page import render_dose
 from jointload.report.study_pages.dose_words import dose_items
 from jointload.report.words.cells import told_measure
 from jointload.report.words.trust import trust_in
-from jointload.study.strain_dose import BASES, Exposure, strain_dose, tissues
+from jointload.study.exposures import Exposure
+from jointload.study.strain_dose import BASES, strain_dose, tissues
 from jointload.uncertainty.intervals import with_intervals
 from jointload.whole_study import compare_study
 
@@ -122,7 +123,7 @@ def test_the_answers_stand_on_the_first_screen(driver: Any, pages: dict[str, Pat
     wanted = {
         "analyse": ["trust", "hard", "aligned"], "whatif": ["trust", "shift", "hard", "aligned"],
         "fit": ["trust", "shift", "hard", "aligned"], "study": ["trust", "shift"],
-        "dose": ["trust", "rider", "source", "change"],
+        "dose": ["trust", "rider", "source", "change", "unsure"],
     }[kind]  # fmt: skip
     assert [name for name, _ in boxes] == [f"answer-{name}" for name in wanted]
     assert max(bottom for _, bottom in boxes) <= DESKTOP["height"]

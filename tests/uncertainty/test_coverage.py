@@ -1,4 +1,4 @@
-"""Do the intervals hold the truth: a few landings here, 300 in tests/benchmarks/coverage.py."""
+"""Do the intervals hold the truth: a few landings here, more in tests/benchmarks/coverage.py."""
 
 from __future__ import annotations
 

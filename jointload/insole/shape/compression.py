@@ -305,7 +305,16 @@ def fit_layer(test: CompressionTest, name: str, kind: str = "foam", density: flo
     poor = f"; the law misses it by {100 * share:.0f} %" if share > POOR_FIT else ""
     source = f"fitted to {Path(test.where).name}{poor}"
     fitted = Material(
-        name, kind, modulus, limit, loss, density, basis="measured", source=source, loading_time=test.loading_time
+        name,
+        kind,
+        modulus,
+        limit,
+        loss,
+        density,
+        basis="measured",
+        source=source,
+        loading_time=test.loading_time,
+        law_misfit=share,
     )
     return LayerFit(
         fitted, test, rms * test.thickness, share, fitted.bottoming_pressure * test.area,

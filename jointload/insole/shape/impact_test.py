@@ -275,6 +275,7 @@ def fit_cushion(
     files = ", ".join(Path(loop.where).name for loop in loops)
     fitted = replace(
         first.material, modulus=modulus, stiffening_strain=limit, rate_exponent=exponent, rate_sd=doubt,
+        law_misfit=missed,
         source=f"fitted to {files}",
     )  # fmt: skip
     note = f"exponent of speed {exponent:.3f} +- {doubt:.3f} from {len(loops)} tests"

@@ -21,8 +21,9 @@ COLUMNS = (
     "name", "kind", "modulus_MPa", "modulus_cv", "stiffening_strain", "energy_loss", "density_kg_m3",
     "hardness_scale", "hardness_value", "basis", "source",
 )  # fmt: skip
-SPEED_COLUMNS = ("loading_time_s", "rate_exponent", "rate_sd")
-"""What a row may also say: how quickly its test pressed, and how its modulus grows with that."""
+MORE_COLUMNS = ("loading_time_s", "rate_exponent", "rate_sd", "law_misfit")
+"""What a row may also say: how quickly its test pressed, how its modulus grows with that, and by which share of the
+largest compression the law misses its test."""
 RANGES = {
     "modulus_MPa": (0.005, 5000.0),
     "modulus_cv": (0.0, 2.0),
@@ -32,6 +33,7 @@ RANGES = {
     "loading_time_s": (0.0005, 1e5),
     "rate_exponent": (-0.2, 1.0),
     "rate_sd": (0.0, 0.5),
+    "law_misfit": (0.0, 1.0),
 }
 """What a row may say; outside, a unit or a column was mistaken."""
 BOTTOMED_STIFFNESS = 10.0
@@ -47,7 +49,8 @@ class Material:
     modulus : E [Pa];  modulus_cv : its spread as a share;  stiffening_strain : e, where pressure has no bound
     energy_loss : share of the loading's work that is not returned, NaN when unknown;  density : [kg/m3], NaN likewise
     loading_time : [s] from touch to the deepest place of the test that gave E;  rate_exponent : m of
-    E (loading_time / another)^m, from tests at two speeds;  rate_sd : its standard deviation;  NaN where unknown
+    E (loading_time / another)^m, from tests at two speeds;  rate_sd : its standard deviation
+    law_misfit : share of the largest compression by which the law misses its test;  NaN where unknown
     """
 
     name: str
@@ -63,6 +66,7 @@ class Material:
     loading_time: float = math.nan
     rate_exponent: float = math.nan
     rate_sd: float = math.nan
+    law_misfit: float = math.nan
 
     def compression(self, pressure: Array | float, thickness: float) -> Array:
         """Compression [m] of a layer under a pressure [Pa]: c = h p / (E + p / e)."""
@@ -97,14 +101,14 @@ class Material:
             "modulus_MPa": self.modulus / 1e6, "modulus_cv": self.modulus_cv, "energy_loss": self.energy_loss,
             "stiffening_strain": self.stiffening_strain, "density_kg_m3": self.density,
             "loading_time_s": self.loading_time, "rate_exponent": self.rate_exponent,
-            "rate_sd": self.rate_sd,
+            "rate_sd": self.rate_sd, "law_misfit": self.law_misfit,
         }  # fmt: skip
         cells = {
             "name": self.name, "kind": self.kind, "hardness_scale": scale, "hardness_value": value,
             "basis": self.basis, "source": self.source,
         }  # fmt: skip
         cells |= {key: "" if math.isnan(number) else f"{number:.4g}" for key, number in numbers.items()}
-        speed = [column for column in SPEED_COLUMNS if cells[column]]
+        speed = [column for column in MORE_COLUMNS if cells[column]]
         return {column: cells[column] for column in (*COLUMNS, *speed)}
 
 
@@ -166,6 +170,7 @@ def _material(row: Mapping[str, str], where: str) -> Material:
         number["density_kg_m3"], number["modulus_cv"],
         f"{row['hardness_scale']} {row['hardness_value']}".strip(), row["basis"], row["source"],
         number["loading_time_s"], number["rate_exponent"], number["rate_sd"],
+        number["law_misfit"],
     )  # fmt: skip
 
 

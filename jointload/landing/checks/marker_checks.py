@@ -181,15 +181,14 @@ def check_clusters(landing: Landing) -> Judgement:
 
 
 def check_joints(landing: Landing) -> Judgement:
-    """Whether the two segments of a joint agree where its centre is, in the landing of each foot."""
-    body, worst = landing.body, 0.0
+    """Whether the markers of a joint's two segments agree where its centre is, in the landing of each foot."""
+    worst = 0.0
     findings: list[Finding] = []
     stopped: list[Lost] = []
     for side in SIDES:
         window = landing.window(side) if side in landing.events.sides else slice(None)
-        for joint, below in (("ankle", "foot"), ("knee", "shank"), ("hip", "thigh")):
-            apart = landing.poses.place(body, f"{side}_{joint}_centre") - landing.poses.of(f"{side}_{below}")[1]
-            distance = np.linalg.norm(apart[:, window], axis=0)
+        for joint in ("ankle", "knee", "hip"):
+            distance = landing.apart.get(f"{side}_{joint}_centre", np.zeros(0))[window]
             distance = distance[np.isfinite(distance)]
             typical = float(np.median(distance)) if distance.size else 0.0
             worst, severity = max(worst, typical), graded(typical, APART_WARN, APART_REFUSE[joint])

@@ -19,9 +19,10 @@ from jointload.landing.measures.load_measures import along
 from jointload.landing.measures.lower_back import lower_back
 from jointload.landing.span import Span
 from jointload.loads.tissue.achilles import achilles_force
-from jointload.loads.tissue.knee import knee_tissue, known_flexion
+from jointload.loads.tissue.knee import knee_tissue, known_flexion, measured_flexion
 from jointload.loads.tissue.lumbar import disc_loads
 from jointload.loads.tissue.spreads import Factors, drawn, likeliest
+from jointload.modeldata import load_model
 from jointload.numerics.rotations import rotate_back
 from jointload.numerics.signals import zero_lag_lowpass
 
@@ -134,7 +135,8 @@ def _likely(landing: Landing, name: str, side: str) -> Array:
 
 def side_load(name: str) -> Sided:
     def value(landing: Landing, side: str) -> Result:
-        return _likely(landing, name, side), _out_of_range(name, landing, side)
+        found = _likely(landing, name, side)
+        return found, _lifted(landing, side, found) if name == MEDIAL_SHARE else _deep(name, landing, side)
 
     return value
 
@@ -143,8 +145,20 @@ def body_load(name: str) -> Unsided:
     return lambda landing: (_likely(landing, name, ""), lower_back(landing).note)
 
 
-def _out_of_range(name: str, landing: Landing, side: str) -> str:
-    """Why a load behind the kneecap is unknown: the knee bends beyond the angles at which the formulas are known."""
+def _lifted(landing: Landing, side: str, share: Array) -> str:
+    """Why the medial side bears more than the whole knee."""
+    if landing.drawn is not None or not share > 1.0:
+        return ""
+    series = _likely_series(landing, side)
+    up = float(np.mean((series["tibiofemoral_lateral_force"] == 0.0) & (series["tibiofemoral_force"] > 0.0)))
+    return (
+        f"above 1: the lateral side lifts off for {100 * up:.0f} % of the landing; what holds it, ligament or muscle, "
+        "presses the medial side beyond the knee's whole force; without such a hold it would be 1 at most"
+    )
+
+
+def _deep(name: str, landing: Landing, side: str) -> str:
+    """Why a load behind the kneecap is unknown, or bounded alone: how far the loaded knee bends."""
     if landing.drawn is not None or not name.startswith("patellofemoral"):
         return ""
     flexion = np.rad2deg(_anatomical_angles(landing, side)["knee"][landing.window(side)])
@@ -152,8 +166,15 @@ def _out_of_range(name: str, landing: Landing, side: str) -> str:
     moment = landing.loads.of(f"{side}_knee", "flexion")[landing.window(side)]
     with np.errstate(invalid="ignore"):
         outside = ((flexion < low) | (flexion > high)) & (moment > 0)
-    if not outside.any() or not np.isfinite(moment).all():
+        bounded = (flexion > measured_flexion()) & (moment > 0)
+    if not np.isfinite(moment).all() or not (outside | bounded).any():
         return ""
+    if not outside.any():
+        beyond = load_model("tissue", "knee").content["beyond"]
+        return (
+            f"a bound from both sides, as the loaded knee bends to {flexion[bounded].max():.0f} deg: beyond "
+            f"{measured_flexion():.0f} deg {beyond['text']}"
+        )
     worst = flexion[outside][np.argmax(np.abs(flexion[outside] - 0.5 * (low + high)))]
     return f"the loaded knee bends to {worst:.0f} deg and its arm is known from {low:.0f} to {high:.0f} deg alone"
 

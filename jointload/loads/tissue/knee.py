@@ -59,7 +59,7 @@ def knee_tissue(
 def quadriceps_arm(flexion: Array, place: float | Array = 1.0) -> Array:
     """Effective arm [m] of the quadriceps: knee extension moment per quadriceps force.
 
-    flexion : any shape [rad], 0 to 90 degrees, NaN outside
+    flexion : any shape [rad], 0 to 140 degrees, NaN outside; beyond `measured_flexion` low and high are a bound
     place : 0 at the table's low, 1 at its value, 2 at its high
     Reference: judged from Im et al. (2015) J Biomech, by imaging from 10 to 50 degrees, and others that
     models/tissue/knee.toml names.
@@ -71,7 +71,8 @@ def patellofemoral_ratio(flexion: Array, place: float | Array = 1.0) -> Array:
     """Force on the back of the kneecap per quadriceps force.
 
     flexion, place : as for the arm
-    Reference: from the ratio of tendon forces in Buff et al. (1988) J Biomech 21:17 (models/tissue/knee.toml).
+    Reference: from the ratio of tendon forces in Buff et al. (1988) J Biomech 21:17; beyond 90 degrees without the part
+    that the quadriceps tendon bears, a third at 120 (Huberti and Hayes 1984, PMID 6725318; models/tissue/knee.toml).
     """
     return _between("patellofemoral_ratio", flexion, place)
 
@@ -111,6 +112,11 @@ def known_flexion() -> tuple[float, float]:
     """First and last angle [deg] of the tables behind the kneecap."""
     angles = load_model("tissue", "knee").content["quadriceps_arm"]["flexion"]
     return angles[0], angles[-1]
+
+
+def measured_flexion() -> float:
+    """Angle [deg] beyond which the tables bound a load from both sides."""
+    return float(load_model("tissue", "knee").content["beyond"]["flexion"])
 
 
 def _between(table: str, flexion: Array, place: float | Array) -> Array:

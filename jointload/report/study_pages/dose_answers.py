@@ -86,6 +86,38 @@ def best_change(worse: Dose) -> list[str]:
     return [*out, f"For everybody: {change} saves {_percents(exact)}, by the exponent alone."] if exact else out
 
 
+def what_decides(worse: Dose) -> list[str]:
+    """A sentence a rider: which of exponent, exposure and loads of the landings moves the dose of most tissues most."""
+    unsure = {row.rider for row in worse.exposures if row.ranges}
+    out = []
+    for rider, rows in _by_rider(row for row in worse.doses if row["basis"] == "impulse" and row["dose"] > 0).items():
+        times = {"the exponent": _over_exponents(rows), "the load of a landing": _folds(rows, "load")}
+        if rider in unsure:
+            times["the exposure"] = _folds(rows, "exposure")
+        first = [max(times, key=lambda words: times[words].get(tissue, 1.0)) for tissue in times["the exponent"]]
+        order = sorted((words for words in times if times[words]), key=lambda words: -first.count(words))
+        told = ", ".join(f"{words} {_ends(list(times[words].values()), '{:.2g}')} times" for words in order)
+        out.append(
+            f"{rider}: {order[0]} matters most, for {first.count(order[0])} of {len(first)} tissues; from least to "
+            f"most a dose differs by {told}{'' if rider in unsure else '; its exposure is told without a range'}."
+        )
+    return out
+
+
+def _over_exponents(rows: Iterable[Row]) -> dict[str, float]:
+    """Tissue -> its largest dose over its smallest, over the exponents."""
+    doses: dict[str, list[float]] = {}
+    for row in rows:
+        doses.setdefault(row["tissue"], []).append(row["dose"])
+    return {tissue: max(own) / min(own) for tissue, own in doses.items()}
+
+
+def _folds(rows: Iterable[Row], name: str) -> dict[str, float]:
+    """Tissue -> high end over low under its own exponent, where both are known."""
+    own = [row for row in rows if row["kind"] == "published" and row[f"{name}_low"] > 0]
+    return {row["tissue"]: row[f"{name}_high"] / row[f"{name}_low"] for row in own}
+
+
 def most_of(worse: Dose, by: str) -> list[Most]:
     """Of every rider the activity, or style, whose least share over tissues and exponents is the largest."""
     out = []

@@ -16,6 +16,7 @@ from jointload.report.study_pages.dose_answers import (
     largest_rider,
     largest_source,
     style_source,
+    what_decides,
 )
 from jointload.report.study_pages.dose_figures import (
     KIND_WORDS,
@@ -28,6 +29,7 @@ from jointload.report.study_pages.study_words import methods_paragraph, methods_
 from jointload.report.words import html
 from jointload.report.words.quantities import UNKNOWN
 from jointload.sources import cited
+from jointload.study.exposures import HEIGHTS, TIMES, Exposure
 from jointload.study.strain_dose import FEWER, LIGHTER, Dose, Row, Tissue, of_worse_feet, saving_of_ratio, tissues
 
 CAUTIONS = (
@@ -90,6 +92,7 @@ def _answers(worse: Dose) -> str:
         "rider": ("Whose strain is largest?", _listed(largest_rider(worse))),
         "source": ("Where does it come from?", _listed([*largest_source(worse), *style_source(worse)])),
         "change": ("What does one change save?", _listed(best_change(worse))),
+        "unsure": ("What makes it unsure?", _listed(what_decides(worse))),
     }
     return (
         '<div class="answers">'
@@ -162,7 +165,8 @@ def _doses(worse: Dose, sheet: Sheet) -> str:
     return (
         html.paragraph(
             "Dose: the number of landings of the study's mean load that would add up to the same. In small print the "
-            "dose where all loads lie at the low or at the high end of their 95 % interval together."
+            "dose where all loads lie at the low or at the high end of their 95 % interval together, with 95 % of what "
+            "the exposures may have been."
         )
         + sheet_figure(
             sheet,
@@ -229,15 +233,37 @@ def _saving_cell(rows: list[Row]) -> str:
 def _exposures(found: Dose) -> str:
     rows = [
         (
-            escape(e.rider), escape(e.activity), f"{e.from_m:g} to {e.to_m:g}", f"{e.landings_per_session:g}",
-            f"{e.sessions_per_week:g}", f"{e.weeks_per_year:g}", f"{e.years:g}", count_text(e.landings),
+            escape(e.rider), escape(e.activity), *(_told(e, name) for name in (*HEIGHTS, *TIMES)),
+            count_text(e.landings),
         )
         for e in found.exposures
     ]  # fmt: skip
-    head = ("Rider", "Activity", "Height [m]", "A session", "Sessions a week", "Weeks a year", "Years", "Landings")
-    return html.table(head, rows, (3, 4, 5, 6, 7)) + html.paragraph(
-        "As told, without an interval: a dose goes in proportion with each of these numbers."
+    head = (
+        "Rider",
+        "Activity",
+        "From [m]",
+        "To [m]",
+        "A session",
+        "Sessions a week",
+        "Weeks a year",
+        "Years",
+        "Landings",
     )
+    return html.table(head, rows, range(2, 9)) + html.paragraph(EXPOSURE)
+
+
+EXPOSURE = (
+    "A dose goes in proportion with landings, sessions, weeks and years. A range in small print is drawn as a "
+    "triangle, its top at the number above it, at one place for all of a rider's activities, as who remembers too much "
+    "does so everywhere; a drawn height moves the load by its square root. A number without a range counts as sure."
+)
+
+
+def _told(row: Exposure, name: str) -> str:
+    """A number of the exposure table with its range in small print."""
+    ends = row.ranges.get(name)
+    days = f", counted on {row.counted_days} days" if name == "landings_per_session" and row.counted_days else ""
+    return f"{getattr(row, name):.3g}" + (_small(_range(*ends, "{:.3g}".format) + days) if ends else "")
 
 
 # Assumptions --------------------------------------------------------------------------------------------------------

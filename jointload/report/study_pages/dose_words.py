@@ -11,6 +11,7 @@ from jointload.modeldata import load_model
 from jointload.report.study_pages.study_words import of_recordings
 from jointload.report.words.methods import BANDS, TISSUES, tissues_text
 from jointload.sources import cite, cited
+from jointload.study.exposures import HEIGHTS
 from jointload.study.strain_dose import Dose, tissues
 
 
@@ -36,9 +37,23 @@ def dose_items(found: Dose, records: Iterable[Path]) -> dict[str, str]:
         "Styles": f"soft where the knees bend to {content['style']['cut']:g} degrees or more"
         f"{_sources(content['style']['source'])}",
         "Heights without a measured landing": f"{content['height_law']['source']}" if found.scaled else "no number",
+        "Exposures": _exposures_text(found),
         "Intervals of the dose": "all loads at the low or at the high end of their intervals together",
     }
     return told | {item: text for item, text in items.items() if text}
+
+
+def _exposures_text(found: Dose) -> str:
+    """How what was told or counted with a range went into the intervals; nothing where every number is sure."""
+    content, rows = load_model("tissue", "dose").content, found.exposures
+    if not any(row.ranges for row in rows):
+        return ""
+    text = "95 % of draws from a triangle over each range are in every interval"
+    if any(name in row.ranges for row in rows for name in HEIGHTS):
+        text += f"; loads by a drawn height: {content['height_law']['source']}"
+    if any(row.counted_days for row in rows):
+        text += f"; counted landings by the day, with what a wearable misses{_sources(content['counted']['source'])}"
+    return text
 
 
 def _sources(text: str) -> str:

@@ -164,7 +164,7 @@ def _filter(analysis: Analysis) -> str:
 def _followed(analysis: Analysis) -> str:
     landing, cutoff = analysis.landing, plate_cutoff(analysis.settings, analysis.session.trial.force_rate)
     noise = landing.smoother.noise.values() if landing.smoother else ()
-    measured = f"{1000 * min(noise):.2g} to {1000 * max(noise):.2g} mm of noise" if noise else "their noise"
+    measured = f"{1000 * min(noise):.2g} to {1000 * max(noise):.2g} mm of noise" if noise else "noise"
     plates = "unfiltered plate wrenches" if cutoff is None else f"plate wrenches low-passed at {cutoff:g} Hz"
     flesh = (
         ", and what these demand beside the markers was laid on swinging flesh by a regression on damped oscillators, "
@@ -173,8 +173,10 @@ def _followed(analysis: Analysis) -> str:
         else ", with nothing to balance against"
     )
     return (
-        f"balanced: markers smoothed by quintic splines ({measured}, measured in the recording) as far as the "
-        f"rate of the plates' force allows, followed at {landing.poses.rate:g} Hz, with {plates}{flesh}"
+        f"balanced: markers smoothed by quintic splines ({measured}, as measured in the recording and with the skin's "
+        f"part) as far as the rate of the plates' force allows, followed at {landing.poses.rate:g} Hz; gaps between "
+        "the bones of hips, knees and ankles shared out among segment poses and joint centres by their spreads; "
+        f"dynamics with {plates}{flesh}"
     )
 
 
