@@ -10,7 +10,8 @@ from jointload.errors import ModelDataError
 from jointload.intake.rider import G
 from jointload.landing.measures.every_measure import BODY_MEASURES, SIDE_MEASURES
 from jointload.modeldata import load_model
-from jointload.report.words.quantities import glossary, number_text, of_joint, quantity, sanity, shown
+from jointload.report.words.quantities import glossary, number_text, of_joint, quantity, sanity, shown, told_number
+from jointload.report.words.tables import plain_digits
 
 WEIGHT = 70.0 * G
 ROUNDING = 1e-15
@@ -95,3 +96,29 @@ def test_bands_are_in_the_units_of_the_glossary() -> None:
 def test_the_side_stands_last() -> None:
     assert of_joint("right_knee", "flexion_angle") == "right_knee_flexion_angle"
     assert of_joint("l5s1", "power") == "l5s1_power"
+
+
+@pytest.mark.parametrize(
+    ("numbers", "unit", "texts"),
+    [
+        ((94.6, 86.2, 103.0), "deg", ("95", "86", "103")),
+        ((0.413, 0.142, 0.687), "Nm/kg", ("0.41", "0.14", "0.69")),
+        ((5.01, 4.57, 5.46), "Nm/kg", ("5.0", "4.6", "5.5")),
+        ((76.3, 75.2, 77.4), "ms", ("76", "75", "77")),
+        ((-7.8, -15.3, -0.3), "deg", ("−7.8", "−15.3", "−0.3")),
+        ((0.2714, 0.2711, 0.2717), "ratio", ("0.271", "0.271", "0.272")),
+    ],
+)  # fmt: skip
+def test_digits_are_those_that_the_interval_supports(
+    numbers: tuple[float, float, float], unit: str, texts: tuple[str, str, str]
+) -> None:
+    """By hand: one digit of half the interval, two where it begins with 1 or 2; never an end that reads as zero, and
+    never both ends alike."""
+    told = told_number(*numbers, unit)
+    assert (told.value, told.low, told.high) == texts
+
+
+def test_an_interval_of_nothing_is_not_told_as_two_numbers() -> None:
+    assert told_number(0.0, 0.0, 0.0, "Nm/kg").interval == "within 0.01 of 0.00"
+    assert told_number(1.0, float("nan"), 2.0, "Nm/kg").interval == ""
+    assert plain_digits(-1.234, -2.0, -0.5, "deg") == ("-1.2", "-2.0", "-0.5")
