@@ -127,9 +127,12 @@ def _add_heel(told: _Told, analysis: Analysis, below: Underfoot, draws: int, see
         heel_pad_energy=bore.energy,
         heel_energy_of_drop_test=bore.landing.pad_energy / bore.dropped.pad_energy,
     )
-    bone = bone_force(landing.body.rider.sex)
+    sex = landing.body.rider.sex
+    bone = bone_force(sex)
+    rows = load_model("foot", "heel_pad").content["bone"]
+    small = f" ({rows['small_women']:.0f} N in small women)" if sex == "f" else ""
     told.add(
-        f"of {bone:.0f} N, at which heel bones broke whose pad had been taken off: no limit of a heel that has its pad",
+        f"of {bone:.0f} N{small}, at which heel bones without their pad broke: no limit of a heel that has one",
         heel_force_of_bone=bore.force / bone,
     )
 

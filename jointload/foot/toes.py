@@ -20,6 +20,8 @@ from jointload.numerics.signals import zero_lag_lowpass
 
 SLIDES = 10.0
 """A push of the toes counts from this force on [N] (choice: below it the shoe's own stop and the plates push)."""
+FLAT = 0.05
+"""Rise of the foot's axis per length up to which the foot lies flat (choice: 3 deg, what markers on a shoe may err)."""
 BEND_CUTOFF = 20.0
 """Low-pass [Hz] of the markers that the toe's bending is read from (choice)."""
 
@@ -61,10 +63,10 @@ def along_foot(landing: Landing, side: str, turn: Array, tilt: Array, shoe_mass:
 def bearing_axes(foot_axis: Array) -> Array:
     """(3, 3, N) lab_from_sole of the part of the sole that bears: x along the foot, y its normal, z to the right.
 
-    foot_axis : (3, N) heel to toe in the lab. Toes up, the whole foot stands on its heel as one piece and x is its own
-    axis; heel up, the forefoot lies flat on the ground, bent at its toe joints, and x is level.
+    foot_axis : (3, N) heel to toe in the lab. Toes up by more than FLAT, the whole foot stands on its heel as one piece
+    and x rises with it; flat, or heel up with the forefoot flat on the ground, bent at its toe joints, x is level.
     """
-    x = np.stack([foot_axis[0], np.maximum(foot_axis[1], 0.0), foot_axis[2]])
+    x = np.stack([foot_axis[0], np.maximum(foot_axis[1] - FLAT, 0.0), foot_axis[2]])
     x = x / np.sqrt(dot(x, x))
     up = np.zeros_like(x)
     up[1] = 1.0

@@ -107,11 +107,13 @@ def pitched(angle: float) -> np.ndarray:
 
 def test_a_heel_that_is_up_leaves_the_forefoot_flat_on_the_ground() -> None:
     """In walking the foot pushes off with its heel up by 40 deg or more and does not slide into the toe box."""
-    for angle in (-0.7, -0.2, 0.0):
+    for angle in (-0.7, -0.2, 0.0, 0.04):
         assert bearing_axes(pitched(angle))[..., 0] == pytest.approx(np.eye(3))
     axes = bearing_axes(pitched(0.3))[..., 0]
     assert axes.T @ axes == pytest.approx(np.eye(3)) and np.linalg.det(axes) == pytest.approx(1.0)
-    assert axes[:, 0] == pytest.approx(pitched(0.3)[:, 0]), "toes up, the foot stands on its heel as one piece"
+    assert axes[:, 0] == pytest.approx(pitched(0.3)[:, 0], abs=0.06), (
+        "toes up, the foot stands on its heel as one piece"
+    )
 
 
 # bending
