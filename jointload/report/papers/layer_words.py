@@ -14,6 +14,8 @@ from jointload.report.figures.layer_figure import plain
 from jointload.report.words.cells import sentence_case
 
 UNDER = {"heel": "under the heel", "ball": "under the ball", "whole": "under the whole foot"}
+LEAST_PUSH = 1.0
+"""A change of the toes' push below this [N] is none."""
 QUICKER = 5.0
 """A test this many times slower than the landing is called slow."""
 CAUTIONS = (
@@ -90,6 +92,8 @@ def cost(trial: LayerTrial, choice: LayerChoice) -> str:
     toes = told(spared.toe_push[choice.best, at])
     if math.isnan(toes.middle):
         return f"{text}; the push of the toes is not known: {trial.bearing.no_toes}."
+    if max(abs(toes.low), abs(toes.high)) < LEAST_PUSH:
+        return f"{text}; the toes push no harder."
     return f"{text}, and the largest push of the toes by {number(toes, 1.0, 0, ' N')}, because the foot slopes."
 
 
