@@ -12,11 +12,13 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from jointload.cli.guide import PAGES
 from jointload.cli.main import main
 from jointload.intake.pressure import read_layout, read_pressure
+from jointload.intake.rider import G
 from jointload.modeldata import shipped_folder
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -52,6 +54,8 @@ WRITTEN = {
     "foam.csv": ("material", "csv"),
 }
 """Files of the reader's own that a page shows whole."""
+DROPS = {"drop_low.csv": 0.020, "drop_high.csv": 0.045}
+"""Files of drop tests -> height [m] from which 8.5 kg fell on the reader's foam, here a linear spring."""
 FEW_DRAWS = {
     "analyse": ("--draws", "0"),
     "whatif": ("--interval-draws", "0"),
@@ -80,8 +84,20 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
         shutil.copy(SAMPLE / source, place / name)
     for name, (page, language) in WRITTEN.items():
         (place / name).write_text(blocks(TEXTS[page], language)[0][1], encoding="utf-8")
+    for name, height in DROPS.items():
+        write_drop(place / name, height, mass=8.5, stiffness=2e5)
     shutil.copytree(SAMPLE, place / "sample_c3d")
     return place
+
+
+def write_drop(path: Path, height: float, mass: float, stiffness: float) -> None:
+    """Force [N] in time of a mass [kg] that fell on a linear spring [N/m], in closed form."""
+    turns, speed = np.sqrt(stiffness / mass), np.sqrt(2.0 * G * height)
+    since = np.arange(-0.003, 0.04, 1e-4)
+    way = speed / turns * np.sin(turns * since) + G / turns**2 * (1.0 - np.cos(turns * since))
+    touching = (since > 0) & (since < 1.5 * np.pi / turns) & (way > 0)
+    columns = np.column_stack((1000.0 * since, np.where(touching, stiffness * way, 0.0)))
+    np.savetxt(path, columns, delimiter=",", header="time_ms,force_N", comments="", fmt="%.6g")
 
 
 @pytest.fixture(scope="module")

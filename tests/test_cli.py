@@ -124,7 +124,7 @@ def test_analyse_without_a_whatif(tmp_path: Path) -> None:
         rows = list(csv.DictReader(file))
     assert len(rows) > 90
     for row in rows:
-        number = row["value"] and row["quantity"] != "first_contact_zone"
+        number = row["value"] and row["quantity"] not in {"first_contact_zone", "toe_slide"}  # a word, a doubt itself
         assert bool(row["low"] and row["high"]) == bool(number), row
     assert not ends_in_a_side_letter(tmp_path / "a/b/result")
     assert record["intervals"]["draws"] == 40 and "skin" in record["intervals"]["inputs"]
