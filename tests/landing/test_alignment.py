@@ -9,6 +9,7 @@ from scipy.spatial.transform import Rotation
 
 from jointload.body.calibration import FittedBody, calibrate
 from jointload.body.pose import smooth_markers, track_segments
+from jointload.foot.bore import FOOT_QUANTITIES
 from jointload.intake.recording import SIDES
 from jointload.landing.alignment import Alignment, alignment
 from jointload.landing.measures.every_measure import BODY_MEASURES, SIDE_MEASURES
@@ -111,4 +112,4 @@ def test_a_bent_hip_closes_the_angle_between_thigh_and_pelvis(body: FittedBody, 
 
 def test_every_measure_has_a_glossary_row_and_no_row_is_orphaned() -> None:
     rows = {row["name"] for row in load_model("glossary", "quantities").content}
-    assert rows == {*BODY_MEASURES, *SIDE_MEASURES, "first_contact_zone"}
+    assert rows == {*BODY_MEASURES, *SIDE_MEASURES, *FOOT_QUANTITIES, "first_contact_zone"}
