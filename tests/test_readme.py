@@ -60,7 +60,7 @@ def help_of(command: str) -> str:
 def test_the_set_up_is_two_lines() -> None:
     first, second = blocks("sh", README)
     assert first.strip().endswith("jointload demo --out demo_report")
-    assert second.strip().endswith("python -m pytest")
+    assert second.strip().endswith("python -m pytest -n auto --dist loadfile")
     assert len(first.strip().splitlines()) == len(second.strip().splitlines()) == 1
 
 
