@@ -17,6 +17,7 @@ from jointload.report.words.cells import (
     band_of,
     is_unknown,
     linked,
+    sentence_case,
     shown_value,
     side_heading,
     told_change,
@@ -169,7 +170,8 @@ def shift_answer(reported: Reported) -> str:
         certain = "" if fit.answer is None else " " + shift_sentences(analysis, fit.answer)
         out.append(f'<p>{text}{certain} <a href="#fit">The shape and its cost</a></p>')
     if whatif is not None and not whatif.others:
-        out.append(f'<p>{shift_sentences(analysis, whatif)} <a href="#change">Every change</a></p>')
+        which = f"<b>{escape(sentence_case(whatif.shape_text))}.</b> " if fit is not None else ""  # the title names one
+        out.append(f'<p>{which}{shift_sentences(analysis, whatif)} <a href="#change">Every change</a></p>')
     elif whatif is not None:
         items = "".join(
             f"<li>{escape(each.shape_text)}. {shift_sentences(analysis, each)}</li>"

@@ -113,8 +113,10 @@ def sentence_case(text: str) -> str:
 
 
 def side_heading(analysis: Analysis, side: str) -> str:
-    back = side in SIDES and analysis.session.rider.stance == side
-    return SIDE_HEADINGS[side] + (" (back foot)" if back else "")
+    """Right (back foot), where the rider's stance is told."""
+    stance = analysis.session.rider.stance
+    foot = "" if side not in SIDES or not stance else " (back foot)" if stance == side else " (front foot)"
+    return SIDE_HEADINGS[side] + foot
 
 
 def _cell(measure: Measure, what: Quantity, analysis: Analysis) -> str:

@@ -8,6 +8,7 @@ from jointload.analysis import Analysis
 from jointload.insole.fitting.fit import Fit
 from jointload.insole.fitting.ledger import main_cost, thinner
 from jointload.insole.shape.asked import shape_text
+from jointload.report.words.cells import sentence_case
 from jointload.report.words.quantities import number_text, quantity, shown
 
 
@@ -16,8 +17,9 @@ def told(fit: Fit, analysis: Analysis) -> tuple[str, ...]:
     is best and what it changes, its main cost at once, and why a height falls."""
     if fit.answer is None:
         return (fit.verdict, "Every shape within the limits leaves it as it is.")
-    change = f"Best shape: {shape_text(fit.answer.shape)}; {ends_text(fit, analysis, fit.low, fit.change, fit.high)} "
-    out = [fit.verdict, change + f"of the {fit.target.text}, a prediction."]
+    shape, change = shape_text(fit.answer.shape), ends_text(fit, analysis, fit.low, fit.change, fit.high)
+    told_of = sentence_case(change) if shape in fit.verdict else f"Best shape: {shape}; {change}"
+    out = [fit.verdict, f"{told_of} of the {fit.target.text}, a prediction."]
     cost = main_cost(fit.answer, fit.target.quantities)
     if cost is None:
         out.append("No load rises by what matters, in the middle of the drawn persons.")
