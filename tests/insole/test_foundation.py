@@ -401,7 +401,7 @@ def test_the_sensitivity_is_the_slope_of_the_search() -> None:
     assert np.median(np.abs((slope @ (wedge(5) - flat()))[..., 1] / whole - 1)) < 0.06
 
 
-# Published magnitudes, each from ../shared/reference/insole_evidence.md
+# Published magnitudes, each with its source beside it
 
 
 def test_roll_per_degree_in_walking() -> None:
