@@ -11,11 +11,12 @@ from jointload.foot.felt import BOUND, MEASURED, FootBore
 from jointload.foot.heel import bone_force, heel_bore
 from jointload.foot.spreads import drawn, foot_spreads
 from jointload.foot.toes import toe_bend, toes_of
-from jointload.foot.underfoot import Underfoot, over_time, underfoot
+from jointload.foot.underfoot import Underfoot, underfoot
 from jointload.intake.recording import SIDES, Array
 from jointload.intake.shoe import Shoe
 from jointload.landing.landed import Landing, Measure
 from jointload.modeldata import load_model
+from jointload.numerics.signals import over_time
 
 DRAWS, SEED = 200, 5
 """Persons and circumstances drawn (choice: the ends of 95 % settle within 5 %)."""

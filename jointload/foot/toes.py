@@ -8,7 +8,6 @@ import numpy as np
 
 from jointload.foot.heel import of_shoe
 from jointload.foot.spreads import drawn
-from jointload.foot.underfoot import over_time
 from jointload.intake.recording import Array
 from jointload.intake.rider import G
 from jointload.intake.shoe import Shoe
@@ -16,7 +15,7 @@ from jointload.landing.landed import Landing
 from jointload.landing.measures.force_measures import BEARING_SHARE
 from jointload.loads.moments import loaded_segments, segment_motion
 from jointload.numerics.rotations import cross, dot, rotate_back
-from jointload.numerics.signals import zero_lag_lowpass
+from jointload.numerics.signals import over_time, zero_lag_lowpass
 
 SLIDES = 10.0
 """A push of the toes counts from this force on [N] (choice: below it the shoe's own stop and the plates push)."""

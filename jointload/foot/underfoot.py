@@ -25,6 +25,7 @@ from jointload.landing.sole_regions import (
     region_of_sensors,
 )
 from jointload.loads.pressed_soles import PressedSole, at_times
+from jointload.numerics.signals import over_time
 
 BED_PERSONS, PLACE_PERSONS = 40, 8
 """Persons for whom the bed is solved, each standing for several draws, and for whom it is solved with the load moved
@@ -159,11 +160,6 @@ def _ball_felt(felt: Array, area: Array, scale: Array, time: Array, draws: int, 
     gain, many = np.ravel(one), np.ravel(together)
     integral, impulse = (float(over_time(series, time)) for series in (highest, force))
     return BallLoad(gain * highest.max(), many * force.max(), gain * integral, many * impulse)
-
-
-def over_time(series: Array, time: Array) -> Array:
-    """Integral of a series (..., N) over times (N,) [s] by the trapezium rule."""
-    return np.asarray(0.5 * ((series[..., 1:] + series[..., :-1]) @ np.diff(time)))
 
 
 # modelled -------------------------------------------------------------------------------------------------------------

@@ -11,6 +11,7 @@ from jointload.intake.recording import SIDES, Array
 from jointload.intake.rider import Rider
 from jointload.landing.landed import Landing
 from jointload.loads.pressed_soles import PressedSole, at_times
+from jointload.numerics.signals import over_time
 
 HEEL_END, BALL_START, TOE_START = 0.30, 0.58, 0.79
 """Shares of the foot's length at which the heel ends, the metatarsal heads begin and the toes begin (choice, after
@@ -123,17 +124,12 @@ def _sole_load(landing: Landing, sole: PressedSole) -> SoleLoad:
     time, pressure = sole.time[inside] - events.touchdown, sole.pressure[:, inside]
     regions = region_of_sensors(layout, length)
     force = pressure * layout.area[:, None]
-    whole = _impulse(np.nansum(force, axis=0), time)
+    whole = float(over_time(np.nansum(force, axis=0), time))
     rows = tuple(
         _region(side, name, regions, sole, time, pressure, force, whole) for name in REGIONS if name in regions
     )
     peaks = np.array([np.nanmax(row) if np.isfinite(row).any() else np.nan for row in pressure])
     return SoleLoad(side, sole, length, source, peaks, rows, pressure_centre(layout, pressure, landing.weight), time)
-
-
-def _impulse(force: Array, time: Array) -> float:
-    """[N s] by the trapezium rule over times (N,) of any spacing."""
-    return float(np.sum(0.5 * (force[1:] + force[:-1]) * np.diff(time)))
 
 
 def _region(
@@ -155,7 +151,7 @@ def _region(
         return RegionLoad(side, name, nan, nan, nan, nan, nan, 0, left_out, note)
     highest = np.nanmax(np.nan_to_num(pressure[measures]), axis=0)
     together = np.nansum(force[measures], axis=0)
-    impulse = _impulse(together, time)
+    impulse = float(over_time(together, time))
     note = f"without {left_out} of its {int(mine.sum())} sensors" if left_out else ""
     return RegionLoad(
         side,

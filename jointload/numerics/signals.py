@@ -174,3 +174,8 @@ def integral(y: Array, dt: float) -> Array:
     if y.shape[-1] < 2:
         return np.full(y.shape[:-1], np.nan)
     return np.asarray(0.5 * dt * np.sum(y[..., 1:] + y[..., :-1], axis=-1))
+
+
+def over_time(y: Array, time: Array) -> Array:
+    """Integral of a series (..., N) over times (N,) [s] of any spacing by the trapezium rule."""
+    return np.asarray(np.sum(0.5 * (y[..., 1:] + y[..., :-1]) * np.diff(time), axis=-1))

@@ -207,11 +207,6 @@ def measured(landings: Sequence[tuple[Given | None, Landing]], side: str, base: 
     return Trials(side, np.stack(flat), conditions)
 
 
-def _answered(seen: Array) -> bool:
-    """Whether all is known but what pressure insoles would tell."""
-    return bool(np.isfinite(seen[: len(ANSWERED)]).all())
-
-
 def calibrate(base: Landing, trials: Trials, seed: int = 1) -> Personal:
     """Learn one rider's traits. SettingError for fewer than two shapes beside the flat insole: one condition alone
     never makes a personal claim."""
