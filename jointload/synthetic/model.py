@@ -239,7 +239,7 @@ class Model:
         return np.einsum("s,isn->in", self.mass / self.mass.sum(), x)
 
     def momentum(self, rotation: Array, centre: Array, velocity: Array, spin: Array) -> Array:
-        """(6, ..., N) linear and angular momentum of the bones about the lab origin; segments (S) stand before `...`."""
+        """(6, ..., N) linear and angular momentum of the bones about the lab origin from (3, S, ..., N)."""
         linear = velocity * self.bone_mass.reshape(-1, *(1,) * (velocity.ndim - 2))
         tensor = self.tensor.reshape(*self.tensor.shape, *(1,) * (velocity.ndim - 2))
         angular = cross(centre, linear) + rotate(rotation, rotate(tensor, rotate_back(rotation, spin)))
