@@ -199,14 +199,17 @@ class Book:
             if trial.rider == rider and recorded.date == self.today
         ]
         for file, left in self.left_out.items():
-            recorded = self.recorded.get(file)
-            if recorded is not None and (left.rider, left.kind, recorded.date) == (rider, "landing", self.today):
-                own.append((recorded.order, Landed(None, recorded.seconds)))
+            if (left.rider, left.kind) == (rider, "landing") and self._is_of_today(file):
+                own.append((self.recorded[file].order, Landed(None, self.recorded[file].seconds)))
         return [landed for _, landed in sorted(own, key=lambda one: one[0])]
+
+    def _is_of_today(self, file: str) -> bool:
+        return file in self.recorded and self.recorded[file].date == self.today
 
     def session(self, now: float) -> list[Record]:
         """Warm-up, rest and hard landings of each rider who was recorded today."""
         seen = {trial.rider for recorded, trial in self.trials() if recorded.date == self.today}
+        seen |= {left.rider for file, left in self.left_out.items() if self._is_of_today(file)}
         limits = self.settings.limits
         return [strained(rider, self.landed_today(rider), limits, now) for rider in self.study.riders if rider in seen]
 
