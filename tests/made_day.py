@@ -19,9 +19,10 @@ MOST_TURNS = 60
 class Here:
     """A lane whose worker is this process: one task a step, in the order in which they were put."""
 
-    def __init__(self, skipped: Sequence[str] = ()) -> None:
+    def __init__(self, skipped: Sequence[str] = (), at_once: bool = False) -> None:
         self.waiting: list[tuple[str, Callable[[Any], Any], Any]] = []
-        self.skipped, self.done = tuple(skipped), []  # type: ignore[var-annotated]
+        self.done: list[str] = []
+        self.skipped, self.at_once = tuple(skipped), at_once
 
     @property
     def busy(self) -> bool:
@@ -40,7 +41,8 @@ class Here:
         pass
 
     def step(self) -> Iterator[Done]:
-        if self.waiting:
+        now = len(self.waiting) if self.at_once else min(1, len(self.waiting))
+        for _ in range(now):
             key, task, asked = self.waiting.pop(0)
             self.done.append(key)
             yield Done(key, task(asked))
@@ -61,11 +63,17 @@ class Clock:
 
 class HandDay:
     """A day whose turns are taken one by one. skipped : beginnings of the names of tasks that nobody does, such as
-    'result'"""
+    'result';  at_once : a lane does all that waits in one turn"""
 
-    def __init__(self, folder: Path, options: DayOptions | None = None, skipped: Sequence[str] = ()) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        options: DayOptions | None = None,
+        skipped: Sequence[str] = (),
+        at_once: bool = False,
+    ) -> None:
         self.clock = Clock()
-        self.lanes = Lanes(Here(skipped), Here(skipped), Here(skipped))  # type: ignore[arg-type]
+        self.lanes = Lanes(*(Here(skipped, at_once) for _ in range(3)))  # type: ignore[arg-type]
         self.day = Day(folder, options, lambda: self.lanes, self.clock)
         self.folder = folder
 

@@ -419,7 +419,10 @@ class Day:
 
     def _table_stamps(self) -> dict[str, Stamp | None]:
         out: dict[str, Stamp | None] = {}
-        for path in (*(self.folder / name for name in TABLES), self._plan_path):
+        study = self.book.study
+        names = {*TABLES, *(rider.labels for rider in study.riders.values())}
+        names |= {file for trial in study.trials for file in trial.beneath.values()}
+        for path in (*(self.folder / name for name in sorted(names)), self._plan_path):
             try:
                 out[str(path)] = stamp_of(path)
             except OSError:
@@ -431,7 +434,7 @@ class Day:
         self._stamps, book = self._table_stamps(), self.book
         study, faults = survey(self.folder, unfinished=True)
         if study.riders and (self.folder / SETTINGS_FILE).is_file():
-            book.study = study
+            book.take_study(study)
         for read in (self._read_settings, self._read_wants):
             try:
                 read()
@@ -667,7 +670,7 @@ class Day:
             job = book.job(trial) if recorded.whole else ""
             if not isinstance(job, Job):
                 continue
-            key = book.key(job)
+            key = book.key(trial)
             verdict, result = book.verdicts.get(trial.name), book.results.get(trial.name)
             if verdict is None or verdict.key != key:
                 self._ask(lanes.quick, f"judge {trial.name}", key, job, judged, Asked(trial.kind, job, book.quantities))

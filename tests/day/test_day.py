@@ -207,7 +207,7 @@ def test_a_second_standing_trial_takes_the_place_of_the_first_when_told(hand: Ha
     record(hand.folder, "again.c3d", STATIC)
     (question,) = hand.settle()["questions"]
     assert question["earlier"] == STATIC and question["why"] == f"the same content as {STATIC}"
-    with pytest.raises(SettingError, match="expected one of each rider, found rider_a_static.c3d already"):
+    with pytest.raises(SettingError, match=r"expected one of each rider, found rider_a_static\.c3d already"):
         hand.day.answer("again.c3d", "rider_a", "static")
     hand.day.answer("again.c3d", "rider_a", "static", replaces=True)
     state = hand.settle()

@@ -139,7 +139,9 @@ def full(*_: object) -> None:
     raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
 
-def test_an_answer_on_a_full_disk_waits_and_trials_csv_stays_whole(study: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_answer_on_a_full_disk_waits_and_trials_csv_stays_whole(
+    study: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     (study / "trials.csv").write_text("file,rider,kind,condition\n", encoding="utf-8")
     hand = HandDay(study, skipped=("result", "judge"))
     record(study, STATIC)
@@ -212,7 +214,7 @@ def test_three_hundred_landings_in_a_day(study: Path, monkeypatch: pytest.Monkey
          "cells": [{"side": "right", "number": 80.0, "value": "80.0", "interval": "", "note": ""}]}
     ]  # fmt: skip
     monkeypatch.setattr("jointload.day.engine.judged", lambda asked: verdict | {"numbers": numbers})
-    hand = HandDay(study, skipped=("result",))
+    hand = HandDay(study, skipped=("result",), at_once=True)
     lines = ["file,rider,kind,condition", f"{STATIC},rider_a,static,"]
     record(study, STATIC)
     for k in range(300):
