@@ -19,6 +19,8 @@ POWER = 0.8
 """Of a study that is planned to decide (common practice)."""
 MOST_RIDERS = 2000
 """More riders than this are told as too many (choice)."""
+MOST_LANDINGS = 60
+"""More landings of one rider in one condition are told as too many (choice): nobody lands so often in a day."""
 
 
 @dataclass(frozen=True)
@@ -121,20 +123,37 @@ def riders_to_decide(contrast: Contrast, margin: float, power: float = POWER) ->
     The power of a t test by the noncentral t distribution, not adjusted for other quantities. NaN where error or margin
     is not known, infinite beyond MOST_RIDERS.
     """
-    from scipy import stats
-
     if not (np.isfinite(contrast.error) and contrast.error > 0 and margin > 0):
         return float("nan")
     riders = np.arange(2, MOST_RIDERS + 1)
     freedom = riders - (contrast.riders - contrast.df)
     riders, freedom = riders[freedom >= 1], freedom[freedom >= 1]
-    away = margin / (contrast.error * np.sqrt(contrast.riders / riders))
+    return _first_to_decide(riders, freedom, margin / (contrast.error * np.sqrt(contrast.riders / riders)), power)
+
+
+def landings_to_decide(sd: float, margin: float, power: float = POWER) -> float:
+    """Landings in each of two conditions from which on a true difference of `margin` is found in `power` of all
+    repetitions at 5 %, two-sided, in one rider whose landings of a condition spread by `sd`.
+
+    The power of a two-sample t test with as many landings in both, by the noncentral t distribution. NaN where spread
+    or margin is not known, infinite beyond MOST_LANDINGS.
+    """
+    if not (np.isfinite(sd) and sd > 0 and margin > 0):
+        return float("nan")
+    landings = np.arange(2, MOST_LANDINGS + 1)
+    return _first_to_decide(landings, 2.0 * (landings - 1), margin / (sd * np.sqrt(2.0 / landings)), power)
+
+
+def _first_to_decide(counts: np.ndarray, freedom: np.ndarray, away: np.ndarray, power: float) -> float:
+    """The first count whose test has the power; away : noncentrality of each."""
+    from scipy import stats
+
     critical = stats.t.ppf(0.5 + 0.5 * CONFIDENCE, freedom)
     with np.errstate(all="ignore"):
         found = stats.nct.sf(critical, freedom, away)
     found = np.where(np.isfinite(found), found, (away > critical).astype(float))  # far out in its tails scipy gives NaN
     enough = np.flatnonzero(found >= power)
-    return float(riders[enough[0]]) if enough.size else float("inf")
+    return float(counts[enough[0]]) if enough.size else float("inf")
 
 
 def holm(p: Sequence[float]) -> list[float]:

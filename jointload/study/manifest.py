@@ -99,8 +99,11 @@ def read_study(folder: str | Path) -> Study:
     return study
 
 
-def survey(folder: str | Path) -> tuple[Study, list[str]]:
-    """What a study folder holds, as far as it can be read, and every fault of it."""
+def survey(folder: str | Path, unfinished: bool = False) -> tuple[Study, list[str]]:
+    """What a study folder holds, as far as it can be read, and every fault of it.
+
+    unfinished : the study is being recorded: what is not there yet is no fault
+    """
     folder = Path(folder)
     faults: list[str] = []
     if not folder.is_dir():
@@ -109,17 +112,21 @@ def survey(folder: str | Path) -> tuple[Study, list[str]]:
         return Study(folder, Plan("", "", Settings()), {}, ()), faults
     plan = read_plan(folder / SETTINGS_FILE, faults)
     riders = _read_riders(folder, faults)
-    trials = _read_trials(folder, plan.task, faults)
+    if unfinished and not (folder / TRIALS_FILE).exists():
+        return Study(folder, plan, riders, ()), list(dict.fromkeys(faults))
+    trials = _read_trials(folder, plan.task, faults, least=0 if unfinished else 1)
     study = Study(folder, plan, riders, tuple(trials))
     if riders and trials:
-        _check_together(study, faults)
+        _check_together(study, faults, unfinished)
     return study, list(dict.fromkeys(faults))
 
 
 # riders.csv and trials.csv ------------------------------------------------------------------------------------------
 
 
-def _rows(path: Path, needed: tuple[str, ...], known: tuple[str, ...], faults: list[str]) -> list[dict[str, str]]:
+def _rows(
+    path: Path, needed: tuple[str, ...], known: tuple[str, ...], faults: list[str], least: int = 1
+) -> list[dict[str, str]]:
     """Rows of a CSV file with commas or semicolons, cells stripped; '#line' is the line of the file."""
     try:
         text = path.read_text(encoding="utf-8-sig")
@@ -151,7 +158,7 @@ def _rows(path: Path, needed: tuple[str, ...], known: tuple[str, ...], faults: l
             faults.append(
                 expected_found("row", f"{len(columns)} cells", "more", where, "put a cell with a comma in quotes")
             )
-    if not rows:
+    if len(rows) < least:
         faults.append(expected_found("study", "one row or more", "none", str(path), "fill it in"))
     return [row for row in rows if not row["#more"]]
 
@@ -188,10 +195,10 @@ def _number(text: str) -> float | str:
         return text
 
 
-def _read_trials(folder: Path, usual_task: str, faults: list[str]) -> list[Trial]:
+def _read_trials(folder: Path, usual_task: str, faults: list[str], least: int) -> list[Trial]:
     path = folder / TRIALS_FILE
     trials = []
-    for row in _rows(path, ("file", "rider", "kind", "condition"), TRIAL_COLUMNS, faults):
+    for row in _rows(path, ("file", "rider", "kind", "condition"), TRIAL_COLUMNS, faults, least):
         where = f"{path} line {row['#line']}"
         file, kind, landing = row["file"].replace("\\", "/"), row["kind"], row.get("landing", "") or "1"
         wrong = len(faults)
@@ -237,15 +244,50 @@ def _read_trials(folder: Path, usual_task: str, faults: list[str]) -> list[Trial
 # What must fit together ---------------------------------------------------------------------------------------------
 
 
-def _check_together(study: Study, faults: list[str]) -> None:
+def _check_together(study: Study, faults: list[str], unfinished: bool) -> None:
     path = study.folder / TRIALS_FILE
     _check_riders(study, path, faults)
-    _check_files(study, path, faults)
+    _check_names(study, path, faults)
     _check_helpers(study, path, faults)
     _check_case(study, faults)
     check_beneath(study.folder, (trial.beneath for trial in study.trials), faults)
+    if not unfinished:
+        _check_complete(study, path, faults)
+    _check_labels(study, faults)
+
+
+def _check_complete(study: Study, path: Path, faults: list[str]) -> None:
+    """Every recording is there, every rider has a landing, every landing a standing trial."""
+    for rider in sorted(rider for rider in study.riders if not study.of_rider[rider, "landing"]):
+        faults.append(
+            expected_found(
+                "rider",
+                "a landing of each rider",
+                f"none of {rider}",
+                str(study.folder / RIDERS_FILE),
+                "add one or drop the rider",
+            )
+        )
+    for trial in study.trials:
+        if not (study.folder / trial.file).is_file():
+            where = f"{path} line {trial.line}"
+            faults.append(
+                expected_found("file", f"{trial.file} in the study folder", "no such file", where, "add or correct it")
+            )
+    for rider in sorted(study.riders):
+        bare = sorted({t.condition for t in study.of_rider[rider, "landing"] if study.helper(t, "static") is None})
+        if bare:
+            advice = "add a row of kind static for the rider"
+            faults.append(
+                expected_found(
+                    f"static of {rider}", "one standing trial", f"none for {', '.join(bare)}", str(path), advice
+                )
+            )
     if not study.landings:
         faults.append(expected_found("trials", "one landing or more", "none", str(path), "add rows of kind landing"))
+
+
+def _check_labels(study: Study, faults: list[str]) -> None:
     for name in sorted({rider.labels for rider in study.riders.values()}):
         try:
             read_labels(study.folder / name)
@@ -263,29 +305,14 @@ def _check_riders(study: Study, path: Path, faults: list[str]) -> None:
                     "rider", f"one of {RIDERS_FILE} ({known})", repr(trial.rider), where, "add or correct it"
                 )
             )
-    for rider in sorted(rider for rider in study.riders if not study.of_rider[rider, "landing"]):
-        faults.append(
-            expected_found(
-                "rider",
-                "a landing of each rider",
-                f"none of {rider}",
-                str(study.folder / RIDERS_FILE),
-                "add one or drop the rider",
-            )
-        )
 
 
-def _check_files(study: Study, path: Path, faults: list[str]) -> None:
+def _check_names(study: Study, path: Path, faults: list[str]) -> None:
     by_file: dict[tuple[str, int], list[Trial]] = defaultdict(list)
     by_name: dict[str, list[Trial]] = defaultdict(list)
     for trial in study.trials:
         by_file[PurePosixPath(trial.file).as_posix(), trial.landing].append(trial)
         by_name[trial.name].append(trial)
-        if not (study.folder / trial.file).is_file():
-            where = f"{path} line {trial.line}"
-            faults.append(
-                expected_found("file", f"{trial.file} in the study folder", "no such file", where, "add or correct it")
-            )
     for (file, _), trials in by_file.items():
         if len(trials) > 1:
             lines = " and ".join(str(t.line) for t in trials)
@@ -301,7 +328,7 @@ def _check_files(study: Study, path: Path, faults: list[str]) -> None:
 
 
 def _check_helpers(study: Study, path: Path, faults: list[str]) -> None:
-    """Each rider one static for each condition, or one without a condition."""
+    """Each rider at most one static and one hip movement for each condition."""
     helpers: tuple[Kind, ...] = ("static", "hip_movement")
     for rider in sorted(study.riders):
         for kind in helpers:
@@ -316,14 +343,6 @@ def _check_helpers(study: Study, path: Path, faults: list[str]) -> None:
                     "keep one, or name the condition of each",
                 )
                 faults.append(message)
-        bare = sorted({t.condition for t in study.of_rider[rider, "landing"] if study.helper(t, "static") is None})
-        if bare:
-            advice = "add a row of kind static for the rider"
-            faults.append(
-                expected_found(
-                    f"static of {rider}", "one standing trial", f"none for {', '.join(bare)}", str(path), advice
-                )
-            )
 
 
 def _check_case(study: Study, faults: list[str]) -> None:

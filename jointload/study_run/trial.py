@@ -17,7 +17,7 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any, Literal
 
-from jointload.analysis import analyse
+from jointload.analysis import Analysis, analyse
 from jointload.errors import InputError, OutputError, expected_found
 from jointload.foot.bore import with_feet
 from jointload.intake.rider import Rider
@@ -106,9 +106,20 @@ def inspect(job: Job) -> Outcome:
     return _outcome(job, "readable", _checked)
 
 
-def run(job: Job) -> Outcome:
-    """Analyse the trial and write a draft of its result folder, unless the result stands."""
-    return _outcome(job, "analysed", lambda job: write_draft(Path(job.drafts), job.name, _files(job)).name)
+def run(job: Job, see: Callable[[Analysis], object] | None = None) -> Outcome:
+    """Analyse the trial and write a draft of its result folder, unless the result stands.
+
+    see : shown the analysis behind a new draft
+    """
+
+    def drafted(job: Job) -> str:
+        analysis = analysis_of(job)
+        draft = write_draft(Path(job.drafts), job.name, _files(job, analysis)).name
+        if see is not None:
+            see(analysis)
+        return draft
+
+    return _outcome(job, "analysed", drafted)
 
 
 def settle(job: Job, outcome: Outcome) -> None:
@@ -122,13 +133,17 @@ def settle(job: Job, outcome: Outcome) -> None:
 
 def write(job: Job, out: Path) -> None:
     """Analyse the trial and write its result folder at `out`."""
-    write_whole(out, RECORD, _files(job))
+    write_whole(out, RECORD, _files(job, analysis_of(job)))
 
 
-def _files(job: Job) -> Callable[[Path], None]:
+def analysis_of(job: Job) -> Analysis:
+    """What a trial's result folder is made of."""
+    plain = with_feet(analyse(session_of(job), Settings(**job.settings), variants=job.full))
+    return with_intervals(plain, job.draws, shares=job.full)
+
+
+def _files(job: Job, analysis: Analysis) -> Callable[[Path], None]:
     address = address_of(job)
-    plain = with_feet(analyse(_session(job), Settings(**job.settings), variants=job.full))
-    analysis = with_intervals(plain, job.draws, shares=job.full)
     inputs = {role: job.path(role) for role in job.inputs if role not in ("trial", "static")}
     extra = {"address": address, "program": job.program, "study": portable(job)}
     return trial_files(analysis, job.condition, inputs, extra, job.full)
@@ -170,13 +185,13 @@ def program() -> str:
     return f"{version}, Python {platform.python_version()}, {libraries}"
 
 
-def _session(job: Job) -> Session:
+def session_of(job: Job) -> Session:
     files: dict[str, Any] = {role: job.path(role) for role in job.inputs}
     return read_session(**files, rider=Rider(**job.rider), up=job.up, forward=job.forward, same_person=job.same_person)
 
 
 def _checked(job: Job) -> str:
-    _session(job)
+    session_of(job)
     return ""
 
 

@@ -61,6 +61,7 @@ class Fit:
     shape leaves the target alone
     helps : whether the target falls by enough at the worse end of the interval
     low, change, high : full answer of the target, as in TradeOff;  first_order : the same, by which it was found
+    least : by what the target must fall to be called help, in the same unit
     limited_by : limits that are used up, in words;  left_out : parameters that hardly act on the target
     """
 
@@ -73,6 +74,7 @@ class Fit:
     low: float
     change: float
     high: float
+    least: float
     first_order: tuple[float, float, float]
     limited_by: tuple[str, ...]
     left_out: tuple[str, ...]
@@ -129,6 +131,7 @@ def fit(
         low=low,
         change=change,
         high=high,
+        least=least,
         first_order=first,
         limited_by=task.used_up(values, answer),
         left_out=tuple(PARAMETERS[k].replace("_", " ") for k in range(len(PARAMETERS)) if k not in task.free),

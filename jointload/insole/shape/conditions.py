@@ -52,12 +52,13 @@ def _row(path: Path, number: int, line: dict[str, str], side: str) -> Row:
     if not name or not file.is_file():
         raise SettingError(expected_found("conditions", "a recording beside the table", repr(name), where, "mend it"))
     try:
-        return Row(file, _shape(path.parent, shape, side))
+        return Row(file, shape_of(path.parent, shape, side))
     except SettingError as problem:
         raise SettingError(f"{where}: {problem}") from None
 
 
-def _shape(folder: Path, text: str, side: str) -> Given | None:
+def shape_of(folder: Path, text: str, side: str) -> Given | None:
+    """The shape of one cell of the table, None for the flat insole; SettingError lists what may be named."""
     kind, _, amount = text.partition(":")
     if text == "flat":
         return None

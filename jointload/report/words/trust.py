@@ -66,10 +66,11 @@ def trust_in(analysis: Analysis, whatif: WhatIf | None = None, fit: Fit | None =
     """
     answers = Reported(analysis, whatif, fit).answers
     predicted = [finding for answer in answers for finding in answer.findings]
-    return Trust(_doubts(analysis.findings), _doubts(predicted) if answers else None)
+    return Trust(doubts_of(analysis.findings), doubts_of(predicted) if answers else None)
 
 
-def _doubts(findings: Iterable[Finding]) -> Doubts:
+def doubts_of(findings: Iterable[Finding]) -> Doubts:
+    """What findings refuse, and what they call for caution about."""
     found = [(finding.severity, finding.check) for finding in findings]
     refused, warned = (
         tuple(dict.fromkeys(check for severity, check in found if severity == kind)) for kind in ("refuse", "warn")

@@ -1,0 +1,68 @@
+"""What happened on a recording day, in order of arrival, one JSON line each, on the disk before anybody is told.
+
+A line that a kill cut short is left out when the day is opened again. Where the disk is full lines wait in memory.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+FOLDER, FILE = "day", "journal.jsonl"
+
+
+class Journal:
+    """The journal of a study folder. `waiting` holds lines that are not on the disk yet."""
+
+    def __init__(self, folder: Path) -> None:
+        self.path = folder / FOLDER / FILE
+        self.waiting: list[str] = []
+        self._whole = False
+
+    def entries(self) -> Iterator[dict[str, Any]]:
+        """Every whole line; nothing where there is no journal."""
+        try:
+            lines = self.path.read_bytes().split(b"\n")
+        except FileNotFoundError:
+            return
+        for line in lines:
+            try:
+                entry = json.loads(line)
+            except ValueError:
+                continue
+            if isinstance(entry, dict):
+                yield entry
+
+    def add(self, what: str, **told: Any) -> None:
+        """Add a line; OSError where it cannot be written now: it waits for `flush`."""
+        self.waiting.append(json.dumps({"what": what} | told, ensure_ascii=False))
+        self.flush()
+
+    def flush(self) -> None:
+        """Write what waits, after whole lines alone: of a write that failed midway nothing is left."""
+        if not self.waiting:
+            return
+        self.path.parent.mkdir(exist_ok=True)
+        with self.path.open("ab") as file:
+            end = file.tell()
+            if end and not self._whole:
+                file.write(b"" if self._ends_whole() else b"\n")
+            try:
+                file.write("".join(f"{line}\n" for line in self.waiting).encode())
+                file.flush()
+                os.fsync(file.fileno())
+            except OSError:
+                self._whole = False
+                with contextlib.suppress(OSError):
+                    os.truncate(self.path, end)
+                raise
+        self._whole, self.waiting = True, []
+
+    def _ends_whole(self) -> bool:
+        with self.path.open("rb") as file:
+            file.seek(-1, os.SEEK_END)
+            return file.read(1) == b"\n"
