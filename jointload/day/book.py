@@ -82,6 +82,7 @@ class Book:
     fits: dict[Aim, Kept] = field(default_factory=dict)
     _beside: dict[str, tuple[Any, Record]] = field(default_factory=dict)
     _memo: dict[str, Any] = field(default_factory=dict)
+    _jobs: dict[str, tuple[Any, Job | str, str]] = field(default_factory=dict)
 
     def touched(self) -> None:
         """To be called after every change of what the book holds."""
@@ -112,8 +113,34 @@ class Book:
         listed = {trial.file for trial in self.study.trials} | set(self.left_out)
         return [one for one in self.recorded.values() if one.whole and one.file not in listed]
 
+    def take_study(self, study: Study) -> None:
+        """The tables have changed."""
+        self.study = study
+        self._jobs.clear()
+        self.touched()
+
     def job(self, trial: Trial) -> Job | str:
         """The job of a trial, or what it waits for, in a sentence."""
+        return self._job_and_key(trial)[0]
+
+    def key(self, trial: Trial) -> str:
+        """The same key, the same verdict and the same result: the content of every input, settings, rider, program;
+        '' while the trial waits."""
+        return self._job_and_key(trial)[1]
+
+    def _job_and_key(self, trial: Trial) -> tuple[Job | str, str]:
+        """Made once for the versions of the recordings that it needs: there are many landings, and few change."""
+        helpers = (self.study.helper(trial, "static"), self.study.helper(trial, "hip_movement"))
+        needed = [trial.file, *(helper.file for helper in helpers if helper is not None)]
+        recorded = [self.recorded.get(file) for file in needed]
+        versions = tuple(one.version if one is not None and one.whole else 0 for one in recorded)
+        known = self._jobs.get(trial.name)
+        if known is None or known[0] != (trial, versions):
+            job = self._new_job(trial)
+            known = self._jobs[trial.name] = (trial, versions), job, "" if isinstance(job, str) else self._new_key(job)
+        return known[1:]
+
+    def _new_job(self, trial: Trial) -> Job | str:
         if trial.rider not in self.study.riders:
             return f"{trial.rider} is not in riders.csv yet."
         job = job_of(self.study, trial, self.folder / RESULTS / TRIALS, Path(), full=False)
@@ -129,8 +156,7 @@ class Book:
         missing = next((name for name in trial.beneath.values() if not (self.folder / name).is_file()), None)
         return f"Waits for {missing}." if missing else job
 
-    def key(self, job: Job) -> str:
-        """The same key, the same verdict and the same result: the content of every input, settings, rider, program."""
+    def _new_key(self, job: Job) -> str:
         content = {
             role: self.recorded[file].sha256 if file in self.recorded else file_hash(self.folder / file)
             for role, file in job.inputs.items()
@@ -199,14 +225,17 @@ class Book:
             if trial.rider == rider and recorded.date == self.today
         ]
         for file, left in self.left_out.items():
-            recorded = self.recorded.get(file)
-            if recorded is not None and (left.rider, left.kind, recorded.date) == (rider, "landing", self.today):
-                own.append((recorded.order, Landed(None, recorded.seconds)))
+            if (left.rider, left.kind) == (rider, "landing") and self._is_of_today(file):
+                own.append((self.recorded[file].order, Landed(None, self.recorded[file].seconds)))
         return [landed for _, landed in sorted(own, key=lambda one: one[0])]
+
+    def _is_of_today(self, file: str) -> bool:
+        return file in self.recorded and self.recorded[file].date == self.today
 
     def session(self, now: float) -> list[Record]:
         """Warm-up, rest and hard landings of each rider who was recorded today."""
         seen = {trial.rider for recorded, trial in self.trials() if recorded.date == self.today}
+        seen |= {left.rider for file, left in self.left_out.items() if self._is_of_today(file)}
         limits = self.settings.limits
         return [strained(rider, self.landed_today(rider), limits, now) for rider in self.study.riders if rider in seen]
 
@@ -253,5 +282,5 @@ class Book:
                 job = self.job(trial)
                 if isinstance(job, Job):
                     jobs.append((shape, job))
-                    keys.append(self.key(job))
+                    keys.append(self.key(trial))
         return jobs, keys

@@ -21,7 +21,7 @@ from jointload.day.arrivals import LOOK_SECONDS, LOOK_SHARE, Arrivals, Look, Rea
 from jointload.day.book import Book, Kept, LeftOut, Recorded
 from jointload.day.fitting import Fitting, enough_shapes, fitted
 from jointload.day.journal import Journal
-from jointload.day.lanes import Done, Lane
+from jointload.day.lanes import Done, Lane, Lanes, worker_lanes
 from jointload.day.protocol import write_protocol
 from jointload.day.replay import Replay
 from jointload.day.results import Result, whole_day, written
@@ -46,8 +46,6 @@ from jointload.study_run.trial import Job
 FORMAT = 1
 AGAIN_SECONDS = 3.0
 """Pause before something that could not be written is tried again (choice)."""
-FIT_SECONDS = 900.0
-"""A search that takes longer is taken for hanging (choice: thirty times a usual one)."""
 REMIND_SECONDS = 5.0
 """How often the reminders of a rest are looked at (choice)."""
 TABLES = (SETTINGS_FILE, RIDERS_FILE, LABELS_FILE, TRIALS_FILE, PLAN_FILE, DAY_FILE)
@@ -84,8 +82,14 @@ class Day:
     day.toml or the replay.
     """
 
-    def __init__(self, folder: str | Path, options: DayOptions | None = None) -> None:
-        self.options = options or DayOptions()
+    def __init__(
+        self,
+        folder: str | Path,
+        options: DayOptions | None = None,
+        lanes: Callable[[], Lanes] = worker_lanes,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self.options, self._make_lanes, self._clock = options or DayOptions(), lanes, clock
         self.folder = Path(folder).absolute()
         asked = self.options
         self._replay = Replay(asked.replay, self.folder, asked.speed, asked.ask) if asked.replay is not None else None
@@ -97,7 +101,8 @@ class Day:
         self.book.aim = self.settings_read.fitting
         self.started = time.strftime("%H:%M")
         self._journal, self._disk = Journal(self.folder), _Disk()
-        self._arrivals = Arrivals(self.folder, (SETTINGS_FILE, RIDERS_FILE, LABELS_FILE))
+        self._arrivals = Arrivals(self.folder, (SETTINGS_FILE, RIDERS_FILE, LABELS_FILE), clock)
+        self._lanes: Lanes | None = None
         self._stamps: dict[str, Stamp | None] = self._table_stamps()
         self._looks: dict[str, Ready] = {}
         self._asked: dict[str, tuple[str, dict[str, Stamp]]] = {}
@@ -117,10 +122,6 @@ class Day:
 
     def start(self) -> None:
         """Begin to watch. The workers are started; the first verdict needs no warm-up."""
-        self._quick, self._slow = Lane("jointload.day.verdict"), Lane("jointload.day.results")
-        self._fit = Lane("jointload.day.fitting", polite=True, most_seconds=FIT_SECONDS)
-        self._quick.warm()
-        self._slow.warm()
         self._waker = Waker(self.folder, self.options.poll)
         thread = threading.Thread(target=self._run, name="recording day", daemon=True)
         self._threads = [thread]
@@ -138,7 +139,7 @@ class Day:
         self._waker.stop()
         for thread in self._threads:
             thread.join()
-        for lane in (self._quick, self._slow, self._fit):
+        for lane in self._lanes or ():
             lane.close()
         self._changed()
 
@@ -187,7 +188,7 @@ class Day:
 
     def _state(self) -> Record:
         book, disk, replay = self.book, self._disk, self._replay
-        under = Under(self._under.arriving, self._fit_busy(), time.monotonic())
+        under = Under(self._under.arriving, self._fit_busy(), self._clock())
         gone = "" if self._there else f"The folder is gone since {self._since}. Nothing is lost; it is looked for."
         files = [
             {"key": name, "text": text, "kind": kind}
@@ -391,7 +392,7 @@ class Day:
         why = getattr(problem, "strerror", None) or str(problem)
         self._disk.files.add(what)
         self._disk.text = f"{what} cannot be written: {why}. Nothing is lost while this program runs; make room."
-        self._disk.retry = time.monotonic() + AGAIN_SECONDS
+        self._disk.retry = self._clock() + AGAIN_SECONDS
         self._changed()
 
     def _written(self, what: str) -> None:
@@ -418,7 +419,10 @@ class Day:
 
     def _table_stamps(self) -> dict[str, Stamp | None]:
         out: dict[str, Stamp | None] = {}
-        for path in (*(self.folder / name for name in TABLES), self._plan_path):
+        study = self.book.study
+        names = {*TABLES, *(rider.labels for rider in study.riders.values())}
+        names |= {file for trial in study.trials for file in trial.beneath.values()}
+        for path in (*(self.folder / name for name in sorted(names)), self._plan_path):
             try:
                 out[str(path)] = stamp_of(path)
             except OSError:
@@ -430,7 +434,7 @@ class Day:
         self._stamps, book = self._table_stamps(), self.book
         study, faults = survey(self.folder, unfinished=True)
         if study.riders and (self.folder / SETTINGS_FILE).is_file():
-            book.study = study
+            book.take_study(study)
         for read in (self._read_settings, self._read_wants):
             try:
                 read()
@@ -479,7 +483,8 @@ class Day:
         self.book.results[told["name"]] = Kept(told["key"], told["told"])
 
     def _load_left_out(self, told: Record) -> None:
-        self.book.left_out[told.pop("file")] = LeftOut(**told)
+        file = told.pop("file")
+        self.book.left_out[file] = LeftOut(**told)
 
     def _load_aim(self, told: Record) -> None:
         self.book.aim = Aim(**told) if told else None
@@ -493,34 +498,38 @@ class Day:
         from jointload.study_run.trial import program
 
         program()
-        pause = LOOK_SECONDS
         while not self._stopping.is_set():
-            began = time.monotonic()
-            look = self._arrivals.look()
-            pause = max(LOOK_SECONDS, LOOK_SHARE * (time.monotonic() - began))
-            with self._lock:
-                self._turn(look)
-            self._waker.wait(pause)
+            self._waker.wait(max(LOOK_SECONDS, LOOK_SHARE * self.turn()))
 
-    def _turn(self, look: Look) -> None:
-        """One turn: what the look has found, what the workers have done, what is to be done next."""
+    def turn(self) -> float:
+        """One turn of the day: what a look at the folder finds, what the workers have done, what is to be done next.
+        Returns how long the look took [s]."""
+        began = time.monotonic()
+        look = self._arrivals.look()
+        took = time.monotonic() - began
+        with self._lock:
+            self._lanes = self._lanes or self._make_lanes()
+            self._turn(look, self._lanes)
+        return took
+
+    def _turn(self, look: Look, lanes: Lanes) -> None:
         self._connect(look.there)
         if look.there:
             if self._table_stamps() != self._stamps:
                 self._reread()
             for ready in look.ready:
                 self._looks[ready.file] = ready
-                self._quick.put(f"look {ready.file}", recognised, self._first_look(ready.file))
+                lanes.quick.put(f"look {ready.file}", recognised, self._first_look(ready.file))
             self._retry()
         if look.there and look.arriving != self._under.arriving:
             self._under = Under(look.arriving)
             self._changed()
-        for lane in (self._quick, self._slow, self._fit):
+        for lane in lanes:
             for done in list(lane.step()):
                 self._take(done)
         if self._dirty and self._there:
             self._dirty = False
-            self._hand_out()
+            self._hand_out(lanes)
         self._remind()
 
     def _connect(self, there: bool) -> None:
@@ -532,7 +541,7 @@ class Day:
 
     def _retry(self) -> None:
         """Write what could not be written before."""
-        if (not self._disk.files and not self._journal.waiting) or time.monotonic() < self._disk.retry:
+        if (not self._disk.files and not self._journal.waiting) or self._clock() < self._disk.retry:
             return
         self._flush_edits()
         try:
@@ -546,7 +555,7 @@ class Day:
 
     def _remind(self) -> None:
         """A reminder of a rest ends by itself."""
-        now = time.monotonic()
+        now = self._clock()
         if now < self._remind_at:
             return
         self._remind_at = now + REMIND_SECONDS
@@ -592,7 +601,7 @@ class Day:
             "version": 1 + (known.version if known is not None else 0), **told,
         }  # fmt: skip
         self._load_arrived(entry)
-        self.book.recorded[file].seconds = time.monotonic() if entry["date"] == self.book.today else None
+        self.book.recorded[file].seconds = self._clock() if entry["date"] == self.book.today else None
         if not told["whole"]:
             self._mark(file, refusal(told["problem"]))
         self._note("arrived", **entry)
@@ -644,7 +653,7 @@ class Day:
         open_files = [one.file for one in self.book.unanswered()]
         faults = [*told["faults"], *(f"{file}: nobody said whose it is" for file in open_files)]
         try:
-            write_protocol(self.book, told | {"faults": faults}, time.monotonic())
+            write_protocol(self.book, told | {"faults": faults}, self._clock())
         except OSError as problem:
             faults.append(f"the protocol cannot be written: {problem.strerror or problem}")
         stage = "failed" if told["faults"] else "done"
@@ -654,30 +663,30 @@ class Day:
 
     # What is to be done next --------------------------------------------------------------------------------------
 
-    def _hand_out(self) -> None:
+    def _hand_out(self, lanes: Lanes) -> None:
         """Ask the workers for every verdict and result that the book lacks."""
         book = self.book
         for recorded, trial in book.trials():
             job = book.job(trial) if recorded.whole else ""
             if not isinstance(job, Job):
                 continue
-            key = book.key(job)
+            key = book.key(trial)
             verdict, result = book.verdicts.get(trial.name), book.results.get(trial.name)
             if verdict is None or verdict.key != key:
-                self._ask(self._quick, f"judge {trial.name}", key, job, judged, Asked(trial.kind, job, book.quantities))
+                self._ask(lanes.quick, f"judge {trial.name}", key, job, judged, Asked(trial.kind, job, book.quantities))
             elif trial.kind == "landing" and (result is None or result.key != key):
-                self._ask(self._slow, f"result {trial.name}", key, job, written, Result(job, book.quantities))
-        self._hand_out_fit()
-        if self._ending and not (self._quick.busy or self._slow.busy or self._asked or self._disk.files):
+                self._ask(lanes.slow, f"result {trial.name}", key, job, written, Result(job, book.quantities))
+        self._hand_out_fit(lanes)
+        if self._ending and not (lanes.quick.busy or lanes.slow.busy or self._asked or self._disk.files):
             self._ending = False
-            self._slow.put("end day", whole_day, str(self.folder))
+            lanes.slow.put("end day", whole_day, str(self.folder))
 
     def _ask(self, lane: Lane, name: str, key: str, job: Job, task: Callable[[Any], Any], asked: Any) -> None:
         if name in self._asked and self._asked[name][0] == key:
             return
         if name in self._asked and lane.at is not None and lane.at.key == name:
             return  # it is being told of an earlier version: asked again when that has come back
-        if self._disk.files and lane is self._slow:
+        if self._disk.files and task is written:
             return
         self._asked[name] = key, self._stamps_of(job.inputs.values())
         lane.put(name, task, asked)
@@ -694,7 +703,7 @@ class Day:
     def _fit_busy(self) -> bool:
         return bool(self._fits)
 
-    def _hand_out_fit(self) -> None:
+    def _hand_out_fit(self, lanes: Lanes) -> None:
         """Search the shape when the baseline is there, when the shapes that were asked for are, and when a landing that
         was used is another one."""
         book = self.book
@@ -721,8 +730,8 @@ class Day:
         key = json.dumps({"keys": keys, "ready": ready})
         name = fit_folder(book.aim)
         self._fits[name] = {"aim": book.aim, "key": key}
-        self._fit.warm()
-        self._fit.put(f"fit {name}", fitted, Fitting(book.aim, flat, shaped, str(self.folder / DAY / name)))
+        lanes.fit.warm()
+        lanes.fit.put(f"fit {name}", fitted, Fitting(book.aim, flat, shaped, str(self.folder / DAY / name)))
         self._changed()
 
     def _write_conditions(self, jobs: list[tuple[str, Job]]) -> None:

@@ -10,7 +10,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from jointload.study_run.processes import Processes
 from jointload.study_run.trial import limit_threads
@@ -19,6 +19,8 @@ TRIES = 2
 """A task that ends its worker so often is given up (choice)."""
 MOST_SECONDS = 180.0
 """A task that takes longer is taken for hanging (choice: sixty times a landing's)."""
+FIT_SECONDS = 900.0
+"""A search that takes longer is taken for hanging (choice: thirty times a usual one)."""
 POLITENESS = 10
 """How far the fit's worker steps back from the others (choice)."""
 USUAL = ("scipy.signal", "scipy.interpolate")
@@ -108,6 +110,23 @@ class Lane:
         self.waiting.clear()
         self.at = None
         self.crew.dismiss()
+
+
+class Lanes(NamedTuple):
+    """Verdicts, results, and the fit."""
+
+    quick: Lane
+    slow: Lane
+    fit: Lane
+
+
+def worker_lanes() -> Lanes:
+    """A process each; those of verdicts and results are up before the first recording."""
+    fit = Lane("jointload.day.fitting", polite=True, most_seconds=FIT_SECONDS)
+    lanes = Lanes(Lane("jointload.day.verdict"), Lane("jointload.day.results"), fit)
+    lanes.quick.warm()
+    lanes.slow.warm()
+    return lanes
 
 
 def loaded(loading: Loading) -> None:

@@ -40,7 +40,9 @@ def planned(
     left = sum(row["left"] for row in told)
     every = sum(row["needed"] for row in told)
     ahead = _next(told, landings[-1].rider if landings else "")
-    text = f"{left} of {every} landings left" if left else "Every planned landing is there." if told else "No plan yet."
+    text = (
+        f"{left} of {every} landings left." if left else "Every planned landing is there." if told else "No plan yet."
+    )
     held = sorted({row["rider"] for row in told if row["stopped"]})
     if held:
         text += f" A limit of the laboratory has stopped the plan of {', '.join(held)}."

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from jointload.intake.recording import SIDES, Array
+from jointload.report.words.cells import sentence_case
 from jointload.report.words.last_lines import NUMBERS
 from jointload.report.words.quantities import number_text, plain
 from jointload.study.effects import landings_to_decide
@@ -194,7 +195,8 @@ def _variation_text(rows: Sequence[Record], count: int) -> str:
         for cell in row["cells"]
         if cell["sd"]
     ]
-    return f"Own variation (SD): {'; '.join(told)}." if told else _unknown_spread(count)
+    unknown = _unknown_spread(count) or "the own variation is not known from these landings"
+    return f"Own variation (SD): {'; '.join(told)}." if told else f"{sentence_case(unknown)}."
 
 
 def _further(further: Mapping[Cell, float], wanted: Sequence[Cell], smallest: Mapping[str, float]) -> Record:
