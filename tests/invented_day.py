@@ -215,7 +215,7 @@ def fitting(home: bool = False) -> dict[str, Any]:
         "narrows": "They are expected to leave 46 % of the spread of this rider's answer.",
         "answer": {
             "verdict": "A shape within your limits lowers the knee adduction moment.",
-            "sentences": ["It raises nothing else by more than 2 %."],
+            "sentences": ["A change of -0.12 Nm/kg (-0.20 to -0.05), a prediction."],
             "helps": True,
             "shape": "lateral 4 deg, full length",
             "condition": "fit_rider_a_right.toml",

@@ -74,7 +74,7 @@ def test_each_command_shown_exists_with_its_options(line: str) -> None:
 def test_every_command_is_shown() -> None:
     shown = {command_of(line) for line in COMMAND_LINES} | {"demo", "guide"}
     assert shown == {
-        "demo", "guide", "check", "labels", "analyse", "whatif", "fit", "shape", "layers", "material", "models",
+        "demo", "guide", "day", "check", "labels", "analyse", "whatif", "fit", "shape", "layers", "material", "models",
         "explain", "study run", "study compare", "study rerun", "study dose",
     }  # fmt: skip
     assert "`jointload guide`" in README
@@ -92,9 +92,9 @@ def test_every_page_of_the_guide_is_listed_and_reached_from_readme() -> None:
 
 
 def test_the_files_shown_are_right() -> None:
-    (board,), (insole,), (labels, rider), (shoe,) = (
+    (board,), (insole,), (labels, rider), (shoe,), (day,) = (
         [tomllib.loads(text) for text in blocks("toml", TEXTS[f"{page}.md"])]
-        for page in ("board", "insole", "landing", "feet")
+        for page in ("board", "insole", "landing", "feet", "day")
     )
     assert shoe_from(shoe).friction is not None
     labels_from(labels)

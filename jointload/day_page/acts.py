@@ -27,7 +27,7 @@ def act(day: Day, words: Words) -> str:
 def _answer(day: Day, words: Words) -> None:
     kind = words["kind"]
     condition = words.get("condition", "") if kind == "landing" else ""
-    day.answer(words["file"], words["rider"], kind, condition, replaces=kind == "static")
+    day.answer(words["file"], words["rider"], kind, condition, replaces=kind != "landing")
 
 
 def _want(day: Day, words: Words) -> str:

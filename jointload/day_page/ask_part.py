@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from html import escape
 
 from jointload.day_page.forms import Choice, Group, asked, field, filled
-from jointload.day_page.marks import State, kind_words
+from jointload.day_page.marks import State, kind_words, paragraph
 
 REASONS = ("the rider fell or stepped aside", "a foot missed its plate", "a marker came off", "a test, no landing")
 """For leaving a recording out (choice)."""
@@ -18,10 +18,11 @@ def ask_part(state: State) -> str:
     if not questions:
         return ""
     first, others = questions[0], len(questions) - 1
+    earlier = paragraph(f"It takes the place of {first['earlier']}." if first["earlier"] else "")
     more = f" <small>and {others} more after it</small>" if others else ""
     return (
         f'<section class="ask" aria-labelledby="ask-title"><h2 id="ask-title">Whose is {escape(first["file"])}, '
-        f"{escape(first['at'])}?{more}</h2>{answer_form('ask', state, first, not first['kind_sure'])}"
+        f"{escape(first['at'])}?{more}</h2>{earlier}{answer_form('ask', state, first, not first['kind_sure'])}"
         f"{leave_out_form('ask', first['file'])}</section>"
     )
 
@@ -44,8 +45,8 @@ def leave_out_form(where: str, file: str) -> str:
     key = f"{where}-out-{file}"
     why = Group("reason", "It is left out, because", tuple(Choice(reason, reason) for reason in REASONS))
     return (
-        f'<details id="{escape(where)}-out"><summary>Leave it out of the study</summary>'
-        f"{asked(key, 'leave_out', {'file': file}, [why])}"
+        f'<details id="{escape(key)}"><summary>Leave it out of the study</summary>'
+        f"{asked(f'{key}-why', 'leave_out', {'file': file}, [why])}"
         f"{filled(f'{key}-own', 'leave_out', {'file': file}, field(key, 'reason', 'Another reason'), 'Leave out')}"
         "<p><small>The recording itself stays where it is.</small></p></details>"
     )
@@ -64,4 +65,6 @@ def _riders(riders: Sequence[State], proposed: str) -> Group:
 
 
 def _conditions(conditions: Sequence[str], proposed: str) -> Group:
-    return Group("condition", "Condition", tuple(Choice(each, each) for each in conditions), proposed, "landing")
+    return Group(
+        "condition", "Condition", tuple(Choice(each, each) for each in conditions), proposed, "landing", "or a new one"
+    )

@@ -20,26 +20,44 @@
     document.body.dataset.told = "yes";
   }
 
-  // New content in a place keeps what a person has there: the focus, open folds, fields half filled.
+  // New content is laid over the old, node by node, so that what a person is about to press, has focused, unfolded or
+  // half filled in stays the same node.
   function replace(place, text) {
-    const focus = place.contains(document.activeElement) ? document.activeElement.id : "";
-    const open = [...place.querySelectorAll("details[open]")].map((fold) => fold.id);
-    const typed = [...place.querySelectorAll("input[id], select[id]")].map((field) => [field.id, field.value]);
-    const said = [...place.querySelectorAll("form[data-key]")].map((form) => [form.dataset.key, form.querySelector(".told").textContent]);
-    place.innerHTML = text;
-    const within = (id) => [...place.querySelectorAll("[id]")].find((one) => one.id === id);
-    for (const id of open) within(id)?.setAttribute("open", "");
-    for (const [id, value] of typed) { const field = within(id); if (field) field.value = value; }
-    for (const form of place.querySelectorAll("form[data-key]")) {
-      form.querySelector(".told").textContent = Object.fromEntries(said)[form.dataset.key] || "";
-      press(form);
+    const fresh = document.createElement("template");
+    fresh.innerHTML = text;
+    lay(place, fresh.content);
+    place.querySelectorAll("form[data-key]").forEach(press);
+  }
+
+  const OURS = ["open", "aria-pressed", "hidden"];
+  const keyOf = (node) => node.dataset?.key || node.id || "";
+  const same = (one, other) => one.nodeName === other.nodeName && keyOf(one) === keyOf(other);
+
+  function lay(place, fresh) {
+    const have = [...place.childNodes], want = [...fresh.childNodes];
+    want.forEach((node, k) => {
+      if (k >= have.length) place.append(node);
+      else if (same(have[k], node)) update(have[k], node);
+      else have[k].replaceWith(node);
+    });
+    have.slice(want.length).forEach((node) => node.remove());
+  }
+
+  function update(node, fresh) {
+    if (node.nodeType === Node.TEXT_NODE) {
+      if (node.data !== fresh.data) node.data = fresh.data;
+      return;
     }
-    if (focus) within(focus)?.focus({ preventScroll: true });
+    for (const { name } of [...node.attributes]) if (!OURS.includes(name) && !fresh.hasAttribute(name)) node.removeAttribute(name);
+    for (const { name, value } of fresh.attributes) if (!OURS.includes(name) && node.getAttribute(name) !== value) node.setAttribute(name, value);
+    if (!node.classList.contains("told")) lay(node, fresh);
   }
 
   const wordsOf = (form) => chosen.get(form.dataset.key) || {};
   const groupsOf = (form) => [...form.querySelectorAll("fieldset")].filter((group) => !group.hidden);
+  const typedIn = (group) => group.querySelector("input")?.value.trim();
   const pressedIn = (group) => group.querySelector("button[aria-pressed=true]");
+  const openIn = (form) => groupsOf(form).find((group) => !typedIn(group) && !pressedIn(group));
 
   // Shows what is chosen, or proposed, and what belongs to the kind that is.
   function press(form) {
@@ -57,16 +75,16 @@
     const form = button.form;
     chosen.set(form.dataset.key, { ...wordsOf(form), [button.name]: button.value });
     press(form);
-    const groups = groupsOf(form), last = groups.at(-1), open = groups.find((group) => !pressedIn(group));
-    const lastIsMeant = last.contains(button) || (pressedIn(last)?.name in wordsOf(form) && button.name !== "kind");
-    if (open) open.querySelector("button").focus();
-    else if (lastIsMeant) send(form);
-    else last.querySelector("button").focus();
+    const last = groupsOf(form).at(-1), open = openIn(form);
+    const lastIsMeant = last.contains(button) || (button.name !== "kind" && (typedIn(last) || last.dataset.name in wordsOf(form)));
+    if (!open && lastIsMeant) send(form);
+    else (open || last).querySelector("button, input").focus();
   }
 
   async function send(form) {
     const words = Object.fromEntries(new FormData(form));
-    for (const group of groupsOf(form)) { const one = pressedIn(group); words[one.name] = one.value; }
+    for (const group of groupsOf(form)) words[group.dataset.name] = typedIn(group) || pressedIn(group).value;
+    delete words.other;
     chosen.delete(form.dataset.key);
     const key = form.dataset.key;
     const say = (text) => {
@@ -79,6 +97,7 @@
       });
       const { problem } = await reply.json();
       say(problem || "Done.");
+      if (!problem) form.reset();
       if (!problem && whole.open) whole.close();
     } catch {
       say("Not done: no connection. Answer again when it is back.");
@@ -107,7 +126,9 @@
   document.addEventListener("submit", (event) => {
     if (!event.target.dataset.key) return;
     event.preventDefault();
-    send(event.target);
+    const open = openIn(event.target);
+    if (open) open.querySelector("button, input").focus();
+    else send(event.target);
   });
 
   function alive() {

@@ -17,10 +17,7 @@ from jointload.report.words.colours import DARK
 RECENT = 6
 """Recordings that the page itself lists; the others are asked for."""
 ASSETS = {"day.css": "text/css; charset=utf-8", "day.js": "text/javascript; charset=utf-8"}
-RESEARCH = (
-    "A research tool, not a medical device. A licensed practitioner decides about a rider's body, shoes and insoles.",
-    "Landings tire and can hurt: warm up, rise in steps, rest, and stop at pain. Whoever lands may stop at any time.",
-)
+LICENSED = "A licensed practitioner decides about a rider's body, shoes and insoles."
 
 
 def parts_of(state: State) -> dict[str, str]:
@@ -37,7 +34,7 @@ def parts_of(state: State) -> dict[str, str]:
         "fitting": fitting_part(state),
         "recent": _recent(state),
         "end": _end(state),
-        "cautions": listed(dict.fromkeys((*RESEARCH, *state["cautions"]))),
+        "cautions": listed((*state["cautions"], LICENSED)),
     }
 
 

@@ -16,8 +16,7 @@ def fitting_part(state: State) -> str:
     return (
         f"<h2>Fitting: {escape(fitting['rider'])}, {escape(fitting['side'])} foot, {escape(target)}</h2>"
         f'<ol class="stages">{"".join(_stage(each) for each in fitting["stages"])}</ol>'
-        + (alert(fitting["stop"]["text"], "pass") if fitting["stop"]["now"] else "")
-        + paragraph(fitting["text"], "lead")
+        + (alert(fitting["stop"]["text"], "pass") if fitting["stop"]["now"] else paragraph(fitting["text"], "lead"))
         + _next(fitting["next"])
         + paragraph(fitting["narrows"], "soft")
         + ('<p class="soft" role="status">Being computed …</p>' if fitting["working"] else "")
@@ -46,7 +45,7 @@ def _begin(state: State) -> str:
 
 def _stage(stage: State) -> str:
     done = '<span class="mark pass">✓</span> ' if stage["done"] else ""
-    count = f"{dots(stage['have'], stage['need'])} {stage['have']} of {stage['need']}"
+    count = f"{dots(stage['have'], stage['need'])} {stage['have']} of {stage['need']}" if stage["need"] else ""
     return f"<li>{done}{escape(stage['text'])} {count}</li>"
 
 
@@ -59,11 +58,11 @@ def _answer(fitting: State) -> str:
     if answer is None:
         return ""
     severity = "pass" if answer["helps"] else "soft"
-    shape = f"<p>Shape: {escape(answer['shape'])}</p>" if answer["shape"] else ""
+    more = [sentence for sentence in answer["sentences"] if sentence != answer["verdict"]]
     known = f"from {answer['landings']} landings of this rider" if answer["calibrated"] else "from published persons"
     certainty = fitting["certainty"]["text"] if fitting["certainty"] else ""
     return (
-        f'<h3 class="{severity}">{escape(answer["verdict"])}</h3>{shape}'
-        f'{paragraph(answer["change"], "lead")}<p class="soft">Known {known}.</p>{paragraph(certainty)}'
-        f"{listed(answer['sentences'])}{listed(answer['measured'])}{files(fitting['files'])}"
+        f'<h3 class="{severity}">{escape(answer["verdict"])}</h3>{listed(more)}'
+        f'<p class="soft">Known {known}.</p>{paragraph(certainty)}'
+        f"{listed(answer['measured'])}{files(fitting['files'])}"
     )

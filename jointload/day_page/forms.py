@@ -20,13 +20,15 @@ class Choice:
 
 @dataclass(frozen=True)
 class Group:
-    """Buttons of which one is pressed.  proposed : pressed from the start;  only : asked for this kind alone"""
+    """Buttons of which one is pressed.  proposed : pressed from the start;  only : asked for this kind alone;  other :
+    what a word of one's own in their place is called, '' where there is none"""
 
     name: str
     legend: str
     choices: tuple[Choice, ...]
     proposed: str = ""
     only: str = ""
+    other: str = ""
 
 
 def asked(key: str, act: str, fixed: Mapping[str, str], groups: Iterable[Group], fields: str = "") -> str:
@@ -69,7 +71,14 @@ def _form(key: str, act: str, fixed: Mapping[str, str], inner: str) -> str:
 def _group(key: str, group: Group) -> str:
     only = f' data-only="{group.only}"' if group.only else ""
     buttons = "".join(_button(key, group, choice) for choice in group.choices)
-    return f"<fieldset{only}><legend>{escape(group.legend)}</legend>{buttons}</fieldset>"
+    own = ""
+    if group.other:
+        typed, send = _id(key, group.name, "other"), _id(key, group.name, "send")
+        own = (
+            f'<label for="{typed}">{escape(group.other)} <input id="{typed}" name="other" maxlength="80"></label>'
+            f'<button type="submit" id="{send}">Write</button>'
+        )
+    return f'<fieldset{only} data-name="{escape(group.name)}"><legend>{escape(group.legend)}</legend>{buttons}{own}</fieldset>'
 
 
 def _button(key: str, group: Group, choice: Choice) -> str:
