@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import lru_cache
+
+from landed import landed
 
 from jointload.intake.rider import Rider
 from jointload.intake.session import Session
 from jointload.synthetic.board import BoardLanding, PlatesUnder
-from jointload.synthetic.landing import SyntheticLanding, simulate_landing
 from jointload.synthetic.specification import LandingSpec
 from jointload.synthetic.standing import SILENT, TYPICAL, label_map, static_recording
 
@@ -29,14 +29,9 @@ LANDINGS = {
 }
 
 
-@lru_cache(maxsize=4)
-def landed(which: str) -> SyntheticLanding:
-    return simulate_landing(LANDINGS[which])
-
-
 def board_landing(which: str, plates: PlatesUnder = "one", exact: bool = False) -> BoardLanding:
     """exact : without noise, markers as often as forces."""
-    landing = landed(which)
+    landing = landed(LANDINGS[which])
     if exact:
         landing = replace(landing, spec=replace(landing.spec, noise=SILENT, marker_rate=landing.spec.force_rate))
     return BoardLanding(landing, plates=plates)

@@ -2,12 +2,26 @@
 
 from __future__ import annotations
 
+import os
+import shutil
+import tempfile
 from pathlib import Path
 
 import pytest
+from landed import MADE
 
 ROOT = Path(__file__).resolve().parents[1]
 SHARED = ROOT.parent / "shared"
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    if not hasattr(config, "workerinput"):  # the workers get the folder of the process that starts them
+        os.environ[MADE] = tempfile.mkdtemp(prefix="landings_")
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    if not hasattr(config, "workerinput"):
+        shutil.rmtree(os.environ.pop(MADE), ignore_errors=True)
 
 
 def _folder(name: str) -> Path:

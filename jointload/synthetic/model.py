@@ -103,9 +103,10 @@ class _Foot:
     def pose(self, time: Array) -> tuple[Array, Array]:
         """lab_from_foot (3, 3, B) and the ankle centre (3, B)."""
         since = time - self.touchdown
-        heel_up = self.heel_fall.height(since) - self.fall.height(since)
+        height = self.fall.height(since)
+        heel_up = self.heel_fall.height(since) - height
         rotation = compose(self.resting[..., None], about_axis("z", -np.arcsin(heel_up / self.ball[0])))
-        ball = self.rest[:, None] + np.stack((-self.fall.behind(since), self.fall.height(since), np.zeros_like(since)))
+        ball = self.rest[:, None] + np.stack((-self.fall.behind(since), height, np.zeros_like(since)))
         return rotation, ball - rotate(rotation, self.ball[:, None])
 
 
@@ -182,10 +183,13 @@ class Model:
         l5s1 = q[:3] + rotate(pelvis, self.body.points["l5s1"][1][:, None])
         in_trunk = standing["trunk"][0].T @ (self.body.standing_points["l5s1"] - standing["trunk"][1])
         poses = {"pelvis": (pelvis, q[:3]), "trunk": (trunk, l5s1 - rotate(trunk, in_trunk[:, None]))}
-        for side, foot in zip(SIDES, self.feet, strict=True):
-            hip = q[:3] + rotate(pelvis, self.body.points[f"{side}_hip_centre"][1][:, None])
-            poses[f"{side}_foot"] = foot.pose(time)
-            poses[f"{side}_thigh"], poses[f"{side}_shank"] = self._leg(side, hip, poses[f"{side}_foot"][1], time)
+        hips = np.stack([self.body.points[f"{side}_hip_centre"][1] for side in SIDES], axis=1)
+        hip = q[:3, None] + rotate(pelvis[:, :, None], hips[..., None])
+        feet = [foot.pose(time) for foot in self.feet]
+        thigh, shank, knee = self._legs(hip, np.stack([ankle for _, ankle in feet], axis=1), time)
+        for k, side in enumerate(SIDES):
+            poses[f"{side}_foot"] = feet[k]
+            poses[f"{side}_thigh"], poses[f"{side}_shank"] = (thigh[:, :, k], hip[:, k]), (shank[:, :, k], knee[:, k])
         for s, name in enumerate(self.segments):
             rotation[:, :, s], origin[:, s] = poses[name]
         return rotation, origin
@@ -207,13 +211,16 @@ class Model:
             compose(about_axis("x", drop), about_axis("y", mirror * np.deg2rad(4.0) * np.ones_like(time))),
         )
 
-    def _leg(self, side: str, hip: Array, ankle: Array, time: Array) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
-        """Poses of thigh and shank between hip and ankle centres (3, B): two links, the knee in its heading's plane."""
-        mirror, since = -1.0 if side == "left" else 1.0, self._since(time)
-        thigh_length, shank_length = self._leg_lengths(side)
+    def _legs(self, hip: Array, ankle: Array, time: Array) -> tuple[Array, Array, Array]:
+        """lab_from_thigh, lab_from_shank (3, 3, 2, B) and knees (3, 2, B) of right and left leg between the centres of
+        hip and ankle (3, 2, B): two links, the knee in its heading's plane."""
+        mirror, since = np.array([[1.0], [-1.0]]), self._since(time)
+        lengths = np.array([self._leg_lengths(side) for side in SIDES])
+        thigh_length, shank_length = lengths[:, :1], lengths[:, 1:]
         inward = bump(since / 0.4)
         heading = TOE_OUT - self.spec.knee_dip * inward
-        direction = np.stack((np.cos(heading), np.zeros_like(time), mirror * np.sin(heading)))
+        ahead = np.broadcast_to(np.cos(heading), (2, time.size))
+        direction = np.stack((ahead, np.zeros_like(ahead), mirror * np.sin(heading)))
         line = ankle - hip
         distance = np.sqrt(dot(line, line))
         right = unit(cross(direction, -line))
@@ -221,8 +228,7 @@ class Model:
         knee = hip + along / distance * line + np.sqrt(thigh_length**2 - along**2) * cross(right, line / distance)
         thigh = _two_axes((hip - knee) / thigh_length, right, -mirror * np.deg2rad(2.0) * inward)
         inward_turn = np.deg2rad(3.0) + np.deg2rad(5.0) * inward - WEDGE_LAW.turn * self.spec.wedge
-        shank = _two_axes((knee - ankle) / shank_length, right, mirror * inward_turn)
-        return (thigh, hip), (shank, knee)
+        return thigh, _two_axes((knee - ankle) / shank_length, right, mirror * inward_turn), knee
 
     def _leg_lengths(self, side: str) -> tuple[float, float]:
         thigh, shank = (self.body.points[f"{side}_{name}"][1] for name in ("knee_centre", "ankle_centre"))
@@ -233,9 +239,10 @@ class Model:
         return np.einsum("s,isn->in", self.mass / self.mass.sum(), x)
 
     def momentum(self, rotation: Array, centre: Array, velocity: Array, spin: Array) -> Array:
-        """(6, N) linear and angular momentum of the bones about the lab origin."""
-        linear = self.bone_mass[:, None] * velocity
-        angular = cross(centre, linear) + rotate(rotation, rotate(self.tensor[..., None], rotate_back(rotation, spin)))
+        """(6, ..., N) linear and angular momentum of the bones about the lab origin from (3, S, ..., N)."""
+        linear = velocity * self.bone_mass.reshape(-1, *(1,) * (velocity.ndim - 2))
+        tensor = self.tensor.reshape(*self.tensor.shape, *(1,) * (velocity.ndim - 2))
+        angular = cross(centre, linear) + rotate(rotation, rotate(tensor, rotate_back(rotation, spin)))
         return np.concatenate((linear.sum(axis=1), angular.sum(axis=1)))
 
     def flesh_of(self, state: Array) -> tuple[Array, Array]:
@@ -249,25 +256,26 @@ class Model:
 
     def rates(self, q: Array, momentum: Array, time: Array) -> Rates:
         """First order of the motion from coordinates (6, N) and momentum of the bones (6, N) at times (N,)."""
-        samples = time.size
+        samples, segments = time.size, len(self.segments)
         delta = np.zeros((7, 7))
         delta[np.arange(7), np.arange(7)] = [PLACE_DELTA] * 6 + [TIME_DELTA]
-        moved = np.concatenate((q, time[None]))[:, None, None] + (delta[:, :, None] * OFFSETS)[..., None]
-        rotation, origin = self.place(moved[:6].reshape(6, -1), moved[6].ravel())
+        now = np.concatenate((q, time[None]))
+        moved = now[:, None, None] + (delta[:, :, None] * OFFSETS)[..., None]
+        every = np.concatenate((moved.reshape(7, -1), now), axis=1)
+        rotation, origin = self.place(every[:6], every[6])
         centre = origin + rotate(rotation, self.com[..., None])
         weights = CENTRAL / np.diag(delta)[:, None]
-        shape = (len(self.segments), 7, 6, samples)
-        rotation_slope = np.einsum("ijskon,ko->ijskn", rotation.reshape(3, 3, *shape), weights)
-        centre_slope = np.einsum("iskon,ko->iskn", centre.reshape(3, *shape), weights)
-        rotation, origin = self.place(q, time)
-        centre = origin + rotate(rotation, self.com[..., None])
+        shape = (segments, 7, 6, samples)
+        rotation_slope, centre_slope = (
+            np.einsum("...kon,ko->...kn", x[..., :-samples].reshape(*x.shape[:-2], *shape), weights)
+            for x in (rotation, centre)
+        )
+        rotation, origin, centre = (x[..., -samples:] for x in (rotation, origin, centre))
         turning = compose(rotation_slope, inverse(rotation)[:, :, :, None])
         spin_slope = 0.5 * np.stack(
             (turning[2, 1] - turning[1, 2], turning[0, 2] - turning[2, 0], turning[1, 0] - turning[0, 1])
         )
-        columns = np.stack(
-            [self.momentum(rotation, centre, centre_slope[:, :, k], spin_slope[:, :, k]) for k in range(7)], axis=1
-        )
+        columns = self.momentum(rotation[:, :, :, None], centre[:, :, None], centre_slope, spin_slope)
         right_side = (momentum - columns[:, 6]).T[..., None]
         coordinate = np.linalg.solve(columns[:, :6].transpose(2, 0, 1), right_side)[..., 0].T
         full = np.concatenate((coordinate, np.ones((1, samples))))
@@ -360,5 +368,5 @@ class Model:
 
 
 def _two_axes(up: Array, right: Array, turn: Array) -> Array:
-    """Rotation (3, 3, B) with Y along `up`, Z along its normal `right`, then turned about Y by `turn` [rad]."""
+    """Rotation (3, 3, ...) with Y along `up`, Z along its normal `right`, then turned about Y by `turn` [rad]."""
     return compose(np.stack((cross(up, right), up, right), axis=1), about_axis("y", turn))

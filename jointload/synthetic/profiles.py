@@ -28,9 +28,11 @@ STEP_CURVATURE = STEP.deriv(2)
 
 def _value(polynomial: Polynomial, u: Array) -> Array:
     """The polynomial at u; the integration asks too often for numpy's own checks."""
-    out = np.zeros_like(u)
-    for c in polynomial.coef[::-1]:
-        out = out * u + c
+    out = polynomial.coef[-1] * u
+    for c in polynomial.coef[-2:0:-1]:
+        out += c
+        out *= u
+    out += polynomial.coef[0]
     return out
 
 
@@ -75,8 +77,7 @@ class FootFall:
         return self._left(self._ahead, since) - self.forward * np.minimum(since, 0.0)
 
     def _left(self, way: Polynomial, since: Array) -> Array:
-        u = _inside(since / self.stop)
-        return _value(way, np.ones_like(u)) - _value(way, u)
+        return way.coef.sum() - _value(way, _inside(since / self.stop))
 
     @cached_property
     def _down(self) -> Polynomial:

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from landed import landed
 
 from jointload.body.calibration import BodyErrors, FittedBody, calibrate
 from jointload.body.joined import Joining, _gaps, apart, joined
@@ -13,7 +14,7 @@ from jointload.body.pose import SegmentPoses
 from jointload.intake.recording import Array
 from jointload.intake.rider import Rider
 from jointload.numerics.rotations import compose, from_vector, inverse, rotate, to_vector
-from jointload.synthetic.landing import SyntheticLanding, simulate_landing
+from jointload.synthetic.landing import SyntheticLanding
 from jointload.synthetic.specification import LandingSpec
 from jointload.synthetic.standing import label_map, static_recording
 
@@ -24,7 +25,7 @@ TURN = np.deg2rad([1.5, 2.0, -2.5])
 
 @pytest.fixture(scope="module")
 def landing() -> SyntheticLanding:
-    return simulate_landing(LandingSpec(RIDER, drop=0.4, settling=0.5, marker_rate=250.0))
+    return landed(LandingSpec(RIDER, drop=0.4, settling=0.5, marker_rate=250.0))
 
 
 @pytest.fixture(scope="module")

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from landed import landed
 from made import exchanged_sides, mirrored_recording
 
 from jointload.analysis import Analysis, analyse
@@ -23,7 +24,6 @@ from jointload.intake.recording import SIDES
 from jointload.intake.rider import Rider
 from jointload.intake.session import Session
 from jointload.settings import Settings
-from jointload.synthetic.landing import simulate_landing
 from jointload.synthetic.measurement import as_recording
 from jointload.synthetic.specification import LandingSpec
 from jointload.synthetic.standing import label_map, static_recording
@@ -34,7 +34,7 @@ FLAT = InsoleShape("right", 0.265)
 
 @pytest.fixture(scope="module")
 def session() -> Session:
-    trial = as_recording(simulate_landing(LandingSpec(RIDER, settling=0.4)))
+    trial = as_recording(landed(LandingSpec(RIDER, settling=0.4)))
     return Session(trial, static_recording(RIDER), label_map(), RIDER)
 
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from landed import landed
 
 from jointload.analysis import analyse
 from jointload.body.calibration import FittedBody
@@ -14,7 +15,7 @@ from jointload.loads.balance import _swing
 from jointload.settings import Settings
 from jointload.synthetic.disturbed import disturbed
 from jointload.synthetic.flesh import Flesh
-from jointload.synthetic.landing import SyntheticLanding, simulate_landing
+from jointload.synthetic.landing import SyntheticLanding
 from jointload.synthetic.specification import LandingSpec
 from jointload.synthetic.standing import fitted_body
 from jointload.synthetic.truth import truth_table
@@ -36,7 +37,7 @@ def flesh_of(body: FittedBody) -> dict[str, Flesh]:
 
 @pytest.fixture(scope="module")
 def landing() -> SyntheticLanding:
-    return simulate_landing(SPEC, flesh=flesh_of(fitted_body(RIDER)))
+    return landed(SPEC, flesh=flesh_of(fitted_body(RIDER)))
 
 
 def errors(landing: SyntheticLanding, settings: Settings) -> dict[str, float]:
@@ -63,7 +64,7 @@ def test_newton_holds_with_flesh(landing: SyntheticLanding) -> None:
 
 
 def test_flesh_moves_the_truth_and_not_the_plates(landing: SyntheticLanding) -> None:
-    rigid = simulate_landing(SPEC)
+    rigid = landed(SPEC)
     np.testing.assert_allclose(landing.force[1].sum(axis=0), rigid.force[1].sum(axis=0), atol=0.02 * rigid.force.max())
     peaks = [{(r.quantity, r.side): r.value for r in truth_table(each)} for each in (landing, rigid)]
     key = ("l5s1_extension_moment_peak", "")
@@ -90,7 +91,7 @@ def test_the_balance_brings_the_hips_and_the_back_nearer_to_the_truth(landing: S
 
 
 def test_a_rigid_body_is_given_little_flesh() -> None:
-    session = disturbed(simulate_landing(SPEC), 5, size=0.0, motion=0.0).session
+    session = disturbed(landed(SPEC), 5, size=0.0, motion=0.0).session
     balance = analyse(session, Settings(), variants=False).landing.balance
     assert balance is not None
     assert all(abs(float(share)) < 0.05 for share in balance.share.values())

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from landed import landed
 
 from jointload.analysis import analyse, fit_body, never_bridged
 from jointload.body.calibration import FittedBody
@@ -15,7 +16,7 @@ from jointload.intake.session import Session
 from jointload.motion.following import AS_CAMERA, follow
 from jointload.motion.roughness import roughness
 from jointload.settings import Settings
-from jointload.synthetic.landing import SyntheticLanding, simulate_landing
+from jointload.synthetic.landing import SyntheticLanding
 from jointload.synthetic.measurement import as_recording, exact_markers
 from jointload.synthetic.specification import LandingSpec
 from jointload.synthetic.standing import SILENT, Noise, label_map, static_recording
@@ -31,7 +32,7 @@ SAME = 0.02
 
 @pytest.fixture(scope="module")
 def landing() -> SyntheticLanding:
-    return simulate_landing(LandingSpec(RIDER, drop=0.5, peak=5.5, settling=0.6, marker_rate=50.0))
+    return landed(LandingSpec(RIDER, drop=0.5, peak=5.5, settling=0.6, marker_rate=50.0))
 
 
 def recorded(landing: SyntheticLanding, rate: float, silent: bool = False) -> Recording:
@@ -92,9 +93,9 @@ def test_a_gap_at_the_end_stays_a_gap(landing: SyntheticLanding) -> None:
 @pytest.mark.parametrize("rate", [100.0, 250.0, 1000.0])
 def test_calm_stays_calm(rate: float) -> None:
     """Cameras and plates with noise, in flight, where joints bear nothing, and standing still after the landing."""
-    spec = LandingSpec(RIDER, drop=0.5, peak=5.5, settling=1.3, marker_rate=rate, noise=Noise(skin=0.0))
-    made = simulate_landing(spec)
-    session = Session(as_recording(made), static_recording(RIDER), label_map(), RIDER)
+    spec = LandingSpec(RIDER, drop=0.5, peak=5.5, settling=1.3, noise=Noise(skin=0.0))
+    made = landed(spec)
+    session = Session(recorded(made, rate), static_recording(RIDER), label_map(), RIDER)
     landing = analyse(session, USUAL, variants=False).landing
     frames = landing.recording.frames
     time, step = landing.recording.time, round(spec.force_rate / landing.poses.rate)

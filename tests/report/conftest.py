@@ -7,14 +7,15 @@ from typing import Any
 
 import pytest
 from in_browser import started
+from landed import landed
 
 from jointload.analysis import Analysis, analyse
 from jointload.insole.fitting.whatif import WhatIf, what_if
 from jointload.insole.shape.geometry import parse_wedge
 from jointload.intake.rider import Rider
 from jointload.intake.session import Session
-from jointload.synthetic.landing import LandingSpec, simulate_landing
 from jointload.synthetic.measurement import as_recording
+from jointload.synthetic.specification import LandingSpec
 from jointload.synthetic.standing import label_map, static_recording
 
 RIDER = Rider("S1", 70.0, 1.76, "m", shoe="plain shoe", stance="left")
@@ -22,7 +23,7 @@ RIDER = Rider("S1", 70.0, 1.76, "m", shoe="plain shoe", stance="left")
 
 @pytest.fixture(scope="session")
 def analysis() -> Analysis:
-    trial = as_recording(simulate_landing(LandingSpec(RIDER, settling=0.5)))
+    trial = as_recording(landed(LandingSpec(RIDER, settling=0.5)))
     return analyse(Session(trial, static_recording(RIDER), label_map(), RIDER))
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from landed import landed
 
 from jointload.body.angles import joint_angles
 from jointload.body.calibration import calibrate, quiet_frames
@@ -41,7 +42,7 @@ FLOAT32 = 2.0**-23
 
 @pytest.fixture(scope="module")
 def landing() -> SyntheticLanding:
-    return simulate_landing(SPEC)
+    return landed(SPEC)
 
 
 @pytest.fixture(scope="module")

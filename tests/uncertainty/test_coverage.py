@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from landed import landed
 
 from jointload.analysis import analyse, descend, fit_body, weigh
 from jointload.intake.rider import Rider
@@ -11,7 +12,7 @@ from jointload.landing.certainty import drawn_interval
 from jointload.landing.measures.every_measure import measure_landing
 from jointload.settings import Settings
 from jointload.synthetic.disturbed import disturbed
-from jointload.synthetic.landing import SyntheticLanding, simulate_landing
+from jointload.synthetic.landing import SyntheticLanding
 from jointload.synthetic.specification import LandingSpec
 from jointload.uncertainty.draws import Streams
 from jointload.uncertainty.pour import pour
@@ -29,7 +30,7 @@ HELD = 0.88
 
 @pytest.fixture(scope="module")
 def landing() -> SyntheticLanding:
-    return simulate_landing(LandingSpec(Rider("cover", 70.0, 1.75, "m"), settling=0.45, seed=1, name="cover"))
+    return landed(LandingSpec(Rider("cover", 70.0, 1.75, "m"), settling=0.45, seed=1, name="cover"))
 
 
 def held(landing: SyntheticLanding, size: float) -> float:
