@@ -10,6 +10,7 @@ import shlex
 import shutil
 import sys
 from collections.abc import Iterator
+from importlib.util import find_spec
 from pathlib import Path
 
 import numpy as np
@@ -149,7 +150,7 @@ def test_a_command_shown_does_what_it_is_shown_for(line: str, told: dict[str, To
     code, out, err = told[line]
     needed = OPTIONAL.get(line.split()[1], "pytest")
     if find_spec(needed) is None:
-        assert code == 2 and f"expected the packages" in err
+        assert code == 2 and "expected the packages" in err
         pytest.skip(f"{needed} is not installed")
     assert code == 0, err
     assert out.strip()

@@ -78,7 +78,8 @@ def _group(key: str, group: Group) -> str:
             f'<label for="{typed}">{escape(group.other)} <input id="{typed}" name="other" maxlength="80"></label>'
             f'<button type="submit" id="{send}">Write</button>'
         )
-    return f'<fieldset{only} data-name="{escape(group.name)}"><legend>{escape(group.legend)}</legend>{buttons}{own}</fieldset>'
+    name = escape(group.name)
+    return f'<fieldset{only} data-name="{name}"><legend>{escape(group.legend)}</legend>{buttons}{own}</fieldset>'
 
 
 def _button(key: str, group: Group, choice: Choice) -> str:

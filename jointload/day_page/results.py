@@ -29,7 +29,7 @@ def may_be_handed_out(path: Path, folder: Path) -> bool:
     No step upwards, nothing hidden, no link on the way from the folder to the file.
     """
     try:
-        inside = path.relative_to(folder)
+        inside = path.absolute().relative_to(folder.absolute())
         real = path.resolve(strict=True).relative_to(folder.resolve(strict=True))
     except (OSError, RuntimeError, ValueError):
         return False

@@ -22,10 +22,11 @@ def verdict_part(state: State) -> str:
             else '<h1 class="word warn">The folder is gone</h1>'
         )
     severity, shape, words = verdict_of(trial)
+    reason = f"{trial['file']}: choose below." if trial["status"] == "asked" else trial["reason"]
     return (
         f'<p class="whose">{whose(trial)}</p>'
         f'<h1 class="word {severity}"><span aria-hidden="true">{shape}</span> {words}</h1>'
-        f'<p class="reason">{escape(trial["reason"])}</p>{paragraph(trial.get("advice", ""), "advice")}'
+        f'<p class="reason">{escape(reason)}</p>{paragraph(trial.get("advice", ""), "advice")}'
     )
 
 

@@ -84,8 +84,10 @@ def study(tmp_path: Path) -> Path:
     return folder
 
 
-def test_a_result_is_handed_out(study: Path) -> None:
+def test_a_result_is_handed_out(study: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert may_be_handed_out(study / "results" / "page.html", study)
+    monkeypatch.chdir(study.parent)
+    assert may_be_handed_out(study / "results" / "page.html", Path("study")), "the folder as it was typed"
 
 
 @pytest.mark.parametrize(
