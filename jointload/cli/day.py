@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import math
 import signal
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -24,7 +26,9 @@ LOCAL, PORT = "127.0.0.1", 8471
 LOOK_SECONDS = 0.5
 NOT_SETTLED = ("checking", "intervals")
 """What a recording that is being worked on is called."""
-FAILED = 1
+CALM_SECONDS = 3.0
+"""All is done when nothing more has begun for so long (choice)."""
+FAILED, STOPPED = 1, 130
 
 
 @app.command(cls=Command)
@@ -108,29 +112,35 @@ def _stopped_politely() -> Iterator[None]:
 def _follow(day: Day, until_done: bool) -> None:
     """A line a verdict, until the day is over."""
     told: dict[str, tuple[Any, ...]] = {}
-    revision = 0
-    while True:
+    revision, done_since = 0, math.inf
+    while time.monotonic() - done_since < CALM_SECONDS:
         now = day.wait_for_change(revision, LOOK_SECONDS)
         if now > revision:
             revision, state = now, day.state()
-            for trial in state["trials"]:
-                known = (trial["version"], trial["word"], trial["reason"])
-                if trial["word"] and told.get(trial["name"]) != known:
-                    told[trial["name"]] = known
-                    typer.echo(f"{trial['at']} {trial['file']}: {trial['word']}: {trial['reason']}")
-            if until_done and _is_done(state):
-                return
+            _tell_verdicts(state, told)
+            done = until_done and _is_done(state)
+            done_since = min(done_since, time.monotonic()) if done else math.inf
+
+
+def _tell_verdicts(state: dict[str, Any], told: dict[str, tuple[Any, ...]]) -> None:
+    """A line each verdict that is new since `told`, which keeps them."""
+    for trial in state["trials"]:
+        verdict = (trial["version"], trial["word"], trial["reason"])
+        if trial["word"] and told.get(trial["name"]) != verdict:
+            told[trial["name"]] = verdict
+            typer.echo(f"{trial['at']} {trial['file']}: {trial['word']}: {trial['reason']}")
 
 
 def _is_done(state: dict[str, Any]) -> bool:
     """Whether all that was to come has come and is worked out."""
-    at_work = (
-        any(trial["status"] in NOT_SETTLED for trial in state["trials"]) or state["arriving"] or state["questions"]
-    )
-    fitting = bool(state["fitting"] and state["fitting"]["working"])
-    if at_work or fitting:
+    fitting, replay = state["fitting"], state["replay"]
+    judged = not any(trial["status"] in NOT_SETTLED for trial in state["trials"])
+    if (fitting and fitting["working"]) or not judged or state["arriving"] or state["questions"]:
         return False
-    return not state["replay"]["playing"] if state["replay"] else state["plan"]["complete"]
+    if not replay:
+        return bool(state["plan"]["complete"])
+    come = {trial["file"] for trial in state["trials"]}
+    return not replay["playing"] and len(come) >= replay["done"]
 
 
 def _end(day: Day) -> None:
@@ -138,8 +148,12 @@ def _end(day: Day) -> None:
     typer.echo("Writing results and protocol", err=True)
     day.finish()
     revision = 0
-    while (end := day.state()["end"])["stage"] not in ("done", "failed"):
-        revision = day.wait_for_change(revision, LOOK_SECONDS)
+    try:
+        while (end := day.state()["end"])["stage"] not in ("done", "failed"):
+            revision = day.wait_for_change(revision, LOOK_SECONDS)
+    except KeyboardInterrupt:
+        typer.echo("jointload: stopped; what is recorded stays, start the day again for the protocol", err=True)
+        raise typer.Exit(STOPPED) from None
     for fault in end["faults"]:
         typer.echo(fault, err=True)
     for each in end["files"]:

@@ -7,6 +7,7 @@ browsers; one that comes back gets all parts.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import json
 import threading
 from collections.abc import AsyncIterator, Mapping
@@ -76,7 +77,7 @@ class Hub:
 
     def _wake(self) -> None:
         for changed, loop in self._waiting.items():
-            if not loop.is_closed():
+            with contextlib.suppress(RuntimeError):  # the server ended meanwhile
                 loop.call_soon_threadsafe(changed.set)
 
 

@@ -34,7 +34,7 @@ def plan_part(state: State) -> str:
     source = {"first trials": "from the first trials: it follows what is recorded"}.get(plan["source"], plan["source"])
     table = (
         '<div class="rows"><table><thead><tr><th scope="col">Rider</th><th scope="col">Condition</th>'
-        '<th scope="col">Usable of needed</th><th scope="col">To record again</th></tr></thead>'
+        '<th scope="col">Usable of needed</th><th scope="col">Again</th></tr></thead>'
         f"<tbody>{rows}</tbody></table></div>"
     )
     return (
@@ -53,7 +53,7 @@ def _row(row: State, is_next: bool) -> str:
         f'<tr{" class=next-row" * is_next}><th scope="row">{mark}{escape(row["rider"])}</th>'
         f'<td data-head="Condition">{escape(row["condition"])}{shape}</td>'
         f'<td data-head="Usable of needed">{dots(row["usable"], row["needed"])} {row["usable"]} of {row["needed"]}'
-        f'{done}{waiting}{stopped}</td><td data-head="To record again">{row["again"] or ""}</td></tr>'
+        f'{done}{waiting}{stopped}</td><td data-head="Again">{row["again"] or ""}</td></tr>'
     )
 
 

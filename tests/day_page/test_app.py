@@ -215,6 +215,17 @@ def test_what_a_file_is_called_is_text_and_nothing_else(serve: Callable[..., Any
     assert b"<img" not in body and b"&lt;img" in body
 
 
+def test_what_cannot_be_drawn_is_said(serve: Callable[..., Any]) -> None:
+    served = serve()
+    line, told = events(served)
+    next(told)
+    served.day.tell(plan={})
+    assert "could not be drawn" in next(told)["troubles"]
+    served.day.tell(plan=InventedDay().told["plan"])
+    assert next(told)["troubles"] == ""
+    line.close()
+
+
 def test_a_port_in_use_is_told(serve: Callable[..., Any]) -> None:
     from jointload.day_page.server import listening
     from jointload.errors import SettingError
