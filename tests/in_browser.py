@@ -23,6 +23,7 @@ LONGEST_SCRIPT = 120
 LEAST_LETTERS = 11.0
 """Of any figure at any width [px]."""
 TELEPHONE = {"width": 390, "height": 844, "deviceScaleFactor": 1, "mobile": True}
+TABLET = {"width": 1024, "height": 768, "deviceScaleFactor": 1, "mobile": False}
 DESKTOP = {"width": 1440, "height": 900, "deviceScaleFactor": 1, "mobile": False}
 
 
@@ -53,6 +54,18 @@ def screen(browser: Any, size: dict[str, Any], scheme: str = "light") -> Iterato
     finally:
         browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
         browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "", "features": []})
+
+
+def until(browser: Any, script: str, *words: Any, seconds: float = 20.0) -> Any:
+    """What a script gives, as soon as it is something."""
+    from selenium.webdriver.support.ui import WebDriverWait
+
+    return WebDriverWait(browser, seconds, 0.05).until(lambda b: b.execute_script(f"return {script}", *words))
+
+
+def text_of(browser: Any, query: str) -> str:
+    """What one reads in an element, on one line."""
+    return " ".join(browser.execute_script("return document.querySelector(arguments[0]).innerText", query).split())
 
 
 OPEN_ALL = (

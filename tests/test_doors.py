@@ -286,6 +286,20 @@ ORDER = (
     "day.state",
     "day.protocol",
     "day.engine",
+    "day_page.guard",
+    "day_page.results",
+    "day_page.marks",
+    "day_page.forms",
+    "day_page.ask_part",
+    "day_page.plan_part",
+    "day_page.verdict_part",
+    "day_page.fitting_part",
+    "day_page.document",
+    "day_page.acts",
+    "day_page.hub",
+    "day_page.live",
+    "day_page.app",
+    "day_page.server",
     "cli.command",
     "cli.app",
     "cli.terminal",
@@ -301,6 +315,7 @@ ORDER = (
     "cli.fitting",
     "cli.landings",
     "cli.studies",
+    "cli.day",
     "cli.main",
     "cli.__main__",
 )
@@ -319,6 +334,8 @@ DOORS = {
     "watchfiles": {"day.arrivals"},
     "statsmodels": {"study.mixed", "study.effects"},
     "sklearn": {"study.styles"},
+    "starlette": {"day_page.app", "day_page.server"},
+    "uvicorn": {"day_page.server"},
 }
 """A third-party package and the only rooms that may import it."""
 
@@ -334,6 +351,8 @@ SLOW = (
     "ezc3d",
     "distributed",
     "pyarrow",
+    "starlette",
+    "uvicorn",
 )
 
 ROOMS = sorted(

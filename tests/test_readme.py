@@ -15,6 +15,8 @@ import pytest
 
 from jointload.analysis import analyse
 from jointload.cli.guide import PAGES
+from jointload.day.settings import read_day_settings
+from jointload.day.tables import read_wants
 from jointload.insole.shape.conditions import read_conditions
 from jointload.insole.shape.shape_file import design_from
 from jointload.intake.board import board_from
@@ -74,7 +76,7 @@ def test_each_command_shown_exists_with_its_options(line: str) -> None:
 def test_every_command_is_shown() -> None:
     shown = {command_of(line) for line in COMMAND_LINES} | {"demo", "guide"}
     assert shown == {
-        "demo", "guide", "check", "labels", "analyse", "whatif", "fit", "shape", "layers", "material", "models",
+        "demo", "guide", "day", "check", "labels", "analyse", "whatif", "fit", "shape", "layers", "material", "models",
         "explain", "study run", "study compare", "study rerun", "study dose",
     }  # fmt: skip
     assert "`jointload guide`" in README
@@ -111,6 +113,14 @@ def test_the_table_of_conditions_is_right(tmp_path: Path) -> None:
         (tmp_path / line.split(",")[0]).touch()
     rows = read_conditions(tmp_path / "conditions.csv", "right")
     assert [row.shape is None for row in rows] == [True, False, False, False, False]
+
+
+def test_the_files_of_a_day_are_right(tmp_path: Path) -> None:
+    for name, language in (("plan.csv", "csv"), ("day.toml", "toml")):
+        (tmp_path / name).write_text(blocks(language, TEXTS["day.md"])[0])
+    assert [landings for _, _, landings in read_wants(tmp_path / "plan.csv")] == [5, 5]
+    settings = read_day_settings(tmp_path / "day.toml")
+    assert settings.limits.hard == 20 and settings.fitting is not None and settings.fitting.side == "right"
 
 
 def test_the_python_runs(tmp_path: Path) -> None:

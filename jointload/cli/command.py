@@ -15,7 +15,7 @@ GROUPS = {
     "Files": (
         "trial", "file", "files", "folder", "record", "labels", "rider", "static", "hip_movement", "board",
         "pressure_right", "pressure_left", "pressure_layout", "shoe", "conditions", "insole", "others", "materials",
-        "more", "results", "exposures", "counts",
+        "more", "results", "exposures", "counts", "folder", "plan", "replay",
     ),
     "Question": (
         "heel_wedge", "side", "length", "heel_lift", "thickness", "target", "stack", "posting", "lift", "inversion",
@@ -31,11 +31,11 @@ SECTIONS = {
     "Start here": ("demo", "guide"),
     "One landing": ("labels", "check", "analyse"),
     "One insole": ("whatif", "fit", "layers", "shape", "material"),
-    "Many landings": ("study", "run", "compare", "dose", "rerun"),
+    "Many landings": ("day", "study", "run", "compare", "dose", "rerun"),
     "What a number means": ("explain", "models"),
 }
 """Commands in the order in which one needs them."""
-TOLD_LATER = {"results"}
+TOLD_LATER = {"results", "folder", "replay"}
 """Folders whose absence the command itself explains better."""
 NO_FILE = "none"
 """The word by which an option takes no file at all."""

@@ -7,6 +7,7 @@ import sys
 import typer
 
 from jointload.cli import (  # noqa: F401  (each enters its commands)
+    day,
     explain,
     fitting,
     guide,
