@@ -1,5 +1,8 @@
 """Does what is said of heel, ball and toes hold? Run by hand: python tests/benchmarks/foot.py --landings 100
 
+On fresh landings, in parts: --first 5000 --landings 50 --keep A.csv, --first 5050 --landings 50 --keep B.csv, then
+--table A.csv B.csv.
+
 Two tables. Published numbers met at once by one set of parameters, a third of them kept back. Invented landings whose
 heel, friction and toe push follow laws of their own: an exponential pad under a sphere, friction that falls with load,
 a shoe with mass, loads under the sole after a made-up pattern; recorded by laboratories whose errors are drawn from the
@@ -14,8 +17,9 @@ for library in ("OPENBLAS", "OMP", "MKL"):
     os.environ[f"{library}_NUM_THREADS"] = "1"
 
 import argparse  # noqa: E402
+import csv  # noqa: E402
 import sys  # noqa: E402
-from dataclasses import dataclass, replace  # noqa: E402
+from dataclasses import astuple, dataclass, replace  # noqa: E402
 from functools import lru_cache  # noqa: E402
 from pathlib import Path  # noqa: E402
 
@@ -165,9 +169,18 @@ def shoe_said(shoe: OtherShoe, rng: np.random.Generator, known: bool) -> Shoe | 
 # truth ----------------------------------------------------------------------------------------------------------------
 
 
-@lru_cache(maxsize=8)
+RECORDED = 4
+"""Laboratories, persons and shoes that share one simulated landing, which takes long."""
+
+
+@lru_cache(maxsize=2)
 def true_landing(number: int) -> SyntheticLanding:
-    spec = LandingSpec(RIDERS[number % 2], settling=0.5, seed=number, name=f"landing {number}", **STYLES[number % 3])
+    """Height, peak, the back foot's share and the approach are this landing's own."""
+    rng = np.random.default_rng([number, 29])
+    style = STYLES[number % 3]
+    drop, peak = (style[name] * rng.uniform(0.85, 1.15) for name in ("drop", "peak"))
+    own = {"drop": drop, "peak": peak, "back_share": rng.uniform(0.45, 0.60), "approach": rng.uniform(0.2, 0.8)}
+    spec = LandingSpec(RIDERS[number % 2], settling=0.5, seed=number, name=f"landing {number}", **style | own)
     return simulate_landing(spec)
 
 
@@ -266,7 +279,7 @@ class Judgement:
 
 def judged(number: int) -> list[Judgement]:
     rng = np.random.default_rng([number, 23])
-    made = true_landing(number % 6)
+    made = true_landing(number // RECORDED)
     recorded = disturbed(made, seed=number)
     plain = analyse(recorded.session, recorded.settings, variants=False)
     layout = made_layout(float(np.clip(0.152 * made.spec.rider.height, 0.2, 0.32)))
@@ -301,13 +314,30 @@ def _recorded(
     return replace(plain, session=session, landing=landing)
 
 
-def coverage(landings: int) -> str:
+def judgements(numbers: range) -> list[Judgement]:
     found: list[Judgement] = []
-    for number in range(landings):
+    for number in numbers:
         try:
             found += judged(number)
         except InputError as problem:
             print(f"landing {number}: {problem}")
+    return found
+
+
+def kept(found: list[Judgement], path: Path) -> None:
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file)
+        writer.writerows(astuple(one) for one in found)
+
+
+def read(path: Path) -> list[Judgement]:
+    with path.open(encoding="utf-8", newline="") as file:
+        return [
+            Judgement(name, i == "True", s == "True", *map(float, numbers)) for name, i, s, *numbers in csv.reader(file)
+        ]
+
+
+def coverage(found: list[Judgement]) -> str:
     lines = [
         "| quantity | without insoles | typical interval | with insoles | typical interval |",
         "|---|---:|---:|---:|---:|",
@@ -397,11 +427,19 @@ def _stiffness(heel: object, force: float) -> float:
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--landings", type=int, default=100)
+    parser.add_argument("--first", type=int, default=0, help="number of the first landing; others are fresh ones")
+    parser.add_argument("--keep", type=Path, help="CSV for what was found, to be joined by --table")
+    parser.add_argument("--table", type=Path, nargs="+", help="CSV of earlier parts")
     chosen = parser.parse_args()
+    if chosen.table:
+        print(coverage([one for path in chosen.table for one in read(path)]))
+        return
     print(published())
     if chosen.landings:
-        print()
-        print(coverage(chosen.landings))
+        found = judgements(range(chosen.first, chosen.first + chosen.landings))
+        if chosen.keep:
+            kept(found, chosen.keep)
+        print(f"\n{coverage(found)}")
 
 
 if __name__ == "__main__":
