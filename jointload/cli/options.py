@@ -17,6 +17,7 @@ from jointload.errors import SettingError, expected_found
 from jointload.settings import Settings
 
 if TYPE_CHECKING:
+    from jointload.foot.layer_choice import Question
     from jointload.insole.shape.materials import Material
     from jointload.insole.shape.shape import ThinLayer
 
@@ -37,6 +38,14 @@ HeelCupWords = Annotated[
 OwnMaterials = Annotated[
     list[Path] | None, typer.Option(help="material.csv of your own, as `jointload material` writes it")
 ]
+Under = Annotated[str, typer.Option(help="heel, ball or whole: where the layer lies")]
+LayerHeight = Annotated[str, typer.Option(help="height that is judged, such as 3mm")]
+Temperature = Annotated[
+    float | None, typer.Option(help="of the layer in the shoe [deg C]; room temperature without it")
+]
+Worn = Annotated[float, typer.Option(help="how far the layer was worn [km]")]
+Cup = Annotated[bool, typer.Option("--cup", help="a close cup or counter holds the heel's pad together")]
+FootDraws = Annotated[int, typer.Option(min=50, max=5000, help="drawn persons")]
 Stack = Annotated[str, typer.Option(help="greatest height anywhere under heel and ball")]
 USUAL_DRAWS = 500
 
@@ -88,6 +97,19 @@ def laid_from(layer: str, cup: str, own: list[Path]) -> Laid:
     height = parse_quantity(cup, LENGTH_UNITS, "--heel-cup") if cup else 0.0
     HeelCup(height)
     return Laid(tuple(tuple(one(each) for each in words.split("+")) for words in compared), height)
+
+
+def layer_question(
+    under: str, height: str, stack: str, temperature: float | None, worn: float, cup: bool, draws: int, seed: int
+) -> Question:
+    """What a command asks of thin layers."""
+    from jointload.foot.layer_choice import Question
+    from jointload.foot.thin_layers import Circumstances
+    from jointload.insole.shape.compression import LENGTH_UNITS, parse_quantity
+
+    limit, asked = (parse_quantity(word, LENGTH_UNITS, what) for word, what in ((stack, "stack"), (height, "height")))
+    circumstances = Circumstances(float("nan") if temperature is None else temperature, worn, cup)
+    return Question(under, asked, limit, circumstances, draws, seed)
 
 
 def cushions(own: list[Path]) -> tuple[Material, ...]:

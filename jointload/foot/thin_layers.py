@@ -122,6 +122,7 @@ class LayerTrial:
     """Every material at every height under one foot. stiffer : (M, D) factor of a material's modulus in this landing
     over that of its test;  bare_pressure, bare_strain : (D,) without a layer, and without a cup;  cup_change : (D,) of
     the heel's pressure by the cup alone, 0 without one;  spared : place -> what is left, beside neither layer nor cup
+    riders : whose landings lie together in the draws, side by side
     """
 
     bearing: Bearing
@@ -133,6 +134,7 @@ class LayerTrial:
     bare_strain: Array
     cup_change: Array
     spared: dict[str, Spared]
+    riders: int = 1
 
 
 def bearing_of(landing: Landing, side: str, shoe: Shoe | None, draws: int = 200, seed: int = 5) -> Bearing:
