@@ -153,7 +153,7 @@ def _files(job: Job, analysis: Analysis) -> Callable[[Path], None]:
 
 def landing_of(job: Job) -> tuple[Landing, Shoe | None]:
     """The landing of a trial, analysed anew, and the shoe it was landed in."""
-    session = _session(job)
+    session = session_of(job)
     return analyse(session, Settings(**job.settings), variants=False).landing, session.shoe
 
 
