@@ -57,8 +57,8 @@ class FeetSlopes:
 
     @classmethod
     def of(cls, borne: Borne, slopes: Slopes, quantities: Iterable[str]) -> FeetSlopes | None:
-        """None where no quantity is one of heel, ball or toes and none is known; SettingError where one of these was
-        asked for that is not known in this landing."""
+        """None where no quantity is one of heel, ball or toes; SettingError where one of these was asked for that
+        is not known in this landing."""
         asked = [name for name in quantities if name in ON_INSOLE]
         feet = borne.feet
         reason = borne.reason
