@@ -15,7 +15,6 @@ from jointload.errors import SettingError, expected_found
 
 PAGES = (
     "landing", "results", "accuracy", "impact", "certainty", "whatif", "fit", "calibration", "insole", "layers",
-    "landing", "results", "accuracy", "impact", "certainty", "whatif", "fit", "calibration", "insole", "layers",
     "material", "board", "pressure", "feet", "study", "dose", "day", "python",
 )  # fmt: skip
 """In the order in which one reads them."""
