@@ -14,6 +14,7 @@ import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from written_names import ends_in_a_side_letter
@@ -96,10 +97,19 @@ def test_the_demo_writes_the_whole_result_folder(tmp_path: Path) -> None:
     assert {path.name for path in tmp_path.iterdir()} == {"demo_report"}
 
 
-def assert_the_picture_of_readme_shows(page: str) -> None:
+def pictures() -> dict[str, Any]:
+    return runpy.run_path(str(ROOT / ".readme" / "pictures.py"))
+
+
+def test_the_picture_of_the_layers_is_that_of_the_page(tmp_path: Path) -> None:
+    made = pictures()
+    assert_the_picture_of_readme_shows(made["written"](made["PICTURES"]["layers"], tmp_path), "layers")
+
+
+def assert_the_picture_of_readme_shows(page: str, name: str = "demo_report") -> None:
     """The words of the page's answers are those in the picture, and its numbers are near: others are for a new one."""
-    made = runpy.run_path(str(ROOT / ".readme" / "pictures.py"))
-    shown = (ROOT / ".readme" / "demo_report.txt").read_text(encoding="utf-8")
+    made = pictures()
+    shown = (ROOT / ".readme" / f"{name}.txt").read_text(encoding="utf-8")
     number = re.compile(r"\d+(?:\.\d+)?")
     now = made["words"](page)
     assert number.sub("#", now) == number.sub("#", shown), "run: python .readme/pictures.py"

@@ -78,6 +78,7 @@ def test_every_command_is_shown() -> None:
     assert shown == {
         "demo", "guide", "day", "check", "labels", "analyse", "whatif", "fit", "shape", "layers", "material", "models",
         "explain", "study run", "study compare", "study rerun", "study dose",
+        "study layers",
     }  # fmt: skip
     assert "`jointload guide`" in README
 
