@@ -96,6 +96,7 @@ ORDER = (
     "landing.measures.every_measure",
     "landing.checks.judgement",
     "landing.checks.split_measures",
+    "landing.checks.known_people",
     "landing.sole_regions",
     "landing.checks.marker_checks",
     "landing.checks.force_checks",
