@@ -70,8 +70,8 @@ def _two_passes(sections: Array, rows: Array, padding: int) -> Array:
 
 
 def recursion(b: Array, a: Array, x: Array, state: Array | None = None) -> Array:
-    """y with y[n] + a1 y[n-1] + a2 y[n-2] = b0 x[n] + b1 x[n-1] + b2 x[n-2] along rows (R, N), N > 2: a triangular band,
-    solved without the second it takes to import a library of filters.
+    """y with y[n] + a1 y[n-1] + a2 y[n-2] = b0 x[n] + b1 x[n-1] + b2 x[n-2] along rows (R, N), N > 2, as a triangular
+    band: importing a library of filters takes half a second.
 
     b, a : (3,) with a0 = 1;  state : (R, 2) by which the first two samples are raised before that, none for rest
     """
