@@ -55,14 +55,14 @@ class Joining:
 
     centres : (J, 3, 3, F) of the gap at each joint to its centre, in the standing rider's axes, a sum over frames
     beside : (3, J) [m] what other frames have moved the centres by
-    chain : how shifts and turns of the segments open the gaps;  pull : (F, 3 J, 3 J) [1/m2], (H S H' + R)^-1
+    poses : (F, 6 S, 3 J) of all gaps to shift and turn of each of `segments`
     """
 
     meetings: tuple[Meeting, ...]
+    segments: tuple[str, ...]
     centres: Array
     beside: Array
-    chain: _Chain
-    pull: Array
+    poses: Array
 
     @classmethod
     def along(cls, poses: SegmentPoses, body: FittedBody, moved: FittedBody) -> Joining:
@@ -73,7 +73,9 @@ class Joining:
         beside = [moved.standing_points[each.centre] - body.standing_points[each.centre] for each in meetings]
         here = _moves(shares, _gaps(poses, body, meetings))
         chain = _Chain.of(poses, moved, meetings, doubt)
-        return cls(meetings, shares, np.reshape(beside, (-1, 3)).T - here, chain, np.linalg.inv(chain.spread_of_gaps()))
+        out = chain.errors(np.linalg.inv(chain.spread_of_gaps()))
+        out = np.moveaxis(out, (-1, 1, 0), (0, 1, 2)).reshape(out.shape[-1], -1, out.shape[2])
+        return cls(meetings, doubt.segments, shares, np.reshape(beside, (-1, 3)).T - here, out)
 
     def joined(
         self, poses: SegmentPoses, body: FittedBody, partings: Mapping[str, Array]
@@ -89,8 +91,9 @@ class Joining:
         for j, each in enumerate(self.meetings):
             gaps[:, j] += np.asarray(partings.get(each.centre, 0.0))[..., None]
         columns = _as_columns(gaps)
-        pulls = (self.pull @ columns.reshape(*columns.shape[:2], -1)).reshape(columns.shape)
-        return _moved_back(poses, body, self.chain, pulls), body
+        errors = self.poses @ columns.reshape(*columns.shape[:2], -1)
+        errors = np.moveaxis(errors.reshape(-1, len(self.segments), 6, *columns.shape[2:]), (0, 2), (-1, 0)).copy()
+        return _less(poses, body, self.segments, errors), body
 
 
 def joined(poses: SegmentPoses, body: FittedBody) -> tuple[SegmentPoses, FittedBody]:
@@ -107,7 +110,8 @@ def joined(poses: SegmentPoses, body: FittedBody) -> tuple[SegmentPoses, FittedB
         part = replace(poses, rotation=poses.rotation[..., frames], origin=poses.origin[..., frames])
         chain = _Chain.of(part, body, meetings, doubt.around(frames))
         columns = _as_columns(_gaps(part, body, meetings))
-        part = _moved_back(part, body, chain, np.linalg.solve(chain.spread_of_gaps(), columns[..., None])[..., 0])
+        pulls = np.linalg.solve(chain.spread_of_gaps(), columns[..., None])[..., 0]
+        part = _less(part, body, doubt.segments, chain.errors(pulls))
         rotation[..., frames], origin[..., frames] = part.rotation, part.origin
     return replace(poses, rotation=rotation, origin=origin), body
 
@@ -250,8 +254,8 @@ class _Chain:
                     out[:, k, :, j] += np.moveaxis(part, -1, 0).swapaxes(1, 2)
         return out.reshape(-1, 3 * len(joints), 3 * len(joints))
 
-    def errors(self, pulls: Array) -> tuple[Array, Array]:
-        """Shifts [m] and turns [rad] (3, S, ..., F) of the segments, S H' of pulls (F, 3 J, ...) at the joints."""
+    def errors(self, pulls: Array) -> Array:
+        """(6, S, ..., F) shifts [m] and turns [rad] of the segments, S H' of pulls (F, 3 J, ...) at the joints."""
         pulls = np.moveaxis(pulls.reshape(-1, len(self.meetings), 3, *pulls.shape[2:]), (0, 2), (-1, 0)).copy()
         draws = (1,) * (pulls.ndim - 3)
         frames = self.known.shape[1]
@@ -262,7 +266,7 @@ class _Chain:
                 shifts[:, s] += sign * self.doubt.shift[s] * pull
                 turns[:, s] += cross(sign * arm.reshape(3, *draws, frames), pull)
         spread = np.nan_to_num(self.doubt.turn)
-        return shifts, rotate(spread.reshape(*spread.shape[:3], *draws, frames), turns)
+        return np.concatenate((shifts, rotate(spread.reshape(*spread.shape[:3], *draws, frames), turns)))
 
 
 def _centre_shares(poses: SegmentPoses, body: FittedBody, meetings: tuple[Meeting, ...], doubt: _Doubt) -> Array:
@@ -329,14 +333,12 @@ def _as_columns(gaps: Array) -> Array:
     return np.moveaxis(gaps.reshape(-1, *gaps.shape[2:]), -1, 0)
 
 
-def _moved_back(poses: SegmentPoses, body: FittedBody, chain: _Chain, pulls: Array) -> SegmentPoses:
-    """The poses less what pulls (F, 3 J, ...) at the joints tell of their errors."""
-    segments = chain.doubt.segments
-    shifts, turns = chain.errors(pulls)
+def _less(poses: SegmentPoses, body: FittedBody, segments: tuple[str, ...], errors: Array) -> SegmentPoses:
+    """The poses less shifts and turns (6, S, ..., F) of their segments."""
     where = slice(None) if segments == poses.segments else [poses.index(name) for name in segments]
     middle = _middles(poses, body, segments)
-    back = from_vector(-turns)
+    back = from_vector(-errors[3:])
     rotation, origin = poses.rotation.copy(), poses.origin.copy()
     rotation[:, :, where] = compose(back, rotation[:, :, where])
-    origin[:, where] = middle + rotate(back, origin[:, where] - middle) - shifts
+    origin[:, where] = middle + rotate(back, origin[:, where] - middle) - errors[:3]
     return replace(poses, rotation=rotation, origin=origin)
