@@ -6,6 +6,7 @@ import ast
 import importlib
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -376,6 +377,7 @@ def place(room: str) -> int:
     return ORDER.index(room)
 
 
+@cache
 def imports(room: str, top_level_only: bool = False) -> set[str]:
     tree = ast.parse((PACKAGE / Path(*room.split("."))).with_suffix(".py").read_text(encoding="utf-8"))
     nodes = tree.body if top_level_only else list(ast.walk(tree))
