@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import typer
 
 from jointload.errors import OutputError, expected_found, not_written
+from jointload.sources import in_words
 
 if TYPE_CHECKING:
     from jointload.analysis import Analysis
@@ -75,7 +76,7 @@ def print_findings(where: str, findings: tuple[Finding, ...], every: bool = Fals
     typer.echo(f"{where}: {', '.join(told) or 'nothing to check'}")
     shown = [f for f in findings if every or f.severity != "pass"]
     for finding in sorted(shown, key=lambda f: list(SEVERITIES).index(f.severity)):
-        what = f"{finding.severity:6}  {finding.check.replace('_', ' ')}, {finding.where}: {finding.evidence}"
+        what = f"{finding.severity:6}  {finding.check.replace('_', ' ')}, {finding.where}: {in_words(finding.evidence)}"
         typer.echo(f"  {what}{'; ' * bool(finding.advice)}{finding.advice}")
 
 

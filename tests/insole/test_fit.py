@@ -45,9 +45,9 @@ HIGH = Limits(stack=13 * MM, lift=13 * MM)
 @pytest.fixture(scope="module")
 def analysis() -> Analysis:
     sample = shipped_folder("sample_c3d")
-    files = {"labels": sample / "labels.toml", "rider": sample / "rider_a.toml"}
+    files = {"labels": sample / "labels.toml", "rider": sample / "rider_b.toml"}
     return analyse(
-        read_session(sample / "rider_a_landing_flat.c3d", sample / "rider_a_static.c3d", **files), variants=False
+        read_session(sample / "rider_b_landing_flat.c3d", sample / "rider_b_static.c3d", **files), variants=False
     )
 
 

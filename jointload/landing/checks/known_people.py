@@ -65,21 +65,18 @@ def strength_findings(measures: Iterable[Measure], landing: Landing) -> tuple[Fi
         divisor = {"Nm/kg": landing.weight / G, "BW": landing.weight, "N": 1.0}[limit.unit]
         low = measure.value if not np.isfinite(measure.low) else measure.low
         value, least = measure.value / divisor, low / divisor
-        told = f"{value:.{SHOWN[limit.unit]}f} of {limit.most:.{SHOWN[limit.unit]}f} {limit.unit}"
+        number, most = (f"{x:.{SHOWN[limit.unit]}f}" for x in (value, limit.most))
         part = f"{measure.side} {limit.what}".strip()
         if least > limit.most:
-            beyond.append(Finding(CHECK, "warn", part, f"{told}, {_basis(limit)}", ADVICE))
+            told = f"{number} {limit.unit}; {limit.people} and their spread leave {most} possible ({limit.source})"
+            beyond.append(Finding(CHECK, "warn", part, told, ADVICE))
         else:
-            said.append((value / limit.most, f"{part} {told}"))
+            said.append((value / limit.most, f"{part} {number} of {most} {limit.unit}"))
     if beyond:
         return tuple(beyond)
     nearest = max(said, default=(0.0, "no moment to judge"))[1]
     evidence = f"within what people are known to produce; nearest to it {nearest}" if said else nearest
     return (Finding(CHECK, "pass", landing.recording.name, evidence, ""),)
-
-
-def _basis(limit: Limit) -> str:
-    return f"the most that is known ({limit.people}, {limit.source})"
 
 
 ADVICE = (

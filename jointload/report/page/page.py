@@ -75,5 +75,5 @@ def render_page(
         *(html.section(section.key, section.heading, content) for section, content in told.items()),
     ]
     links = {section.key: section.heading for section in told}
-    used = cited(methods_text(analysis, reported.answers).paragraph)
+    used = cited(methods_text(analysis, reported.answers).paragraph, *(f.evidence for f in analysis.findings))
     return html.document(title_of(reported), "\n".join(body), used, links)

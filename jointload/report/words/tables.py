@@ -162,7 +162,7 @@ def quality_table(findings: Iterable[Finding]) -> pandas.DataFrame:
     """One row a finding, the worst first."""
     import pandas as pd
 
-    rows = [[getattr(finding, name) for name in FINDING_COLUMNS] for finding in worst_first(findings)]
+    rows = [[in_words(getattr(finding, name)) for name in FINDING_COLUMNS] for finding in worst_first(findings)]
     return pd.DataFrame(rows, columns=list(FINDING_COLUMNS))
 
 
