@@ -225,17 +225,18 @@ class Book:
             if trial.rider == rider and recorded.date == self.today
         ]
         for file, left in self.left_out.items():
-            if (left.rider, left.kind) == (rider, "landing") and self._is_of_today(file):
+            if (left.rider, left.kind) == (rider, "landing") and self._left_out_today(file):
                 own.append((self.recorded[file].order, Landed(None, self.recorded[file].seconds)))
         return [landed for _, landed in sorted(own, key=lambda one: one[0])]
 
-    def _is_of_today(self, file: str) -> bool:
-        return file in self.recorded and self.recorded[file].date == self.today
+    def _left_out_today(self, file: str) -> bool:
+        """Not where trials.csv lists it yet, or again."""
+        return file in self.recorded and self.recorded[file].date == self.today and not self.rows(file)
 
     def session(self, now: float) -> list[Record]:
         """Warm-up, rest and hard landings of each rider who was recorded today."""
         seen = {trial.rider for recorded, trial in self.trials() if recorded.date == self.today}
-        seen |= {left.rider for file, left in self.left_out.items() if self._is_of_today(file)}
+        seen |= {left.rider for file, left in self.left_out.items() if self._left_out_today(file)}
         limits = self.settings.limits
         return [strained(rider, self.landed_today(rider), limits, now) for rider in self.study.riders if rider in seen]
 
