@@ -153,7 +153,8 @@ class Book:
             file = job.inputs.get(role)
             if file is not None and not (file in self.recorded and self.recorded[file].whole):
                 return f"Waits for {file}, the {role.replace('_', ' ')} trial of {trial.rider}."
-        missing = next((name for name in trial.beneath.values() if not (self.folder / name).is_file()), None)
+        needed = (job.inputs["labels"], *trial.beneath.values())
+        missing = next((name for name in needed if not (self.folder / name).is_file()), None)
         return f"Waits for {missing}." if missing else job
 
     def _new_key(self, job: Job) -> str:

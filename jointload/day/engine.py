@@ -525,7 +525,20 @@ class Day:
 
         program()
         while not self._stopping.is_set():
-            self._waker.wait(max(LOOK_SECONDS, LOOK_SHARE * self.turn()))
+            self._waker.wait(max(LOOK_SECONDS, LOOK_SHARE * self.safe_turn()))
+
+    def safe_turn(self) -> float:
+        """A turn whose fault is told and does not end the day."""
+        try:
+            took = self.turn()
+        except Exception as problem:
+            took, fault = AGAIN_SECONDS / LOOK_SHARE, f"unforeseen {type(problem).__name__}: {problem}; the day goes on"
+            with self._lock:
+                self._dirty = True
+                if fault not in self.book.faults:
+                    self.book.faults.append(fault)
+                    self._changed()
+        return took
 
     def turn(self) -> float:
         """One turn of the day: what a look at the folder finds, what the workers have done, what is to be done next.

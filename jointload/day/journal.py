@@ -42,7 +42,7 @@ class Journal:
         self.waiting.append(json.dumps({"what": what} | told, ensure_ascii=False))
 
     def flush(self) -> None:
-        """Write what waits, after whole lines alone; OSError where it cannot be written now, of which nothing is left."""
+        """Write what waits, after whole lines alone; OSError where it cannot be written now: nothing of it is left."""
         if not self.waiting:
             return
         self.path.parent.mkdir(exist_ok=True)

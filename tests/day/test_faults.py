@@ -210,6 +210,19 @@ def test_a_journal_line_that_a_kill_cut_short_is_left_out(tmp_path: Path) -> Non
     assert [entry["file"] for entry in Journal(tmp_path).entries()] == ["one.c3d", "two.c3d"]
 
 
+def test_a_fault_of_the_program_is_told_and_the_day_goes_on(listed: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    hand = HandDay(listed, skipped=("result",))
+    record(listed, STATIC)
+    with monkeypatch.context() as patch:
+        patch.setattr(hand.day.book, "trials", lambda: 1 / 0)
+        hand.day.safe_turn()
+        revision = hand.day.revision
+        hand.day.safe_turn()
+        assert hand.day.revision == revision, "told once"
+    assert hand.day.state()["faults"] == ["unforeseen ZeroDivisionError: division by zero; the day goes on"]
+    assert hand.settle()["trials"][0]["word"] == "fine"
+
+
 # Clocks, and many landings ------------------------------------------------------------------------------------------
 
 
