@@ -67,9 +67,12 @@ class Arrivals:
         self.first: set[str] | None = None
         """What was there before the day began; None before the first look."""
 
+    def there(self) -> bool:
+        return any((self.folder / name).exists() for name in self.tables)
+
     def look(self) -> Look:
         """What has come to rest since the last look, oldest first."""
-        if not any((self.folder / name).exists() for name in self.tables):
+        if not self.there():
             return Look(False)
         try:
             found = dict(_recordings(self.folder))

@@ -153,7 +153,8 @@ class Book:
             file = job.inputs.get(role)
             if file is not None and not (file in self.recorded and self.recorded[file].whole):
                 return f"Waits for {file}, the {role.replace('_', ' ')} trial of {trial.rider}."
-        missing = next((name for name in trial.beneath.values() if not (self.folder / name).is_file()), None)
+        needed = (job.inputs["labels"], *trial.beneath.values())
+        missing = next((name for name in needed if not (self.folder / name).is_file()), None)
         return f"Waits for {missing}." if missing else job
 
     def _new_key(self, job: Job) -> str:
@@ -225,17 +226,18 @@ class Book:
             if trial.rider == rider and recorded.date == self.today
         ]
         for file, left in self.left_out.items():
-            if (left.rider, left.kind) == (rider, "landing") and self._is_of_today(file):
+            if (left.rider, left.kind) == (rider, "landing") and self._left_out_today(file):
                 own.append((self.recorded[file].order, Landed(None, self.recorded[file].seconds)))
         return [landed for _, landed in sorted(own, key=lambda one: one[0])]
 
-    def _is_of_today(self, file: str) -> bool:
-        return file in self.recorded and self.recorded[file].date == self.today
+    def _left_out_today(self, file: str) -> bool:
+        """Not where trials.csv lists it yet, or again."""
+        return file in self.recorded and self.recorded[file].date == self.today and not self.rows(file)
 
     def session(self, now: float) -> list[Record]:
         """Warm-up, rest and hard landings of each rider who was recorded today."""
         seen = {trial.rider for recorded, trial in self.trials() if recorded.date == self.today}
-        seen |= {left.rider for file, left in self.left_out.items() if self._is_of_today(file)}
+        seen |= {left.rider for file, left in self.left_out.items() if self._left_out_today(file)}
         limits = self.settings.limits
         return [strained(rider, self.landed_today(rider), limits, now) for rider in self.study.riders if rider in seen]
 

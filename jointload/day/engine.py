@@ -8,6 +8,7 @@ not say. Opened again the day goes on from there.
 from __future__ import annotations
 
 import contextlib
+import errno
 import json
 import threading
 import time
@@ -363,6 +364,7 @@ class Day:
         if not disk.edits:
             return
         try:
+            self._require_there()
             text = self._trials_text()
             for edit in disk.edits:
                 text = edit(text)
@@ -374,9 +376,19 @@ class Day:
         self._written(TRIALS_FILE)
         self._reread()
 
+    def _require_there(self) -> None:
+        """OSError where the folder is gone: a share may leave an empty one behind, which is none to write to."""
+        if not self._arrivals.there():
+            raise OSError(errno.ENOENT, "the folder is gone")
+
     def _note(self, what: str, **told: Any) -> None:
+        self._journal.add(what, **told)
+        self._flush_journal()
+
+    def _flush_journal(self) -> None:
         try:
-            self._journal.add(what, **told)
+            self._require_there()
+            self._journal.flush()
             self._written(DAY)
         except OSError as problem:
             self._cannot_write(DAY, problem)
@@ -384,6 +396,7 @@ class Day:
     def _write(self, path: Path, text: str) -> None:
         """A table that a person asked for: SettingError where it cannot be written."""
         try:
+            self._require_there()
             write_safely(path, text)
         except OSError as problem:
             found, advice = problem.strerror or str(problem), "make room, and say it again"
@@ -392,7 +405,9 @@ class Day:
     def _cannot_write(self, what: str, problem: Exception) -> None:
         why = getattr(problem, "strerror", None) or str(problem)
         self._disk.files.add(what)
-        self._disk.text = f"{what} cannot be written: {why}. Nothing is lost while this program runs; make room."
+        self._disk.text = (
+            f"{what} cannot be written: {why}. Nothing is lost while this program runs; it is tried again."
+        )
         self._disk.retry = self._clock() + AGAIN_SECONDS
         self._changed()
 
@@ -510,7 +525,20 @@ class Day:
 
         program()
         while not self._stopping.is_set():
-            self._waker.wait(max(LOOK_SECONDS, LOOK_SHARE * self.turn()))
+            self._waker.wait(max(LOOK_SECONDS, LOOK_SHARE * self.safe_turn()))
+
+    def safe_turn(self) -> float:
+        """A turn whose fault is told and does not end the day."""
+        try:
+            took = self.turn()
+        except Exception as problem:
+            took, fault = AGAIN_SECONDS / LOOK_SHARE, f"unforeseen {type(problem).__name__}: {problem}; the day goes on"
+            with self._lock:
+                self._dirty = True
+                if fault not in self.book.faults:
+                    self.book.faults.append(fault)
+                    self._changed()
+        return took
 
     def turn(self) -> float:
         """One turn of the day: what a look at the folder finds, what the workers have done, what is to be done next.
@@ -555,11 +583,7 @@ class Day:
         if (not self._disk.files and not self._journal.waiting) or self._clock() < self._disk.retry:
             return
         self._flush_edits()
-        try:
-            self._journal.flush()
-            self._written(DAY)
-        except OSError as problem:
-            self._cannot_write(DAY, problem)
+        self._flush_journal()
         self._disk.files.discard("results")
         self._written("results")
         self._dirty = True
@@ -670,6 +694,7 @@ class Day:
         open_files = [one.file for one in self.book.unanswered()]
         faults = [*told["faults"], *(f"{file}: nobody said whose it is" for file in open_files)]
         try:
+            self._require_there()
             write_protocol(self.book, told | {"faults": faults}, self._clock())
         except OSError as problem:
             faults.append(f"the protocol cannot be written: {problem.strerror or problem}")

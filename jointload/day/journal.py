@@ -38,22 +38,21 @@ class Journal:
                 yield entry
 
     def add(self, what: str, **told: Any) -> None:
-        """Add a line; OSError where it cannot be written now: it waits for `flush`."""
+        """Add a line, which waits for `flush`."""
         self.waiting.append(json.dumps({"what": what} | told, ensure_ascii=False))
-        self.flush()
 
     def flush(self) -> None:
-        """Write what waits, after whole lines alone: of a write that failed midway nothing is left."""
+        """Write what waits, after whole lines alone; OSError where it cannot be written now: nothing of it is left."""
         if not self.waiting:
             return
         self.path.parent.mkdir(exist_ok=True)
-        with self.path.open("ab") as file:
+        with self.path.open("ab", buffering=0) as file:
             end = file.tell()
-            if end and not self._whole:
-                file.write(b"" if self._ends_whole() else b"\n")
+            start = "\n" if end and not self._whole and not self._ends_whole() else ""
+            rest = (start + "".join(f"{line}\n" for line in self.waiting)).encode()
             try:
-                file.write("".join(f"{line}\n" for line in self.waiting).encode())
-                file.flush()
+                while rest:
+                    rest = rest[file.write(rest) :]
                 os.fsync(file.fileno())
             except OSError:
                 self._whole = False

@@ -16,7 +16,7 @@ from jointload.day import results
 from jointload.day.engine import AGAIN_SECONDS
 from jointload.day.journal import Journal
 from jointload.day.lanes import Lane
-from jointload.errors import OutputError
+from jointload.errors import OutputError, SettingError
 
 FLAT, WEDGE, STATIC = "rider_a_landing_flat.c3d", "rider_a_landing_wedge.c3d", "rider_a_static.c3d"
 TRIALS = "\n".join(
@@ -114,6 +114,28 @@ def test_a_folder_vanishes_and_returns(listed: Path) -> None:
     assert [(row["word"], row["version"]) for row in state["trials"]] == [("fine", 1), ("fine", 1)]
 
 
+def test_an_answer_is_never_written_where_a_share_was(study: Path) -> None:
+    """A share that is gone leaves an empty folder: the answer waits for the share."""
+    hand = HandDay(study, skipped=("judge", "result"))
+    record(study, STATIC)
+    hand.settle()
+    aside = study.with_name("aside")
+    study.rename(aside)
+    study.mkdir()
+    hand.day.answer(STATIC, "rider_a", "static")
+    state = hand.turn(AGAIN_SECONDS, times=3)
+    assert state["disk"]["waiting"] == 1 and "the folder is gone" in state["disk"]["text"]
+    assert not list(study.iterdir())
+    with pytest.raises(SettingError, match="the folder is gone"):
+        hand.day.want("rider_a", "flat", 3)
+    study.rmdir()
+    aside.rename(study)
+    state = hand.turn(2 * AGAIN_SECONDS, times=3)
+    assert state["disk"]["waiting"] == 0 and not state["disk"]["full"]
+    assert read_csv(study / "trials.csv")[1:] == [[STATIC, "rider_a", "static", ""]]
+    assert HandDay(study).day.state()["trials"][0]["rider"] == "rider_a", "the journal has it, too"
+
+
 def test_a_folder_that_vanishes_while_a_landing_is_judged_costs_nothing(listed: Path) -> None:
     hand = HandDay(listed, skipped=("result",))
     record(listed, STATIC)
@@ -179,11 +201,26 @@ def test_results_on_a_full_disk_are_written_when_there_is_room(listed: Path, mon
 def test_a_journal_line_that_a_kill_cut_short_is_left_out(tmp_path: Path) -> None:
     journal = Journal(tmp_path)
     journal.add("arrived", file="one.c3d")
+    journal.flush()
     with journal.path.open("ab") as file:
         file.write(b'{"what": "arrived", "fi')
     again = Journal(tmp_path)
     again.add("arrived", file="two.c3d")
+    again.flush()
     assert [entry["file"] for entry in Journal(tmp_path).entries()] == ["one.c3d", "two.c3d"]
+
+
+def test_a_fault_of_the_program_is_told_and_the_day_goes_on(listed: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    hand = HandDay(listed, skipped=("result",))
+    record(listed, STATIC)
+    with monkeypatch.context() as patch:
+        patch.setattr(hand.day.book, "trials", lambda: 1 / 0)
+        hand.day.safe_turn()
+        revision = hand.day.revision
+        hand.day.safe_turn()
+        assert hand.day.revision == revision, "told once"
+    assert hand.day.state()["faults"] == ["unforeseen ZeroDivisionError: division by zero; the day goes on"]
+    assert hand.settle()["trials"][0]["word"] == "fine"
 
 
 # Clocks, and many landings ------------------------------------------------------------------------------------------
