@@ -67,6 +67,18 @@ def test_the_verdict_is_read_from_two_metres(driver: Any, serve: Callable[..., A
     assert {"fine": "✓ Fine", "usable": "▲ Usable", "again": "■ Record again"}[word] in told
 
 
+def test_a_long_reason_stays_on_the_screen(driver: Any, serve: Callable[..., Any]) -> None:
+    served = serve(InventedDay(word="again"))
+    served.day.told["latest"]["reason"] = "The markers of the right foot are hidden for a while. " * 5
+    with screen(driver, TABLET):
+        opened(driver, served)
+        bottom, size = driver.execute_script(
+            "const reason = document.querySelector('.reason');"
+            "return [reason.getBoundingClientRect().bottom, parseFloat(getComputedStyle(reason).fontSize)]"
+        )
+    assert bottom <= TABLET["height"] and size >= 48.0
+
+
 def test_whose_a_recording_is_takes_two_clicks(driver: Any, serve: Callable[..., Any]) -> None:
     served = serve(InventedDay(questions=[question("take_0009.c3d"), question("take_0010.c3d", at="14:32:00")]))
     with screen(driver, TABLET):
