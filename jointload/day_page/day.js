@@ -72,7 +72,8 @@
 
   // A click in the last group sends; so does one before it when the last was clicked already.
   function choose(button) {
-    const form = button.form;
+    const form = button.form, typed = button.closest("fieldset").querySelector("input");
+    if (typed) typed.value = "";
     chosen.set(form.dataset.key, { ...wordsOf(form), [button.name]: button.value });
     press(form);
     const last = groupsOf(form).at(-1), open = openIn(form);
