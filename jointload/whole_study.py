@@ -61,7 +61,7 @@ def run_study(
     """Check the study, analyse what has changed, write the joined tables.
 
     out : folder of results, `results` in the study folder without it;  full : each trial with report.html, series.csv
-    and derived.c3d;  parquet : the joined numbers also as metrics.parquet
+    and derived.c3d;  parquet : the joined numbers also as a Parquet data set in parts
     StudyError lists every fault of the study before anything is written; a trial that cannot be analysed is refused
     and does not stop the others.
     """

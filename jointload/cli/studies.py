@@ -53,7 +53,9 @@ def run(
     full: Annotated[
         bool, typer.Option("--full", help="report.html, series.csv and derived.c3d of every trial")
     ] = False,
-    parquet: Annotated[bool, typer.Option("--parquet", help="the joined numbers also as metrics.parquet")] = False,
+    parquet: Annotated[
+        bool, typer.Option("--parquet", help="the joined numbers also as metrics.parquet, in parts")
+    ] = False,
 ) -> None:
     """Check a study, analyse what is new or changed, join the numbers. Exit 3: some trials were refused."""
     from jointload.whole_study import run_study

@@ -19,7 +19,7 @@ from typing import Any
 
 from jointload.day.arrivals import LOOK_SECONDS, LOOK_SHARE, Arrivals, Look, Ready, Stamp, Waker, stamp_of
 from jointload.day.book import Book, Kept, LeftOut, Recorded
-from jointload.day.fitting import Fitting, enough_shapes, fitted
+from jointload.day.fitting import FLAT, Fitting, enough_shapes, fitted
 from jointload.day.journal import Journal
 from jointload.day.lanes import Done, Lane, Lanes, worker_lanes
 from jointload.day.protocol import write_protocol
@@ -713,9 +713,11 @@ class Day:
         if not stage.baseline:
             return
         jobs, keys = book.fit_jobs(stage)
-        flat = tuple(job for shape, job in jobs if shape == "flat")
-        shaped = tuple((shape, job) for shape, job in jobs if shape != "flat")
-        ready = enough_shapes(stage.have, [name for name in stage.have if book.shape(name) not in ("", "flat")])
+        flat = tuple(job for shape, job in jobs if shape == FLAT)
+        shaped = tuple((shape, job) for shape, job in jobs if shape != FLAT)
+        asked = [shape["condition"] for shape in stage.next_shapes]
+        others = [name for name in stage.have if book.shape(name) not in ("", FLAT) and name not in asked]
+        ready = enough_shapes(stage.have, others)
         kept = book.fits.get(book.aim)
         if kept is not None:
             used = json.loads(kept.key)

@@ -38,7 +38,8 @@ from jointload.uncertainty.repeats import FEWEST_REPEATS
 
 Record = dict[str, Any]
 FLAT = "flat"
-SEED = 1
+PERSONS, SEED = 200, 1
+"""Drawn persons of a search, and its seed: those of `jointload fit`."""
 
 
 @dataclass(frozen=True)
@@ -66,7 +67,7 @@ def _fitted(asked: Fitting) -> Record:
     aim, base = asked.aim, asked.flat[0]
     plain = with_feet(analyse(session_of(base), Settings(**base.settings)))
     analysis = with_intervals(plain, DRAWS, shares=False)
-    found = fit(analysis, aim.side, aim.target, seed=SEED, known=_known(asked, analysis))
+    found = fit(analysis, aim.side, aim.target, draws=PERSONS, seed=SEED, known=_known(asked, analysis))
     inputs = {role: base.path(role) for role in base.inputs}
     inputs |= {f"condition_{k}": job.path("trial") for k, (_, job) in enumerate(asked.shaped, start=1)}
     written = write_report(analysis, asked.out, inputs=inputs, fit=found)
@@ -221,8 +222,8 @@ class Stage:
         return "shapes" if self.next_shapes and not self.shapes_done else "fitted"
 
 
-def told_stage(stage: Stage) -> Record:
-    """A fitting as the page shows it, but for the keys of its files."""
+def told_stage(stage: Stage, left: int = 0) -> Record:
+    """A fitting as the page shows it, but for the keys of its files; left : landings that the rider's plan lacks."""
     found = stage.found or {}
     asked, flat = stage.next_shapes, min(stage.have.get(stage.flat, 0), stage.need)
     answer = found.get("answer")
@@ -241,7 +242,7 @@ def told_stage(stage: Stage) -> Record:
             {"key": "fitted", "text": "Fitted shape", "have": int(stage.stop), "need": 1, "done": stage.stop},
         ],
         "working": stage.working,
-        "text": _sentence(stage),
+        "text": _sentence(stage, left),
         "next": asked,
         "narrows": ""
         if share is None or not asked
@@ -250,27 +251,31 @@ def told_stage(stage: Stage) -> Record:
         "certainty": None
         if answer is None
         else {"text": found["certainty"], "chance_of_change": round(found["chance"], 4)},
-        "stop": {"now": stage.stop, "text": STOP.format(rider=stage.aim.rider) if stage.stop else ""},
+        "stop": {"now": stage.stop, "text": _stopped(stage, left) if stage.stop else ""},
         "problem": found.get("problem", ""),
         "caution": CAUTION,
     }
 
 
-STOP = "One more trial would no longer change the answer: {rider} may go home."
+def _stopped(stage: Stage, left: int) -> str:
+    told = "One more trial would no longer change the answer"
+    if left:
+        return f"{told}; {left} landings of {stage.aim.rider} are left in the plan."
+    return f"{told}: {stage.aim.rider} may go home."
 
 
-def _sentence(stage: Stage) -> str:
+def _sentence(stage: Stage, left: int) -> str:
     if not stage.baseline:
-        lacking = stage.need - stage.have.get(stage.flat, 0)
-        return f"Record {lacking} more on the flat insole."
+        more = stage.need - stage.have.get(stage.flat, 0)
+        return f"Record {more} more on the flat insole."
     if stage.working:
         return "The shape is being searched."
     if stage.found and stage.found["problem"]:
         return f"No shape could be searched: {stage.found['problem']}"
     if stage.stop:
-        return STOP.format(rider=stage.aim.rider)
-    left = [f"{shape['left']} on {shape['condition']}" for shape in stage.next_shapes if shape["left"]]
-    return f"Record {' and '.join(left)}." if left else "The shape is searched next."
+        return _stopped(stage, left)
+    lacking = [f"{shape['left']} on {shape['condition']}" for shape in stage.next_shapes if shape["left"]]
+    return f"Record {' and '.join(lacking)}." if lacking else "The shape is searched next."
 
 
 def enough_shapes(have: Mapping[str, int], shapes: Sequence[str]) -> bool:

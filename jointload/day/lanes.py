@@ -21,6 +21,8 @@ MOST_SECONDS = 180.0
 """A task that takes longer is taken for hanging (choice: sixty times a landing's)."""
 FIT_SECONDS = 900.0
 """A search that takes longer is taken for hanging (choice: thirty times a usual one)."""
+VERDICT_SECONDS = 60.0
+"""A verdict that takes longer is taken for hanging: others wait behind it (choice)."""
 POLITENESS = 10
 """How far the fit's worker steps back from the others (choice)."""
 USUAL = ("scipy.signal", "scipy.interpolate")
@@ -123,7 +125,7 @@ class Lanes(NamedTuple):
 def worker_lanes() -> Lanes:
     """A process each; those of verdicts and results are up before the first recording."""
     fit = Lane("jointload.day.fitting", polite=True, most_seconds=FIT_SECONDS)
-    lanes = Lanes(Lane("jointload.day.verdict"), Lane("jointload.day.results"), fit)
+    lanes = Lanes(Lane("jointload.day.verdict", most_seconds=VERDICT_SECONDS), Lane("jointload.day.results"), fit)
     lanes.quick.warm()
     lanes.slow.warm()
     return lanes

@@ -22,6 +22,9 @@ WORDS = {"fine": "fine", "usable": "usable", "again": "record again", "": "not j
 COLUMNS = ("order", "date", "time", "file", "version", "kind", "rider", "condition", "verdict", "why")
 
 
+DOUBTED = ("Time", "File", "Version", "Rider", "Condition", "Verdict", "Why")
+
+
 def write_protocol(book: Book, end: Record, now: float) -> None:
     """protocol.html, .csv and .md into the folder day/; end : what the study run at the end told."""
     folder = book.folder / DAY
@@ -86,7 +89,9 @@ def _summary(book: Book, end: Record) -> list[str]:
     rows = protocol_rows(book)
     counts = Counter(row["verdict"] for row in rows)
     told = [f"{counts[word]} {word}" for word in (*WORDS.values(), "left out") if counts[word]]
-    out = [f"{len(rows)} recordings: {', '.join(told) or 'none'}.", book.plan()["text"]]
+    files = len({row["file"] for row in rows})
+    versions = f" in {len(rows)} versions" if len(rows) > files else ""
+    out = [f"{files} recordings{versions}: {', '.join(told) or 'none'}.", book.plan()["text"]]
     if end.get("text"):
         out.append(f"The study's results: {end['text']}.")
     out += [f"Not complete: {fault}" for fault in end.get("faults", ())]
@@ -113,14 +118,21 @@ def _tables(book: Book, now: float) -> list[tuple[str, tuple[str, ...], list[lis
         [one["rider"], str(one["landings"]), f"{one['hard']} above {one['hard_above_bw']:g} BW", one["stopped"]]
         for one in book.session(now)
     ]
+    every = protocol_rows(book)
+    doubted = [
+        [row["time"], row["file"], str(row["version"]), row["rider"], row["condition"], row["verdict"], row["why"]]
+        for row in every
+        if row["why"]
+    ]
     rows = [
         [str(row["order"]), row["time"], row["file"], str(row["version"]), sentence_case(row["kind"]), row["rider"],
-         row["condition"], row["verdict"], row["why"]]
-        for row in protocol_rows(book)
+         row["condition"], row["verdict"]]
+        for row in every
     ]  # fmt: skip
     found = [
+        ("Refused, repeated, left out, or to be minded", DOUBTED, doubted),
         ("Plan", ("Rider", "Condition", "Wanted", "Usable", "Record again", "Left", "Stopped by"), plan),
         ("Landings today", ("Rider", "Landings", "Hard ones, a foot's largest force", "Limit"), session),
-        ("Recordings", ("", "Time", "File", "Version", "Kind", "Rider", "Condition", "Verdict", "Why"), rows),
+        ("Recordings", ("", "Time", "File", "Version", "Kind", "Rider", "Condition", "Verdict"), rows),
     ]
     return [one for one in found if one[2]]

@@ -211,7 +211,8 @@ def _fitting(book: Book, searching: bool) -> Record | None:
         {"key": f"fit/{one['path']}", "text": one["text"], "kind": one["kind"]}
         for one in (stage.found or {}).get("files", ())
     ]
-    return told_stage(stage) | {"files": files}
+    left = sum(row["left"] for row in book.plan()["rows"] if row["rider"] == book.aim.rider)
+    return told_stage(stage, left) | {"files": files}
 
 
 # Files that may be handed out ---------------------------------------------------------------------------------------

@@ -10,7 +10,15 @@ import numpy as np
 
 from jointload.errors import StudyError, expected_found
 from jointload.intake.recording import Array
-from jointload.study.effects import EffectSize, benjamini_hochberg, effect_size, equivalence_p, holm, riders_to_decide
+from jointload.study.effects import (
+    MANY_LANDINGS,
+    EffectSize,
+    benjamini_hochberg,
+    effect_size,
+    equivalence_p,
+    holm,
+    riders_to_decide,
+)
 from jointload.study.mixed import Contrast, contrasts
 from jointload.study.observations import Curves, Observations
 from jointload.study.permutation import ALPHA, CurveTest, labels_between, labels_within, sign_flip
@@ -50,6 +58,11 @@ class Row:
     def riders_to_decide(self) -> float:
         """How many riders would find a difference of the smallest change; as in effects.riders_to_decide."""
         return riders_to_decide(self.contrast, self.margin)
+
+    @property
+    def riders_with_more_landings(self) -> dict[int, float]:
+        """Landings of each rider under each level -> how many riders would then find it; NaN where it is not known."""
+        return {count: riders_to_decide(self.contrast, self.margin, count) for count in MANY_LANDINGS}
 
     @property
     def verdict(self) -> Verdict:

@@ -17,6 +17,8 @@ LEAST_RIDERS = 3
 """An effect size from fewer riders is left empty (choice)."""
 POWER = 0.8
 """Of a study that is planned to decide (common practice)."""
+MANY_LANDINGS = (5, 10)
+"""Of each rider under each level, for which a study is told how many riders it would need (choice)."""
 MOST_RIDERS = 2000
 """More riders than this are told as too many (choice)."""
 MOST_LANDINGS = 60
@@ -115,20 +117,22 @@ def equivalence_p(contrast: Contrast, margin: float) -> float:
     return float(max(above, below))
 
 
-def riders_to_decide(contrast: Contrast, margin: float, power: float = POWER) -> float:
+def riders_to_decide(contrast: Contrast, margin: float, landings: float | None = None, power: float = POWER) -> float:
     """Riders from which on a true difference of `margin` is found in `power` of all studies at 5 %, two-sided, if
     riders spread as those seen here: the error shrinks by the root of their number, degrees of freedom lack as
     many of it.
 
-    The power of a t test by the noncentral t distribution, not adjusted for other quantities. NaN where error or margin
-    is not known, infinite beyond MOST_RIDERS.
+    landings : of each rider under each level, as many as seen without it
+    By the noncentral t distribution, not adjusted for other quantities. NaN where error or margin is not known, or
+    another number of landings is asked for and none was repeated; infinite beyond MOST_RIDERS.
     """
-    if not (np.isfinite(contrast.error) and contrast.error > 0 and margin > 0):
+    error = contrast.error if landings is None else contrast.error * _error_ratio(contrast, landings)
+    if not (np.isfinite(error) and error > 0 and margin > 0):
         return float("nan")
     riders = np.arange(2, MOST_RIDERS + 1)
     freedom = riders - (contrast.riders - contrast.df)
     riders, freedom = riders[freedom >= 1], freedom[freedom >= 1]
-    return _first_to_decide(riders, freedom, margin / (contrast.error * np.sqrt(contrast.riders / riders)), power)
+    return _first_to_decide(riders, freedom, margin / (error * np.sqrt(contrast.riders / riders)), power)
 
 
 def landings_to_decide(sd: float, margin: float, power: float = POWER) -> float:
@@ -146,14 +150,32 @@ def landings_to_decide(sd: float, margin: float, power: float = POWER) -> float:
 
 def _first_to_decide(counts: np.ndarray, freedom: np.ndarray, away: np.ndarray, power: float) -> float:
     """The first count whose test has the power; away : noncentrality of each."""
+    enough = np.flatnonzero(power_of(away, freedom) >= power)
+    return float(counts[enough[0]]) if enough.size else float("inf")
+
+
+def power_of(away: np.ndarray, freedom: np.ndarray) -> np.ndarray:
+    """Share of studies that find a true difference at 5 %, two-sided, on its own side: noncentral t distribution.
+
+    away : the difference over its standard error;  freedom : degrees of freedom of that error
+    """
     from scipy import stats
 
     critical = stats.t.ppf(0.5 + 0.5 * CONFIDENCE, freedom)
     with np.errstate(all="ignore"):
         found = stats.nct.sf(critical, freedom, away)
-    found = np.where(np.isfinite(found), found, (away > critical).astype(float))  # far out in its tails scipy gives NaN
-    enough = np.flatnonzero(found >= power)
-    return float(counts[enough[0]]) if enough.size else float("inf")
+    return np.where(np.isfinite(found), found, (away > critical).astype(float))  # far out in its tails scipy gives NaN
+
+
+def _error_ratio(contrast: Contrast, landings: float) -> float:
+    """Error with so many landings of each rider under each level over that with those seen: their own spread shrinks,
+    what riders differ by in their answers (or, of groups, at all) stays."""
+    if not contrast.repeated:
+        return float("nan")
+    within = contrast.rider_by_level
+    riders = contrast.between_riders if np.isnan(within) else within
+    now, then = (riders**2 + contrast.residual**2 / count for count in (contrast.landings, landings))
+    return float(np.sqrt(then / now))
 
 
 def holm(p: Sequence[float]) -> list[float]:

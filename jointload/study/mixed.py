@@ -3,7 +3,9 @@
 A landing is one of several of a rider, and riders answer differently: the model has a random effect of the rider and,
 where a rider has several landings under one condition, one of the rider under that condition. Tests and intervals use
 Student's t with containment degrees of freedom, since the normal distribution is too narrow for a dozen riders; with
-equally many landings everywhere they are those of the paired t-test on the riders' means.
+equally many landings everywhere they are those of the paired t-test on the riders' means. A variance that the model
+puts at zero, the least it may be, would make the error too large for these degrees of freedom (of riders who answer
+alike) or too small (of riders no more like themselves than like others): there the riders' means are tested.
 """
 
 from __future__ import annotations
@@ -19,6 +21,9 @@ if TYPE_CHECKING:
     import pandas
 
 CONFIDENCE = 0.95
+AT_ZERO = 1e-4
+"""A variance below this share of that of landings is at zero (choice: what the search leaves of it is less)."""
+AT_ZERO_WORDS = "a variance is zero"
 
 
 @dataclass(frozen=True)
@@ -27,6 +32,7 @@ class Contrast:
     two-sided p; the standard deviations of the model; NaN with a note where the data do not allow it.
 
     repeated : whether `residual` is that of landings repeated by one rider under one level
+    landings : of a rider under a level, harmonic mean
     """
 
     level: str
@@ -46,6 +52,7 @@ class Contrast:
     model: str
     repeated: bool = False
     note: str = ""
+    landings: float = float("nan")
 
 
 def contrasts(data: pandas.DataFrame, levels: Sequence[str]) -> list[Contrast]:
@@ -58,15 +65,18 @@ def contrasts(data: pandas.DataFrame, levels: Sequence[str]) -> list[Contrast]:
     if why_not:
         return [_unknown(level, levels[0], data, why_not) for level in levels[1:]]
     within = bool((data.groupby("rider")["level"].nunique() > 1).any())
-    cells = data.groupby(["rider", "level"]).ngroups
-    repeated = len(data) > (cells if within else data["rider"].nunique())
+    cells = data.groupby(["rider", "level"]).size()
+    repeated = len(data) > (len(cells) if within else data["rider"].nunique())
     df = _containment(data, len(levels), within)
     if df < 1:
         return [_unknown(level, levels[0], data, "too few riders") for level in levels[1:]]
     codes = {level: f"level_{k}" for k, level in enumerate(levels)}
-    fit, words = _fitted(data.assign(level=data["level"].map(codes)), within, repeated)
-    found = [_contrast(fit, words, data, levels[0], level, codes[level], df) for level in levels[1:]]
-    return [replace(one, repeated=repeated) for one in found]
+    coded = data.assign(level=data["level"].map(codes))
+    fit, words = _fitted(coded, within, repeated)
+    means = _of_means(coded, within) if _at_zero(fit) else None
+    found = [_contrast(fit, means, words, data, levels[0], level, codes[level], df) for level in levels[1:]]
+    landings = float(1.0 / np.mean(1.0 / cells))
+    return [replace(one, repeated=repeated, landings=landings) for one in found]
 
 
 def fit_mixed(formula: str, data: pandas.DataFrame, rider: str = "rider", random: str = "1", cell: str = "") -> Any:
@@ -123,11 +133,33 @@ def _fitted(data: pandas.DataFrame, within: bool, repeated: bool) -> tuple[Any, 
     return fit_mixed(formula, data), "mixed model, random: rider"
 
 
-def _contrast(fit: Any, words: str, data: pandas.DataFrame, baseline: str, level: str, code: str, df: int) -> Contrast:
+def _at_zero(fit: Any) -> bool:
+    """Whether a variance of riders lies at the least it may be."""
+    if not hasattr(fit, "fe_params"):
+        return False
+    variances = [float(np.asarray(fit.cov_re)[0, 0]), *map(float, fit.vcomp)]
+    return min(variances) < AT_ZERO * float(fit.scale)
+
+
+def _of_means(data: pandas.DataFrame, within: bool) -> Any:
+    """Levels compared by the riders' means, each counted as often as it has landings: with two levels and equally many
+    landings the paired t-test, or that of two groups."""
+    import statsmodels.formula.api as smf
+
+    cells = data.groupby(["rider", "level"])["value"].agg(["mean", "size"]).reset_index()
+    formula = "mean ~ C(level) + C(rider)" if within else "mean ~ C(level)"
+    return smf.wls(formula, cells, weights=cells["size"]).fit()
+
+
+def _contrast(
+    fit: Any, means: Any, words: str, data: pandas.DataFrame, baseline: str, level: str, code: str, df: int
+) -> Contrast:
+    """means : riders' means compared, where a variance of the mixed `fit` lies at zero"""
     from scipy import stats
 
     mixed = hasattr(fit, "fe_params")
-    estimates, errors = (fit.fe_params, fit.bse_fe) if mixed else (fit.params, fit.bse)
+    tested = fit if means is None else means
+    estimates, errors = (tested.fe_params, tested.bse_fe) if tested is fit and mixed else (tested.params, tested.bse)
     name = next(key for key in estimates.index if key.endswith(f"[T.{code}]"))
     estimate, error = float(estimates[name]), float(errors[name])
     if mixed and not fit.converged:
@@ -144,13 +176,13 @@ def _contrast(fit: Any, words: str, data: pandas.DataFrame, baseline: str, level
         low=estimate - half,
         high=estimate + half,
         p=float(2 * stats.t.sf(abs(estimate) / error, df)),
-        baseline_mean=float(estimates["Intercept"]),
+        baseline_mean=float((fit.fe_params if mixed else estimates)["Intercept"]),
         between_riders=float(np.sqrt(np.asarray(fit.cov_re)[0, 0])) if mixed else float("nan"),
         rider_by_level=float(np.sqrt(fit.vcomp[0])) if mixed and len(fit.vcomp) else float("nan"),
         residual=float(np.sqrt(fit.scale)),
         riders=int(data["rider"].nunique()),
         trials=len(data),
-        model=words,
+        model=words if means is None else f"{words}; riders' means tested, as {AT_ZERO_WORDS}",
     )
 
 

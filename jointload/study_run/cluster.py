@@ -113,6 +113,33 @@ def _told(topic: str, ticket: str, work: Work, job: Job) -> None:
     get_worker().log_event(topic, [ticket, *astuple(outcome)])
 
 
+def why_no_scheduler(address: str, seconds: float) -> str:
+    """Why no scheduler answers at an address, '' where one does. Asked before there is a client, because one that could
+    not connect keeps trying and ends in tracebacks of its own."""
+    import asyncio
+    import logging
+
+    from distributed import Security, rpc
+
+    async def asked() -> None:
+        security = Security().get_connection_args("client")
+        async with rpc(address, timeout=2 * seconds, connection_args=security) as there:
+            await there.identity()
+
+    told = logging.getLogger("distributed")
+    level = told.level
+    told.setLevel(logging.CRITICAL)  # what it says of an address that is wrong is said here in one line
+    try:
+        asyncio.run(asyncio.wait_for(asked(), seconds))
+    except TimeoutError:
+        return f"nobody who answered within {seconds:g} s"
+    except Exception as problem:  # whatever may listen there instead can answer anything
+        return " ".join(f"{type(problem).__name__} {problem}".split())
+    finally:
+        told.setLevel(level)
+    return ""
+
+
 def _roll_call() -> Callable[..., dict[str, tuple[int, object]]]:
     """Runs on the scheduler, which needs no jointload: a function within a function travels whole."""
 

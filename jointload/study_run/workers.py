@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
 from jointload.errors import StudyError, expected_found
-from jointload.study_run.cluster import Cluster
+from jointload.study_run.cluster import Cluster, why_no_scheduler
 from jointload.study_run.dispatch import SILENT_SECONDS, Dispatch, Silence, Tell, Work
 from jointload.study_run.processes import Processes
 from jointload.study_run.trial import Job, Outcome
@@ -69,11 +69,9 @@ def on_cluster(
         advice = "pip install 'jointload[cluster]', or leave out --cluster"
         message = expected_found("cluster", "the package distributed", "none", "this Python", advice)
         raise StudyError([message]) from None
-    try:
-        client = Client(address, timeout=CONNECT_SECONDS, set_as_default=False)
-    except (OSError, ValueError) as problem:
-        found = " ".join(str(problem).split())
-        raise StudyError([expected_found("cluster", "a running scheduler", found, address, advice)]) from None
-    with client:
+    why_not = why_no_scheduler(address, CONNECT_SECONDS)
+    if why_not:
+        raise StudyError([expected_found("cluster", "a running scheduler", why_not, address, advice)])
+    with Client(address, timeout=CONNECT_SECONDS, set_as_default=False) as client:
         crew, silence = Cluster(client, address), Silence()
         yield lambda work, jobs: Dispatch(crew, silence, work, jobs, silent_seconds, tell).outcomes()

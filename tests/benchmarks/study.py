@@ -33,7 +33,7 @@ KINDS = 4
 """Different landings of each rider; more trials are further names of the same files."""
 
 
-def make_study(folder: Path, trials: int) -> None:
+def make_study(folder: Path, trials: int, kinds: int = KINDS) -> None:
     """A study of `trials` landings of 0.6 s by three riders."""
     write_sample(folder, [])
     rows = []
@@ -41,11 +41,11 @@ def make_study(folder: Path, trials: int) -> None:
         static = f"{person.rider.id}_static.c3d"
         write_c3d(replace(static_recording(person.rider, TYPICAL, 1), name=static), folder / static)
         rows.append((static, person.rider.id, "static", ""))
-        for kind in range(KINDS):
+        for kind in range(kinds):
             spec = replace(person.flat, seed=kind, settling=0.35, flight=0.25, name=f"{person.rider.id}_{kind}.c3d")
             write_c3d(as_recording(simulate_landing(spec)), folder / spec.name)
     for k in range(trials):
-        rider, kind = STUDY[k % len(STUDY)].rider.id, k // len(STUDY) % KINDS
+        rider, kind = STUDY[k % len(STUDY)].rider.id, k // len(STUDY) % kinds
         name = f"trial_{k:05d}.c3d"
         os.link(folder / f"{rider}_{kind}.c3d", folder / name)
         rows.append((name, rider, "landing", ("flat", "wedge")[k % 2]))

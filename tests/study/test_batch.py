@@ -260,10 +260,18 @@ def test_a_study_cites_what_its_landings_used(ran: tuple[Path, Path]) -> None:
     assert check_references(ran[1]) == used
 
 
-def test_parquet_holds_the_same_numbers(ran: tuple[Path, Path], tmp_path: Path) -> None:
+def test_parquet_holds_the_same_numbers(
+    ran: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Five landings a part of twelve make three; what an earlier run left in their place is gone."""
     pytest.importorskip("pyarrow", reason="the extra parquet is not installed")
+    monkeypatch.setattr("jointload.report.files.parquet_parts.LANDINGS", 5)
     out = Path(shutil.copytree(ran[1], tmp_path / "out"))
+    (out / "metrics.parquet").write_bytes(b"of an earlier version")
     run_study(ran[0], out, parquet=True)
+    parts = sorted((out / "metrics.parquet").iterdir())
+    assert [part.name for part in parts] == [f"part-0000{k}.parquet" for k in range(3)]
+    assert [pandas.read_parquet(part).trial.nunique() for part in parts] == [5, 5, 2]
     parquet = pandas.read_parquet(out / "metrics.parquet")
     table = pandas.read_csv(out / "metrics.csv", low_memory=False)
     numbers = pandas.to_numeric(table.value, errors="coerce")

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import signal
+import socket
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Iterable, Iterator
@@ -24,9 +27,13 @@ SILENT = 4.0
 """Limit of silence [s]: shorter than a worker is stopped here."""
 
 
-def test_workers_are_killed_stopped_and_added_and_the_study_ends_the_same(tmp_path: Path) -> None:
+def test_workers_are_killed_stopped_and_added_and_the_study_ends_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """At the fifth result one of three workers is killed, one stopped and one added; the stopped one goes on when the
-    study is done, and then writes nothing."""
+    study is done, and then writes nothing. Every landing counts once. tests/benchmarks/many_landings.py has 10,000."""
+    pytest.importorskip("pyarrow", reason="the extra parquet is not installed")
+    monkeypatch.setattr("jointload.report.files.parquet_parts.LANDINGS", 10)
     study = sample_study(tmp_path / "study", times=4)
     seen, lines = list[Outcome](), list[str]()
 
@@ -43,15 +50,17 @@ def test_workers_are_killed_stopped_and_added_and_the_study_ends_the_same(tmp_pa
                         running.add()
 
         with on_cluster(running.address, SILENT, lines.append) as over_tcp:
-            done = run_study(study, tmp_path / "out", over_tcp, watch=trouble)
+            done = run_study(study, tmp_path / "out", over_tcp, parquet=True, watch=trouble)
             found = names(tmp_path / "out")
         running.workers[1].send_signal(signal.SIGCONT)
         time.sleep(LATE)
         assert names(tmp_path / "out") == found and not [name for name in found if ".drafts" in name]
     assert done.analysed == 24 and not done.refused
+    assert sorted(outcome.name for outcome in seen) == names(tmp_path / "out" / "trials", "*")
+    assert names(tmp_path / "out" / "metrics.parquet") == [f"part-0000{k}.parquet" for k in range(3)]
     assert any(line.startswith("a worker was lost; its ") for line in lines), lines
     assert any(line.startswith("a worker was silent for 4 s and is given up; its ") for line in lines), lines
-    run_study(study, tmp_path / "here")
+    run_study(study, tmp_path / "here", parquet=True)
     assert names(tmp_path / "here") == found
     assert every_byte(tmp_path / "out") == every_byte(tmp_path / "here")
 
@@ -78,14 +87,33 @@ def test_a_scheduler_that_goes_away_is_told(tmp_path: Path) -> None:
         timer.join()
 
 
-def names(folder: Path) -> list[str]:
-    return sorted(path.relative_to(folder).as_posix() for path in folder.rglob("*"))
+def names(folder: Path, pattern: str = "**/*") -> list[str]:
+    return sorted(path.relative_to(folder).as_posix() for path in folder.glob(pattern))
 
 
 @pytest.mark.parametrize(
-    ("address", "found"), [("tcp://127.0.0.1:1", "in tcp://127.0.0.1:1"), ("here", "found 'here'")]
+    ("address", "found"),
+    [
+        ("tcp://127.0.0.1:1", "found nobody who answered within 1 s in tcp://127.0.0.1:1"),
+        ("here", "found 'here'"),
+    ],
 )
 def test_no_scheduler_is_told(address: str, found: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("jointload.study_run.workers.CONNECT_SECONDS", 1)
-    with pytest.raises(StudyError, match=found), on_cluster(address):
+    with pytest.raises(StudyError, match=found) as told, on_cluster(address):
         pass
+    assert len(str(told.value).splitlines()) == 1
+
+
+def test_something_else_that_listens_is_told_in_one_line(tmp_path: Path) -> None:
+    """A server that takes the connection and says nothing, asked from the command line: no traceback follows."""
+    with socket.create_server(("127.0.0.1", 0)) as other:
+        address = f"tcp://127.0.0.1:{other.getsockname()[1]}"
+        code = (
+            "import sys; from jointload.study_run import workers; workers.CONNECT_SECONDS = 1; "
+            "from jointload.cli.main import main; sys.exit(main())"
+        )
+        asked = [sys.executable, "-c", code, "study", "run", str(tmp_path), "--cluster", address]
+        done = subprocess.run(asked, capture_output=True, text=True, check=False)
+    assert done.returncode == 2 and done.stderr.count("\n") == 1, done.stderr
+    assert done.stderr.startswith("jointload: cluster: expected a running scheduler, found nobody who answered")

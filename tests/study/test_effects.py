@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas
 import pytest
@@ -100,6 +102,43 @@ def test_riders_that_would_decide_are_those_of_a_t_test(size: float) -> None:
     apart = Contrast("b", "a", 0.1, 2.0 * error, seen - 2, 0.0, 0.0, 0.5, 0.0, 0.0, 0.0, 0.0, seen, 12, "made")
     wanted = 2 * TTestIndPower().solve_power(effect_size=size, power=POWER, alpha=0.05)
     assert riders_to_decide(apart, size) == pytest.approx(np.ceil(wanted), abs=2)
+
+
+@pytest.mark.parametrize("groups", [False, True])
+def test_more_landings_need_fewer_riders_as_a_t_test_of_means_does(groups: bool) -> None:
+    """Riders answer differently by 0.5 (between groups: differ by 0.5), landings by 0.6; 3 landings seen, 10 asked for:
+    a rider's mean then spreads by the root of 0.25 + 0.36 / 10. Against a general statistics package."""
+    from statsmodels.stats.power import TTestIndPower, TTestPower
+
+    seen, one = 12, np.sqrt(0.25 + 0.36 / 3)
+    error = one * (np.sqrt(2 / 6) if groups else np.sqrt(2 / seen))
+    spreads = (0.5, float("nan"), 0.6) if groups else (1.0, 0.5, 0.6)
+    lacking = 2 if groups else 1
+    made = Contrast(
+        "b",
+        "a",
+        0.1,
+        error,
+        seen - lacking,
+        0.0,
+        0.0,
+        0.5,
+        0.0,
+        *spreads,
+        seen,
+        72,
+        "made",
+        repeated=True,
+        landings=3.0,
+    )
+    size = 0.6 / np.sqrt(0.25 + 0.36 / 10)
+    if groups:
+        wanted = 2 * TTestIndPower().solve_power(effect_size=size, power=POWER, alpha=0.05)
+    else:
+        wanted = TTestPower().solve_power(effect_size=size / np.sqrt(2), power=POWER, alpha=0.05)
+    assert riders_to_decide(made, 0.6, landings=10) == pytest.approx(np.ceil(wanted), abs=lacking)
+    assert riders_to_decide(made, 0.6, landings=3) == riders_to_decide(made, 0.6) > riders_to_decide(made, 0.6, 10)
+    assert np.isnan(riders_to_decide(replace(made, repeated=False), 0.6, landings=10))
 
 
 def test_riders_that_would_decide_are_not_made_up() -> None:

@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 import csv
-import itertools
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from jointload.report.files.parquet_parts import remove_parts, write_parts
 from jointload.report.words.csv_text import shielded
 
-METRICS, QUALITY, TRIALS_TABLE, PARQUET = "metrics.csv", "quality.csv", "trials.csv", "metrics.parquet"
+METRICS, QUALITY, TRIALS_TABLE = "metrics.csv", "quality.csv", "trials.csv"
 OF_TRIAL = ("trial", "rider", "group", "task", "condition", "style")
 """Columns of a trial before each of its rows."""
 METRIC_CELLS = ("side", "foot", "quantity", "value", "unit", "low", "high", "note")
-PARQUET_ROWS = 50_000
 Row = list[str]
 
 
@@ -39,9 +38,9 @@ def write_joined(
         out / QUALITY, (*OF_TRIAL, *finding), _joined(results, done, QUALITY, lambda _, row: [row[c] for c in finding])
     )
     if parquet:
-        _replace(out / PARQUET, lambda draft: _write_parquet(draft, out / METRICS))
+        write_parts(out, out / METRICS)
     else:
-        (out / PARQUET).unlink(missing_ok=True)
+        remove_parts(out)
     text = json.dumps(record, indent=1, ensure_ascii=False) + "\n"
     _replace(out / record_name, lambda draft: draft.write_text(text, encoding="utf-8"))
 
@@ -100,30 +99,3 @@ def _replace(path: Path, fill: Callable[[Path], object]) -> None:
     except OSError:
         draft.unlink(missing_ok=True)
         raise
-
-
-def _write_parquet(draft: Path, table: Path) -> None:
-    """The joined numbers with `value` as a number and `word` beside it, for tables that do not fit in memory."""
-    import pyarrow as pa
-    import pyarrow.parquet as pq
-
-    numbers = ("value", "low", "high")
-    names = [*OF_TRIAL, *METRIC_CELLS, "word"]
-    schema = pa.schema([(name, pa.float64() if name in numbers else pa.string()) for name in names])
-    with pq.ParquetWriter(draft, schema) as writer, table.open(encoding="utf-8", newline="") as file:
-        rows = csv.DictReader(file)
-        while chunk := list(itertools.islice(rows, PARQUET_ROWS)):
-            columns: dict[str, list[Any]] = {name: [row.get(name, "") for row in chunk] for name in names}
-            for name in numbers:
-                columns[name] = [_number(text) for text in columns[name]]
-            columns["word"] = [
-                row["value"] if row["value"] and _number(row["value"]) is None else None for row in chunk
-            ]
-            writer.write_table(pa.table(columns, schema=schema))
-
-
-def _number(text: str) -> float | None:
-    try:
-        return float(text)
-    except ValueError:
-        return None

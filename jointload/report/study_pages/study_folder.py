@@ -93,6 +93,7 @@ def effects_table(found: Comparison) -> pandas.DataFrame:
                 "p_equivalent": row.equivalent, "finding": row.verdict, "sd_between_riders": c.between_riders,
                 "sd_rider_by_level": c.rider_by_level, "sd_within": c.residual, "riders": c.riders,
                 "landings": c.trials, "model": c.model, "note": c.note, "riders_to_decide": row.riders_to_decide,
+                **{f"riders_to_decide_{n}_landings": each for n, each in row.riders_with_more_landings.items()},
                 **dict(zip(SHOWN, plain_digits(c.estimate, c.low, c.high, bare_unit(row.unit), extra=1), strict=True)),
             }
         )  # fmt: skip

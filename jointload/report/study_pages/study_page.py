@@ -24,6 +24,7 @@ from jointload.report.study_pages.study_words import (
     methods_section,
     number,
     p_text,
+    riders_text,
     scheme_text,
     title_of,
     told_difference,
@@ -31,7 +32,6 @@ from jointload.report.study_pages.study_words import (
 from jointload.report.words import html
 from jointload.sources import cited
 from jointload.study.comparison import DIFFERS, NOT_KNOWN, OPEN, SAME, SMALL, Comparison, CurveRow, Row
-from jointload.study.effects import MOST_RIDERS
 from jointload.study.permutation import ALPHA
 from jointload.study.reference import FEW
 from jointload.study.styles import FEATURES, Styles
@@ -170,8 +170,6 @@ def effect_table(found: Comparison, rows: list[Row]) -> str:
 def _effect_cells(row: Row, several: bool) -> list[str]:
     c, told = row.contrast, told_difference(row.contrast, row.unit)
     size = f"{row.size.value:.2f}<small>{row.size.low:.2f} to {row.size.high:.2f}</small>".replace("-", "−")
-    riders = row.riders_to_decide
-    needed = f"{riders:.0f}" if np.isfinite(riders) else f"over {MOST_RIDERS}" if np.isinf(riders) else ""
     return [
         escape(title_of(row.quantity, row.foot)),
         *([escape(c.level)] if several else []),
@@ -184,8 +182,15 @@ def _effect_cells(row: Row, several: bool) -> list[str]:
         p_text(row.adjusted),
         _margin_cell(row),
         p_text(row.equivalent) if np.isfinite(row.equivalent) else "",
-        needed,
+        _riders_cell(row),
     ]
+
+
+def _riders_cell(row: Row) -> str:
+    """With as many landings as here; in small print with more of them."""
+    more = [f"{riders_text(each)} with {count}" for count, each in row.riders_with_more_landings.items() if each > 0]
+    small = f"<small>landings each: {', '.join(more)}</small>" if more else ""
+    return riders_text(row.riders_to_decide) + small
 
 
 def _margin_cell(row: Row) -> str:

@@ -74,9 +74,16 @@ def _deciding(row: Row) -> str:
     if np.isnan(riders):
         return "; how many riders would decide it is not known, as no smallest change is"
     change = f"a difference of {row.margin:g} {bare_unit(row.unit)}"
-    if np.isinf(riders):
-        return f"; more than {MOST_RIDERS} riders would be needed to decide on {change}"
-    return f"; about {riders:.0f} riders would decide on {change}"
+    more = [f"{riders_text(each)} with {count}" for count, each in row.riders_with_more_landings.items() if each > 0]
+    landings = f" with {row.contrast.landings:.2g} landings each under either, {' or '.join(more)}" if more else ""
+    return f"; about {riders_text(riders)} riders would decide on {change}{landings}"
+
+
+def riders_text(riders: float) -> str:
+    """How many would decide, '' where it is not known."""
+    if np.isnan(riders):
+        return ""
+    return f"over {MOST_RIDERS}" if np.isinf(riders) else f"{riders:.0f}"
 
 
 def p_text(p: float) -> str:
