@@ -1,9 +1,9 @@
-"""Makes the picture of README, and the words in it, from a report that `jointload demo` writes.
+"""Makes the pictures of README and the guide, and the words in them, from pages that the commands write.
 
-    python .readme/pictures.py            makes the demo's report first, in half a minute
-    python .readme/pictures.py REPORT     of a report.html that is there already
+    python .readme/pictures.py            writes the pages first, in half a minute
+    python .readme/pictures.py layers     makes one of them alone
 
-The picture needs chromium. The words tell a test whether the picture is still that of the page.
+A picture needs chromium. The words tell a test whether it is still that of the page.
 """
 
 from __future__ import annotations
@@ -14,13 +14,36 @@ import shutil
 import subprocess
 import sys
 import tempfile
+from dataclasses import dataclass
 from pathlib import Path
 
-from PIL import Image
-
 FOLDER = Path(__file__).parent
-NAME = "demo_report"
-WIDTH, SCALE, COLOURS = 1100, 1.25, 255
+SAMPLE = FOLDER.parent / "sample_c3d"
+
+
+@dataclass(frozen=True)
+class Picture:
+    """words : of the command that writes the page, without its --out;  page : its name;  last : selector of what is at
+    the bottom;  width : of the window [px]"""
+
+    words: tuple[str, ...]
+    page: str
+    last: str
+    width: int
+
+
+PICTURES = {
+    "demo_report": Picture(("demo",), "report.html", ".answers", 1100),
+    "layers": Picture(
+        (
+            "layers", str(SAMPLE / "rider_b_landing_flat.c3d"), "--static", str(SAMPLE / "rider_b_static.c3d"),
+            "--labels", str(SAMPLE / "labels.toml"), "--rider", str(SAMPLE / "rider_b.toml"), "--height", "3mm",
+            "--stack", "6mm",
+        ),
+        "layers.html", "figure", 800,
+    ),
+}  # fmt: skip
+SCALE, COLOURS = 1.25, 255
 MARGIN = 8
 """Under the answers [px]."""
 QUIET = (
@@ -30,7 +53,7 @@ QUIET = (
 
 
 def first_screen(page: str) -> str:
-    """The HTML of the page from its title to its first picture: the answers."""
+    """The HTML of the page from its title to its first figure: the answers."""
     start = page.index("<h1")
     return page[start : page.index("<figure", start)]
 
@@ -44,44 +67,52 @@ def words(page: str) -> str:
 
 def main() -> None:
     browser = shutil.which("chromium") or sys.exit("no chromium on this machine: apt-get install chromium")
-    with tempfile.TemporaryDirectory() as scratch:
-        report = Path(sys.argv[1]) if len(sys.argv) > 1 else _demo(Path(scratch))
-        page = report.read_text(encoding="utf-8")
-        shown = Path(scratch) / "shown.html"
-        shown.write_text(page, encoding="utf-8")
-        height = _height(browser, shown, scratch)
-        picture = FOLDER / f"{NAME}.png"
-        _browse(browser, scratch, *_window(height), f"--screenshot={picture}", shown.as_uri())
-        Image.open(picture).convert("RGB").quantize(COLOURS).save(picture, optimize=True)
-    (FOLDER / f"{NAME}.txt").write_text(words(page), encoding="utf-8")
+    for name in sys.argv[1:] or PICTURES:
+        with tempfile.TemporaryDirectory() as scratch:
+            _make(name, PICTURES[name], browser, Path(scratch))
 
 
-def _demo(scratch: Path) -> Path:
-    subprocess.run([sys.executable, "-m", "jointload.cli", "demo", "--out", str(scratch / "demo")], check=True)
-    return scratch / "demo" / "report.html"
+def written(picture: Picture, folder: Path) -> str:
+    """The page that its command writes into a folder."""
+    out = str(folder / "out")
+    subprocess.run([sys.executable, "-m", "jointload.cli", *picture.words, "--out", out], check=True)
+    return (folder / "out" / picture.page).read_text(encoding="utf-8")
 
 
-def _height(browser: str, page: Path, scratch: str) -> int:
-    """Down to the end of the answers, in a window of that width."""
+def _make(name: str, picture: Picture, browser: str, scratch: Path) -> None:
+    from PIL import Image
+
+    page = written(picture, scratch)
+    shown = scratch / "shown.html"
+    shown.write_text(page, encoding="utf-8")
+    window = _window(picture.width, _height(browser, picture, shown, scratch))
+    file = FOLDER / f"{name}.png"
+    _browse(browser, scratch, *window, f"--screenshot={file}", shown.as_uri())
+    Image.open(file).convert("RGB").quantize(COLOURS).save(file, optimize=True)
+    (FOLDER / f"{name}.txt").write_text(words(page), encoding="utf-8")
+
+
+def _height(browser: str, picture: Picture, page: Path, scratch: Path) -> int:
+    """Down to the end of what is shown, in a window of that width."""
     probe = page.with_name("probe.html")
     script = (
         "<script>addEventListener('load', () => { document.title = Math.ceil("
-        "document.querySelector('.answers').getBoundingClientRect().bottom + scrollY); });</script>"
+        f"document.querySelector('{picture.last}').getBoundingClientRect().bottom + scrollY); }});</script>"
     )
     probe.write_text(
         re.sub(r"<meta[^>]*Content-Security-Policy[^>]*>", "", page.read_text(encoding="utf-8")) + script,
         encoding="utf-8",
     )
-    dumped = _browse(browser, scratch, *_window(2000), "--dump-dom", probe.as_uri())
+    dumped = _browse(browser, scratch, *_window(picture.width, 2000), "--dump-dom", probe.as_uri())
     found = re.search(r"<title>(\d+)</title>", dumped)
-    return int(found[1]) + MARGIN if found else sys.exit("the page has no answers")
+    return int(found[1]) + MARGIN if found else sys.exit("the page does not have what is to be shown")
 
 
-def _window(height: int) -> tuple[str, ...]:
-    return f"--window-size={WIDTH},{height}", f"--force-device-scale-factor={SCALE}"
+def _window(width: int, height: int) -> tuple[str, ...]:
+    return f"--window-size={width},{height}", f"--force-device-scale-factor={SCALE}"
 
 
-def _browse(browser: str, scratch: str, *words: str) -> str:
+def _browse(browser: str, scratch: Path, *words: str) -> str:
     command = [browser, *QUIET, f"--user-data-dir={scratch}/profile", *words]
     return subprocess.run(command, check=True, capture_output=True, text=True).stdout
 

@@ -25,6 +25,7 @@ from jointload.intake.session import Session
 from jointload.intake.standing import weight_findings
 from jointload.landing.alignment import alignment
 from jointload.landing.certainty import Certainty
+from jointload.landing.checks.known_people import strength_findings
 from jointload.landing.checks.person import signs_of_another
 from jointload.landing.checks.split_measures import split_findings, with_split_interval
 from jointload.landing.checks.verdict import judge, stop_moments, with_void_notes
@@ -86,12 +87,13 @@ def analyse(session: Session, settings: Settings | None = None, variants: bool =
     measures = with_void_notes(measures, verdict.findings)
     measures, of_choice = _over_quiet_stretches(session, rider, plate_weight, settings, measures)
     findings = of_choice + _recording_findings(session) + of_weight + body.findings + landing_findings
+    of_numbers = split_findings(measures, landing) + strength_findings(measures, landing)
     return Analysis(
         session=session,
         landing=landing,
         measures=measures,
         variants=tuple(_vary(session, body, plate_weight, paths, settings, verdict.stopped)) if variants else (),
-        findings=_gravest_first(findings + verdict.findings + split_findings(measures, landing)),
+        findings=_gravest_first(findings + verdict.findings + of_numbers),
     )
 
 

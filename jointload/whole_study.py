@@ -14,17 +14,27 @@ from dataclasses import replace
 from pathlib import Path
 
 from jointload.errors import SettingError, expected_found
+from jointload.foot.layer_choice import LayerChoice, Question, choose, together
+from jointload.foot.thin_layers import HEIGHTS, LayerTrial, bearing_of, spare
+from jointload.insole.shape.materials import Material
 from jointload.landing.checks.split_measures import SHARED
 from jointload.report.files.folder import RECORD
 from jointload.report.files.joined import doubted
+from jointload.report.papers.layer_folder import write_layers
 from jointload.report.study_pages.dose_folder import write_dose
 from jointload.report.study_pages.dose_words import dose_items
 from jointload.report.study_pages.study_folder import write_comparison
 from jointload.report.study_pages.study_words import checklist
 from jointload.study.comparison import Comparison, cautions, chosen, compare_curves, compare_numbers
 from jointload.study.exposures import read_exposures
-from jointload.study.manifest import read_study
-from jointload.study.observations import FACTORS, read_curves, read_observations, require_one_smoothing
+from jointload.study.manifest import Trial, read_study
+from jointload.study.observations import (
+    FACTORS,
+    hardest_landings,
+    read_curves,
+    read_observations,
+    require_one_smoothing,
+)
 from jointload.study.reference import percentiles
 from jointload.study.strain_dose import Dose, strain_dose
 from jointload.study.styles import find_styles
@@ -42,7 +52,7 @@ from jointload.study_run.batch import (
     settled,
     verdicts_of,
 )
-from jointload.study_run.trial import file_hash, inspect, job_of, limit_threads, program, run
+from jointload.study_run.trial import file_hash, inspect, job_of, landing_of, limit_threads, program, run
 from jointload.study_run.workers import Workers, in_this_process
 
 EXPOSURES, COUNTS = "exposures.csv", "counts.csv"
@@ -201,3 +211,48 @@ def dose_study(
     with step("Page, tables and figures"):
         written = write_dose(results / "dose" if out is None else Path(out), study.plan.name, found, items, record)
     return found, written
+
+
+def layers_study(
+    folder: str | Path,
+    question: Question,
+    materials: Sequence[Material],
+    results: str | Path | None = None,
+    out: str | Path | None = None,
+    condition: str = "",
+    rider: str = "",
+    every: bool = False,
+    watch: Callable[[Sequence[Trial]], Iterable[Trial]] | None = None,
+    step: Step = nullcontext,
+) -> tuple[LayerTrial, LayerChoice, Path]:
+    """Which thin layer serves the riders of a study that has been run; write the folder and return it with what was
+    found for all of them together.
+
+    results : what `run_study` wrote, by which each rider's hardest landing is chosen: that of the largest force under a
+    heel;  out : new folder, layers in the results without it;  condition : only landings under it;  rider : only this
+    one's;  every : all landings in place of the hardest
+    """
+    study = read_study(folder)
+    results = Path(folder) / "results" if results is None else Path(results)
+    seen = read_observations(study, results)
+    chosen = hardest_landings(seen, condition, rider, every)
+    of_name = {trial.name: trial for trial in study.landings}
+    found: list[tuple[str, LayerTrial]] = []
+    for trial in (watch or (lambda trials: trials))([of_name[name] for name in chosen]):
+        landing, shoe = landing_of(job_of(study, trial, results / TRIALS, results, False))
+        bearing = bearing_of(landing, chosen[trial.name], shoe, question.draws, question.seed)
+        found.append((trial.name, spare(bearing, materials, HEIGHTS, question.circumstances)))
+    found.sort(key=lambda one: -float(one[1].bearing.heel_force.mean()))
+    riders = len({of_name[name].rider for name, _ in found})
+    whole = together([trial for _, trial in found], riders) if len(found) > 1 else found[0][1]
+    choices = [choose(whole, place, question.height, question.limit) for place in question.places]
+    name = f"{study.plan.name}: {'every landing' if every else 'hardest landing of each rider'}"
+    record = question.as_record() | {"program": program(), "condition": condition, "rider": rider, "every": every}
+    record |= {"landings": [name for name, _ in found], "materials": [m.name for m in materials]}
+    record |= {"inputs": {file: file_hash(results / file) for file in ("metrics.csv", "trials.csv")}}
+    with step("Page and table"):
+        written = write_layers(
+            found, choices, results / "layers" if out is None else Path(out), record,
+            (name, whole) if len(found) > 1 else None,
+        )  # fmt: skip
+    return whole, choices[0], written

@@ -14,8 +14,10 @@ import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
+from command import jointload
 from written_names import ends_in_a_side_letter
 
 from jointload import __version__ as jointload_version
@@ -32,7 +34,7 @@ PAPER = {"methods.md", "methods.tex", "references.bib"}
 RESULT = {"report.html", "metrics.csv", "series.csv", "quality.csv", "derived.c3d", "run.json"} | PAPER
 
 
-def jointload(*words: str, where: Path) -> subprocess.CompletedProcess[str]:
+def as_a_process(*words: str, where: Path) -> subprocess.CompletedProcess[str]:
     environment = {**os.environ, "PYTHONWARNINGS": "error", "COLUMNS": "100"}
     return subprocess.run(
         [sys.executable, "-m", "jointload.cli", *words],
@@ -66,9 +68,9 @@ def test_every_command_has_help(command: str, tmp_path: Path) -> None:
 
 
 def test_short_help_and_the_version(tmp_path: Path) -> None:
-    assert jointload("-h", where=tmp_path).stdout == jointload("--help", where=tmp_path).stdout
+    assert as_a_process("-h", where=tmp_path).stdout == jointload("--help", where=tmp_path).stdout
     assert jointload("analyse", "-h", where=tmp_path).returncode == 0
-    done = jointload("--version", where=tmp_path)
+    done = as_a_process("--version", where=tmp_path)
     assert done.returncode == 0
     assert done.stdout.strip() == f"jointload {jointload_version}"
 
@@ -80,7 +82,7 @@ def test_no_words_show_the_help(tmp_path: Path) -> None:
 
 
 def test_the_demo_writes_the_whole_result_folder(tmp_path: Path) -> None:
-    done = jointload("demo", "--out", "demo_report", where=tmp_path)
+    done = as_a_process("demo", "--out", "demo_report", where=tmp_path)
     assert done.returncode == 0, done.stderr
     assert {path.name for path in (tmp_path / "demo_report").iterdir()} == RESULT | {
         "whatif.csv", "fit.csv", "trade_off.csv", "insole"
@@ -96,10 +98,19 @@ def test_the_demo_writes_the_whole_result_folder(tmp_path: Path) -> None:
     assert {path.name for path in tmp_path.iterdir()} == {"demo_report"}
 
 
-def assert_the_picture_of_readme_shows(page: str) -> None:
+def pictures() -> dict[str, Any]:
+    return runpy.run_path(str(ROOT / ".readme" / "pictures.py"))
+
+
+def test_the_picture_of_the_layers_is_that_of_the_page(tmp_path: Path) -> None:
+    made = pictures()
+    assert_the_picture_of_readme_shows(made["written"](made["PICTURES"]["layers"], tmp_path), "layers")
+
+
+def assert_the_picture_of_readme_shows(page: str, name: str = "demo_report") -> None:
     """The words of the page's answers are those in the picture, and its numbers are near: others are for a new one."""
-    made = runpy.run_path(str(ROOT / ".readme" / "pictures.py"))
-    shown = (ROOT / ".readme" / "demo_report.txt").read_text(encoding="utf-8")
+    made = pictures()
+    shown = (ROOT / ".readme" / f"{name}.txt").read_text(encoding="utf-8")
     number = re.compile(r"\d+(?:\.\d+)?")
     now = made["words"](page)
     assert number.sub("#", now) == number.sub("#", shown), "run: python .readme/pictures.py"
@@ -469,7 +480,7 @@ def test_a_fit_that_cannot_be_asked_is_one_line(words: list[str], said: str, tmp
 def test_check_finds_nothing_wrong_with_a_clean_standing_trial_and_its_landing(tmp_path: Path) -> None:
     told = ("--labels", str(SAMPLE / "labels.toml"), "--rider", str(SAMPLE / "rider_a.toml"), "--forward", "+x")
     files = [str(SAMPLE / f"rider_a_{name}.c3d") for name in ("static", "landing_flat")]
-    done = jointload("check", *files, *told, where=tmp_path)
+    done = as_a_process("check", *files, *told, where=tmp_path)
     assert done.returncode == 0, done.stdout
     assert len(done.stdout.splitlines()) == 3, "what passed is a count"
     done = jointload("check", *files, *told, "--all", where=tmp_path)
@@ -483,7 +494,7 @@ def test_somebody_elses_standing_trial_is_said_in_the_terminal(tmp_path: Path) -
     done = jointload("analyse", *inputs(**other), "--draws", "0", where=tmp_path)
     assert done.returncode == 1
     assert "this standing trial looks like somebody else's" in done.stderr
-    checked = jointload(
+    checked = as_a_process(
         "check", other["static"], str(SAMPLE / "rider_a_landing_flat.c3d"), "--labels", str(SAMPLE / "labels.toml"),
         "--rider", str(SAMPLE / "rider_a.toml"), where=tmp_path,
     )  # fmt: skip

@@ -6,6 +6,7 @@ import ast
 import importlib
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -96,6 +97,7 @@ ORDER = (
     "landing.measures.every_measure",
     "landing.checks.judgement",
     "landing.checks.split_measures",
+    "landing.checks.known_people",
     "landing.sole_regions",
     "landing.checks.marker_checks",
     "landing.checks.force_checks",
@@ -138,11 +140,13 @@ ORDER = (
     "foot.bore",
     "foot.thin_layers",
     "foot.layer_choice",
+    "foot.on_insole",
     "insole.limb.response",
     "insole.limb.limb",
     "insole.limb.pouring",
     "insole.limb.readings",
     "insole.limb.regions",
+    "insole.limb.feet",
     "insole.calibration.observation",
     "insole.calibration.traits",
     "insole.calibration.personal",
@@ -153,6 +157,7 @@ ORDER = (
     "insole.fitting.parameters",
     "insole.fitting.slopes",
     "insole.fitting.aim",
+    "insole.fitting.laid",
     "insole.fitting.ledger",
     "insole.fitting.shape_search",
     "insole.fitting.next_trials",
@@ -310,13 +315,13 @@ ORDER = (
     "cli.provenance",
     "cli.guide",
     "cli.insoles",
-    "cli.layers",
     "cli.recordings",
     "cli.riders",
     "cli.fitting",
     "cli.landings",
     "cli.studies",
     "cli.day",
+    "cli.layers",
     "cli.main",
     "cli.__main__",
 )
@@ -372,6 +377,7 @@ def place(room: str) -> int:
     return ORDER.index(room)
 
 
+@cache
 def imports(room: str, top_level_only: bool = False) -> set[str]:
     tree = ast.parse((PACKAGE / Path(*room.split("."))).with_suffix(".py").read_text(encoding="utf-8"))
     nodes = tree.body if top_level_only else list(ast.walk(tree))

@@ -7,11 +7,11 @@ import math
 import re
 import statistics
 import subprocess
-import sys
 import tomllib
 from pathlib import Path
 
 import pytest
+from command import jointload
 
 from jointload.analysis import analyse
 from jointload.cli.guide import PAGES
@@ -48,13 +48,7 @@ def command_of(line: str) -> str:
 
 
 def help_of(command: str) -> str:
-    done = subprocess.run(
-        [sys.executable, "-m", "jointload.cli", *command.split(), "--help"],
-        capture_output=True,
-        text=True,
-        timeout=60,
-        check=False,
-    )
+    done = jointload(*command.split(), "--help", where=ROOT)
     assert done.returncode == 0, f"a text shows `jointload {command}`, which does not exist"
     return done.stdout
 
@@ -78,6 +72,7 @@ def test_every_command_is_shown() -> None:
     assert shown == {
         "demo", "guide", "day", "check", "labels", "analyse", "whatif", "fit", "shape", "layers", "material", "models",
         "explain", "study run", "study compare", "study rerun", "study dose",
+        "study layers",
     }  # fmt: skip
     assert "`jointload guide`" in README
 

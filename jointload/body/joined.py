@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 
@@ -19,7 +20,7 @@ from jointload.body.joint_centres import centre_spreads
 from jointload.body.pose import SegmentPoses, standing_local
 from jointload.intake.recording import SIDES, Array, split_side
 from jointload.modeldata import load_model
-from jointload.numerics.rotations import compose, from_vector, inverse, rotate
+from jointload.numerics.rotations import compose, cross, from_vector, inverse, rotate
 
 MM = 1e-3
 FEWEST_MARKERS = 3
@@ -71,13 +72,10 @@ class Joining:
         shares = _centre_shares(poses, body, meetings, doubt)
         beside = [moved.standing_points[each.centre] - body.standing_points[each.centre] for each in meetings]
         here = _moves(shares, _gaps(poses, body, meetings))
-        return cls(
-            meetings,
-            doubt.segments,
-            shares,
-            np.reshape(beside, (-1, 3)).T - here,
-            _pose_shares(poses, moved, meetings, doubt),
-        )
+        chain = _Chain.of(poses, moved, meetings, doubt)
+        out = chain.errors(np.linalg.inv(chain.spread_of_gaps()))
+        out = np.moveaxis(out, (-1, 1, 0), (0, 1, 2)).reshape(out.shape[-1], -1, out.shape[2])
+        return cls(meetings, doubt.segments, shares, np.reshape(beside, (-1, 3)).T - here, out)
 
     def joined(
         self, poses: SegmentPoses, body: FittedBody, partings: Mapping[str, Array]
@@ -92,7 +90,10 @@ class Joining:
         gaps = _gaps(poses, body, self.meetings)
         for j, each in enumerate(self.meetings):
             gaps[:, j] += np.asarray(partings.get(each.centre, 0.0))[..., None]
-        return _shared_out(poses, body, gaps, self.segments, self.poses), body
+        columns = _as_columns(gaps)
+        errors = self.poses @ columns.reshape(*columns.shape[:2], -1)
+        errors = np.moveaxis(errors.reshape(-1, len(self.segments), 6, *columns.shape[2:]), (0, 2), (-1, 0)).copy()
+        return _less(poses, body, self.segments, errors), body
 
 
 def joined(poses: SegmentPoses, body: FittedBody) -> tuple[SegmentPoses, FittedBody]:
@@ -107,8 +108,10 @@ def joined(poses: SegmentPoses, body: FittedBody) -> tuple[SegmentPoses, FittedB
     for start in range(0, origin.shape[-1], TOGETHER):
         frames = slice(start, start + TOGETHER)
         part = replace(poses, rotation=poses.rotation[..., frames], origin=poses.origin[..., frames])
-        shares = _pose_shares(part, body, meetings, doubt.around(frames))
-        part = _shared_out(part, body, _gaps(part, body, meetings), doubt.segments, shares)
+        chain = _Chain.of(part, body, meetings, doubt.around(frames))
+        columns = _as_columns(_gaps(part, body, meetings))
+        pulls = np.linalg.solve(chain.spread_of_gaps(), columns[..., None])[..., 0]
+        part = _less(part, body, doubt.segments, chain.errors(pulls))
         rotation[..., frames], origin[..., frames] = part.rotation, part.origin
     return replace(poses, rotation=rotation, origin=origin), body
 
@@ -199,10 +202,71 @@ def _parting(meeting: Meeting) -> float:
 
 
 def _crossed(arm: Array) -> Array:
-    """(F, 3, 3) matrices of turn -> turn x arm for arms (3, F)."""
-    out = np.zeros((arm.shape[1], 3, 3))
-    out[:, 0, 1], out[:, 1, 2], out[:, 2, 0] = arm[2], arm[0], arm[1]
-    return out - out.swapaxes(1, 2)
+    """(3, 3, ...) matrices of turn -> turn x arm for arms (3, ...)."""
+    out = np.zeros((3, *arm.shape))
+    out[0, 1], out[1, 2], out[2, 0] = arm[2], arm[0], arm[1]
+    return out - inverse(out)
+
+
+@dataclass(frozen=True, eq=False)
+class _Chain:
+    """What shifts and turns of S segments do to the gaps of J joints; a joint that is not known in a frame takes no
+    part in it.
+
+    meetings : of the joints;  ends : (J, 2) the segment above and the one below each, by its place in the doubt
+    arms : (3, J, 2, F) [m] from the middle of each one's markers to the joint's centre;  known : (J, F)
+    """
+
+    meetings: tuple[Meeting, ...]
+    doubt: _Doubt
+    ends: Array
+    arms: Array
+    known: Array
+
+    @classmethod
+    def of(cls, poses: SegmentPoses, body: FittedBody, meetings: tuple[Meeting, ...], doubt: _Doubt) -> _Chain:
+        pairs = [(each.proximal, each.distal) for each in meetings]
+        ends = np.array([[doubt.segments.index(name) for name in pair] for pair in pairs])
+        seen = [
+            np.stack([_seen_from(poses, body, name, each.centre) for name in pair], axis=1)
+            for each, pair in zip(meetings, pairs, strict=True)
+        ]
+        arms = np.stack(seen, axis=1) - doubt.middle[:, ends]
+        known = np.isfinite(arms).all(axis=(0, 2))
+        return cls(meetings, doubt, ends, np.where(known[:, None], arms, 0.0), known)
+
+    def spread_of_gaps(self) -> Array:
+        """(F, 3 J, 3 J) [m2] H S H' + R."""
+        crossed = _crossed(self.arms)
+        turn = np.nan_to_num(self.doubt.turn)
+        carried = compose(turn[:, :, self.ends], inverse(crossed))
+        joints = range(len(self.meetings))
+        out = np.zeros((self.known.shape[1], len(joints), 3, len(joints), 3))
+        for j in joints:
+            out[:, j, range(3), j, range(3)] = _parting(self.meetings[j])
+        for (j, e), (k, f) in product(product(joints, range(2)), repeat=2):
+            if self.ends[j, e] == self.ends[k, f] and j <= k:
+                part = compose(crossed[:, :, j, e], carried[:, :, k, f])
+                part[range(3), range(3)] += self.doubt.shift[self.ends[j, e]]
+                part *= (1.0 if e == f else -1.0) * (self.known[j] & self.known[k])
+                out[:, j, :, k] += np.moveaxis(part, -1, 0)
+                if j < k:
+                    out[:, k, :, j] += np.moveaxis(part, -1, 0).swapaxes(1, 2)
+        return out.reshape(-1, 3 * len(joints), 3 * len(joints))
+
+    def errors(self, pulls: Array) -> Array:
+        """(6, S, ..., F) shifts [m] and turns [rad] of the segments, S H' of pulls (F, 3 J, ...) at the joints."""
+        pulls = np.moveaxis(pulls.reshape(-1, len(self.meetings), 3, *pulls.shape[2:]), (0, 2), (-1, 0)).copy()
+        draws = (1,) * (pulls.ndim - 3)
+        frames = self.known.shape[1]
+        shifts, turns = (np.zeros((3, len(self.doubt.segments), *pulls.shape[2:])) for _ in range(2))
+        for j in range(len(self.meetings)):
+            pull = pulls[:, j] * self.known[j]
+            for s, sign, arm in zip(self.ends[j], (1.0, -1.0), np.moveaxis(self.arms[:, j], 1, 0), strict=True):
+                shifts[:, s] += sign * self.doubt.shift[s] * pull
+                turns[:, s] += cross(sign * arm.reshape(3, *draws, frames), pull)
+        spread = np.nan_to_num(self.doubt.turn)
+        return np.concatenate((shifts, rotate(spread.reshape(*spread.shape[:3], *draws, frames), turns)))
 
 
 def _centre_shares(poses: SegmentPoses, body: FittedBody, meetings: tuple[Meeting, ...], doubt: _Doubt) -> Array:
@@ -211,24 +275,21 @@ def _centre_shares(poses: SegmentPoses, body: FittedBody, meetings: tuple[Meetin
     out = np.zeros((len(meetings), 3, 3, poses.origin.shape[-1]))
     alike = load_model("uncertainty", "skin").content["time"]["correlation_s"] * np.sqrt(2.0 * np.pi) * poses.rate
     for j, each in enumerate(meetings):
-        noise = np.broadcast_to(_parting(each) * np.eye(3), (out.shape[-1], 3, 3))
-        turned = []
+        noise, turned = _parting(each) * np.eye(3)[..., None], []
         for name in (each.proximal, each.distal):
             s = doubt.segments.index(name)
             arm = _crossed(_seen_from(poses, body, name, each.centre) - doubt.middle[:, s])
-            noise = (
-                noise + doubt.shift[s] * np.eye(3) + arm @ np.moveaxis(doubt.turn[:, :, s], -1, 0) @ arm.swapaxes(1, 2)
-            )
-            turned.append(np.moveaxis(poses.of(name)[0], -1, 0) @ body.standing[name][0].T)
-        parted = turned[1] - turned[0]
+            skin = compose(compose(arm, doubt.turn[:, :, s]), inverse(arm))
+            noise = noise + doubt.shift[s] * np.eye(3)[..., None] + skin
+            turned.append(compose(poses.of(name)[0], body.standing[name][0].T[..., None]))
+        noise, parted = (np.moveaxis(x, -1, 0) for x in (noise, turned[1] - turned[0]))
         known = np.isfinite(noise).all(axis=(1, 2))
         if not known.any():
             continue
         weighted = np.linalg.solve(noise[known], parted[known]).swapaxes(1, 2) / max(alike, known.sum() / MOST_KNOWN)
         prior = np.diag(_centre_spread(body, each.centre) ** -2.0)
-        out[j][..., known] = np.moveaxis(
-            np.linalg.solve(np.sum(weighted @ parted[known], axis=0) + prior, weighted), 0, -1
-        )
+        told = np.linalg.inv(np.sum(weighted @ parted[known], axis=0) + prior)
+        out[j][..., known] = np.moveaxis(told @ weighted, 0, -1)
     return out
 
 
@@ -266,34 +327,14 @@ def _with_centres(body: FittedBody, meetings: tuple[Meeting, ...], moves: Array)
     return replace(moved, points=points)
 
 
-def _pose_shares(poses: SegmentPoses, body: FittedBody, meetings: tuple[Meeting, ...], doubt: _Doubt) -> Array:
-    """(F, 6 S, 3 J) of S H' (H S H' + R)^-1; a joint that is not known in a frame takes no part in it."""
-    frames, wide, high = poses.origin.shape[-1], 6 * len(doubt.segments), 3 * len(meetings)
-    slopes, carried = np.zeros((frames, high, wide)), np.empty((frames, wide, high))
-    for j, each in enumerate(meetings):
-        rows = slice(3 * j, 3 * j + 3)
-        for name, sign in ((each.proximal, 1.0), (each.distal, -1.0)):
-            s = doubt.segments.index(name)
-            arm = _seen_from(poses, body, name, each.centre) - doubt.middle[:, s]
-            slopes[:, rows, 6 * s : 6 * s + 3] = sign * np.eye(3)
-            slopes[:, rows, 6 * s + 3 : 6 * s + 6] = sign * _crossed(arm)
-        slopes[~np.isfinite(slopes[:, rows]).all(axis=(1, 2)), rows] = 0.0
-    for s in range(len(doubt.segments)):
-        shift, turn = slice(6 * s, 6 * s + 3), slice(6 * s + 3, 6 * s + 6)
-        carried[:, shift] = doubt.shift[s] * slopes[:, :, shift].swapaxes(1, 2)
-        carried[:, turn] = np.nan_to_num(np.moveaxis(doubt.turn[:, :, s], -1, 0)) @ slopes[:, :, turn].swapaxes(1, 2)
-    parting = np.diag(np.repeat([_parting(each) for each in meetings], 3))
-    return np.asarray(np.linalg.solve(slopes @ carried + parting, carried.swapaxes(1, 2)).swapaxes(1, 2))
-
-
-def _shared_out(
-    poses: SegmentPoses, body: FittedBody, gaps: Array, segments: tuple[str, ...], shares: Array
-) -> SegmentPoses:
-    """The poses less their shares of the gaps (3, J, ..., F)."""
+def _as_columns(gaps: Array) -> Array:
+    """(F, 3 J, ...) of gaps (3, J, ..., F); what is not known is no gap."""
     gaps = np.nan_to_num(gaps).swapaxes(0, 1)
-    columns = np.moveaxis(gaps.reshape(-1, *gaps.shape[2:]), -1, 0)
-    errors = shares @ columns.reshape(*columns.shape[:2], -1)
-    errors = np.moveaxis(errors.reshape(-1, len(segments), 6, *columns.shape[2:]), (0, 2), (-1, 0)).copy()
+    return np.moveaxis(gaps.reshape(-1, *gaps.shape[2:]), -1, 0)
+
+
+def _less(poses: SegmentPoses, body: FittedBody, segments: tuple[str, ...], errors: Array) -> SegmentPoses:
+    """The poses less shifts and turns (6, S, ..., F) of their segments."""
     where = slice(None) if segments == poses.segments else [poses.index(name) for name in segments]
     middle = _middles(poses, body, segments)
     back = from_vector(-errors[3:])

@@ -31,7 +31,7 @@ SECTIONS = {
     "Start here": ("demo", "guide"),
     "One landing": ("labels", "check", "analyse"),
     "One insole": ("whatif", "fit", "layers", "shape", "material"),
-    "Many landings": ("day", "study", "run", "compare", "dose", "rerun"),
+    "Many landings": ("day", "study", "run", "compare", "dose", "layers", "rerun"),
     "What a number means": ("explain", "models"),
 }
 """Commands in the order in which one needs them."""

@@ -14,9 +14,12 @@ from jointload.cli.options import (
     Figures,
     LandingWords,
     Out,
+    OwnMaterials,
     Replace,
+    Stack,
     check_figures,
     check_out,
+    cushions,
     of_a_landing,
     side_asked,
 )
@@ -38,16 +41,19 @@ def fit(
         str,
         typer.Option(
             help="what to lower: knee_adduction_moment, knee_adduction_impulse, rearfoot_eversion, knee_over_ankle, "
-            "hip_adduction, pelvic_drop, achilles_load, peak_pressure or peak_pressure_REGION; with weights "
-            "knee_adduction_moment:2,achilles_load:1"
+            "hip_adduction, pelvic_drop, achilles_load, peak_pressure, peak_pressure_REGION, or by thin layers and a "
+            "heel cup heel_pressure, pad_strain, heel_force, ball_pressure, toe_push; with weights "
+            "heel_pressure:2,knee_adduction_moment:1"
         ),
     ] = "knee_adduction_moment",
-    stack: Annotated[str, typer.Option(help="greatest height anywhere under heel and ball")] = "8mm",
+    stack: Stack = "8mm",
     posting: Annotated[float, typer.Option(help="most posting [deg]")] = 8.0,
     lift: Annotated[str, typer.Option(help="most heel lift")] = "10mm",
     inversion: Annotated[float, typer.Option(help="most that the ankle's inversion may rise by [deg]")] = 3.0,
     knee_rise: Annotated[float, typer.Option(help="most that the other knee moment may rise by [%]")] = 10.0,
     pressure_rise: Annotated[float, typer.Option(help="most that the largest pressure may rise by [%]")] = 10.0,
+    no_cup: Annotated[bool, typer.Option("--no-cup", help="no heel cup: the shoe has no room for it")] = False,
+    materials: OwnMaterials = None,
     conditions: Conditions = None,
     draws: Annotated[int, typer.Option(min=50, max=2000, help="drawn persons")] = 200,
     seed: Annotated[int, typer.Option(help="seed of the draws and of the search")] = 1,
@@ -64,13 +70,14 @@ def fit(
     check_figures(figures)
     check_out(out, replace)
     foot = side_asked(side)
-    aim, limits = parse_target(target), _limits(stack, posting, lift, inversion, knee_rise, pressure_rise)
+    aim, limits = parse_target(target), _limits(stack, posting, lift, inversion, knee_rise, pressure_rise, not no_cup)
+    chosen = cushions(materials or [])
     plain = analysed(landing)
     require_moments(plain.landing, foot)
     analysis = with_intervals(plain, interval_draws)
     known = known_rider(landing, analysis, conditions, foot, seed)
     with step("Searching the shape"):
-        found = search(analysis, foot, aim, limits, draws, seed, known)
+        found = search(analysis, foot, aim, limits, draws, seed, known, chosen)
     with step("Report"):
         write_report(analysis, out, inputs=with_conditions(landing, conditions, foot), figures=figures, fit=found)
     print_same_person(analysis)
@@ -81,7 +88,7 @@ def fit(
     print_last_lines(analysis, fit=found)
 
 
-def _limits(stack: str, posting: float, lift: str, inversion: float, knee: float, pressure: float) -> Limits:
+def _limits(stack: str, posting: float, lift: str, inversion: float, knee: float, pressure: float, cup: bool) -> Limits:
     from math import radians
 
     from jointload.insole.fitting.aim import Limits
@@ -94,4 +101,5 @@ def _limits(stack: str, posting: float, lift: str, inversion: float, knee: float
         inversion=radians(inversion),
         knee_rise=knee / 100,
         pressure_rise=pressure / 100,
+        cup=cup,
     )

@@ -14,8 +14,8 @@ from jointload.cli.terminal import console
 from jointload.errors import SettingError, expected_found
 
 PAGES = (
-    "landing", "results", "accuracy", "impact", "certainty", "whatif", "fit", "calibration", "insole", "material",
-    "board", "pressure", "feet", "study", "dose", "day", "python",
+    "landing", "results", "accuracy", "impact", "certainty", "whatif", "fit", "calibration", "insole", "layers",
+    "material", "board", "pressure", "feet", "study", "dose", "day", "python",
 )  # fmt: skip
 """In the order in which one reads them."""
 

@@ -17,12 +17,16 @@ from jointload.cli.options import (
     Draws,
     DrawSeed,
     Figures,
+    HeelCupWords,
+    Laid,
     LandingWords,
     Out,
+    OwnMaterials,
     Replace,
     Without,
     check_figures,
     check_out,
+    laid_from,
     of_a_landing,
     side_asked,
 )
@@ -57,7 +61,7 @@ def demo(out: Out = Path("demo_report"), replace: Replace = False, figures: Figu
     }
     landing = LandingWords(files, USUAL)
     analysis = with_intervals(analysed(landing))
-    answer = _predicted(analysis, _asked("medial:4", "right", "heel", "", "", []))
+    answer = _predicted(analysis, _asked("medial:4", "right", "heel", "", "", [], Laid()))
     with step("The shape that lowers the largest pressure"):
         found = fit(analysis, "right", "peak_pressure")
     typer.echo(f"The sample study is in {sample}")
@@ -95,6 +99,15 @@ def whatif(
     length: Annotated[str, typer.Option(help="'heel', or 'full' for a wedge of the whole foot's length")] = "heel",
     heel_lift: Annotated[str, typer.Option(help="height under the heel, such as 3mm")] = "",
     thickness: Annotated[str, typer.Option(help="thickness of the whole insole in place of 4 mm, such as 6mm")] = "",
+    layer: Annotated[
+        str,
+        typer.Option(
+            help="thin layers upon the insole, PLACE:MATERIAL:HEIGHT such as heel:gel:3mm, PLACE heel, ball or "
+            "whole; several at once with +, several with commas are compared"
+        ),
+    ] = "",
+    heel_cup: HeelCupWords = "",
+    materials: OwnMaterials = None,
     insole: Annotated[
         list[Path] | None, typer.Option(help="insole.toml in place of the parts above; give several to compare them")
     ] = None,
@@ -109,7 +122,8 @@ def whatif(
 
     check_figures(figures)
     check_out(out, replace)
-    asked = _asked(heel_wedge, side, length, heel_lift, thickness, insole or [])
+    laid = laid_from(layer, heel_cup, materials or [])
+    asked = _asked(heel_wedge, side, length, heel_lift, thickness, insole or [], laid)
     plain = analysed(landing)
     for shape in asked:
         require_moments(plain.landing, shape.side)
@@ -136,14 +150,20 @@ def _predicted(
         return compare(analysis, asked, draws, seed, known)
 
 
-def _asked(wedge: str, side: str, length: str, lift: str, thickness: str, insoles: list[Path]) -> tuple[Given, ...]:
+def _asked(
+    wedge: str, side: str, length: str, lift: str, thickness: str, insoles: list[Path], laid: Laid
+) -> tuple[Given, ...]:
     """The shapes of the words, checked before anything is read; an insole file stands without parts."""
+    from itertools import product
+
     from jointload.insole.fitting.whatif import USUAL_BASE, Parts
     from jointload.insole.shape.compression import LENGTH_UNITS, parse_quantity
     from jointload.insole.shape.geometry import parse_wedge
+    from jointload.insole.shape.shape import HeelCup
     from jointload.insole.shape.shape_file import read_shape
 
     parts = {"--heel-wedge": wedge, "--heel-lift": lift, "--thickness": thickness}
+    parts |= {"--layer": "given" * bool(laid.layers), "--heel-cup": "given" * bool(laid.cup)}
     given = [name for name, words in parts.items() if words]
     if bool(given) == bool(insoles):
         expected, found = "--insole alone, or some of " + ", ".join(parts), ", ".join(given) or "none of them"
@@ -156,7 +176,10 @@ def _asked(wedge: str, side: str, length: str, lift: str, thickness: str, insole
         return tuple(wedges)
     height = parse_quantity(lift, LENGTH_UNITS, "heel lift") if lift else 0.0
     base = parse_quantity(thickness, LENGTH_UNITS, "thickness") if thickness else USUAL_BASE
-    asked = tuple(Parts(foot, tilted, height, base) for tilted in (wedges or (None,)))
+    asked = tuple(
+        Parts(foot, tilted, height, base, thin, HeelCup(laid.cup))
+        for tilted, thin in product(wedges or (None,), laid.layers or ((),))
+    )
     for parts_of_one in asked:
         parts_of_one.shape(USUAL_LENGTH)
     return asked

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import wraps
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -15,6 +15,11 @@ from jointload.cli.beside import with_those_beside
 from jointload.cli.terminal import check_new
 from jointload.errors import SettingError, expected_found
 from jointload.settings import Settings
+
+if TYPE_CHECKING:
+    from jointload.foot.layer_choice import Question
+    from jointload.insole.shape.materials import Material
+    from jointload.insole.shape.shape import ThinLayer
 
 Out = Annotated[Path, typer.Option(help="folder for the result; it appears whole or not at all", show_default=False)]
 Replace = Annotated[bool, typer.Option("--replace", help="replace an earlier result in that folder")]
@@ -27,6 +32,21 @@ Without = Annotated[
     str, typer.Option(help="inputs taken as exact, with commas, such as skin,placement; see `jointload models`")
 ]
 Figures = Annotated[str, typer.Option("--figures", help="also write every figure as svg, png or pdf, for papers")]
+HeelCupWords = Annotated[
+    str, typer.Option("--heel-cup", help="height of a close cup's rim around the heel, such as 12mm")
+]
+OwnMaterials = Annotated[
+    list[Path] | None, typer.Option(help="material.csv of your own, as `jointload material` writes it")
+]
+Under = Annotated[str, typer.Option(help="heel, ball or whole: where the layer lies")]
+LayerHeight = Annotated[str, typer.Option(help="height that is judged, such as 3mm")]
+Temperature = Annotated[
+    float | None, typer.Option(help="of the layer in the shoe [deg C]; room temperature without it")
+]
+Worn = Annotated[float, typer.Option(help="how far the layer was worn [km]")]
+Cup = Annotated[bool, typer.Option("--cup", help="a close cup or counter holds the heel's pad together")]
+FootDraws = Annotated[int, typer.Option(min=50, max=5000, help="drawn persons")]
+Stack = Annotated[str, typer.Option(help="greatest height anywhere under heel and ball")]
 USUAL_DRAWS = 500
 
 
@@ -46,6 +66,60 @@ class LandingWords:
         """How a session of these words is read, beside its files."""
         told = ("up", "forward", "same_person", "hide_names")
         return {name: getattr(self, name) for name in told}
+
+
+@dataclass(frozen=True)
+class Laid:
+    """What the words of a command lay upon an insole: thin layers, one tuple a shape that is compared, and a heel cup
+    [m]."""
+
+    layers: tuple[tuple[ThinLayer, ...], ...] = ()
+    cup: float = 0.0
+
+
+def laid_from(layer: str, cup: str, own: list[Path]) -> Laid:
+    """layer : such as 'heel:gel:3mm+ball:pu_foam_soft:2mm,whole:gel:3mm';  own : material.csv of the user's"""
+    from jointload.insole.shape.compression import LENGTH_UNITS, parse_quantity
+    from jointload.insole.shape.materials import material
+    from jointload.insole.shape.shape import HeelCup, ThinLayer
+
+    known = {m.name: m for m in cushions(own)}
+
+    def one(words: str) -> ThinLayer:
+        parts = words.strip().split(":")
+        if len(parts) != 3:
+            expected, advice = "PLACE:MATERIAL:HEIGHT", "write it as heel:gel:3mm"
+            raise SettingError(expected_found("--layer", expected, repr(words), "the command", advice))
+        place, name, height = parts
+        return ThinLayer(material(name, known), parse_quantity(height, LENGTH_UNITS, "--layer"), place)
+
+    compared = [words for words in layer.split(",") if words.strip()]
+    height = parse_quantity(cup, LENGTH_UNITS, "--heel-cup") if cup else 0.0
+    HeelCup(height)
+    return Laid(tuple(tuple(one(each) for each in words.split("+")) for words in compared), height)
+
+
+def layer_question(
+    under: str, height: str, stack: str, temperature: float | None, worn: float, cup: bool, draws: int, seed: int
+) -> Question:
+    """What a command asks of thin layers."""
+    from jointload.foot.layer_choice import Question
+    from jointload.foot.thin_layers import Circumstances
+    from jointload.insole.shape.compression import LENGTH_UNITS, parse_quantity
+
+    limit, asked = (parse_quantity(word, LENGTH_UNITS, what) for word, what in ((stack, "stack"), (height, "height")))
+    circumstances = Circumstances(float("nan") if temperature is None else temperature, worn, cup)
+    return Question(under, asked, limit, circumstances, draws, seed)
+
+
+def cushions(own: list[Path]) -> tuple[Material, ...]:
+    """The shipped cushions, and all rows of the user's files; a name of the user's own stands for the shipped one."""
+    from jointload.insole.shape import materials
+
+    found = materials.cushions()
+    for path in own:
+        found |= materials.read_materials(path)
+    return tuple(found.values())
 
 
 def of_a_landing(command: Callable[..., None]) -> Callable[..., None]:

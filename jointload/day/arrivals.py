@@ -64,6 +64,8 @@ class Arrivals:
         self.folder, self.tables, self.clock = folder, tuple(tables), clock
         self.seen: dict[str, _Seen] = {}
         self.reading: set[str] = set()
+        self.first: set[str] | None = None
+        """What was there before the day began; None before the first look."""
 
     def look(self) -> Look:
         """What has come to rest since the last look, oldest first."""
@@ -74,6 +76,7 @@ class Arrivals:
         except OSError:
             return Look(False)
         now = self.clock()
+        self.first = set(found) if self.first is None else self.first
         for file in set(self.seen) - set(found):
             del self.seen[file]
         for file, stamp in found.items():

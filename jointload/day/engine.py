@@ -25,7 +25,7 @@ from jointload.day.lanes import Done, Lane, Lanes, worker_lanes
 from jointload.day.protocol import write_protocol
 from jointload.day.replay import Replay
 from jointload.day.results import Result, whole_day, written
-from jointload.day.settings import DAY_FILE, Aim, DaySettings, checked_aim, read_day_settings
+from jointload.day.settings import DAY_FILE, Aim, checked_aim, read_day_settings
 from jointload.day.state import DAY, PROTOCOL, Under, file_of, fit_folder, told_day, whole_trial
 from jointload.day.tables import (
     PLAN_FILE,
@@ -40,7 +40,8 @@ from jointload.day.tables import (
 )
 from jointload.day.verdict import KINDS, Asked, FirstLook, judged, recognised, refusal
 from jointload.errors import InputError, SettingError, StudyError, expected_found
-from jointload.study.manifest import LABELS_FILE, RIDERS_FILE, SETTINGS_FILE, TRIALS_FILE, survey
+from jointload.study.manifest import LABELS_FILE, RIDERS_FILE, SETTINGS_FILE, TRIALS_FILE, Study, survey
+from jointload.study.plan import read_plan
 from jointload.study_run.trial import Job
 
 FORMAT = 1
@@ -96,9 +97,9 @@ class Day:
         study, faults = survey(self.folder, unfinished=True)
         if (faults and not study.riders) or not (self.folder / SETTINGS_FILE).is_file():
             raise StudyError(faults)
-        self.settings_read = read_day_settings(self.folder / DAY_FILE)
-        self.book = Book(self.folder, study, self.settings_read, time.strftime("%Y-%m-%d"), self._wants(), faults)
-        self.book.aim = self.settings_read.fitting
+        settings = read_day_settings(self.folder / DAY_FILE)
+        self.book = Book(self.folder, study, settings, time.strftime("%Y-%m-%d"), self._wants(), faults)
+        self.book.aim = settings.fitting
         self.started = time.strftime("%H:%M")
         self._journal, self._disk = Journal(self.folder), _Disk()
         self._arrivals = Arrivals(self.folder, (SETTINGS_FILE, RIDERS_FILE, LABELS_FILE), clock)
@@ -188,7 +189,7 @@ class Day:
 
     def _state(self) -> Record:
         book, disk, replay = self.book, self._disk, self._replay
-        under = Under(self._under.arriving, self._fit_busy(), self._clock())
+        under = Under(self._under.arriving, bool(self._fits), self._clock())
         gone = "" if self._there else f"The folder is gone since {self._since}. Nothing is lost; it is looked for."
         files = [
             {"key": name, "text": text, "kind": kind}
@@ -433,8 +434,7 @@ class Day:
         """Take what a person changed in the tables by hand; a table that cannot be read leaves what was known."""
         self._stamps, book = self._table_stamps(), self.book
         study, faults = survey(self.folder, unfinished=True)
-        if study.riders and (self.folder / SETTINGS_FILE).is_file():
-            book.take_study(study)
+        book.take_study(self._sound(study, faults))
         for read in (self._read_settings, self._read_wants):
             try:
                 read()
@@ -444,11 +444,22 @@ class Day:
         self._dirty = True
         self._changed()
 
+    def _sound(self, new: Study, faults: list[str]) -> Study:
+        """The study without what a table under a person's hands does not say for now: settings, riders and trials of
+        before stand in for those that cannot be read."""
+        old, of_plan = self.book.study, list[str]()
+        read_plan(self.folder / SETTINGS_FILE, of_plan)
+        return Study(
+            folder=new.folder,
+            plan=old.plan if of_plan else new.plan,
+            riders=new.riders or old.riders,
+            trials=old.trials if faults and not new.trials else new.trials,
+        )
+
     def _read_settings(self) -> None:
-        before: DaySettings = self.settings_read
-        self.settings_read = self.book.settings = read_day_settings(self.folder / DAY_FILE)
-        if before.fitting != self.settings_read.fitting:
-            self.book.aim = self.settings_read.fitting
+        before, self.book.settings = self.book.settings, read_day_settings(self.folder / DAY_FILE)
+        if before.fitting != self.book.settings.fitting:
+            self.book.aim = self.book.settings.fitting
 
     def _read_wants(self) -> None:
         self.book.wants = self._wants()
@@ -456,7 +467,7 @@ class Day:
     # The journal read again ---------------------------------------------------------------------------------------
 
     def _load(self) -> None:
-        clear_drafts(self.folder)
+        clear_drafts(self.folder, self.folder / DAY)
         take = {
             "arrived": self._load_arrived, "verdict": self._load_verdict, "result": self._load_result,
             "left_out": self._load_left_out, "answered": lambda told: self.book.left_out.pop(told["file"], None),
@@ -595,9 +606,8 @@ class Day:
         if known is not None and (known.sha256, known.problem) == (told["sha256"], told["problem"]):
             return
         order = known.order if known is not None else len(self.book.recorded) + 1
-        changed = time.strftime("%Y-%m-%d", time.localtime(ready.stamp[1] / 1e9))
         entry = {
-            "file": file, "order": order, "at": time.strftime("%H:%M:%S"), "date": min(changed, self.book.today),
+            "file": file, "order": order, "at": time.strftime("%H:%M:%S"), "date": self._date_of(ready),
             "version": 1 + (known.version if known is not None else 0), **told,
         }  # fmt: skip
         self._load_arrived(entry)
@@ -606,6 +616,13 @@ class Day:
             self._mark(file, refusal(told["problem"]))
         self._note("arrived", **entry)
         self._touch()
+
+    def _date_of(self, ready: Ready) -> str:
+        """Today, but for a file that was there before: it may be of another day. A camera's clock that is wrong takes
+        no landing from today's count."""
+        if ready.file not in (self._arrivals.first or ()):
+            return self.book.today
+        return min(time.strftime("%Y-%m-%d", time.localtime(ready.stamp[1] / 1e9)), self.book.today)
 
     def _mark(self, file: str, told: Record) -> None:
         """Write a verdict beside the version that it is of."""
@@ -699,9 +716,6 @@ class Day:
             except OSError:
                 out[file] = (-1, -1, -1)
         return out
-
-    def _fit_busy(self) -> bool:
-        return bool(self._fits)
 
     def _hand_out_fit(self, lanes: Lanes) -> None:
         """Search the shape when the baseline is there, when the shapes that were asked for are, and when a landing that

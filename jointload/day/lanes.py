@@ -56,10 +56,16 @@ class Done:
 
 
 class Lane:
-    """One worker process and what waits for it. A new task of a key takes the place of a waiting one."""
+    """One worker process and what waits for it. A new task of a key takes the place of a waiting one.
 
-    def __init__(self, needs: str, polite: bool = False, most_seconds: float = MOST_SECONDS) -> None:
+    newest_first : what was put last is done first, so that the latest landing waits for no backlog
+    """
+
+    def __init__(
+        self, needs: str, polite: bool = False, most_seconds: float = MOST_SECONDS, newest_first: bool = False
+    ) -> None:
         self.crew: Any = Processes(1)
+        self.newest_first = newest_first
         self.loading, self.most_seconds = Loading(needs, polite), most_seconds
         self.waiting: deque[_Work] = deque()
         self.at: _Work | None = None
@@ -68,9 +74,6 @@ class Lane:
     @property
     def busy(self) -> bool:
         return self.at is not None or bool(self.waiting)
-
-    def has(self, key: str) -> bool:
-        return (self.at is not None and self.at.key == key) or any(work.key == key for work in self.waiting)
 
     def put(self, key: str, task: Task, asked: Any) -> None:
         self.waiting = deque(work for work in self.waiting if work.key != key)
@@ -83,7 +86,8 @@ class Lane:
     def step(self) -> Iterator[Done]:
         """Hand out what waits, take what is done; never waits."""
         if self.at is None and self.waiting:
-            self._give(self.waiting.popleft(), next(iter(self.crew.members(1))))
+            work = self.waiting.pop() if self.newest_first else self.waiting.popleft()
+            self._give(work, next(iter(self.crew.members(1))))
         for ticket, answer in self.crew.news(0.0):
             if ticket == self.ticket and self.at is not None:
                 work, self.at = self.at, None
@@ -125,7 +129,11 @@ class Lanes(NamedTuple):
 def worker_lanes() -> Lanes:
     """A process each; those of verdicts and results are up before the first recording."""
     fit = Lane("jointload.day.fitting", polite=True, most_seconds=FIT_SECONDS)
-    lanes = Lanes(Lane("jointload.day.verdict", most_seconds=VERDICT_SECONDS), Lane("jointload.day.results"), fit)
+    lanes = Lanes(
+        Lane("jointload.day.verdict", most_seconds=VERDICT_SECONDS),
+        Lane("jointload.day.results", newest_first=True),
+        fit,
+    )
     lanes.quick.warm()
     lanes.slow.warm()
     return lanes

@@ -9,6 +9,7 @@ import contextlib
 import csv
 import io
 import os
+import shutil
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from uuid import uuid4
@@ -49,11 +50,13 @@ def _settle_folder(folder: Path) -> None:
             os.close(handle)
 
 
-def clear_drafts(folder: Path) -> None:
-    """Remove what a killed write left beside a table."""
-    for draft in folder.glob(".*.csv-*.draft"):
+def clear_drafts(folder: Path, made: Path) -> None:
+    """Remove what a killed write left beside a table, and beside what is made in the folder `made`."""
+    for draft in (*folder.glob(".*.csv-*.draft"), *made.glob(".*.draft")):
         with contextlib.suppress(OSError):
             draft.unlink()
+    for scratch in made.glob(".fit_*"):
+        shutil.rmtree(scratch, ignore_errors=True)
 
 
 # trials.csv ---------------------------------------------------------------------------------------------------------

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
+from jointload.errors import SettingError, expected_found
 from jointload.foot.felt import ENDS
-from jointload.foot.thin_layers import LayerTrial
+from jointload.foot.thin_layers import HEIGHTS, PLACES, Circumstances, LayerTrial, Spared
 from jointload.intake.recording import Array
 from jointload.modeldata import load_model
 
@@ -47,12 +51,87 @@ class LayerChoice:
     limit: float
 
 
+@dataclass(frozen=True)
+class Question:
+    """What was asked of thin layers: where, at which height [m] and within which stack [m], in which circumstances."""
+
+    under: str
+    height: float
+    limit: float
+    circumstances: Circumstances
+    draws: int = 200
+    seed: int = 5
+
+    def __post_init__(self) -> None:
+        if self.under not in PLACES:
+            raise SettingError(
+                expected_found("--under", ", ".join(PLACES), repr(self.under), "the command", "name one")
+            )
+        most = min(self.limit, HEIGHTS[-1])
+        if not HEIGHTS[0] - 1e-9 <= self.height <= most + 1e-9:
+            ends = f"{1000 * HEIGHTS[0]:g} to {1000 * most:g} mm, within the stack"
+            found = f"{1000 * self.height:g} mm"
+            raise SettingError(expected_found("--height", ends, found, "the command", "choose another height"))
+
+    @property
+    def places(self) -> tuple[str, ...]:
+        """The one that was asked for first."""
+        return tuple(sorted(PLACES, key=lambda place: place != self.under))
+
+    def as_record(self) -> dict[str, object]:
+        known = self.circumstances
+        warm = None if math.isnan(known.temperature) else known.temperature
+        return {
+            "draws": self.draws, "seed": self.seed, "stack_m": self.limit, "temperature_deg_C": warm,
+            "worn_km": known.worn, "cup": known.cup,
+        }  # fmt: skip
+
+
 def told(draws: Array) -> Told:
     """Middle and interval of draws (D,)."""
     if not np.isfinite(draws).all():
         return Told(float("nan"), float("nan"), float("nan"))
     low, middle, high = np.percentile(draws, (ENDS[0], 50.0, ENDS[1]))
     return Told(float(middle), float(low), float(high))
+
+
+def together(trials: Sequence[LayerTrial], riders: int) -> LayerTrial:
+    """The same layers under several landings as one trial, its draws side by side; each landing counts alike. The toes'
+    push is known where it is in all of them."""
+    first = trials[0]
+
+    def joined(values: Iterable[Array], axis: int = -1) -> Array:
+        return np.concatenate(list(values), axis=axis)
+
+    bearings = [trial.bearing for trial in trials]
+    unknown = next((each.no_toes for each in bearings if each.toe_push is None), "")
+    bearing = replace(
+        bearings[0],
+        side="",
+        basis=" or ".join(dict.fromkeys(each.basis for each in bearings)),
+        heel_force=joined((each.heel_force for each in bearings), 0),
+        ball_force=joined((each.ball_force for each in bearings), 0),
+        ball_pressure=joined((each.ball_pressure for each in bearings), 0),
+        quickness=joined((each.quickness for each in bearings), 0),
+        toe_push=None if unknown else joined(each.toe_push for each in bearings if each.toe_push is not None),
+        no_toes=unknown,
+    )
+    names = [field.name for field in fields(Spared) if field.name != "place"]
+
+    def side_by_side(place: str) -> Spared:
+        parts: dict[str, Any] = {name: joined(getattr(trial.spared[place], name) for trial in trials) for name in names}
+        return Spared(place, **parts)
+
+    return replace(
+        first,
+        bearing=bearing,
+        spared={place: side_by_side(place) for place in first.spared},
+        riders=riders,
+        stiffer=joined(trial.stiffer for trial in trials),
+        bare_pressure=joined(trial.bare_pressure for trial in trials),
+        bare_strain=joined(trial.bare_strain for trial in trials),
+        cup_change=joined(trial.cup_change for trial in trials),
+    )
 
 
 def judged(trial: LayerTrial, place: str) -> Array:

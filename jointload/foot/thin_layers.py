@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -121,6 +122,7 @@ class LayerTrial:
     """Every material at every height under one foot. stiffer : (M, D) factor of a material's modulus in this landing
     over that of its test;  bare_pressure, bare_strain : (D,) without a layer, and without a cup;  cup_change : (D,) of
     the heel's pressure by the cup alone, 0 without one;  spared : place -> what is left, beside neither layer nor cup
+    riders : whose landings lie together in the draws, side by side
     """
 
     bearing: Bearing
@@ -132,6 +134,7 @@ class LayerTrial:
     bare_strain: Array
     cup_change: Array
     spared: dict[str, Spared]
+    riders: int = 1
 
 
 def bearing_of(landing: Landing, side: str, shoe: Shoe | None, draws: int = 200, seed: int = 5) -> Bearing:
@@ -170,23 +173,18 @@ def spare(
 ) -> LayerTrial:
     """Press heel and ball of every drawn person onto every layer, in the same landing."""
     circumstances = circumstances or Circumstances()
-    unknown = drawn("layer", bearing.draws, bearing.seed)
     factors = drawn("heel_pad", bearing.draws, bearing.seed)
-    open_heel = heel_of(factors, bearing.quickness)
-    heel = held_by_cup(open_heel, unknown["cup"]) if circumstances.cup else open_heel
-    ball = _ball_of(unknown)
+    on, without = OnLayers.of(bearing, circumstances.cup), OnLayers.of(bearing, False).bare
+    unknown = on.unknown
     stiffer = np.stack([stiffening_in(m, bearing.quickness, circumstances, unknown, bearing.seed) for m in materials])
-    layer = _column(materials, heights, stiffer, unknown, bearing)
-    form = np.stack([_form(m, unknown) for m in materials])[:, None]
+    layer = layer_columns(materials, heights, stiffer, unknown, bearing)
+    form = np.stack([law_form(m, unknown) for m in materials])[:, None]
     losses = np.array([m.energy_loss for m in materials])[:, None, None, None]
-    pressed = _Pressed(bearing, heel, ball, layer, form, losses)
-    bare = press_heel(bearing.heel_force, heel, bearing.sole)
-    without = press_heel(bearing.heel_force, open_heel, bearing.sole)
     return LayerTrial(
         bearing, tuple(materials), tuple(heights), circumstances, stiffer[..., 0],
         np.ravel(without.peak_pressure), np.ravel(_strain(without, factors)),
-        np.ravel(bare.peak_pressure / without.peak_pressure - 1.0),
-        {place: _spared(place, pressed, bare, without.peak_pressure, factors, unknown) for place in places},
+        np.ravel(on.bare.peak_pressure / without.peak_pressure - 1.0),
+        {place: _spared(place, on, layer, form, losses, without.peak_pressure, factors) for place in places},
     )  # fmt: skip
 
 
@@ -231,7 +229,7 @@ def most_exponent(energy_loss: float) -> float:
     return 2.0 / math.pi * tangent
 
 
-def _column(
+def layer_columns(
     materials: Sequence[Material], heights: Sequence[float], stiffer: Array, unknown: Factors, bearing: Bearing
 ) -> StiffeningColumn:
     """(M, H, D, 1) layers; each material's batch is drawn from its spread, log-normal, by its own name."""
@@ -256,7 +254,7 @@ def _normal(name: str, draws: int, seed: int) -> Array:
     return np.asarray(ndtri(chance))[:, None]
 
 
-def _form(material: Material, unknown: Factors) -> Array:
+def law_form(material: Material, unknown: Factors) -> Array:
     """(D, 1) factor of what a layer spares, for a foam that the law of two numbers misses, or may miss."""
     known = material.kind != "foam" or material.law_misfit <= POOR_FIT
     return np.ones_like(np.asarray(unknown["law_form"])) if known else np.asarray(unknown["law_form"])
@@ -266,17 +264,26 @@ def _form(material: Material, unknown: Factors) -> Array:
 
 
 @dataclass(frozen=True, eq=False)
-class _Pressed:
-    """All that stands on the layers of a trial."""
+class OnLayers:
+    """What stands on layers: heel and ball of drawn persons, bare (D, 1), and the form of the laws upon them.
+
+    heel, ball : pads;  unknown : draws of models/foot/layer.toml;  bare : the heel without any layer, in its cup
+    """
 
     bearing: Bearing
     heel: Heel
     ball: Heel
-    layer: StiffeningColumn
-    form: Array
-    energy_loss: Array
+    unknown: Factors
+    bare: PressedHeel
 
-    @property
+    @classmethod
+    def of(cls, bearing: Bearing, cup: bool) -> OnLayers:
+        unknown = drawn("layer", bearing.draws, bearing.seed)
+        heel = heel_of(drawn("heel_pad", bearing.draws, bearing.seed), bearing.quickness)
+        heel = held_by_cup(heel, unknown["cup"]) if cup else heel
+        return cls(bearing, heel, _ball_of(unknown), unknown, press_heel(bearing.heel_force, heel, bearing.sole))
+
+    @cached_property
     def ball_load(self) -> Array:
         """(D, 1) [N] on the one head of the metatarsals that presses most, from the pressure there."""
         columns = (self.ball.pad, *self.bearing.sole)
@@ -290,6 +297,54 @@ class _Pressed:
         edge = np.where(depth > self.ball.rim, low, 0.0)
         return heel_force(pressure, edge, self.ball, columns)
 
+    def pressed(self, stack: Stack) -> PressedStack:
+        """A heel that sinks in turns the foot against the ankle, which presses the ball down by as much as it lifts the
+        heel:  dF = k d / lever^2,  d what the heel sinks by more than the ball."""
+        bearing, load, bare_ball = self.bearing, self.ball_load, self.bearing.ball_pressure
+        columns = [(*stack.heel, *bearing.sole), (*stack.ball, *bearing.sole)]
+        heel = press_heel(bearing.heel_force, self.heel, columns[0]) if stack.heel else self.bare
+        ball = press_heel(load, self.ball, columns[1]).peak_pressure if stack.ball else bare_ball
+        sunk = [
+            _depth(pressure, (pads.pad, *below)) - _depth(before, (pads.pad, *bearing.sole))
+            for pads, pressure, before, below in (
+                (self.heel, heel.peak_pressure, self.bare.peak_pressure, columns[0]),
+                (self.ball, ball, bare_ball, columns[1]),
+            )
+        ]
+        stiffness = self.unknown["ankle_stiffness"] * bearing.body_weight
+        moved = stiffness * (sunk[0] - sunk[1]) / bearing.lever**2
+        moved = np.clip(moved, -MOST_MOVED * bearing.ball_force, MOST_MOVED * bearing.heel_force)
+        heel = press_heel(bearing.heel_force - moved, self.heel, columns[0])
+        pressed = press_heel(load * (1.0 + moved / bearing.ball_force), self.ball, columns[1])
+        left = self.bare.peak_pressure * (1.0 + stack.heel_form * (heel.peak_pressure / self.bare.peak_pressure - 1.0))
+        return PressedStack(
+            heel, pressed, moved, sunk[0] - sunk[1], left,
+            stack.ball_form * (pressed.peak_pressure / bare_ball - 1.0),
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Stack:
+    """Columns laid under heel and ball, on the shoe's own sole, and the doubt of their laws' form (D, 1)."""
+
+    heel: tuple[StiffeningColumn, ...] = ()
+    ball: tuple[StiffeningColumn, ...] = ()
+    heel_form: float | Array = 1.0
+    ball_form: float | Array = 1.0
+
+
+@dataclass(frozen=True, eq=False)
+class PressedStack:
+    """moved : [N] from heel to ball;  sunk : what the heel goes down by more than the ball [m]
+    heel_pressure : [Pa] left;  ball_change : of the ball's pressure, a share"""
+
+    heel: PressedHeel
+    ball: PressedHeel
+    moved: Array
+    sunk: Array
+    heel_pressure: Array
+    ball_change: Array
+
 
 def _depth(pressure: Array, columns: Sequence[Column]) -> Array:
     return np.asarray(sum(column.compression(pressure) for column in columns))
@@ -301,35 +356,15 @@ def _ball_of(unknown: Factors) -> Heel:
     return Heel(pad, unknown["ball_curve"], unknown["ball_radius"], math.nan)
 
 
-def _spared(place: str, on: _Pressed, bare: PressedHeel, compared: Array, factors: Factors, unknown: Factors) -> Spared:
-    """A heel that sinks in turns the foot against the ankle, which presses the ball down by as much as it lifts the
-    heel:  dF = k d / lever^2,  d what the heel sinks by more than the ball.
-
-    compared : (D, 1) [Pa], the pressure that a change is counted from
-    """
-    bearing = on.bearing
-    under_heel, under_ball = (((on.layer,) if place in (part, "whole") else ()) for part in ("heel", "ball"))
-    heel_columns, ball_columns = (*under_heel, *bearing.sole), (*under_ball, *bearing.sole)
-    load = on.ball_load
-    bare_ball = bearing.ball_pressure
-    heel = press_heel(bearing.heel_force, on.heel, heel_columns) if under_heel else bare
-    ball = press_heel(load, on.ball, ball_columns).peak_pressure if under_ball else bare_ball
-    sunk = [
-        _depth(pressure, (pads.pad, *columns)) - _depth(before, (pads.pad, *bearing.sole))
-        for pads, pressure, before, columns in (
-            (on.heel, heel.peak_pressure, bare.peak_pressure, heel_columns),
-            (on.ball, ball, bare_ball, ball_columns),
-        )
-    ]
-    stiffness = unknown["ankle_stiffness"] * bearing.body_weight
-    moved = stiffness * (sunk[0] - sunk[1]) / bearing.lever**2
-    moved = np.clip(moved, -MOST_MOVED * bearing.ball_force, MOST_MOVED * bearing.heel_force)
-    heel = press_heel(bearing.heel_force - moved, on.heel, heel_columns)
-    pressed = press_heel(load * (1.0 + moved / bearing.ball_force), on.ball, ball_columns)
-    own, others = (on.form if under else 1.0 for under in (under_heel, under_ball))
-    left = bare.peak_pressure * (1.0 + own * (heel.peak_pressure / bare.peak_pressure - 1.0))
-    main = heel if under_heel else pressed
-    raised = on.layer.thickness * (bool(under_heel) - bool(under_ball)) - (sunk[0] - sunk[1])
+def _spared(
+    place: str, on: OnLayers, layer: StiffeningColumn, form: Array, losses: Array, compared: Array, factors: Factors
+) -> Spared:
+    """compared : (D, 1) [Pa], the pressure that a change is counted from;  losses : of the layer's energy, a share"""
+    under_heel, under_ball = (((layer,) if place in (part, "whole") else ()) for part in ("heel", "ball"))
+    stack = Stack(under_heel, under_ball, form if under_heel else 1.0, form if under_ball else 1.0)
+    pressed = on.pressed(stack)
+    main = pressed.heel if under_heel else pressed.ball
+    raised = layer.thickness * (bool(under_heel) - bool(under_ball)) - pressed.sunk
     taken = main.layer_energies[0]
 
     def whole(values: Array) -> Array:
@@ -337,21 +372,21 @@ def _spared(place: str, on: _Pressed, bare: PressedHeel, compared: Array, factor
 
     return Spared(
         place,
-        heel_change=whole(left / compared - 1.0),
-        ball_change=whole(others * (pressed.peak_pressure / bare_ball - 1.0)),
-        heel_pressure=whole(left),
-        pad_strain=whole(_strain(heel, factors)),
-        pad_way=whole(heel.locked),
+        heel_change=whole(pressed.heel_pressure / compared - 1.0),
+        ball_change=whole(pressed.ball_change),
+        heel_pressure=whole(pressed.heel_pressure),
+        pad_strain=whole(_strain(pressed.heel, factors)),
+        pad_way=whole(pressed.heel.locked),
         taken=whole(taken),
-        kept=whole(taken * on.energy_loss),
-        left=whole(on.layer.thickness - main.layer_compressions[0]),
-        bottomed=whole(_bottomed(main.peak_pressure, on.layer)),
-        ball_force=whole(moved),
-        toe_push=_toe_change(bearing, whole(raised)),
+        kept=whole(taken * losses),
+        left=whole(layer.thickness - main.layer_compressions[0]),
+        bottomed=whole(bottomed(main.peak_pressure, layer)),
+        ball_force=whole(pressed.moved),
+        toe_push=toe_change(on.bearing, whole(raised)),
     )
 
 
-def _bottomed(pressure: Array, layer: StiffeningColumn) -> Array:
+def bottomed(pressure: Array, layer: StiffeningColumn) -> Array:
     bound = layer.modulus * layer.stiffening_strain * (math.sqrt(BOTTOMED_STIFFNESS) - 1.0)
     return np.asarray((pressure > bound).astype(float))
 
@@ -370,8 +405,8 @@ def _toes(
     return np.stack([row.peak for row in rows]), ""
 
 
-def _toe_change(bearing: Bearing, raised: Array) -> Array:
-    """(M, H, D) [N] change of the toes' largest push on a foot whose heel lies higher by `raised` [m]."""
+def toe_change(bearing: Bearing, raised: Array) -> Array:
+    """(..., D) [N] change of the toes' largest push on a foot whose heel lies higher by `raised` [m]."""
     if bearing.toe_push is None:
         return np.full(raised.shape, np.nan)
     tilt = np.clip(raised / bearing.lever, TILTS[0], TILTS[-1])

@@ -16,7 +16,7 @@ from jointload.intake.recording import SIDES, Array, Finding, Side
 from jointload.landing.borne import Borne, Span, forces_borne
 from jointload.landing.filtered import filtered_forces
 from jointload.loads.contact import Contact, loaded_spans
-from jointload.numerics.signals import derivatives, runs
+from jointload.numerics.signals import derivatives, peaks, runs
 from jointload.settings import Settings
 
 SHORTEST_FLIGHT = 0.15
@@ -355,8 +355,8 @@ def _side_events(
     """The instants of one contact; a step without a flight before it is followed to its end."""
     (start, stop), rate = span, contact.fast_rate
     lifted = _lift(span, contact, foot)
-    peaks = [start + p for p in _force_peaks(vertical[start:stop], weight, bool(np.isfinite(lifted)))]
-    first, second = ([p / rate for p in peaks] + [float("nan")] * 2)[:2]
+    tops = [start + p for p in _force_peaks(vertical[start:stop], weight, bool(np.isfinite(lifted)))]
+    first, second = ([p / rate for p in tops] + [float("nan")] * 2)[:2]
     takeoff = lifted if np.isfinite(lifted) else float("nan")
     if flight is None:
         end = _Instant(takeoff, "" if np.isfinite(lifted) else "not seen until the foot lifts")
@@ -369,7 +369,7 @@ def _side_events(
         takeoff=takeoff,
         first_peak=first,
         second_peak=second,
-        impact_end=_impact_end(vertical, start, stop, peaks, rate),
+        impact_end=_impact_end(vertical, start, stop, tops, rate),
         landing_end=float(min(end.time, lifted)) if np.isfinite(end.time) else float("nan"),
         reason=end.reason,
     )
@@ -384,18 +384,15 @@ def _events_without_force(touchdown: float, reason: str, ends: _Ends, side: str)
 
 def _force_peaks(vertical: Array, weight: float, lifts: bool) -> list[int]:
     """Samples of the first two peaks of the vertical force that stand out; an unseen end of the contact is no peak."""
-    from scipy.signal import find_peaks
-
     padded = np.concatenate(([0.0], vertical, [0.0] if lifts else []))
-    peaks, _ = find_peaks(padded, prominence=PEAK_PROMINENCE * weight)
-    return [int(p) - 1 for p in peaks[:2]]
+    return [int(p) - 1 for p in peaks(padded, PEAK_PROMINENCE * weight)[:2]]
 
 
-def _impact_end(vertical: Array, start: int, stop: int, peaks: list[int], rate: float) -> float:
+def _impact_end(vertical: Array, start: int, stop: int, tops: list[int], rate: float) -> float:
     """The lowest force between first and second peak, at most IMPACT_SECONDS after touch-down."""
     latest = start + round(IMPACT_SECONDS * rate)
-    if len(peaks) > 1:
-        latest = min(latest, peaks[0] + int(np.argmin(vertical[peaks[0] : peaks[1] + 1])))
+    if len(tops) > 1:
+        latest = min(latest, tops[0] + int(np.argmin(vertical[tops[0] : tops[1] + 1])))
     return min(latest, stop) / rate
 
 

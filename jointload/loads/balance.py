@@ -24,7 +24,7 @@ from jointload.intake.rider import G
 from jointload.loads.from_above import upper_mass
 from jointload.loads.moments import SegmentMotion, body_chain, loaded_segments, segment_motion
 from jointload.modeldata import load_model
-from jointload.numerics.signals import derivatives
+from jointload.numerics.signals import derivatives, recursion
 
 BEFORE, AFTER = 0.02, 0.35
 """The swings are found from this time [s] before the first touch-down until the second after it (choice)."""
@@ -201,14 +201,13 @@ def _swing(bone: Array, hertz: float, damping: float, dt: float) -> Array:
 
     Bilinear transform of -s2 / (s2 + 2 z w s + w2), pre-warped at w.
     """
-    from scipy.signal import lfilter
-
     w = 2.0 / dt * np.tan(np.pi * hertz * dt)
     k = 2.0 / dt
     a = np.array([k * k + 2 * damping * w * k + w * w, 2 * (w * w - k * k), k * k - 2 * damping * w * k + w * w])
     b = -k * k * np.array([1.0, -2.0, 1.0])
     start = np.nan_to_num(bone)
-    return np.asarray(lfilter(b / a[0], a / a[0], start - start[..., :1], axis=-1))
+    rows = (start - start[..., :1]).reshape(-1, start.shape[-1])
+    return recursion(b / a[0], a / a[0], rows).reshape(start.shape)
 
 
 def _regressed(columns: Array, left: Array, noise: Array, swings: _Swings, drawn: Array | None) -> Array:

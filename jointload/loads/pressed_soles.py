@@ -173,11 +173,9 @@ def _refusal(alike: float, rival: float, spread: float) -> str:
 
 def _correlations(load: Array, wanted: Array) -> Array:
     """Pearson correlation of `wanted` (W,) with every stretch of `load` (N,) of its length: (N - W + 1,)."""
-    from scipy.signal import correlate
-
     size = wanted.size
     away = wanted - wanted.mean()
-    shared: Array = np.asarray(correlate(load, away, mode="valid"), dtype=float)
+    shared = np.correlate(load, away, mode="valid")
     sums = np.cumsum(np.concatenate(([0.0], load)))
     squares = np.cumsum(np.concatenate(([0.0], load**2)))
     spread = squares[size:] - squares[:-size] - (sums[size:] - sums[:-size]) ** 2 / size

@@ -57,8 +57,6 @@ def _two_passes(sections: Array, rows: Array, padding: int) -> Array:
 
     Each pass starts in the steady state of its first sample; the filter's gain at rest is one.
     """
-    from scipy.signal import sosfilt
-
     samples = rows.shape[-1]
     padding = min(samples - 1, padding)
     before = 2.0 * rows[:, :1] - rows[:, padding:0:-1]
@@ -67,9 +65,41 @@ def _two_passes(sections: Array, rows: Array, padding: int) -> Array:
     (_, b1, b2, _, a1, a2) = sections[0]
     steady = np.array([b1 - a1 + b2 - a2, b2 - a2])
     for _ in range(2):
-        x, _ = sosfilt(sections, x, axis=-1, zi=(x[:, :1] * steady)[None])
-        x = x[:, ::-1]
+        x = recursion(sections[0, :3], sections[0, 3:], x, x[:, :1] * steady)[:, ::-1]
     return np.ascontiguousarray(x[:, padding : padding + samples])
+
+
+def recursion(b: Array, a: Array, x: Array, state: Array | None = None) -> Array:
+    """y with y[n] + a1 y[n-1] + a2 y[n-2] = b0 x[n] + b1 x[n-1] + b2 x[n-2] along rows (R, N), N > 2, as a triangular
+    band: importing a library of filters takes half a second.
+
+    b, a : (3,) with a0 = 1;  state : (R, 2) by which the first two samples are raised before that, none for rest
+    """
+    from scipy.linalg.lapack import dtbtrs
+
+    band = np.repeat(a[:, None], x.shape[1], axis=1)
+    y = b[0] * x
+    y[:, 1:] += b[1] * x[:, :-1]
+    y[:, 2:] += b[2] * x[:, :-2]
+    if state is not None:
+        y[:, :2] += state
+    return np.asarray(dtbtrs(band, y.T, uplo="L", diag="U", overwrite_b=1)[0].T)
+
+
+def peaks(x: Array, prominence: float) -> NDArray[np.intp]:
+    """Samples of x (N,) that stand out from the lower ground on both sides, up to the next higher one, by as much; of a
+    flat top its middle. The ends are no peaks."""
+    first = np.concatenate(([0], np.flatnonzero(np.diff(x)) + 1))
+    level, last = x[first], np.append(first[1:], x.size) - 1
+    out = []
+    for k in np.flatnonzero((level[1:-1] > level[:-2]) & (level[1:-1] > level[2:])) + 1:
+        ground = []
+        for side in (level[k - 1 :: -1], level[k + 1 :]):
+            higher = np.flatnonzero(side > level[k])
+            ground.append(side[: higher[0] if higher.size else None].min())
+        if level[k] - max(ground) >= prominence:
+            out.append((first[k] + last[k]) // 2)
+    return np.array(out, dtype=np.intp)
 
 
 def _grouped_rows(valid: NDArray[np.bool_]) -> Iterator[tuple[NDArray[np.bool_], NDArray[np.intp]]]:

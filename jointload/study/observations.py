@@ -123,3 +123,32 @@ def read_curves(seen: Observations, quantities: Collection[str], trials: Iterabl
             rows.items(), key=lambda item: (list(quantities).index(item[0][0]), item[0])
         )
     )
+
+
+HEEL_FORCE = "heel_force_peak"
+
+
+def hardest_landings(seen: Observations, condition: str = "", rider: str = "", every: bool = False) -> dict[str, str]:
+    """Trial -> foot ('right' or 'left') with the larger force under its heel: of each rider's hardest landing, or of
+    all. StudyError where there is none.
+
+    condition, rider : only these
+    """
+    import pandas as pd
+
+    table = pd.read_csv(seen.results / "metrics.csv", dtype=str, keep_default_na=False)
+    rows = table[(table["quantity"] == HEEL_FORCE) & (table["side"] != "")].copy()
+    rows["value"] = pd.to_numeric(rows["value"], errors="coerce")
+    known = rows.dropna(subset=["value"])
+    for name, wanted in (("condition", condition), ("rider", rider)):
+        if wanted and wanted not in set(table[name]):
+            found = ", ".join(sorted(set(table[name])))
+            raise StudyError([expected_found(f"--{name}", found, wanted, str(seen.results), "choose one of them")])
+        known = known[known[name] == wanted] if wanted else known
+    if known.empty:
+        advice = "see metrics.csv for why the force under each heel is not known"
+        message = expected_found("landings", "a known force under a heel", "none", str(seen.results), advice)
+        raise StudyError([message])
+    ordered = known.sort_values(["value", "trial", "side"], ascending=[False, True, True])
+    kept = ordered.drop_duplicates("trial" if every else "rider")
+    return dict(zip(kept["trial"], kept["side"], strict=True))

@@ -23,7 +23,7 @@ from jointload.report.files.folder import RECORD
 from jointload.report.files.joined import write_joined
 from jointload.report.files.paper import write_methods
 from jointload.report.study_pages.study_words import methods_paragraph, of_recordings
-from jointload.study.beneath import unreadable_tables
+from jointload.study.beneath import BENEATH_COLUMNS, unreadable_tables
 from jointload.study.manifest import Study, survey
 from jointload.study_run.trial import Job, Outcome, program, settle
 
@@ -176,6 +176,7 @@ def join(study: Study, out: Path, refused: dict[str, str], full: bool, parquet: 
                 "condition": trial.condition,
                 "style": trial.style,
                 "back_foot": entry.rider.stance,
+                **{role: trial.beneath.get(role, "") for role in BENEATH_COLUMNS},
                 "status": "refused" if trial.name in refused else "analysed",
                 "reason": refused.get(trial.name, ""),
             }

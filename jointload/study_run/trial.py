@@ -22,6 +22,8 @@ from jointload.errors import InputError, OutputError, expected_found
 from jointload.foot.bore import with_feet
 from jointload.intake.rider import Rider
 from jointload.intake.session import Session, read_session
+from jointload.intake.shoe import Shoe
+from jointload.landing.landed import Landing
 from jointload.modeldata import shipped_folder
 from jointload.report.files.folder import RECORD
 from jointload.report.files.study_trial import hashes, trial_files
@@ -147,6 +149,12 @@ def _files(job: Job, analysis: Analysis) -> Callable[[Path], None]:
     inputs = {role: job.path(role) for role in job.inputs if role not in ("trial", "static")}
     extra = {"address": address, "program": job.program, "study": portable(job)}
     return trial_files(analysis, job.condition, inputs, extra, job.full)
+
+
+def landing_of(job: Job) -> tuple[Landing, Shoe | None]:
+    """The landing of a trial, analysed anew, and the shoe it was landed in."""
+    session = session_of(job)
+    return analyse(session, Settings(**job.settings), variants=False).landing, session.shoe
 
 
 def is_current(job: Job) -> bool:

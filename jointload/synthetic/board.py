@@ -17,7 +17,7 @@ from jointload.intake.rider import G
 from jointload.numerics.rotations import about_axis, compose, cross, inverse, rotate, rotate_back
 from jointload.synthetic.landing import SyntheticLanding
 from jointload.synthetic.measurement import as_recording
-from jointload.synthetic.model import CENTRAL, OFFSETS, STOP_TIME, TIME_DELTA
+from jointload.synthetic.model import CENTRAL, OFFSETS, TIME_DELTA
 from jointload.synthetic.profiles import FootFall, step
 from jointload.synthetic.standing import plate_corners, recording
 
@@ -104,10 +104,10 @@ class BoardLanding:
 
     def pose(self, time: Array) -> tuple[Array, Array]:
         """lab_from_board (3, 3, N) and origin (3, N) [m] at times (N,) [s]."""
-        landing = self.landing
+        landing, stop = self.landing, self.landing.spec.held.ball_stop
         since = time - min(landing.contact.values())
-        fall = FootFall(float(np.sqrt(2 * G * landing.spec.drop)), landing.spec.approach, STOP_TIME)
-        left = TILT * (1.0 - step(since / STOP_TIME))
+        fall = FootFall(float(np.sqrt(2 * G * landing.spec.drop)), landing.spec.approach, stop)
+        left = TILT * (1.0 - step(since / stop))
         turn = compose(about_axis("y", YAW / TILT * left), compose(about_axis("x", -left), about_axis("z", 0.5 * left)))
         origin = np.stack((-fall.behind(since), fall.height(since), np.zeros_like(since)))
         return compose(turn, LYING[..., None]), origin

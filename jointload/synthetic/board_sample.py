@@ -19,14 +19,12 @@ from jointload.synthetic.pressure import (
     write_layout,
     write_pressure,
 )
-from jointload.synthetic.sample import RIDER_A
+from jointload.synthetic.sample import RIDER_A, SOFT
 from jointload.synthetic.specification import LandingSpec
 from jointload.synthetic.truth import truth_table
 
 NAME = "rider_a_board.c3d"
-SPEC = LandingSpec(
-    RIDER_A, drop=0.40, peak=4.8, back_share=0.57, delay=0.010, approach=0.3, settling=0.75, seed=41, name=NAME
-)
+SPEC = LandingSpec(RIDER_A, 0.40, 4.7, 0.53, posture=SOFT, delay=0.010, approach=0.5, settling=0.75, seed=41, name=NAME)
 INSOLES = InsoleMake(patterns=BOARD_PATTERNS[RIDER_A.stance])
 FOOT_LENGTH = 0.262
 

@@ -28,18 +28,14 @@ from jointload.numerics.rotations import (
 )
 from jointload.synthetic.flesh import Flesh, Hanging
 from jointload.synthetic.profiles import FootFall, ForceProfile, bump, force_profile, soft_clip, step
-from jointload.synthetic.specification import POSTURES, WEDGE_LAW, LandingSpec
+from jointload.synthetic.specification import WEDGE_LAW, LandingSpec
 from jointload.synthetic.standing import fitted_body, upper_body
 
 TOE_OUT = np.deg2rad(12.0)
-STOP_TIME, FLAT_TIME = 0.027, 0.060
-"""Time [s] from touch-down until the ball of the foot rests, and until the ankle does."""
 CROUCH_TIME, RECOVERY = 0.22, 0.5
 """Time [s] to the deepest lean; share of it that is undone while rising."""
 SOLE_HALF = 0.085
 """The centre of pressure stays this near [m] to the middle of the sole, fore and aft."""
-FOREFOOT = 0.06
-"""Place [m] of the first contact before the middle of the sole."""
 FRICTION = 0.5
 """Largest shear per vertical force."""
 LEANING = 0.6
@@ -121,7 +117,7 @@ class Model:
         self, spec: LandingSpec, body: FittedBody | None = None, flesh: Mapping[str, Flesh] | None = None
     ) -> None:
         self.spec, self.body = spec, body or fitted_body(spec.rider)
-        self.posture = POSTURES[spec.style]
+        self.posture = spec.held
         self.lump = upper_body(self.body)
         self.segments = self.body.segments
         inertia = {**self.body.inertia, "trunk": self.lump}
@@ -144,7 +140,8 @@ class Model:
 
     def _profile(self) -> ForceProfile:
         waiting = float(self.share @ [self._late(side) for side in SIDES])
-        return force_profile(self.speed / G + waiting, self.spec.peak, self.posture.first_share, self.posture.rise)
+        held = self.posture
+        return force_profile(self.speed / G + waiting, self.spec.peak, held.first_share, held.first_length, held.rise)
 
     def _foot(self, side: str) -> _Foot:
         mirror = -1.0 if side == "left" else 1.0
@@ -164,8 +161,8 @@ class Model:
         forward = turn[:, 0]
         return _Foot(
             touchdown=self.first_contact + late,
-            fall=FootFall(speed, self.spec.approach, STOP_TIME),
-            heel_fall=FootFall(speed, self.spec.approach, FLAT_TIME),
+            fall=FootFall(speed, self.spec.approach, self.posture.ball_stop),
+            heel_fall=FootFall(speed, self.spec.approach, self.posture.ankle_stop),
             rest=rest,
             resting=resting,
             ball=ball,
@@ -316,8 +313,8 @@ class Model:
     def _pressure_point(self, k: int, wanted_x: Array, time: Array) -> Array:
         """(3, N) [m] on the floor: from the forefoot at touch-down to where the balance wants it."""
         foot = self.feet[k]
-        settled = step((time - foot.touchdown) / (1.2 * FLAT_TIME))
-        along = FOREFOOT * (1.0 - settled) + soft_clip(wanted_x - self.target[0], SOLE_HALF) * settled
+        settled = step((time - foot.touchdown) / (1.2 * self.posture.ankle_stop))
+        along = self.posture.toward_toes * (1.0 - settled) + soft_clip(wanted_x - self.target[0], SOLE_HALF) * settled
         across = -WEDGE_LAW.shift * self.spec.wedge
         return foot.middle[:, None] + foot.forward[:, None] * along + (foot.outward * across)[:, None]
 

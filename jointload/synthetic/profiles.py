@@ -19,8 +19,8 @@ BUMP_SCALE = 17.0**17 / (5.0**5 * 12.0**12)
 BUMP_AREA = BUMP_SCALE * factorial(5) * factorial(12) / factorial(18)
 SUPPORT_TIME = 0.08
 """Time [s] in which the ground takes over the body's weight after touch-down."""
-FIRST_PEAK_TIME = 0.085
-"""Length [s] of the first force peak."""
+SECOND_SHARE = 0.05
+"""The second peak is at least this share of the highest force."""
 
 
 STEP_CURVATURE = STEP.deriv(2)
@@ -96,11 +96,12 @@ class FootFall:
 class ForceProfile:
     """Vertical force of a landing in body weights: support, two peaks, and a slow rise out of the crouch.
 
-    first, second : heights [body weights];  length : of the second peak [s]
+    first, second : heights [body weights];  first_length, length : of the first and the second peak [s]
     rise : of the centre of mass [m] from rise_start [s] over rise_time [s]
     """
 
     first: float
+    first_length: float
     second: float
     length: float
     rise: float
@@ -113,25 +114,27 @@ class ForceProfile:
         rising = self.rise / self.rise_time**2 / G * _value(STEP_CURVATURE, u)
         return (
             step(since / SUPPORT_TIME)
-            + self.first * bump(since / FIRST_PEAK_TIME)
+            + self.first * bump(since / self.first_length)
             + self.second * bump(since / self.length)
             + rising
         )
 
 
-def force_profile(impulse: float, peak: float, first_share: float, rise: float) -> ForceProfile:
+def force_profile(impulse: float, peak: float, first_share: float, first_length: float, rise: float) -> ForceProfile:
     """The profile with this peak [body weights] whose impulse above body weight is `impulse` [body weights x s].
 
-    first_share : height of the first bump as a share of the peak
+    first_share, first_length : height of the first bump as a share of the peak, and how long it lasts [s]
     """
     from scipy.optimize import brentq
 
     first = first_share * peak
-    left = impulse + 0.5 * SUPPORT_TIME - first * FIRST_PEAK_TIME * BUMP_AREA
+    left = impulse + 0.5 * SUPPORT_TIME - first * first_length * BUMP_AREA
     time = np.arange(0.0, 0.4, 2e-4)
 
     def profile(second: float) -> ForceProfile:
         length = left / (second * BUMP_AREA)
-        return ForceProfile(first, second, length, rise, 0.8 * length, 0.55)
+        return ForceProfile(first, first_length, second, length, rise, 0.8 * length, 0.55)
 
-    return profile(brentq(lambda second: float(np.max(profile(second)(time))) - peak, 0.3 * peak, peak, xtol=1e-6))
+    return profile(
+        brentq(lambda second: float(np.max(profile(second)(time))) - peak, SECOND_SHARE * peak, peak, xtol=1e-6)
+    )

@@ -31,6 +31,7 @@ class LandingSpec:
     back_share : part of the load that the back foot takes
     approach : forward speed [m/s];  stance : distance between the middles of the soles [m]
     knee_dip : turn of the knees' planes towards each other in the crouch [rad]
+    style, posture : how the body is held and takes the load; without a posture that of the style
     wedge : heel wedge under both feet [rad], positive medial; WedgeLaw says what it does to the motion
     delay : front foot after back foot [s];  flight : longest recorded time of flight [s]
     settling : recorded time after touch-down [s];  marker_rate, force_rate [Hz]
@@ -44,6 +45,7 @@ class LandingSpec:
     stance: float = 0.44
     knee_dip: float = 0.0
     style: Style = "soft"
+    posture: Posture | None = None
     wedge: float = 0.0
     delay: float = 0.008
     flight: float = 0.28
@@ -53,6 +55,10 @@ class LandingSpec:
     noise: Noise = TYPICAL
     seed: int = 0
     name: str = "landing"
+
+    @property
+    def held(self) -> Posture:
+        return self.posture or POSTURES[self.style]
 
     def __post_init__(self) -> None:
         for key, (low, high, unit) in LIMITS.items():
@@ -85,11 +91,14 @@ WEDGE_LAW = WedgeLaw()
 
 @dataclass(frozen=True)
 class Posture:
-    """How a style holds the body, and how it takes the load.
+    """How the body is held, and how it takes the load.
 
     leg : hip-ankle distance at touch-down as a share of the straight leg
     lean, tilt : of trunk and pelvis forward at touch-down [rad], and their change into the crouch
-    rise : out of the crouch [m];  first_share : height of the first force bump as a share of the peak
+    rise : out of the crouch [m]
+    first_share, first_length : height of the first force bump as a share of the peak, and how long it lasts [s]
+    ball_stop, ankle_stop : time [s] from touch-down until the ball of the foot rests, and until the ankle does
+    toward_toes : place [m] of the first contact before the middle of the sole
     """
 
     leg: float
@@ -99,6 +108,10 @@ class Posture:
     tilt_change: float
     rise: float
     first_share: float
+    first_length: float = 0.085
+    ball_stop: float = 0.027
+    ankle_stop: float = 0.060
+    toward_toes: float = 0.06
 
 
 POSTURES = {

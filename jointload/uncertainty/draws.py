@@ -70,10 +70,13 @@ def _even_normal(generator: np.random.Generator, draws: int, size: int) -> Array
     A Sobol sequence of 500 draws in a hundred dimensions correlates some pairs of them by more than 0.2.
     """
     from scipy.special import ndtri
-    from scipy.stats import qmc
 
-    engine = qmc.LatinHypercube(size, seed=int(generator.integers(2**31)))
-    return np.asarray(ndtri(engine.random(draws)).T)
+    own = np.random.default_rng(int(generator.integers(2**31)))
+    within = own.uniform(size=(draws, size))
+    slices = np.tile(np.arange(1, draws + 1), (size, 1))
+    for row in slices:
+        own.shuffle(row)
+    return np.asarray(ndtri((slices - within.T) / draws))
 
 
 @dataclass(frozen=True, eq=False)

@@ -94,6 +94,18 @@ def memory(pid: int) -> float:
     return float("nan")
 
 
+def spent(pid: int) -> float:
+    """Processor time [s]."""
+    status = Path(f"/proc/{pid}/stat").read_text(encoding="ascii", errors="replace")
+    return sum(map(int, status.rpartition(")")[2].split()[11:13])) / os.sysconf("SC_CLK_TCK")
+
+
+def processes(day: Day) -> list[int]:
+    """The day's own process, and its workers of verdicts and of results."""
+    workers = [worker.process.pid for lane in day._lanes or () for worker in lane.crew.workers.values()]
+    return [os.getpid(), *workers]
+
+
 def verdicts(landings: int, every: float) -> None:
     with tempfile.TemporaryDirectory() as place:
         folder = empty_study(Path(place) / "study")
@@ -110,9 +122,13 @@ def verdicts(landings: int, every: float) -> None:
         with Day(folder) as day:
             while not day.state()["trials"] or any(row["word"] == "" for row in day.state()["trials"]):
                 time.sleep(0.2)
+            before = [spent(pid) for pid in processes(day)]
             threading.Thread(target=camera.run, daemon=True).start()
             followed(day, camera, seen)
             summary(seen, camera)
+            after = [spent(pid) for pid in processes(day)]
+            each = ", ".join(f"{(b - a) / landings:.2f}" for a, b in zip(before, after, strict=False))
+            print(f"processor time a landing [s], the day with the camera beside it, verdicts, results: {each}")
             began = time.monotonic()
             day.state()
             text = len(str(day.state())) / 1e3
@@ -133,8 +149,7 @@ def followed(day: Day, camera: Camera, seen: dict[str, dict[str, float]]) -> Non
                     seen["intervals"].setdefault(name, now - camera.saved[name])
         if len(seen["intervals"]) >= told + 25:
             told = len(seen["intervals"])
-            workers = [worker.process.pid for lane in day._lanes or () for worker in lane.crew.workers.values()]
-            sizes = ", ".join(f"{memory(pid):.0f}" for pid in (os.getpid(), *workers))
+            sizes = ", ".join(f"{memory(pid):.0f}" for pid in processes(day))
             print(f"{told} landings: load {os.getloadavg()[0]:.1f}; memory {sizes} MB", flush=True)
             summary(seen, camera)
 

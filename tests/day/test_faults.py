@@ -201,7 +201,40 @@ def test_a_clock_that_is_set_back_changes_no_order(listed: Path, monkeypatch: py
     state = hand.settle()
     assert [(row["file"], row["order"]) for row in state["trials"]] == [(STATIC, 1), (FLAT, 2), (WEDGE, 3)]
     assert state["latest"]["file"] == WEDGE
-    assert all(one["since_last_s"] is None or one["since_last_s"] >= 0 for one in state["session"])
+    assert [(one["landings"], one["since_last_s"]) for one in state["session"]] == [(2, 0)], "both are of today"
+
+
+def test_what_was_there_before_the_day_is_not_counted_as_landed_today(listed: Path) -> None:
+    os.utime(record(listed, STATIC), (1e9, 1e9))
+    os.utime(record(listed, FLAT), (1e9, 1e9))
+    hand = HandDay(listed, skipped=("result",))
+    assert hand.settle()["session"] == []
+    record(listed, WEDGE)
+    assert [one["landings"] for one in hand.settle()["session"]] == [1]
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "fault"),
+    [
+        ("study.toml", "name = ", "expected TOML"),
+        ("riders.csv", "id;mass\n", "columns: expected id"),
+        ("trials.csv", "half a line", "columns: expected file"),
+        ("plan.csv", "rider", "plan: expected the columns"),
+        ("day.toml", "[limits", "expected TOML"),
+    ],
+)
+def test_a_table_under_somebodys_hands_leaves_what_was_known(listed: Path, name: str, text: str, fault: str) -> None:
+    hand = HandDay(listed, skipped=("result",))
+    record(listed, STATIC)
+    before, whole = hand.settle(), (listed / name).read_text(encoding="utf-8") if (listed / name).exists() else None
+    done = len(hand.lanes.quick.done)  # type: ignore[attr-defined]
+    (listed / name).write_text(text, encoding="utf-8")
+    state = hand.settle()
+    assert any(fault in line for line in state["faults"]), state["faults"]
+    assert state["trials"] == before["trials"] and state["riders"] == before["riders"]
+    assert len(hand.lanes.quick.done) == done, "nothing is judged anew"  # type: ignore[attr-defined]
+    (listed / name).unlink() if whole is None else (listed / name).write_text(whole, encoding="utf-8")
+    assert hand.settle()["faults"] == []
 
 
 def test_three_hundred_landings_in_a_day(study: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -20,6 +20,7 @@ from jointload.insole.fitting.ledger import EVEN, main_cost, reading_of
 from jointload.insole.fitting.parameters import BALL, HEEL, HeightParts, with_parameters
 from jointload.insole.fitting.slopes import Slopes, slopes_of
 from jointload.insole.fitting.whatif import Parts, answer_draws, what_if
+from jointload.insole.limb.feet import Borne
 from jointload.insole.limb.readings import NEAR_ZERO
 from jointload.insole.limb.standing import FootPlace, bed_of, heights_on, settle, stand
 from jointload.insole.shape.asked import USUAL_BASE, Case
@@ -275,7 +276,8 @@ def test_the_first_order_answer_is_near_the_full_one(
     values_si = np.array(values) * np.array([DEGREE, DEGREE, MM, MM])
     shape = slopes.parts.shape(values_si)
     settled = settle(slopes.standing, shape, slopes.flat)
-    drawn = answer_draws(analysis.landing, slopes.standing, settled, Case(shape, slopes.parts.plain, shape))
+    borne = Borne.of(analysis, "right", DRAWS)
+    drawn = answer_draws(analysis.landing, slopes.standing, settled, Case(shape, slopes.parts.plain, shape), borne)
     full = {one.quantity: one.person for one in drawn.extremes}
     acting = {"achilles_force_peak"} if values[2] else {"knee_adduction_impulse", "rearfoot_eversion_peak"}
     for name in acting:

@@ -328,7 +328,9 @@ def test_the_table_of_a_rider_has_the_target_first_and_every_change_once(analysi
     entries = ledger(answer, ("hip_adduction_moment_peak",))
     assert entries[0].aimed_at and entries[0].row.quantity == "hip_adduction_moment_peak"
     assert sorted(entry.row.quantity for entry in entries) == sorted(row.quantity for row in answer.rows)
-    assert {"knee", "ankle", "hip", "pelvis", "foot", "sole", "impact", "shoe"} == {entry.joint for entry in entries}
+    assert {entry.joint for entry in entries} == {
+        "knee", "ankle", "hip", "pelvis", "foot", "heel, ball and toes", "sole", "impact", "shoe",
+    }  # fmt: skip
     readings = {entry.row.quantity: entry.reading for entry in entries}
     unclear = "not distinguishable from no change for one person"
     assert readings["hip_adduction_moment_peak"] == unclear

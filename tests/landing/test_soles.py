@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from boards import board_landing, session_of
+from command import jointload
 
 from jointload.analysis import Analysis, analyse
 from jointload.intake.pressure import PressureRecording, SensorLayout
@@ -175,18 +176,16 @@ def test_the_layout_may_name_the_regions() -> None:
 def test_the_sample_goes_through_in_one_command(root: Path, tmp_path: Path) -> None:
     """The shipped board landing with one plate and insoles, by the command line; the truth stands beside it."""
     import csv
-    import subprocess
-    import sys
 
     sample, out = root / "sample_c3d", tmp_path / "out"
-    words = [sys.executable, "-m", "jointload.cli", "analyse", str(sample / "rider_a_board.c3d"), "--out", str(out)]
+    words = ["analyse", str(sample / "rider_a_board.c3d"), "--out", str(out)]
     for option, name in (
         ("static", "rider_a_static.c3d"), ("labels", "labels.toml"), ("rider", "rider_a.toml"), ("board", "board.toml"),
         ("pressure-right", "rider_a_board_right.csv"), ("pressure-left", "rider_a_board_left.csv"),
         ("pressure-layout", "pressure_layout.csv"), ("draws", ""),
     ):  # fmt: skip
         words += [f"--{option}", str(sample / name) if name else "0"]
-    done = subprocess.run(words, capture_output=True, text=True, timeout=300, check=False)
+    done = jointload(*words, where=tmp_path)
     assert done.returncode == 0, done.stderr
     page = (out / "report.html").read_text(encoding="utf-8")
     assert "Where on the foot the load was" in page

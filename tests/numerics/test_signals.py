@@ -133,3 +133,26 @@ def test_integral_of_a_line_is_exact_and_unknown_when_a_part_is() -> None:
     assert s.integral(line, 0.1) == pytest.approx(2.0)
     line[5] = np.nan
     assert np.isnan(s.integral(line, 0.1))
+
+
+@pytest.mark.parametrize("rows", [1, 40])
+def test_a_recursion_is_that_of_scipy(rows: int) -> None:
+    from scipy.signal import lfilter
+
+    rng = np.random.default_rng(rows)
+    x, state = rng.standard_normal((rows, 90)), rng.standard_normal((rows, 2))
+    b, a = np.array([0.3, -0.2, 0.1]), np.array([1.0, -1.7, 0.75])
+    expected, _ = lfilter(b, a, x, zi=state)
+    np.testing.assert_allclose(s.recursion(b, a, x, state), expected, atol=1e-12)
+    np.testing.assert_allclose(s.recursion(b, a, x), lfilter(b, a, x), atol=1e-12)
+
+
+def test_peaks_are_those_of_scipy() -> None:
+    """Of walks and of series full of flat tops, from a single sample on."""
+    from scipy.signal import find_peaks
+
+    rng = np.random.default_rng(5)
+    for k in range(400):
+        size = int(rng.integers(1, 60))
+        x = rng.integers(0, 6, size).astype(float) if k % 2 else np.cumsum(rng.standard_normal(size))
+        np.testing.assert_array_equal(s.peaks(x, 1.0), find_peaks(x, prominence=1.0)[0])

@@ -5,16 +5,14 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-import os
 import re
-import subprocess
-import sys
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from command import jointload
 
 from jointload.errors import OutputError
 from jointload.insole.shape.compression import CompressionTest, fit_layer
@@ -48,19 +46,6 @@ SHAPE = InsoleShape(
 )  # fmt: skip
 FIELDS = {"pseudonym": "rider_7", "sport": "street <b>skateboard</b>"}
 FOAM = Material("made", "foam", 1.4e6, 0.72, 0.38)
-
-
-def jointload(*words: str, where: Path) -> subprocess.CompletedProcess[str]:
-    environment = {**os.environ, "PYTHONWARNINGS": "error", "COLUMNS": "100"}
-    return subprocess.run(
-        [sys.executable, "-m", "jointload.cli", *words],
-        cwd=where,
-        env=environment | {"PYTHONPATH": str(Path(__file__).parents[2])},
-        capture_output=True,
-        text=True,
-        timeout=120,
-        check=False,
-    )
 
 
 # Words and drawing --------------------------------------------------------------------------------------------------

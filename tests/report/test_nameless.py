@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
 import ezc3d
 import numpy as np
 import pytest
+from command import jointload
 
 from jointload.analysis import analyse
 from jointload.errors import OutputError, RecordingError
@@ -180,19 +178,7 @@ def test_nothing_is_overwritten_and_nothing_half_is_left(named: Path, tmp_path: 
 
 
 def test_the_command(named: Path, tmp_path: Path) -> None:
-    def run(*words: str) -> subprocess.CompletedProcess[str]:
-        environment = {**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])}
-        return subprocess.run(
-            [sys.executable, "-m", "jointload.cli", "check", *words],
-            cwd=tmp_path,
-            env=environment,
-            capture_output=True,
-            text=True,
-            timeout=60,
-            check=False,
-        )
-
-    done = run("--strip-names", str(named), "--out", "new.c3d")
+    done = jointload("check", "--strip-names", str(named), "--out", "new.c3d", where=tmp_path)
     assert done.returncode == 0, done.stderr
     assert "SUBJECTS:NAMES" in done.stdout and "Motion itself can identify a person" in done.stdout
     assert traces(done.stdout.encode()) == []
@@ -202,7 +188,7 @@ def test_the_command(named: Path, tmp_path: Path) -> None:
         [str(named), "--out", "x.c3d"],
         ["--strip-names", str(named), "--out", "new.c3d"],
     ):
-        again = run(*words)
+        again = jointload("check", *words, where=tmp_path)
         assert again.returncode == 2 and len(again.stderr.splitlines()) == 1, words
     assert {path.name for path in tmp_path.iterdir()} == {"new.c3d"}
 

@@ -74,6 +74,17 @@ def test_pressed_regions_stand_beside_the_numbers(ran: tuple[Path, Path]) -> Non
     assert not (trials / "rider_a_landing_flat" / "regions.csv").exists()
 
 
+def test_the_joined_tables_say_who_stood_on_a_board_and_what_pressed(ran: tuple[Path, Path]) -> None:
+    head, *rows = read_csv(ran[1] / "trials.csv")
+    boards = {row[head.index("trial")]: row[head.index("board")] for row in rows}
+    assert boards == {"rider_a_board": BENEATH["board"], "rider_a_landing_flat": ""}
+    head, *rows = read_csv(ran[1] / "regions.csv")
+    alone, *own = read_csv(ran[1] / "trials" / "rider_a_board" / "regions.csv")
+    assert {row[head.index("condition")] for row in rows} == {"board"}
+    for name in ("side", "place", "region", "peak_pressure_kPa", "note"):
+        assert [row[head.index(name)] for row in rows] == [row[alone.index(name)] for row in own], name
+
+
 def test_the_record_names_what_was_beneath_and_repeats_it(ran: tuple[Path, Path], tmp_path: Path) -> None:
     record = ran[1] / "trials" / "rider_a_board" / "run.json"
     known = json.loads(record.read_text(encoding="utf-8"))

@@ -11,9 +11,10 @@ import pytest
 from jointload.analysis import analyse
 from jointload.intake.c3d import read_recording
 from jointload.intake.labels import read_labels
-from jointload.intake.rider import read_rider
+from jointload.intake.rider import G, read_rider
 from jointload.intake.session import Session, read_session
-from jointload.modeldata import shipped_folder
+from jointload.landing.checks.known_people import CHECK
+from jointload.modeldata import load_model, shipped_folder
 from jointload.synthetic.sample import SETTLING, STUDY
 from jointload.synthetic.standing import TYPICAL, label_map, static_recording
 
@@ -34,8 +35,8 @@ def session(rider: str, condition: str) -> Session:
     )
 
 
-def truth(recording: str) -> dict[tuple[str, str], float]:
-    with (shipped_folder("sample_c3d") / "truth.csv").open(encoding="utf-8") as file:
+def truth(recording: str, table: str = "truth.csv") -> dict[tuple[str, str], float]:
+    with (shipped_folder("sample_c3d") / table).open(encoding="utf-8") as file:
         return {
             (r["quantity"], r["side"]): float(r["value"]) for r in csv.DictReader(file) if r["recording"] == recording
         }
@@ -80,6 +81,37 @@ def test_the_analysis_comes_near_the_truth(person: object, condition: str) -> No
     assert found["fall_acceleration", ""] == pytest.approx(9.80665, rel=0.02)
     assert found["body_weight_plate", ""] == pytest.approx(true["body_weight_plate", ""], abs=1.0)
     assert np.isfinite(found["time_to_stabilisation", ""])
+    assert not [f for f in analysis.findings if f.check == CHECK and f.severity != "pass"]
+    low, high = published()["l5s1_disc_force_peak"]
+    assert low <= found["l5s1_disc_force_peak", ""] / analysis.landing.weight <= high
+
+
+def published() -> dict[str, tuple[float, float]]:
+    """Quantity -> the range of published landings from comparable drops, in the units of models/sanity."""
+    rows = load_model("sanity", "comparable_drops").content
+    return {row["quantity"]: (float(row["low"]), float(row["high"])) for row in rows}
+
+
+BOARD = "rider_a_board.c3d"
+LANDINGS = [f"{person.rider.id}_landing_{c}.c3d" for person in STUDY for c in CONDITIONS] + [BOARD]
+
+
+@pytest.mark.parametrize("name", LANDINGS)
+def test_the_landings_are_such_as_people_do(name: str) -> None:
+    """Truth against published ranges; the force is of both feet, less what the board weighs."""
+    sample, ranges = shipped_folder("sample_c3d"), published()
+    rider = next(person.rider for person in STUDY if name.startswith(person.rider.id))
+    board = 2.8 * G if name == BOARD else 0.0
+    force = sum(plate.force[1] for plate in read_recording(sample / name).plates)
+    true = truth(name, "board_truth.csv" if name == BOARD else "truth.csv")
+    found = [("total_force_peak", (float(np.max(force)) - board) / rider.weight)]
+    units = {"knee_flexion_peak": np.pi / 180, "hip_flexion_peak": np.pi / 180}
+    units |= {"knee_flexion_moment_peak": rider.mass, "l5s1_extension_moment_peak": rider.mass}
+    found += [(quantity, value / units[quantity]) for (quantity, _), value in true.items() if quantity in units]
+    assert len(found) == 8
+    for quantity, value in found:
+        low, high = ranges[quantity]
+        assert low <= value <= high, (quantity, value)
 
 
 def test_the_landings_are_as_long_as_the_script_says() -> None:

@@ -62,7 +62,8 @@ def test_draws_that_do_not_give_the_number_are_left_out_and_too_few_tell_nothing
 
 def test_shares_agree_with_each_input_drawn_alone(flat: Analysis) -> None:
     """Over all numbers of a landing, and over those that an input makes most of. 400 draws together tell a share within
-    0.05 or so (see `regressed_variances`), 60 draws of the input alone within a fifth of itself."""
+    0.05 or so (see `regressed_variances`), 60 draws of the input alone within a fifth of itself, and the numbers of one
+    landing share these draws, so that their mean errs as each does."""
     sources, streams = load_sources(), Streams.of(flat.session, 0)
     poured = pour(flat.session, flat.landing, sources, streams, FEWEST_REGRESSED)
     samples = {
@@ -73,7 +74,7 @@ def test_shares_agree_with_each_input_drawn_alone(flat: Analysis) -> None:
     for name in FEW:
         alone = pour(flat.session, flat.landing, {name: sources[name]}, streams, 60).samples
         pairs = np.array([(found[name][key] / total[key], variance_of(alone[key]) / total[key]) for key in total])
-        assert abs(np.subtract(*pairs.mean(axis=0))) < 0.03, name
+        assert abs(np.subtract(*pairs.mean(axis=0))) < 0.05, name
         assert np.median(np.abs(np.subtract(*pairs.T))) < 0.06, name
         large.append(pairs[pairs.mean(axis=1) > 0.3])
     together, drawn_alone = np.concatenate(large).T

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from jointload.errors import SettingError, expected_found
+from jointload.foot.on_insole import ON_INSOLE
+from jointload.insole.limb.feet import LEAST, LEAST_FORCE
 from jointload.insole.limb.readings import NEAR_ZERO, NEAR_ZERO_FORCE
 
 REGIONS = ("medial_heel", "lateral_heel", "midfoot", "first_metatarsal", "other_metatarsals", "toes")
@@ -20,6 +22,11 @@ TARGETS = {
     "pelvic_drop": "pelvic_drop_peak",
     "achilles_load": "achilles_force_peak",
     "peak_pressure": "peak_pressure",
+    "heel_pressure": "heel_pressure_peak",
+    "pad_strain": "heel_pad_strain_peak",
+    "heel_force": "heel_force_peak",
+    "ball_pressure": "ball_pressure_peak",
+    "toe_push": "toe_push_force_peak",
     **{f"peak_pressure_{region}": f"peak_pressure_{region}" for region in REGIONS},
 }
 """What a user may ask to lower -> the quantity of a prediction."""
@@ -38,6 +45,11 @@ class Target:
     @property
     def quantities(self) -> tuple[str, ...]:
         return tuple(name for name, _ in self.weights)
+
+    @property
+    def of_feet(self) -> bool:
+        """Whether heel, ball or toes are to be spared."""
+        return any(name in ON_INSOLE for name in self.quantities)
 
     @property
     def single(self) -> bool:
@@ -83,6 +95,7 @@ class Limits:
     stack, lift : [m] greatest height anywhere under heel and ball, heel lift;  posting : [rad]
     inversion : [rad] that the ankle's largest inversion may rise by
     knee_rise, pressure_rise : share of the other knee moment, and of the largest pressure, that these may rise by
+    cup : whether a close heel cup may be used
     """
 
     stack: float = 0.008
@@ -91,6 +104,7 @@ class Limits:
     inversion: float = math.radians(3.0)
     knee_rise: float = 0.10
     pressure_rise: float = 0.10
+    cup: bool = True
 
     def __post_init__(self) -> None:
         for what, value, low, high, factor, unit in (
@@ -119,7 +133,7 @@ class Rise:
     words: str
 
 
-INVERSION = "rearfoot_inversion_peak"
+INVERSION, BALL = "rearfoot_inversion_peak", "ball_pressure_peak"
 KNEE = {
     "knee_adduction_moment_peak": ("knee_adduction_moment_peak", "knee_adduction_impulse"),
     "knee_flexion_moment_peak": (),
@@ -128,7 +142,8 @@ KNEE = {
 
 
 def rises(limits: Limits, target: Target, before: dict[str, float], mass: float) -> tuple[Rise, ...]:
-    """The limited rises; before : quantity -> value of the knee moments before [N m], mass : [kg]."""
+    """The limited rises; before : quantity -> value before of the knee moments [N m], and of the ball's
+    pressure [Pa] where heel, ball or toes are aimed at;  mass : [kg]."""
     out = [Rise(INVERSION, limits.inversion, f"inversion of the ankle, at most {math.degrees(limits.inversion):g} deg")]
     for name, spoken in KNEE.items():
         if not set(target.quantities) & {name, *spoken}:
@@ -138,6 +153,9 @@ def rises(limits: Limits, target: Target, before: dict[str, float], mass: float)
     if not any(name == "peak_pressure" for name in target.quantities):
         words = f"largest pressure under the foot, at most {100 * limits.pressure_rise:g} % more"
         out.append(Rise("peak_pressure", limits.pressure_rise, words))
+    if BALL in before and not any(name == BALL for name in target.quantities):
+        words = f"largest pressure under the ball, at most {100 * limits.pressure_rise:g} % more"
+        out.append(Rise(BALL, limits.pressure_rise * before[BALL], words))
     return tuple(out)
 
 
@@ -147,6 +165,8 @@ def scale_of(quantity: str, before: float, mass: float) -> float:
         return 1.0
     if quantity in ANGLES:
         return float(ANGLE_SCALE)
+    if quantity in ON_INSOLE:
+        return max(before, LEAST.get(quantity, LEAST_FORCE))
     least = NEAR_ZERO_FORCE if quantity.startswith("achilles") else NEAR_ZERO
     least *= 0.1 if quantity.endswith("impulse") else 1.0
     return max(before, least * mass)

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 from numpy.typing import NDArray
 
+from jointload.foot.layer_choice import MOSTLY
 from jointload.insole.bed.bed import REASONS
 from jointload.insole.calibration.personal import Known, Personal
 from jointload.insole.fitting.published_ratio import published_response
@@ -12,7 +15,7 @@ from jointload.insole.limb.change import INTERVAL
 from jointload.insole.limb.standing import Settled, Standing, stable_reasons
 from jointload.insole.shape.asked import Case
 from jointload.insole.shape.geometry import Wedge
-from jointload.insole.shape.shape import InsoleShape
+from jointload.insole.shape.shape import InsoleShape, ThinLayer
 from jointload.intake.recording import Finding
 from jointload.landing.landed import Landing
 
@@ -22,6 +25,8 @@ STIFF_FLOOR = 3.0
 """From this many body weights on the floor of the net roll stiffness decides, a choice without a source."""
 MANY_UNSTABLE = 0.05
 """Share of poses without a stable place from where on it is told as a warning (choice)."""
+QUICK = 0.1
+"""A material pressed within less [s] was tested as quickly as a landing presses it (choice)."""
 MOVED_PRESSURE = 0.25
 """Share of instants with a centre of pressure outside the sole from where on it is told (choice)."""
 
@@ -50,6 +55,14 @@ def assumptions(standing: Standing, case: Case) -> tuple[str, ...]:
         "and the pelvis tilts with it",
         "a foot in a shoe is set before contact by most of what it will roll on average",
         "the force turns so that it stays aimed near the body's centre as its foot point moves",
+        *(
+            (
+                "thin layers and cup act on heel and ball by the law of the heel's pad for impact (models/foot), and "
+                "are under the other foot, too",
+            )
+            if case.after.thin or case.after.cup.height
+            else ()
+        ),
         "inertia is that of the measured motion; in the first 30 ms of an impact the answer is an upper bound",
         "a shift towards the toes or heel does not move the ankle forward or back",
         "one person's interval adds that person's own answers, of angles, centre of pressure and force line, by "
@@ -103,6 +116,31 @@ def doubts_of(
         lengths = f"{1000 * given.length:.0f} mm insole, {1000 * standing.place.length:.0f} mm foot"
         out.append(Finding("insole_length", "warn", text, lengths, "check the size of the insole or of the foot"))
     return tuple(out)
+
+
+def layer_findings(shape: InsoleShape, bottomed: Iterable[tuple[ThinLayer, float]]) -> tuple[Finding, ...]:
+    """Of each thin layer, whether it bottoms out and how its law was come by; of all, what they leave."""
+    out = []
+    for layer, share in bottomed:
+        firm = share >= MOSTLY
+        evidence = f"bottoms out in {100 * share:.0f} % of persons"
+        advice = "choose a firmer material, or more height: `jointload layers` compares them" if firm else "none needed"
+        out.append(Finding("layer_bottoms_out", "warn" if firm else "pass", str(layer), evidence, advice))
+        tested = layer.material.basis == "measured"
+        slow = "" if layer.material.loading_time < QUICK else "; measured slowly, or nobody knows how quickly"
+        advice = "`jointload material` with tests at two speeds settles it"
+        evidence = f"its law is {layer.material.basis}{slow}"
+        out.append(Finding("layer_law", "pass" if tested and not slow else "warn", str(layer), evidence, advice))
+    if shape.thin:
+        advice = "do not take a layer for these; see what it spares heel and ball"
+        out.append(Finding("layer_leaves", "pass", "ground force, joint moments", GROUND, advice))
+    return tuple(out)
+
+
+GROUND = (
+    "midsoles of 0 to 16 mm changed neither the ground's peak nor its loading rate (Chambon 2014); of joint moments "
+    "under thin layers nothing was published that moves them one way"
+)
 
 
 def _personal_findings(known: Known | None, personal: Personal | None, text: str) -> tuple[Finding, ...]:

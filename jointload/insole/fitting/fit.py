@@ -3,23 +3,36 @@ the interval."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from jointload.analysis import Analysis
+from jointload.foot.on_insole import ON_INSOLE
 from jointload.insole.calibration.knowledge import known_of
 from jointload.insole.calibration.personal import Known
 from jointload.insole.fitting.aim import ANGLE_SCALE, INVERSION, KNEE, Limits, Target, parse_target, scale_of
+from jointload.insole.fitting.laid import FeetSlopes, Laid
 from jointload.insole.fitting.next_trials import SERIES, NextTrials, next_trials
 from jointload.insole.fitting.parameters import ANGLES, BASE, PARAMETERS, HeightParts
-from jointload.insole.fitting.shape_search import MIDDLE, STEP_ANGLE, STEP_HEIGHT, UPPER, Problem, acting, search
+from jointload.insole.fitting.shape_search import (
+    MIDDLE,
+    STEP_ANGLE,
+    STEP_HEIGHT,
+    UPPER,
+    Problem,
+    acting,
+    search,
+    with_layers,
+)
 from jointload.insole.fitting.slopes import Slopes, slopes_of
 from jointload.insole.fitting.whatif import AnswerDraws, answer_draws, answer_of, require_moments
 from jointload.insole.limb.change import INTERVAL, Drawn, WhatIf
+from jointload.insole.limb.feet import Borne
 from jointload.insole.limb.standing import place_foot, settle, stand
 from jointload.insole.shape.asked import Case, shape_text
+from jointload.insole.shape.materials import Material, cushions
 from jointload.insole.shape.shape import InsoleShape
 from jointload.intake.recording import Array
 from jointload.intake.rider import G
@@ -100,16 +113,19 @@ def fit(
     draws: int = 200,
     seed: int = 1,
     known: Known | None = None,
+    materials: Sequence[Material] | None = None,
 ) -> Fit:
     """Search the shape under one foot that lowers a target most at the upper end of one person's 95 % interval, within
     limits, against a flat insole of USUAL_BASE.
 
-    The same seed gives the same answer. SettingError when this side has no moments.
+    materials : of thin layers, which serve heel, ball and toes; the shipped cushions without any
+    The same seed gives the same answer. SettingError when this side has no moments, or not the number that is aimed at.
     """
     target = parse_target(target) if isinstance(target, str) else target
     limits, known = limits or Limits(), known or known_of(analysis)
     require_moments(analysis.landing, side)
-    task = _Task.of(analysis, side, target, limits, draws, seed, known)
+    chosen = tuple(cushions().values() if materials is None else materials)
+    task = _Task.of(analysis, side, target, limits, draws, seed, known, chosen)
     quantile = UPPER
     values, answer = task.confirmed(UPPER)
     least = task.least_gain
@@ -118,7 +134,8 @@ def fit(
         values, answer = task.confirmed(MIDDLE)
     helps = bool(answer.ends[2] <= -least)
     moves = bool(np.any(values != task.problem.flat))
-    first = _ends(task.problem.target_changes(values[None])[0])
+    moves = moves or answer.case.after != task.slopes.parts.shape(task.problem.flat)
+    first = _ends(task.laid(quantile).target_changes(values[None])[0])
     whole = answer.as_what_if()
     low, change, high = answer.ends
     return Fit(
@@ -133,7 +150,7 @@ def fit(
         high=high,
         least=least,
         first_order=first,
-        limited_by=task.used_up(values, answer),
+        limited_by=task.used_up(task.laid(quantile), values, answer),
         left_out=tuple(PARAMETERS[k].replace("_", " ") for k in range(len(PARAMETERS)) if k not in task.free),
         trade_off=task.trade_off(quantile, values) if moves else (),
         trials=task.next_trials(values) if moves else (),
@@ -179,23 +196,36 @@ class _Task:
     personal: bool
     draws: int
     seed: int
+    borne: Borne
+    materials: tuple[Material, ...]
+    _laid: dict[tuple[float, float], Problem] = field(default_factory=dict)
 
     @classmethod
     def of(
-        cls, analysis: Analysis, side: str, target: Target, limits: Limits, draws: int, seed: int, known: Known
-    ) -> _Task:
+        cls, analysis: Analysis, side: str, target: Target, limits: Limits, draws: int, seed: int, known: Known,
+        materials: tuple[Material, ...],
+    ) -> _Task:  # fmt: skip
         landing, personal = analysis.landing, known.personal
         own = personal is not None and personal.side == side
         standing = stand(landing, side, draws, seed, personal.of if personal is not None and own else None)
         parts = HeightParts.of(standing.bed, side, place_foot(landing, side).length)
-        wanted = {*target.quantities, INVERSION, *KNEE, *SERIES}
+        wanted = {*(set(target.quantities) - set(ON_INSOLE)), INVERSION, *KNEE, *SERIES}
         slopes = slopes_of(landing, standing, parts, sorted(wanted))
         low, high = -limits.posting, limits.posting
         if personal is not None and own:
             lowest, highest = np.round(np.array(personal.tested) / STEP_ANGLE) * STEP_ANGLE
             low, high = max(low, float(lowest)), min(high, float(highest))
-        problem = Problem(slopes, target, limits, landing.weight / G, (low, high), {})
-        return cls(analysis, problem, slopes, acting(problem), known, own, draws, seed)
+        borne = Borne.of(analysis, side, draws)
+        feet = FeetSlopes.of(borne, slopes, target.quantities)
+        problem = Problem(slopes, target, limits, landing.weight / G, (low, high), {}, feet)
+        return cls(analysis, problem, slopes, acting(problem), known, own, draws, seed, borne, materials)
+
+    def laid(self, quantile: float, stack: float | None = None) -> Problem:
+        """The problem with the thin layers and the cup that serve within a stack [m]."""
+        asked = quantile, self.problem.limits.stack if stack is None else stack
+        if asked not in self._laid:
+            self._laid[asked] = with_layers(self.problem, self.materials, *asked)
+        return self._laid[asked]
 
     @property
     def least_gain(self) -> float:
@@ -206,10 +236,10 @@ class _Task:
     def confirmed(self, quantile: float) -> tuple[Array, _Full]:
         """The best shape whose full answer keeps the limits: the search is repeated with tighter ones where it does
         not; the flat insole always keeps them."""
-        problem = self.problem
+        problem = self.laid(quantile)
         for _ in range(CONFIRMATIONS):
             values = search(problem, quantile, problem.limits.stack, self.seed, self.free)
-            full = self.full(values)
+            full = self.full(values, problem.laid)
             over = {rise.quantity: full.upper(rise.quantity) - rise.most for rise in problem.rises}
             worst = {
                 rise.quantity: over[rise.quantity]
@@ -222,23 +252,27 @@ class _Task:
             problem = replace(problem, allowances={**problem.allowances, **tighter})
         return problem.flat, self.full(problem.flat)
 
-    def full(self, values: Array) -> _Full:
+    def full(self, values: Array, laid: Laid | None = None) -> _Full:
         landing, standing, plain = self.analysis.landing, self.slopes.standing, self.slopes.parts.plain
-        shape = self.slopes.parts.shape(values)
+        shape = self.shape(values, laid)
         case = Case(shape, plain, shape)
         settled = settle(standing, shape, self.slopes.flat)
         settled = replace(settled, rise=settled.rise - (shape.base - plain.base))
-        drawn = answer_draws(landing, standing, settled, case)
+        drawn = answer_draws(landing, standing, settled, case, self.borne)
         target = np.zeros(1)
         for name, weight in self.problem.target.weights:
             single = self.problem.target.single
-            scale = 1.0 if single else scale_of(name, self.slopes.before(name), self.problem.mass)
+            scale = 1.0 if single else scale_of(name, self.problem.before(name), self.problem.mass)
             target = target + weight * _person(drawn.extremes, name) / scale
         return _Full(self, case, drawn, settled, _ends(target))
 
-    def used_up(self, values: Array, full: _Full) -> tuple[str, ...]:
+    def shape(self, values: Array, laid: Laid | None) -> InsoleShape:
+        shape = self.slopes.parts.shape(values)
+        return shape if laid is None else replace(shape, thin=laid.thin, cup=laid.cup)
+
+    def used_up(self, problem: Problem, values: Array, full: _Full) -> tuple[str, ...]:
         """Limits of which hardly anything is left, in words."""
-        problem, limits = self.problem, self.problem.limits
+        limits = self.problem.limits
         left = -problem.overrun(values[None], limits.stack)[0]
         for k, rise in enumerate(problem.rises):
             left[k + 2] = min(left[k + 2], 1.0 - full.upper(rise.quantity) / max(rise.most, 1e-12))
@@ -256,13 +290,14 @@ class _Task:
         """The best shape within every stack height up to the limit."""
         lowest = max(self.slopes.parts.plain.minimum * 2, 0.5 * self.problem.limits.stack)
         stacks = np.linspace(lowest, self.problem.limits.stack, LEVELS)
+        problems = [self.laid(quantile, float(stack)) for stack in stacks]
         shapes = [found]
-        for stack in stacks[-2::-1]:
-            shapes.append(search(self.problem, quantile, float(stack), self.seed, self.free, shapes[-1]))
+        for stack, problem in zip(stacks[-2::-1], problems[-2::-1], strict=True):
+            shapes.append(search(problem, quantile, float(stack), self.seed, self.free, shapes[-1]))
         out = []
-        for stack, values in zip(stacks, reversed(shapes), strict=True):
-            low, change, high = _ends(self.problem.target_changes(values[None])[0])
-            out.append(TradeOff(float(stack), self.slopes.parts.shape(values), change, low, high))
+        for stack, problem, values in zip(stacks, problems, reversed(shapes), strict=True):
+            low, change, high = _ends(problem.target_changes(values[None])[0])
+            out.append(TradeOff(float(stack), self.shape(values, problem.laid), change, low, high))
         return tuple(out)
 
     def next_trials(self, values: Array) -> tuple[NextTrials, ...]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from jointload.foot.on_insole import ON_INSOLE
 from jointload.insole.fitting.aim import REGIONS
 from jointload.insole.limb.change import Change, WhatIf
 
@@ -24,6 +25,7 @@ JOINTS = {
     "hip": ("hip_adduction_moment_peak", "hip_flexion_moment_peak", "hip_adduction_peak", "hip_flexion_peak"),
     "pelvis": ("pelvic_drop_peak", "pelvis_tilt_peak", "pelvis_shift"),
     "foot": ("rearfoot_roll", "foot_pitch", "pressure_centre_medial", "pressure_centre_forward", "tibial_rotation"),
+    "heel, ball and toes": ON_INSOLE,
     "sole": ("peak_pressure", *(f"peak_pressure_{region}" for region in REGIONS)),
     "impact": ("vertical_force_first_peak", "vertical_loading_rate"),
     "shoe": ("heel_stack", "forefoot_stack"),

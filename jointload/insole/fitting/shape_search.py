@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from jointload.insole.fitting.aim import Limits, Rise, Target, rises, scale_of
-from jointload.insole.fitting.parameters import BASE, PARAMETERS
+from jointload.foot.on_insole import ON_INSOLE
+from jointload.insole.fitting.aim import BALL, KNEE, Limits, Rise, Target, rises, scale_of
+from jointload.insole.fitting.laid import FeetSlopes, Laid, options
+from jointload.insole.fitting.parameters import BASE, PARAMETERS, SLACK
 from jointload.insole.fitting.slopes import Slopes
 from jointload.insole.limb.change import INTERVAL
 from jointload.insole.shape.asked import USUAL_BASE
+from jointload.insole.shape.materials import Material
+from jointload.insole.shape.shape import NO_CUP
 from jointload.intake.recording import Array
 
 UPPER, MIDDLE = INTERVAL[1], 0.5
@@ -36,6 +40,7 @@ class Problem:
 
     allowances : by what a rise is tightened, quantity -> amount in its own unit, after a full answer overran it
     posting : (lowest, highest) [rad], narrower than the limit where nothing personal is known beyond
+    feet, laid : heel, ball and toes where they are aimed at, and the thin layers and the cup upon the insole
     """
 
     slopes: Slopes
@@ -44,6 +49,8 @@ class Problem:
     mass: float
     posting: tuple[float, float]
     allowances: Mapping[str, float]
+    feet: FeetSlopes | None = None
+    laid: Laid | None = None
 
     @property
     def low_high(self) -> tuple[Array, Array]:
@@ -60,9 +67,18 @@ class Problem:
         out[BASE] = min(USUAL_BASE, self.limits.stack)
         return out
 
+    def flat_within(self, stack: float) -> Array:
+        """(K,) the same, no thicker than thin layers leave room for within a stack [m]."""
+        out = self.flat
+        upon = 0.0 if self.laid is None else float(self.laid.heights.max())
+        room = stack if not upon else np.floor((stack - upon - SLACK) / STEP_HEIGHT) * STEP_HEIGHT
+        out[BASE] = max(min(out[BASE], room), self.slopes.parts.plain.minimum)
+        return out
+
     @property
     def rises(self) -> tuple[Rise, ...]:
-        before = {name: self.slopes.before(name) for name in ("knee_adduction_moment_peak", "knee_flexion_moment_peak")}
+        before = {name: self.slopes.before(name) for name in KNEE}
+        before |= {} if self.feet is None else {BALL: self.feet.before(BALL)}
         return rises(self.limits, self.target, before, self.mass)
 
     def target_changes(self, values: Array) -> Array:
@@ -70,9 +86,23 @@ class Problem:
         amounts = self.slopes.parts.amounts(values)
         out = np.zeros((len(values), 1))
         for name, weight in self.target.weights:
-            scale = 1.0 if self.target.single else scale_of(name, self.slopes.before(name), self.mass)
-            out = out + weight * self.slopes.changes(name, amounts) / scale
+            scale = 1.0 if self.target.single else scale_of(name, self.before(name), self.mass)
+            out = out + weight * self.changes(name, amounts) / scale
         return np.asarray(out)
+
+    def changes(self, quantity: str, amounts: Array) -> Array:
+        """(S, D) change of one quantity on the shapes, as Slopes has it."""
+        if quantity in ON_INSOLE:
+            assert self.feet is not None
+            return self.feet.changes(quantity, amounts, self.laid or self.feet.laid((), NO_CUP))
+        return self.slopes.changes(quantity, amounts)
+
+    def before(self, quantity: str) -> float:
+        """The value before [SI]; 1 for a pressure whose changes are shares."""
+        if quantity in ON_INSOLE:
+            assert self.feet is not None
+            return self.feet.before(quantity)
+        return self.slopes.before(quantity)
 
     @property
     def worth(self) -> float:
@@ -80,14 +110,15 @@ class Problem:
         if not self.target.single:
             return 1.0
         (name,) = self.target.quantities
-        return scale_of(name, self.slopes.before(name), self.mass)
+        return scale_of(name, self.before(name), self.mass)
 
     def overrun(self, values: Array, stack: float) -> Array:
         """(S, M) by how much every limit is exceeded, as a share of it; negative is room."""
         amounts = self.slopes.parts.amounts(values)
-        out = [*(self.slopes.parts.stack_heights(amounts) / stack - 1.0).T]
+        upon = 0.0 if self.laid is None else self.laid.heights
+        out = [*((self.slopes.parts.stack_heights(amounts) + upon) / stack - 1.0).T]
         for rise in self.rises:
-            upper = np.quantile(self.slopes.changes(rise.quantity, amounts), UPPER, axis=1)
+            upper = np.quantile(self.changes(rise.quantity, amounts), UPPER, axis=1)
             most = max(rise.most, 1e-12)
             out.append((upper + self.allowances.get(rise.quantity, 0.0)) / most - 1.0)
         return np.stack(out, axis=1)
@@ -110,14 +141,40 @@ def acting(problem: Problem) -> tuple[int, ...]:
     return tuple(k for k in range(len(low)) if (strong[k] and high[k] > low[k]) or k == BASE)
 
 
+def with_layers(problem: Problem, materials: Sequence[Material], quantile: float, stack: float) -> Problem:
+    """The problem with the thin layers and the cup that lower the target's part at heel, ball and toes most, first on
+    the flat insole, thinned to what a stack leaves room for; the same where none of these is aimed at.
+
+    Of several that serve alike the lowest, and a second layer or a cup only where it adds more than SIMPLER.
+    """
+    feet = problem.feet
+    if feet is None:
+        return problem
+    lowest = problem.slopes.parts.plain.minimum
+
+    def judged(laid: Laid) -> float:
+        tried = replace(problem, laid=laid)
+        values = tried.flat_within(stack)[None]
+        over = np.maximum(tried.overrun(values, stack), 0.0).sum()
+        return float(np.quantile(tried.target_changes(values), quantile) / problem.worth + PENALTY * over)
+
+    best, gain = feet.laid((), NO_CUP), 0.0
+    while True:
+        found = [(judged(laid), laid) for laid in options(feet, materials, stack - lowest, problem.limits.cup, best)]
+        most = min((each for each, _ in found), default=0.0)
+        if most >= gain * (1.0 + SIMPLER) - 1e-12:
+            return replace(problem, laid=best)
+        alike = [(each, laid) for each, laid in found if each <= most * (1.0 - SIMPLER)]
+        gain, best = min(alike, key=lambda one: (float(one[1].heights.sum()), one[0]))
+
+
 def search(
     problem: Problem, quantile: float, stack: float, seed: int, free: tuple[int, ...], near: Array | None = None
 ) -> Array:
     """Parameters (K,) whose quantile of the target's change is lowest within the limits; the flat insole where no
     shape is better. near : parameters of a like problem, from which a shorter search starts"""
     low, high = (ends[list(free)] for ends in problem.low_high)
-    flat = problem.flat
-    flat[BASE] = min(flat[BASE], stack)
+    flat = problem.flat_within(stack)
     high = np.where(np.array(free) == BASE, np.minimum(high, stack), high)
     start = (flat if near is None else near)[list(free)]
     generations = GENERATIONS if near is None else GENERATIONS_NEAR

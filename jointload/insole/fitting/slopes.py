@@ -64,6 +64,15 @@ class PressedPlaces:
             )
         return self._kept[name]
 
+    def of_all(self, names: tuple[str, ...]) -> tuple[Array, Array]:
+        """The same at the places of several regions."""
+        whole = " ".join(names)
+        if whole not in self._kept:
+            parts = zip(*(self.of(name) for name in names if name in self.names), strict=True)
+            before, slope = (np.ascontiguousarray(np.concatenate(part, axis=-1)) for part in parts)
+            self._kept[whole] = before, slope
+        return self._kept[whole]
+
 
 @dataclass(frozen=True, eq=False)
 class Slopes:
@@ -97,6 +106,15 @@ class Slopes:
         if quantity.startswith("peak_pressure"):
             return 1.0
         return float(np.median(self.readings[quantity].to_number(self.series[quantity][0])))
+
+    def largest(self, names: Iterable[str], amounts: Array) -> Array:
+        """(S, D) change of the largest pressure anywhere under some regions, as a share; none where nothing presses."""
+        before, slope = self.places.of_all(tuple(names))
+        if not before.size:
+            return np.zeros((len(amounts), len(before)))
+        most = before.max(axis=-1)
+        after = np.maximum(_moved(before, amounts, slope).max(axis=-1), 0.0)
+        return np.where(most > 0.0, after / np.where(most > 0.0, most, 1.0) - 1.0, 0.0)
 
     def _reading(self, quantity: str, amounts: Array) -> Array:
         before, slope, own = self.series[quantity]

@@ -10,12 +10,14 @@ import numpy as np
 
 from jointload.analysis import Analysis
 from jointload.errors import SettingError, expected_found
+from jointload.foot.on_insole import FeetOn
 from jointload.insole.bed.bed import REASONS, BedPose
 from jointload.insole.calibration.knowledge import known_of
 from jointload.insole.calibration.observation import mass_of
 from jointload.insole.calibration.personal import Known, Personal
-from jointload.insole.fitting.doubts import assumptions, doubts_of, task_of
+from jointload.insole.fitting.doubts import assumptions, doubts_of, layer_findings, task_of
 from jointload.insole.limb.change import Change, Drawn, PressureMap, WhatIf
+from jointload.insole.limb.feet import Borne, feet_of, feet_rows
 from jointload.insole.limb.limb import middle_leg
 from jointload.insole.limb.pouring import Poured, pour_again
 from jointload.insole.limb.readings import drawn_at_instants, drawn_loads, foot_series, readings
@@ -61,6 +63,7 @@ def what_ifs(
     """Several shapes with the same draws of the same person, so that their differences are the shapes'."""
     known = known or known_of(analysis)
     standings: dict[tuple[str, bool], Standing] = {}
+    borne: dict[str, Borne] = {}
     flats: dict[tuple[str, bool, InsoleShape], BedPose] = {}
     out = []
     for given in shapes:
@@ -74,7 +77,9 @@ def what_ifs(
         if (*who, case.before) not in flats:
             flats[*who, case.before] = settle_flat(standings[who], case.before)
         settled = settle(standings[who], case.after, flats[*who, case.before])
-        drawn = answer_draws(analysis.landing, standings[who], settled, case)
+        if side not in borne:
+            borne[side] = Borne.of(analysis, side, draws)
+        drawn = answer_draws(analysis.landing, standings[who], settled, case, borne[side])
         out.append(answer_of(analysis.landing, standings[who], settled, case, drawn, (draws, seed), known, personal))
     return tuple(out)
 
@@ -113,10 +118,11 @@ class AnswerDraws:
     instants: tuple[Drawn, ...]
     pressure: PressureMap
     leg: Array
+    feet: FeetOn
 
 
-def answer_draws(landing: Landing, standing: Standing, settled: Settled, case: Case) -> AnswerDraws:
-    """What the drawn persons answer to one case whose foot has settled."""
+def answer_draws(landing: Landing, standing: Standing, settled: Settled, case: Case, borne: Borne) -> AnswerDraws:
+    """What the drawn persons answer to one case whose foot has settled;  borne : by that foot."""
     side = standing.side
     if not settled.usable.any():
         expected, found = "a foot that stands on it", f"{REASONS[stable_reasons(settled)[0]]}"
@@ -126,11 +132,13 @@ def answer_draws(landing: Landing, standing: Standing, settled: Settled, case: C
     persons = {name: values[settled.usable] for name, values in standing.person.values.items()}
     maps, by_region = pressures(standing, settled)
     loads = [drawn_loads(reading, poured, side) for reading in readings(landing, side, persons).values()]
+    feet = feet_of(standing, settled, case.before, case.after, borne)
     extremes = (
-        *_foot_at_reference(landing, standing, response), *loads, *by_region, *_unchanged(landing, side), *_stacks(case)
+        *_foot_at_reference(landing, standing, response), *loads, *feet_rows(side, feet), *by_region,
+        *_unchanged(landing, case), *_stacks(case),
     )  # fmt: skip
     at_instants = drawn_at_instants(landing, standing, response, poured, persons)
-    return AnswerDraws(extremes, at_instants, maps, middle_leg(landing, side, response))
+    return AnswerDraws(extremes, at_instants, maps, middle_leg(landing, side, response), feet)
 
 
 def answer_of(
@@ -156,7 +164,10 @@ def answer_of(
         rows=tuple(one.row(mass_of(landing), personal is not None) for one in drawn.extremes),
         at_instants=tuple(one.row(mass_of(landing), personal is not None) for one in drawn.instants),
         response_text=assumptions(standing, case),
-        findings=doubts_of(landing, standing, settled, case, task, known, personal),
+        findings=(
+            *doubts_of(landing, standing, settled, case, task, known, personal),
+            *layer_findings(case.after, drawn.feet.bottomed),
+        ),
         pressure=drawn.pressure,
         baseline_pressure=standing.baseline_text,
         leg=drawn.leg,
@@ -189,16 +200,21 @@ UNCHANGED = {
     "vertical_loading_rate": "predicted unchanged by the shape, as the force; of cushioning studies contradict each "
     "other: softer is lower (O'Leary 2008) or higher (Baltich 2015)",
 }
-"""Quantity -> why no shape changes it here."""
+UNCHANGED_BY_LAYERS = (
+    "predicted unchanged by a thin layer: midsoles of 0, 2, 4, 8 and 16 mm changed neither the ground's vertical peak "
+    "nor its loading rate in running (Chambon 2014)"
+)
+"""Quantity -> why no shape changes it here; why no thin layer does."""
 
 
-def _unchanged(landing: Landing, side: str) -> list[Drawn]:
+def _unchanged(landing: Landing, case: Case) -> list[Drawn]:
     """Forces of the impact as they were measured: no draw moves them."""
-    out = []
+    out, side = [], case.after.side
     for name, reason in UNCHANGED.items():
         found = IMPACT[name](landing, side)
         value = found[0] if isinstance(found, tuple) else found
-        out.append(Drawn(name, side, np.array([value]), np.zeros(1), np.zeros(1), reason=reason))
+        why = UNCHANGED_BY_LAYERS if case.after.thin else reason
+        out.append(Drawn(name, side, np.array([value]), np.zeros(1), np.zeros(1), reason=why))
     return out
 
 

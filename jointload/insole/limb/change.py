@@ -13,7 +13,7 @@ from jointload.intake.rider import G
 from jointload.modeldata import load_model
 
 INTERVAL = (0.025, 0.975)
-FLOOR_UNITS = {"deg": np.deg2rad(1.0), "mm": 1e-3, "%": 1.0}
+FLOOR_UNITS = {"deg": np.deg2rad(1.0), "mm": 1e-3, "%": 1.0, "kPa": 1e3, "points": 0.01}
 TISSUE_FORCE = "_force"
 """In the name of every force within the body."""
 Least = Mapping[tuple[str, str], float]
@@ -95,7 +95,7 @@ class Drawn:
     """A quantity of every drawn person (D,): before, and its change by the mechanics alone and of one person.
 
     near_zero : no per-cent change while before is smaller than this;  reason : told where the change is not known, or
-    why it is none;  geometry : as in Change
+    why it is none;  geometry : as in Change;  grouped : whether a group's mean has an interval
     """
 
     quantity: str
@@ -107,6 +107,7 @@ class Drawn:
     instant: str = ""
     reason: str = ""
     geometry: bool = False
+    grouped: bool = True
 
     def row(self, mass: float, calibrated: bool = False) -> Change:
         """The middle of the draws by the mechanics alone, or of one person where the draws are of this rider.
@@ -128,7 +129,7 @@ class Drawn:
             note=self.reason if not self.person.any() else "", floor=floor_of(self.quantity, mass),
             geometry=self.geometry,
         )  # fmt: skip
-        return row if calibrated or self.geometry else self._with_group(row)
+        return row if calibrated or self.geometry or not self.grouped else self._with_group(row)
 
     def _with_group(self, row: Change) -> Change:
         """With the interval of a group's mean: half of it 1.96 sqrt(SD^2 / n + (misfit mean)^2), one person's at most;
@@ -202,6 +203,11 @@ class WhatIf:
     others: tuple[WhatIf, ...] = ()
     baseline_pressure: str = "modelled"
     leg: Array | None = None
+
+    @property
+    def of_layers(self) -> bool:
+        """Whether thin layers or a cup are asked about, which act on heel, ball and toes."""
+        return any(one.shape.thin or one.shape.cup.height for one in (self, *self.others))
 
     def row(self, quantity: str) -> Change:
         """The row of one quantity at its extreme; KeyError when this landing has none."""

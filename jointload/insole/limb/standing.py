@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from jointload.foot.spreads import likeliest
 from jointload.insole.bed.bed import STABLE, BedLoad, BedMaterials, BedPose, FootBed, Person
 from jointload.insole.bed.foundation import baseline_pose, changed_pose, within_sole
 from jointload.insole.bed.person import draw_person, plain_foot
@@ -19,6 +20,7 @@ from jointload.insole.shape.shape import InsoleShape, flat
 from jointload.intake.plates.plates import centre_of_pressure
 from jointload.intake.recording import SIDES, Array
 from jointload.landing.landed import Landing
+from jointload.landing.sole_regions import HEEL_END
 from jointload.modeldata import load_model
 from jointload.numerics.rotations import cross, dot, rotate_back, unit
 
@@ -223,43 +225,75 @@ def _on_edge(bed: FootBed, middle: Array, point: Array) -> Array:
 
 
 def heights_on(bed: FootBed, shape: InsoleShape) -> Array:
-    """(n,) [m] height of the insole under every cell; an insole of another length is met at the same share of it."""
-    return shape.heights(bed.x * shape.length / bed.length, bed.y)
+    """(n,) [m] height of the insole under every cell, with what a cup thickens the heel's pad by; an insole of another
+    length is met at the same share of it."""
+    return shape.bearing_heights(bed.x * shape.length / bed.length, bed.y) + _held_in_cup(bed, shape)
 
 
-def bed_materials(person: Person, shape: InsoleShape) -> BedMaterials:
+def _held_in_cup(bed: FootBed, shape: InsoleShape) -> Array:
+    """(n,) [m] of pad that a cup holds under every cell: the bed takes it as a layer as soft as the pad itself."""
+    if not shape.cup.height:
+        return np.zeros_like(bed.x)
+    return np.where(bed.x < HEEL_END * bed.length, (float(likeliest("layer")["cup"]) - 1.0) * bed.tissue, 0.0)
+
+
+def bed_materials(bed: FootBed, person: Person, shape: InsoleShape) -> BedMaterials:
     """The person's layers, with the insole's own foam where the shape names it: its modulus keeps the drawn spread."""
     shaped = [layer.material for layer in shape.layers if layer.thickness is None]
-    if not shaped:
-        return person.materials
-    usual = load_model("insole_response", "foundation").content["draws"]["insole_modulus"]["median"]
-    spread = person.materials.insole_modulus / usual
-    strain = np.full_like(spread, shaped[0].stiffening_strain)
-    return replace(person.materials, insole_modulus=spread * shaped[0].modulus, insole_strain=strain)
+    materials = person.materials
+    if shaped:
+        usual = load_model("insole_response", "foundation").content["draws"]["insole_modulus"]["median"]
+        spread = materials.insole_modulus / usual
+        strain = np.full_like(spread, shaped[0].stiffening_strain)
+        materials = replace(materials, insole_modulus=spread * shaped[0].modulus, insole_strain=strain)
+    return with_thin_layers(bed, materials, shape) if shape.thin or shape.cup.height else materials
+
+
+def with_thin_layers(bed: FootBed, materials: BedMaterials, shape: InsoleShape) -> BedMaterials:
+    """The insole's foam and what lies upon it as one layer a cell (D, n): as soft in series while hardly pressed, and
+    compacted at the same height together,  H / E = sum(h / E),  H e = sum(h e)."""
+    x = bed.x * shape.length / bed.length
+    pad = likeliest("heel_pad")
+    sheets = [
+        (one.height * one.share(x / shape.length), one.material.modulus, one.material.stiffening_strain)
+        for one in shape.thin
+    ]
+    sheets.append((_held_in_cup(bed, shape), float(pad["modulus"]), float(pad["locking_strain"])))
+    body = shape.without_thin_heights(x, bed.y)
+    whole, soft, way = (
+        body,
+        body / materials.insole_modulus[:, None],
+        body * materials.insole_strain[:, None],
+    )
+    for height, modulus, strain in sheets:
+        whole, soft, way = whole + height, soft + height / modulus, way + height * strain
+    return replace(materials, insole_modulus=whole / soft, insole_strain=way / whole)
 
 
 def settle_flat(standing: Standing, shape: InsoleShape) -> BedPose:
     """The foot on the flat insole of the same base and foam as the shape, pressing as pressure insoles felt where there
     are any."""
     bed, joints = standing.bed, standing.person.joints
-    materials = bed_materials(standing.person, shape)
+    materials = bed_materials(bed, standing.person, flat(shape))
     modelled = baseline_pose(bed, heights_on(bed, flat(shape)), materials, joints, standing.load)
     return modelled if standing.measured is None else pressed_baseline(bed, modelled, standing.measured, joints)
 
 
 def settle(standing: Standing, shape: InsoleShape, on_flat: BedPose) -> Settled:
     """The foot on the shape; a draw without any stable instant cannot be used."""
-    changed = changed_pose(standing.bed, heights_on(standing.bed, shape), standing.person.joints, on_flat)
+    bed, laid = standing.bed, bool(shape.thin or shape.cup.height)
+    materials = with_thin_layers(bed, on_flat.materials, shape) if laid else None
+    changed = changed_pose(bed, heights_on(bed, shape), standing.person.joints, on_flat, materials)
     usable = np.any(on_flat.stable & changed.stable, axis=1)
     rise = rise_of(standing.bed, shape) - float(on_flat.height[0])
     return Settled(on_flat, changed, slopes_across(standing.bed, shape), drop_of(shape), rise, usable)
 
 
 def rise_of(bed: FootBed, shape: InsoleShape) -> float:
-    """Height [m] of a shape under the ankle on the line of the foot, without what a tilt raises the whole insole by to
-    stay thick enough: that is taken to be under the other foot, too."""
+    """Height [m] of a shape under the ankle on the line of the foot, without thin layers and what a tilt raises the
+    whole insole by to stay thick enough: these are taken to be under the other foot, too."""
     at_ankle = np.array([bed.ankle_forward * shape.length / bed.length])
-    return float(shape.heights(at_ankle, np.zeros(1))[0] - shape.raised)
+    return float(shape.without_thin_heights(at_ankle, np.zeros(1))[0] - shape.raised)
 
 
 def tilt(bed: FootBed, shape: InsoleShape) -> float:
@@ -270,14 +304,14 @@ def tilt(bed: FootBed, shape: InsoleShape) -> float:
 def slopes_across(bed: FootBed, shape: InsoleShape) -> tuple[float, float]:
     """Mean slope across the rearfoot and across the forefoot, medial positive."""
     x, step = bed.x * shape.length / bed.length, 0.002
-    slope = (shape.heights(x, bed.y + step) - shape.heights(x, bed.y - step)) / (2 * step)
+    slope = (shape.bearing_heights(x, bed.y + step) - shape.bearing_heights(x, bed.y - step)) / (2 * step)
     rear, fore = (np.average(slope[part], weights=bed.area[part]) for part in (bed.x < bed.split, bed.x >= bed.split))
     return float(rear), float(fore)
 
 
 def drop_of(shape: InsoleShape) -> float:
     """Heel-to-toe drop [m] of a shape: its height on the line of the foot under the heel over that under the ball."""
-    heel, ball = shape.heights(shape.length * np.array([HEEL_AT, BALL_AT]), np.zeros(2))
+    heel, ball = shape.bearing_heights(shape.length * np.array([HEEL_AT, BALL_AT]), np.zeros(2))
     return float(heel - ball)
 
 

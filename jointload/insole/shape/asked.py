@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from jointload.insole.shape.geometry import Wedge
-from jointload.insole.shape.shape import HeelLift, InsoleShape, flat, wedge_shape
+from jointload.insole.shape.shape import NO_CUP, HeelCup, HeelLift, InsoleShape, ThinLayer, flat, wedge_shape
 
 USUAL_BASE = 0.004
 """Thickness [m] of the flat insole that a wedge, a lift or another thickness is compared with (choice)."""
@@ -16,16 +16,20 @@ USUAL_BASE = 0.004
 @dataclass(frozen=True)
 class Parts:
     """Simple parts under one foot, fitted to its length when that is known: a wedge, a heel lift [m], another
-    thickness of the whole insole [m]."""
+    thickness of the whole insole [m], thin layers upon it, a heel cup."""
 
     side: str
     wedge: Wedge | None = None
     lift: float = 0.0
     thickness: float = USUAL_BASE
+    thin: tuple[ThinLayer, ...] = ()
+    cup: HeelCup = NO_CUP
 
     def shape(self, length: float) -> InsoleShape:
         """The insole of these parts for a foot of this length [m]."""
-        plain = InsoleShape(self.side, length, base=self.thickness, lift=HeelLift(self.lift))
+        plain = InsoleShape(
+            self.side, length, base=self.thickness, lift=HeelLift(self.lift), thin=self.thin, cup=self.cup
+        )
         if self.wedge is None:
             return plain
         tilted = wedge_shape(self.wedge, length)
@@ -39,7 +43,16 @@ class Parts:
             words.append(
                 f"{1000 * self.thickness:g} mm insole in place of {1000 * USUAL_BASE:g} mm under the {foot} foot"
             )
+        words += [f"{thin} of the {foot} foot" for thin in self.thin if thin.under != "whole"]
+        words += [
+            f"{str(thin).replace('the whole', f'the whole {foot}')}" for thin in self.thin if thin.under == "whole"
+        ]
+        words += [f"{_cup_text(self.cup)} under the {foot} foot"] if self.cup.height else []
         return "; ".join(words) or f"flat insole under the {foot} foot"
+
+
+def _cup_text(cup: HeelCup) -> str:
+    return f"heel cup {1000 * cup.height:g} mm high"
 
 
 Given = Wedge | Parts | InsoleShape
@@ -84,5 +97,7 @@ def shape_text(shape: Given) -> str:
     ):
         if height:
             parts.append(f"{1000 * height:g} mm {name}")
+    parts += [str(thin) for thin in shape.thin]
+    parts += [_cup_text(shape.cup)] if shape.cup.height else []
     foot = shape.side
     return f"insole under the {foot} foot, base {1000 * shape.base:g} mm: {'; '.join(parts) or 'flat'}"

@@ -137,6 +137,11 @@ def materials_from(rows: Iterable[Mapping[str, str]], where: str) -> dict[str, M
     return {material.name: material for material in found}
 
 
+def cushions() -> dict[str, Material]:
+    """The shipped materials that a thin layer may be of, by name."""
+    return {name: one for name, one in shipped_materials().items() if one.kind in ("foam", "gel", "elastomer")}
+
+
 def material(name: str, own: Mapping[str, Material] | None = None) -> Material:
     """The material of that name, the user's own before the shipped; an unknown name lists the known ones."""
     known = shipped_materials() | dict(own or {})

@@ -18,6 +18,7 @@ from jointload.insole.shape.geometry import Wedge
 from jointload.insole.shape.materials import Material
 from jointload.insole.shape.outline import BALL_SHARE, BREADTH_SHARE, HEEL_SHARE, Outline
 from jointload.intake.recording import Array
+from jointload.landing.sole_regions import BALL_START, HEEL_END, TOE_START
 
 STEEPEST_POSTING = math.radians(15.0)
 """No posting is steeper [rad] (choice); a file may ask for 10 deg at most."""
@@ -27,6 +28,17 @@ BASE_RANGE = (0.0005, 0.030)
 """Base thickness [m] (choice)."""
 THINNEST_MINIMUM = 0.0005
 """The smallest minimum thickness that may be stated [m]; printed walls need 1.2 to 2 mm (from memory)."""
+UNDER = {"heel": "under the heel", "ball": "under the ball", "whole": "under the whole foot"}
+"""Where a thin layer lies, in words."""
+THIN_RANGE, CUP_RANGE = (0.001, 0.008), (0.008, 0.025)
+"""Height [m] of a thin layer, as far as they are compared, and of a cup's rim over the insole (choice)."""
+SKIVED = 0.10
+"""A thin layer under a part of the foot runs out over this share of the length beyond it (choice)."""
+THINNEST_EDGE = 0.0002
+"""What a skived edge is cut to [m] (choice)."""
+CUP_WALL, CUP_FULL, CUP_END = 0.010, 0.22, 0.42
+"""Width [m] over which a cup rises to its rim, and the shares of the length up to which its rim is full, and gone
+(choice)."""
 FINE = 241, 81
 """Places along and across the sole at which smallest, largest and steepest are looked for."""
 
@@ -138,6 +150,58 @@ class Layer:
     thickness: float | None = None
 
 
+@dataclass(frozen=True)
+class ThinLayer:
+    """A sheet laid upon the insole, on top of all else: height [m] under 'heel', 'ball' or 'whole'; under a part of the
+    foot it is full there and skived to nothing beyond."""
+
+    material: Material
+    height: float
+    under: str = "heel"
+
+    def __post_init__(self) -> None:
+        if self.under not in UNDER:
+            raise SettingError(
+                expected_found("thin layer", " or ".join(UNDER), repr(self.under), "the shape", "say under what")
+            )
+        _check_layers((Layer(self.material),))
+        _range(f"thin layer {self.material.name}", self.height, *THIN_RANGE)
+
+    @property
+    def reach(self) -> tuple[float, float]:
+        """Where the sheet begins and ends, shares of the length: at its skived edges."""
+        along = np.linspace(0.0, 1.0, 4001)
+        there = along[self.share(along) * self.height >= THINNEST_EDGE]
+        return float(there[0]), float(there[-1])
+
+    def share(self, along: Array) -> Array:
+        """How much of the height acts at a share of the length."""
+        if self.under == "whole":
+            return np.ones_like(np.asarray(along, dtype=float))
+        if self.under == "heel":
+            return 1.0 - smooth_step((along - HEEL_END) / SKIVED)
+        rise, fall = (along - BALL_START + SKIVED / 2) / (SKIVED / 2), (along - TOE_START) / (SKIVED / 2)
+        return np.asarray(smooth_step(rise) * (1.0 - smooth_step(fall)))
+
+    def __str__(self) -> str:
+        return f"{1000 * self.height:g} mm {self.material.name.replace('_', ' ')} {UNDER[self.under]}"
+
+
+@dataclass(frozen=True)
+class HeelCup:
+    """A close cup around the heel, its rim `height` [m] over the insole, 0 for none. It holds the heel's pad together:
+    the wall follows the foot's side and bears nothing upwards."""
+
+    height: float = 0.0
+
+    def __post_init__(self) -> None:
+        if self.height:
+            _range("heel cup", self.height, *CUP_RANGE)
+
+
+NO_CUP = HeelCup()
+
+
 class Surface(Protocol):
     """What a shape and the scan of an existing insole have in common. Lengths in m, y towards medial."""
 
@@ -174,6 +238,8 @@ class InsoleShape:
     arch: ArchFill = ArchFill()
     metatarsal: MetatarsalSupport = MetatarsalSupport()
     layers: tuple[Layer, ...] = ()
+    thin: tuple[ThinLayer, ...] = ()
+    cup: HeelCup = NO_CUP
 
     def __post_init__(self) -> None:
         if self.side not in ("right", "left"):
@@ -204,7 +270,19 @@ class InsoleShape:
 
     def heights(self, x: Array, y: Array) -> Array:
         """Height [m] of the top over the shoe at x forward from the heel and y towards medial [m], of any shape."""
+        return self.bearing_heights(x, y) + self._rim(x, y)
+
+    def bearing_heights(self, x: Array, y: Array) -> Array:
+        """The same without a cup's wall: what the foot stands on."""
+        return self.without_thin_heights(x, y) + self.thin_heights(x)
+
+    def without_thin_heights(self, x: Array, y: Array) -> Array:
         return self._unraised(x, y) + self.raised
+
+    def thin_heights(self, x: Array) -> Array:
+        """Height [m] of all thin layers together at x."""
+        along = np.asarray(x, dtype=float) / self.length
+        return np.asarray(sum((one.height * one.share(along) for one in self.thin), np.zeros_like(along)))
 
     def medial_edge(self, x: Array) -> Array:
         return self.outline.medial_edge(x)
@@ -225,6 +303,17 @@ class InsoleShape:
         edge = float(self.medial_edge(np.asarray(fill.centre * self.length)))
         inwards = np.clip((edge - y) / (fill.reach * self.width), 0.0, 1.0)
         return fill.height * smooth_bump((along - fill.centre) / fill.half_length) * smooth_bump(inwards)
+
+    def _rim(self, x: Array, y: Array) -> Array:
+        """Rise of the cup's wall towards the edge of the heel, and towards its end."""
+        x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
+        if not self.cup.height:
+            return np.zeros(np.broadcast_shapes(x.shape, y.shape))
+        along = x / self.length
+        aside = np.minimum(self.medial_edge(x) - y, y - self.lateral_edge(x))
+        inside = smooth_step(aside / CUP_WALL) * smooth_step(x / CUP_WALL)
+        reach = 1.0 - smooth_step((along - CUP_FULL) / (CUP_END - CUP_FULL))
+        return np.asarray(self.cup.height * reach * (1.0 - inside))
 
     def _metatarsal(self, along: Array, y: Array) -> Array:
         dome = self.metatarsal
@@ -249,14 +338,19 @@ def wedge_shape(wedge: Wedge, length: float, width: float = 0.0, base: float = 0
 @dataclass(frozen=True)
 class LayerSurface:
     """One layer of a surface by itself, as it is cut: a sheet of even thickness, or the body that takes the shape, less
-    the sheets above and below it."""
+    the sheets above and below it.
+
+    number : from the foot down, 0 the first
+    """
 
     whole: Surface
+    layer: Layer
     number: int
 
     @property
-    def layer(self) -> Layer:
-        return self.whole.layers[self.number]
+    def place(self) -> str:
+        """Where it lies, in words, where it is not the whole sole."""
+        return ""
 
     @property
     def side(self) -> str:
@@ -277,7 +371,8 @@ class LayerSurface:
     def heights(self, x: Array, y: Array) -> Array:
         if self.layer.thickness is not None:
             return np.full(np.broadcast_shapes(np.shape(x), np.shape(y)), self.layer.thickness)
-        return self.whole.heights(x, y) - cover_thickness(self.whole.layers)
+        thin = self.whole.thin_heights(x) if isinstance(self.whole, InsoleShape) else 0.0
+        return self.whole.heights(x, y) - thin - cover_thickness(self.whole.layers)
 
     def medial_edge(self, x: Array) -> Array:
         return self.whole.medial_edge(x)
@@ -286,9 +381,42 @@ class LayerSurface:
         return self.whole.lateral_edge(x)
 
 
+@dataclass(frozen=True)
+class ThinSurface(LayerSurface):
+    """A thin layer by itself, from one skived edge to the other; x counts from the first."""
+
+    thin: ThinLayer
+
+    @property
+    def start(self) -> float:
+        """[m] from the insole's heel."""
+        return self.thin.reach[0] * self.whole.length
+
+    @property
+    def place(self) -> str:
+        return UNDER[self.thin.under]
+
+    @property
+    def length(self) -> float:
+        return self.thin.reach[1] * self.whole.length - self.start
+
+    def heights(self, x: Array, y: Array) -> Array:
+        x, y = np.broadcast_arrays(np.asarray(x, dtype=float), y)
+        return np.asarray(self.thin.height * self.thin.share((x + self.start) / self.whole.length))
+
+    def medial_edge(self, x: Array) -> Array:
+        return self.whole.medial_edge(np.asarray(x) + self.start)
+
+    def lateral_edge(self, x: Array) -> Array:
+        return self.whole.lateral_edge(np.asarray(x) + self.start)
+
+
 def layers_apart(surface: Surface) -> tuple[LayerSurface, ...]:
     """Every layer by itself, from the foot down; none where there is only one."""
-    return tuple(LayerSurface(surface, k) for k in range(len(surface.layers)) if len(surface.layers) > 1)
+    thin = surface.thin if isinstance(surface, InsoleShape) else ()
+    first = [ThinSurface(surface, Layer(one.material, one.height), k, one) for k, one in enumerate(thin)]
+    others = [LayerSurface(surface, layer, k) for k, layer in enumerate(surface.layers, start=len(thin))]
+    return (*first, *others) if len(first) + len(others) > 1 else ()
 
 
 def cover_thickness(layers: tuple[Layer, ...]) -> float:
@@ -359,7 +487,7 @@ def measure(surface: Surface) -> Numbers:
     volume, area = _integrals(x, y, z)
     return Numbers(
         volume=volume,
-        mass=_mass(surface.layers, volume, area),
+        mass=_mass(surface, x, y, volume, area),
         thinnest=float(z.min()),
         thickest=float(z.max()),
         heel_stack=_height_at(surface, HEEL_SHARE),
@@ -381,14 +509,18 @@ def _integrals(x: Array, y: Array, z: Array) -> tuple[float, float]:
     )
 
 
-def _mass(layers: tuple[Layer, ...], volume: float, area: float) -> float:
-    """Mass [kg]: covers by area and thickness, the shaped layer by what is left; NaN without layers or densities."""
+def _mass(surface: Surface, x: Array, y: Array, volume: float, area: float) -> float:
+    """Mass [kg]: covers by area and thickness, thin layers by their own volume, the shaped layer by what is left; NaN
+    without layers or densities."""
+    layers = surface.layers
     if not layers:
         return math.nan
-    body = volume - area * cover_thickness(layers)
+    thin = surface.thin if isinstance(surface, InsoleShape) else ()
+    sheets = [_integrals(x, y, one.height * one.share(x / surface.length))[0] for one in thin]
+    body = volume - area * cover_thickness(layers) - sum(sheets)
     return sum(
         layer.material.density * (body if layer.thickness is None else area * layer.thickness) for layer in layers
-    )
+    ) + sum(one.material.density * sheet for one, sheet in zip(thin, sheets, strict=True))
 
 
 def _height_at(surface: Surface, share: float) -> float:

@@ -11,14 +11,24 @@ from jointload.errors import SettingError, expected_found
 from jointload.insole.shape.geometry import STEEPEST
 from jointload.insole.shape.materials import Material, material, read_materials
 from jointload.insole.shape.outline import mondopoint
-from jointload.insole.shape.shape import ArchFill, HeelLift, InsoleShape, Layer, MetatarsalSupport, Posting
+from jointload.insole.shape.shape import (
+    ArchFill,
+    HeelCup,
+    HeelLift,
+    InsoleShape,
+    Layer,
+    MetatarsalSupport,
+    Posting,
+    ThinLayer,
+)
 from jointload.intake.recording import side_from
 from jointload.intake.toml_file import read_toml
 
 KEYS: dict[str, tuple[str, ...]] = {
     "": (
         "side", "name", "length_mm", "width_mm", "mondopoint", "base_mm", "minimum_mm", "materials", "layers",
-        "rearfoot_posting", "forefoot_posting", "heel_lift", "arch_fill", "metatarsal_support", "sheet",
+        "rearfoot_posting", "forefoot_posting", "heel_lift", "arch_fill", "metatarsal_support", "thin_layers",
+        "heel_cup", "sheet",
     ),
     "rearfoot_posting": ("degrees", "raised", "start", "end", "blend"),
     "forefoot_posting": ("degrees", "raised", "start", "end", "blend"),
@@ -26,6 +36,8 @@ KEYS: dict[str, tuple[str, ...]] = {
     "arch_fill": ("height_mm", "fraction", "arch_height_mm", "centre", "half_length", "reach"),
     "metatarsal_support": ("height_mm", "position", "offset_mm", "length_mm", "width_mm"),
     "layers": ("material", "thickness_mm"),
+    "thin_layers": ("material", "thickness_mm", "under"),
+    "heel_cup": ("height_mm",),
     "sheet": (
         "pseudonym", "mass_kg", "shoe_size", "shoe_type", "sport", "complaint", "orthosis_type", "cast_modifications",
         "shell_modifications", "cover", "heel_stabiliser", "notes",
@@ -93,6 +105,8 @@ def _parts(content: dict[str, Any], folder: Path) -> dict[str, Any]:
         "arch": _arch(_table(content, "arch_fill")),
         "metatarsal": _metatarsal(_table(content, "metatarsal_support")),
         "layers": _layers(content, folder),
+        "thin": _thin(content, folder),
+        "cup": HeelCup(_mm(_table(content, "heel_cup"), "height_mm", 0.0, "heel_cup")),
     }
 
 
@@ -176,23 +190,33 @@ def _metatarsal(table: dict[str, Any]) -> MetatarsalSupport:
 
 
 def _layers(content: dict[str, Any], folder: Path) -> tuple[Layer, ...]:
-    own: dict[str, Material] = {}
-    if "materials" in content:
-        own = read_materials(folder / str(content["materials"]))
-    rows = content.get("layers", list(DEFAULT_LAYERS))
-    if not isinstance(rows, list) or not rows or not all(isinstance(row, dict) and "material" in row for row in rows):
+    return tuple(
+        Layer(made, _mm(row, "thickness_mm", where="layers") if "thickness_mm" in row else None)
+        for row, made in _of_materials(content, folder, "layers", list(DEFAULT_LAYERS))
+    )
+
+
+def _thin(content: dict[str, Any], folder: Path) -> tuple[ThinLayer, ...]:
+    return tuple(
+        ThinLayer(made, _mm(row, "thickness_mm", where="thin_layers"), str(row.get("under", "heel")))
+        for row, made in _of_materials(content, folder, "thin_layers", [])
+    )
+
+
+def _of_materials(
+    content: dict[str, Any], folder: Path, key: str, usual: list[Any]
+) -> list[tuple[dict[str, Any], Material]]:
+    """The rows of a list of layers, each with its material."""
+    rows = content.get(key, usual)
+    named = isinstance(rows, list) and all(isinstance(row, dict) and "material" in row for row in rows)
+    if not named or (usual and not rows):
         raise SettingError(
-            expected_found("layers", "[[layers]] with a material each", repr(rows), "the shape", "name the materials")
+            expected_found(key, f"[[{key}]] with a material each", repr(rows), "the shape", "name the materials")
         )
     for row in rows:
-        _check_keys(row, "layers")
-    return tuple(
-        Layer(
-            material(str(row["material"]), own),
-            _mm(row, "thickness_mm", where="layers") if "thickness_mm" in row else None,
-        )
-        for row in rows
-    )
+        _check_keys(row, key)
+    own = read_materials(folder / str(content["materials"])) if rows and "materials" in content else {}
+    return [(row, material(str(row["material"]), own)) for row in rows]
 
 
 def _table(content: dict[str, Any], key: str) -> dict[str, Any]:

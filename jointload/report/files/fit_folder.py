@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,7 +11,10 @@ import numpy as np
 from jointload.analysis import Analysis
 from jointload.insole.fitting.fit import Fit
 from jointload.insole.shape.asked import shape_text
+from jointload.insole.shape.materials import cushions, material
+from jointload.insole.shape.shape import InsoleShape, Layer
 from jointload.insole.shape.shape_text import toml_of
+from jointload.report.papers.material_folder import material_table
 from jointload.report.papers.shape_folder import write_shape
 from jointload.report.words.csv_text import write_table
 from jointload.report.words.fit_units import target_numbers
@@ -19,7 +23,7 @@ from jointload.report.words.tables import change_table
 if TYPE_CHECKING:
     import pandas
 
-INSOLE = "insole"
+INSOLE, OWN, BODY = "insole", "material.csv", "insole_foam"
 
 
 def write_fit(analysis: Analysis, fit: Fit, draft: Path, digits: str) -> None:
@@ -28,8 +32,18 @@ def write_fit(analysis: Analysis, fit: Fit, draft: Path, digits: str) -> None:
     if fit.answer is not None:
         write_table(change_table(analysis, fit.answer), draft / "fit.csv", digits)
     if fit.shape is not None:
-        write_shape([fit.shape], draft / INSOLE, name=f"fit for {fit.target.text}")
-        (draft / INSOLE / "insole.toml").write_text(toml_of(fit.shape, f"fit for {fit.target.text}"), encoding="utf-8")
+        name, shape = f"fit for {fit.target.text}", _as_cut(fit.shape)
+        write_shape([shape], draft / INSOLE, name=name)
+        own = {one.material.name: one.material for one in shape.thin if one.material not in cushions().values()}
+        if own:
+            (draft / INSOLE / OWN).write_text(material_table(own.values()), encoding="utf-8")
+        text = toml_of(shape, name, OWN if own else "")
+        (draft / INSOLE / "insole.toml").write_text(text, encoding="utf-8")
+
+
+def _as_cut(shape: InsoleShape) -> InsoleShape:
+    """With the foam that the bed takes the insole to be of, so that layers upon it can be written apart."""
+    return replace(shape, layers=(Layer(material(BODY)),)) if shape.thin else shape
 
 
 def trade_off_table(analysis: Analysis, fit: Fit) -> pandas.DataFrame:
@@ -41,12 +55,20 @@ def trade_off_table(analysis: Analysis, fit: Fit) -> pandas.DataFrame:
         shape = point.shape
         numbers, unit = target_numbers(fit, analysis, (point.change, point.low, point.high))
         angles = [np.rad2deg(posting.angle) for posting in (shape.rearfoot, shape.forefoot)]
-        rows.append((1000 * point.stack, *angles, 1000 * shape.lift.height, 1000 * shape.base, *numbers, unit))
+        rows.append(
+            (1000 * point.stack, *angles, 1000 * shape.lift.height, 1000 * shape.base, *_upon(shape), *numbers, unit)
+        )
     columns = [
-        "stack_mm", "rearfoot_posting_deg", "forefoot_posting_deg", "heel_lift_mm", "base_mm", "change", "person_low",
+        "stack_mm", "rearfoot_posting_deg", "forefoot_posting_deg", "heel_lift_mm", "base_mm",
+        "thin_layers", "heel_cup_mm", "change", "person_low",
         "person_high", "unit",
     ]  # fmt: skip
     return pd.DataFrame(rows, columns=columns)
+
+
+def _upon(shape: InsoleShape) -> tuple[str, float]:
+    """Thin layers in words, and the cup's height [mm]."""
+    return "; ".join(map(str, shape.thin)), 1000 * shape.cup.height
 
 
 def fit_record(fit: Fit) -> dict[str, Any]:

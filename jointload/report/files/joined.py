@@ -9,9 +9,10 @@ from pathlib import Path
 from typing import Any
 
 from jointload.report.files.parquet_parts import remove_parts, write_parts
+from jointload.report.files.sole_table import COLUMNS as REGION_COLUMNS
 from jointload.report.words.csv_text import shielded
 
-METRICS, QUALITY, TRIALS_TABLE = "metrics.csv", "quality.csv", "trials.csv"
+METRICS, QUALITY, REGIONS, TRIALS_TABLE = "metrics.csv", "quality.csv", "regions.csv", "trials.csv"
 OF_TRIAL = ("trial", "rider", "group", "task", "condition", "style")
 """Columns of a trial before each of its rows."""
 METRIC_CELLS = ("side", "foot", "quantity", "value", "unit", "low", "high", "note")
@@ -26,7 +27,8 @@ def write_joined(
     record_name: str,
     parquet: bool,
 ) -> None:
-    """Write trials.csv, metrics.csv, quality.csv and the record, each whole or not at all, the record last.
+    """Write trials.csv, metrics.csv, quality.csv, regions.csv where a trial has one, and the record, each whole or not
+    at all, the record last.
 
     trials : a row each, in the order they are to stand in; those of status 'analysed' have a folder in `results`
     """
@@ -37,6 +39,13 @@ def write_joined(
     _write_table(
         out / QUALITY, (*OF_TRIAL, *finding), _joined(results, done, QUALITY, lambda _, row: [row[c] for c in finding])
     )
+    pressed = [trial for trial in done if (results / trial["trial"] / REGIONS).is_file()]
+    if pressed:
+        region = tuple(name for name in REGION_COLUMNS if name not in OF_TRIAL)
+        cells = _joined(results, pressed, REGIONS, lambda _, row: [row[c] for c in region])
+        _write_table(out / REGIONS, (*OF_TRIAL, *region), cells)
+    else:
+        (out / REGIONS).unlink(missing_ok=True)
     if parquet:
         write_parts(out, out / METRICS)
     else:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 from jointload.analysis import Analysis
+from jointload.foot.on_insole import ON_INSOLE
 from jointload.foot.toes import SLIDES
+from jointload.insole.limb.change import Change, WhatIf
 from jointload.landing.landed import Measure
 from jointload.modeldata import load_model
 from jointload.report.figures.soles import foot_name
-from jointload.report.words.cells import is_unknown
+from jointload.report.words.cells import is_unknown, sentence_case, told_change
+from jointload.report.words.quantities import quantity
 from jointload.report.words.section import Reported
 
 Found = dict[tuple[str, str], Measure]
@@ -18,10 +22,42 @@ SURE = 0.975
 
 
 def of_feet_asked(reported: Reported) -> bool:
-    """Whether the feet were asked after: a shoe was described, pressure was measured, or a shape is to lower it."""
-    fit = reported.fit
-    pressure = fit is not None and any("pressure" in name for name in fit.target.quantities)
-    return reported.analysis.session.shoe is not None or reported.analysis.landing.pressed is not None or pressure
+    """Whether the feet were asked after: a shoe was described, pressure was measured, layers lie in the shoe, or a
+    shape is to spare the feet."""
+    fit, asked = reported.fit, reported.whatif
+    spared = fit is not None and (fit.target.of_feet or any("pressure" in name for name in fit.target.quantities))
+    laid = asked is not None and asked.of_layers
+    analysis = reported.analysis
+    return analysis.session.shoe is not None or analysis.landing.pressed is not None or spared or laid
+
+
+def shape_sentences(reported: Reported) -> tuple[str, ...]:
+    """What each shape that was asked about or found changes of heel, ball and toes."""
+    fit, asked = reported.fit, reported.whatif
+    answers = [] if asked is None else [asked, *asked.others]
+    answers += [] if fit is None or fit.answer is None else [fit.answer]
+    return tuple(
+        f"{sentence_case(answer.shape_text)}: {'; '.join(_changed(reported.analysis, answer))}." for answer in answers
+    )
+
+
+def _changed(analysis: Analysis, answer: WhatIf) -> list[str]:
+    rows = {row.quantity: row for row in answer.rows}
+    out = []
+    for name in ON_INSOLE:
+        if name in rows:
+            words = quantity(name).plain_name.removeprefix("peak ")
+            out.append(f"{words} {_change_words(rows[name], analysis)}")
+    return out
+
+
+def _change_words(row: Change, analysis: Analysis) -> str:
+    if not math.isfinite(row.change):
+        return f"not known ({row.note})"
+    if row.unmoved:
+        return f"unchanged ({row.note})" if row.note else "unchanged"
+    told = told_change(row, analysis)
+    return f"{'+' if row.change > 0 else ''}{told.value} {quantity(row.quantity).unit} ({told.interval})"
 
 
 def feet_sentences(analysis: Analysis) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ from jointload.foot.spreads import foot_spreads
 from jointload.report.figures.feet_map import feet_map
 from jointload.report.figures.heel_forces import heel_forces
 from jointload.report.figures.sheet_html import sheet_figure
-from jointload.report.page.feet_answers import feet_sentences, of_feet_asked, socks_sentence
+from jointload.report.page.feet_answers import feet_sentences, of_feet_asked, shape_sentences, socks_sentence
 from jointload.report.words import html
 from jointload.report.words.cells import measure_numbers
 from jointload.report.words.section import Reported
@@ -34,7 +34,7 @@ def feet_answer(reported: Reported) -> str:
     """The first screen's answer, where the feet were asked after."""
     if not of_feet_asked(reported):
         return ""
-    told = feet_sentences(reported.analysis)
+    told = (*feet_sentences(reported.analysis), *shape_sentences(reported))
     items = "".join(f"<li>{escape(sentence)}</li>" for sentence in told)
     where = '<a href="#feet">Both feet and every number</a>'
     return f"<ul>{items}</ul><p>{where}</p>" if told else ""

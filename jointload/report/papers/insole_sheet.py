@@ -105,13 +105,14 @@ def _orthosis_rows(insoles: Sequence[Written], fields: Mapping[str, str]) -> lis
     rows = [_same("Type of orthosis", fields.get("orthosis_type"), insoles)]
     for part, otherwise in (
         ("Rearfoot posting", "none"), ("Forefoot posting", "none"), ("Heel lift", "none"), ("Arch fill", "none"),
-        ("Metatarsal support", "none"),
+        ("Metatarsal support", "none"), ("Thin layer", "none"),
     ):  # fmt: skip
         rows.append((part, [_part(one.surface, part, otherwise) for one in insoles]))
     rows.append(_same("Cast modifications", fields.get("cast_modifications"), insoles))
     rows.append(("Shell (body)", [_layers(one.surface, shaped=True) for one in insoles]))
     rows.append(_same("Shell modifications", fields.get("shell_modifications"), insoles))
     rows.append(_same("Heel stabiliser", fields.get("heel_stabiliser"), insoles))
+    rows.append(("Heel cup", [_part(one.surface, "Heel cup", "none") for one in insoles]))
     cover = fields.get("cover")
     rows.append(("Cover", [escape(cover) if cover else _layers(one.surface, shaped=False) for one in insoles]))
     if "notes" in fields:
@@ -126,7 +127,7 @@ def _same(name: str, text: str | None, insoles: Sequence[Written]) -> Row:
 def _part(surface: Surface, name: str, otherwise: str) -> str:
     if not isinstance(surface, InsoleShape):
         return "as in the mesh"
-    return escape(next((part.text for part in parts_of(surface) if part.name == name), otherwise))
+    return "<br>".join(escape(part.text) for part in parts_of(surface) if part.name == name) or otherwise
 
 
 def _layers(surface: Surface, shaped: bool) -> str:
@@ -158,7 +159,7 @@ def _apart(insoles: Sequence[Written]) -> str:
     rows = [
         [
             f"{escape(each.layer.side)}, {each.layer.number + 1} from the foot",
-            escape(layer_text(each.layer.layer)),
+            escape(" ".join(filter(None, (layer_text(each.layer.layer), each.layer.place)))),
             escape(hardness_text(each.layer.layer)),
             escape(layer_file_name(each.layer)),
             f"{each.checksum[:16]} …",

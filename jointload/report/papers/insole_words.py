@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from jointload.insole.shape.scan import Scan
-from jointload.insole.shape.shape import InsoleShape, Layer, LayerSurface, Posting, Surface
+from jointload.insole.shape.shape import CUP_END, InsoleShape, Layer, LayerSurface, Posting, Surface, ThinLayer
 
 HEADING = "Design study for a qualified prescriber"
 CAUTIONS = (
@@ -62,6 +62,10 @@ def parts_of(surface: Surface) -> list[Part]:
         span = [dome.position * length + k * 0.5 * dome.length for k in (-1, 1)]
         parts.append(Part("Metatarsal support", f"{millimetres(dome.height)}, {place}", *span))
     parts.append(_posting("Forefoot posting", surface.forefoot, length))
+    parts += [_thin(one, length) for one in surface.thin]
+    if surface.cup.height:
+        text = f"{millimetres(surface.cup.height)} high over the insole, close around the heel"
+        parts.append(Part("Heel cup", text, 0.0, CUP_END * length))
     return [part for part in parts if part.text != "none"]
 
 
@@ -72,6 +76,12 @@ def _posting(name: str, posting: Posting, length: float) -> Part:
     if text != "none":
         text += f", in full from {1000 * posting.start * length:.0f} to {1000 * posting.end * length:.0f} mm"
     return Part(name, text, start * length, end * length)
+
+
+def _thin(thin: ThinLayer, length: float) -> Part:
+    start, end = (share * length for share in thin.reach)
+    reach = f"from {1000 * start:.0f} to {1000 * end:.0f} mm, edges skived" if thin.under != "whole" else "full length"
+    return Part("Thin layer", f"{thin}, {reach}", start, end)
 
 
 def layer_text(layer: Layer) -> str:

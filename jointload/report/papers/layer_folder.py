@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from jointload.foot.layer_choice import LayerChoice, told
+from jointload.foot.layer_choice import LayerChoice, choose, told
 from jointload.foot.thin_layers import LayerTrial
 from jointload.report.papers.layer_page import render_layers
 from jointload.report.papers.layer_words import sentence, speed_of
@@ -36,13 +36,18 @@ def write_layers(
     choices: Sequence[LayerChoice],
     out: str | Path,
     record: dict[str, Any],
+    whole: tuple[str, LayerTrial] | None = None,
 ) -> Path:
-    """trials : name of the landing and its trial, the hardest first, which the page is of;  choices : of that one"""
+    """trials : name of the landing and its trial, the hardest first;  whole : what the page is of, in words, and its
+    trial, the hardest without it;  choices : of that one"""
 
     def fill(draft: Path) -> None:
-        name, trial = trials[0]
-        (draft / TABLE).write_text(layer_table(trials), encoding="utf-8")
-        (draft / PAGE).write_text(render_layers(trial, choices, name), encoding="utf-8")
+        name, trial = whole or trials[0]
+        asked = choices[0]
+        each = [(one, its, choose(its, asked.place, asked.height, asked.limit)) for one, its in trials]
+        rows = trials if whole is None else [whole, *trials]
+        (draft / TABLE).write_text(layer_table(rows), encoding="utf-8")
+        (draft / PAGE).write_text(render_layers(trial, choices, name, each), encoding="utf-8")
         content = record | {"sentence": sentence(trial, choices[0]), "choices": [_plain(c) for c in choices]}
         (draft / RECORD).write_text(json.dumps(content, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
 

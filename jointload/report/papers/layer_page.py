@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
+import numpy as np
+
 from jointload.foot.layer_choice import LayerChoice, told
 from jointload.foot.spreads import foot_spreads
 from jointload.foot.thin_layers import LayerTrial
@@ -23,6 +25,7 @@ from jointload.report.papers.layer_words import (
     sentence,
     speed_of,
     unchanged,
+    whose,
 )
 from jointload.report.words import html
 from jointload.report.words.cells import sentence_case
@@ -33,15 +36,21 @@ HEAD = (
 )  # fmt: skip
 
 
-def render_layers(trial: LayerTrial, choices: Sequence[LayerChoice], name: str) -> str:
-    """The page; the first choice is the one that was asked for and has the picture."""
+Each = tuple[str, LayerTrial, LayerChoice]
+"""A landing by name, its trial and the choice for it alone."""
+
+
+def render_layers(trial: LayerTrial, choices: Sequence[LayerChoice], name: str, each: Sequence[Each] = ()) -> str:
+    """The page; the first choice is the one that was asked for and has the picture. each : the landings by themselves,
+    where there are several"""
     first, *others = choices
     body = [
         "<h1>Which thin layer</h1>",
-        f"<p>{escape(name)}, {escape(trial.bearing.side)} foot; layers {escape(circumstances(trial))}.</p>",
+        f"<p>{escape(name)}, {escape(whose(trial).removeprefix('the '))}; layers {escape(circumstances(trial))}.</p>",
         html.answer(sentence(trial, first)),
         html.paragraph(held(trial)) if trial.circumstances.cup else "",
         sheet_figure(layer_sheet(trial, first), _caption(trial, first), "height"),
+        html.section("each", "Each landing by itself", _each(each)) if len(each) > 1 else "",
         html.section("cost", "What it costs elsewhere", html.paragraph(cost(trial, first)), *_others(trial, others)),
         html.section("unchanged", "What no thin layer changes", html.paragraph(unchanged())),
         html.section(
@@ -69,6 +78,21 @@ def _floor(key: str) -> float:
 
 def _others(trial: LayerTrial, choices: Sequence[LayerChoice]) -> list[str]:
     return [html.paragraph(f"{sentence_case(UNDER[c.place])}: {sentence(trial, c)} {cost(trial, c)}") for c in choices]
+
+
+def _each(each: Sequence[Each]) -> str:
+    """What serves each landing: a material that serves all need not serve one."""
+    rows = [
+        [
+            escape(name),
+            escape(trial.bearing.side),
+            number(told(np.ravel(trial.bearing.heel_force))),
+            number(told(trial.bare_pressure), 1e-3),
+            escape(sentence(trial, choice)),
+        ]
+        for name, trial, choice in each
+    ]
+    return html.table(("landing", "foot", "force under the heel [N]", "heel [kPa]", "what serves it"), rows, (2, 3))
 
 
 def _at_heights(trial: LayerTrial, choice: LayerChoice) -> list[str]:

@@ -45,9 +45,9 @@ def millimetres(height: float) -> str:
 
 def sentence(trial: LayerTrial, choice: LayerChoice) -> str:
     """At 3 mm under the right heel: X, heel pressure −12 % (−20 to −5) ..."""
-    where = f"{UNDER[choice.place]} of the {trial.bearing.side} foot"
+    where = f"{UNDER[choice.place]} of {whose(trial)}"
     if choice.place == "whole":
-        where = f"under the whole {trial.bearing.side} foot"
+        where = f"under the whole {trial.bearing.side} foot" if trial.riders == 1 else where
     names = [plain(material.name) for material in trial.materials]
     if choice.best is None:
         first = (
@@ -66,6 +66,11 @@ def sentence(trial: LayerTrial, choice: LayerChoice) -> str:
         )
     parts.append(_reach(choice, "the cup alone" if trial.circumstances.cup and choice.target == "heel" else "none"))
     return sentence_case("; ".join(filter(None, parts))) + "."
+
+
+def whose(trial: LayerTrial) -> str:
+    """The foot that bears, or the riders whose feet do."""
+    return f"the {trial.bearing.side} foot" if trial.riders == 1 else f"{trial.riders} riders"
 
 
 def _reach(choice: LayerChoice, none: str) -> str:

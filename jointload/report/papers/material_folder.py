@@ -7,7 +7,7 @@ import hashlib
 import io
 import json
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -25,11 +25,16 @@ TABLE = "material.csv"
 
 def material_row(material: Material) -> str:
     """The head and the row of a file of materials."""
+    return material_table([material])
+
+
+def material_table(materials: Iterable[Material]) -> str:
+    """The head and the rows of a file of materials."""
     out = io.StringIO()
-    cells = material.row()
-    writer = csv.DictWriter(out, list(cells), lineterminator="\n")
+    rows = [material.row() for material in materials]
+    writer = csv.DictWriter(out, list(rows[0]), lineterminator="\n")
     writer.writeheader()
-    writer.writerow({name: shielded(cell) for name, cell in cells.items()})
+    writer.writerows({name: shielded(cell) for name, cell in row.items()} for row in rows)
     return out.getvalue()
 
 

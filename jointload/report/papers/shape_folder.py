@@ -116,7 +116,7 @@ def _layer_record(written: WrittenLayer) -> dict[str, Any]:
     return {
         "file": layer_file_name(written.layer), "sha256": written.checksum, "material": layer.material.name,
         "hardness": layer.material.hardness or None, "modulus_MPa": layer.material.modulus / 1e6,
-        "thickness_mm": thickness,
+        "thickness_mm": thickness, "place": written.layer.place or "whole sole",
     }  # fmt: skip
 
 
@@ -143,10 +143,10 @@ def _parameters(surface: Surface) -> dict[str, Any] | None:
     if not isinstance(surface, InsoleShape):
         return None
     values = asdict(surface)
-    values["layers"] = [
-        {"material": {k: v for k, v in layer["material"].items() if v == v}, "thickness": layer["thickness"]}
-        for layer in values["layers"]
-    ]
+    for name in ("layers", "thin"):
+        values[name] = [
+            layer | {"material": {k: v for k, v in layer["material"].items() if v == v}} for layer in values[name]
+        ]
     return values | {"raised": surface.raised, "units": "SI: m, rad, Pa, kg/m3; positions are shares of the length"}
 
 

@@ -17,6 +17,8 @@ NUMBERS = ("vertical_force_peak", "knee_adduction_moment_peak", "l5s1_extension_
 """How hard, and what knee and lower back bore."""
 CHANGES = ("rearfoot_eversion_peak", "knee_over_ankle", "knee_adduction_moment_peak")
 """What a shape shifts, from the foot upwards."""
+OF_FEET = ("heel_pressure_peak", "ball_pressure_peak", "toe_push_force_peak")
+"""The same where heel, ball or toes were asked after."""
 
 
 def last_lines(analysis: Analysis, whatif: WhatIf | None = None, fit: Fit | None = None) -> tuple[str, ...]:
@@ -29,7 +31,8 @@ def last_lines(analysis: Analysis, whatif: WhatIf | None = None, fit: Fit | None
         numbers = [_number_line(name, analysis) for name in NUMBERS]
     else:
         rows = {row.quantity: row for row in answer.rows if not row.instant}
-        numbers = [_change_line(rows[name], analysis) for name in CHANGES if name in rows]
+        feet = answer.of_layers or (fit is not None and fit.target.of_feet)
+        numbers = [_change_line(rows[name], analysis) for name in (OF_FEET if feet else CHANGES) if name in rows]
     trust = trust_in(analysis, whatif, fit)
     doubts = [check for each in (trust.recording, trust.prediction) if each for check in each.refused + each.cautions]
     named = ", ".join(check.replace("_", " ") for check in dict.fromkeys(doubts))
@@ -56,6 +59,8 @@ def _change_line(row: Change, analysis: Analysis) -> str:
     what = quantity(row.quantity)
     if not math.isfinite(row.change):
         return f"Change of {_head(what)}: not known ({row.note})"
+    if row.unmoved:
+        return f"Change of {row.side} {_head(what)}: none ({row.note})"
     told = _with_interval(told_change(row, analysis))
     doubt = "negligible" if row.negligible else "" if row.distinguishable else "not distinguishable from no change"
     return f"Change of {row.side} {_head(what)}: {'+' if row.change > 0 else ''}{told}{', ' * bool(doubt)}{doubt}"
