@@ -116,12 +116,40 @@ def test_a_condition_that_nobody_has_named_is_typed(driver: Any, serve: Callable
 def click(browser: Any, name: str, value: str, within: str = ".ask") -> None:
     from selenium.webdriver.common.by import By
 
+    until(browser, "document.querySelector(arguments[0] + ' form').dataset.ready", within)
     browser.find_element(By.CSS_SELECTOR, f"{within} button[name={name}][value='{value}']").click()
 
 
 def pressed(browser: Any, within: str = ".ask") -> list[str]:
     query = f"return [...document.querySelectorAll(\"{within} button[aria-pressed='true']\")].map((b) => b.value)"
     return list(browser.execute_script(query))
+
+
+def test_a_tap_is_for_what_stood_there(driver: Any, serve: Callable[..., Any]) -> None:
+    """Nothing above moves a button of the question, and a second tap does not answer the question that follows."""
+    served = serve(InventedDay(questions=[question("take_0009.c3d", rider="rider_a"), question("take_0010.c3d")]))
+    place = "const b = document.querySelector('.ask button[value=wedge]').getBoundingClientRect(); return [b.x, b.y]"
+    with screen(driver, TABLET):
+        opened(driver, served)
+        before = driver.execute_script(place)
+        served.day.tell(
+            faults=["riders.csv line 4: no mass"] * 3,
+            latest=trial(5, "again"),
+            arriving=[{"file": "x.c3d", "text": "…"}],
+        )
+        until(driver, "document.querySelector('.word').textContent.includes('Record again')")
+        assert driver.execute_script(place) == before
+        until(driver, "document.querySelector('.ask form').dataset.ready")
+        driver.execute_script(
+            "document.querySelector('.ask button[value=wedge]').click();"
+            "new MutationObserver(() => ['rider_b', 'flat'].forEach((word) => "
+            "document.querySelector(`.ask button[value=${word}]`)?.click()))"
+            ".observe(document.getElementById('ask'), { childList: true, subtree: true });"
+        )
+        until(driver, "document.querySelector('.ask h2').textContent.includes('take_0010')")
+        until(driver, "document.querySelector('.ask form').dataset.ready")
+        assert pressed(driver) == []
+    assert served.day.asked == [("answer", "take_0009.c3d", "rider_a", "landing", "wedge", False)]
 
 
 def test_a_proposal_is_never_written_before_it_is_clicked(driver: Any, serve: Callable[..., Any]) -> None:
@@ -169,6 +197,7 @@ def test_the_keyboard_alone_answers_leaves_out_and_looks_closer(driver: Any, ser
     served = serve(InventedDay(questions=[question(), question("take_0010.c3d")]))
     with screen(driver, TABLET):
         opened(driver, served)
+        until(driver, "document.querySelector('.ask form').dataset.ready")
         tab_to("button[name=rider][value=rider_a]")
         press(Keys.SPACE)
         focused = driver.execute_script("return document.activeElement.name")
