@@ -56,6 +56,7 @@ def photograph(page: Any) -> None:
     for _ in range(RECORDINGS):
         file = until(question)
         rider, condition = file[:7], re.search(r"landing_(\w+)\.", file)
+        until("document.querySelector('.ask form').dataset.ready")
         click(page, f".ask button[name=rider][value={rider}]")
         if condition:
             click(page, f".ask button[name=condition][value={condition[1]}]")

@@ -81,7 +81,7 @@ def _known(replay: Path | None) -> Path | None:
     from jointload.modeldata import shipped_folder
 
     if replay is not None and not replay.exists() and str(replay) == SAMPLE:
-        return Path(str(shipped_folder(SAMPLE)))
+        return shipped_folder(SAMPLE)
     return replay
 
 

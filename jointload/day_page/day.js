@@ -2,8 +2,10 @@
 "use strict";
 (() => {
   const SILENT_MS = 12000, AGAIN_MS = 2000;
+  const SETTLE_MS = 400; // a form that has just appeared is not answered by a tap that was meant for what stood there
   const link = document.getElementById("link"), whole = document.getElementById("whole");
   const known = new Map();
+  const born = new Map(); // when a form appeared, by its key
   const chosen = new Map(); // what was clicked in a form that is not complete, by the form's key
   let heard = Date.now(), lost = null, source = null;
 
@@ -25,11 +27,13 @@
   function replace(place, text) {
     const fresh = document.createElement("template");
     fresh.innerHTML = text;
+    const had = place.contains(document.activeElement);
     lay(place, fresh.content);
     place.querySelectorAll("form[data-key]").forEach(press);
+    if (had && document.activeElement === document.body) place.querySelector("button")?.focus({ preventScroll: true });
   }
 
-  const OURS = ["open", "aria-pressed", "hidden"];
+  const OURS = ["open", "aria-pressed", "hidden", "data-ready"];
   const keyOf = (node) => node.dataset?.key || node.id || "";
   const same = (one, other) => one.nodeName === other.nodeName && keyOf(one) === keyOf(other);
 
@@ -61,7 +65,11 @@
 
   // Shows what is chosen, or proposed, and what belongs to the kind that is.
   function press(form) {
-    const words = wordsOf(form);
+    const words = wordsOf(form), key = form.dataset.key;
+    if (!born.has(key)) born.set(key, Date.now());
+    const left = born.get(key) + SETTLE_MS - Date.now();
+    if (left <= 0) form.dataset.ready = "yes";
+    else setTimeout(() => { form.dataset.ready = "yes"; }, left);
     for (const button of form.querySelectorAll("button[name]")) {
       const word = words[button.name];
       button.setAttribute("aria-pressed", String(word === undefined ? "proposed" in button.dataset : word === button.value));
@@ -72,7 +80,9 @@
 
   // A click in the last group sends; so does one before it when the last was clicked already.
   function choose(button) {
-    const form = button.form;
+    if (!button.form.dataset.ready) return;
+    const form = button.form, typed = button.closest("fieldset").querySelector("input");
+    if (typed) typed.value = "";
     chosen.set(form.dataset.key, { ...wordsOf(form), [button.name]: button.value });
     press(form);
     const last = groupsOf(form).at(-1), open = openIn(form);

@@ -45,7 +45,9 @@ def _begin(state: State) -> str:
 
 def _stage(stage: State) -> str:
     done = '<span class="mark pass">✓</span> ' if stage["done"] else ""
-    count = f"{dots(stage['have'], stage['need'])} {stage['have']} of {stage['need']}" if stage["need"] else ""
+    count = f"{dots(stage['have'], stage['need'])} {stage['have']} of {stage['need']}"
+    if not stage["need"]:
+        count = "<small>not needed</small>" if stage["done"] else ""
     return f"<li>{done}{escape(stage['text'])} {count}</li>"
 
 

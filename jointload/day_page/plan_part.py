@@ -62,7 +62,7 @@ def _change(state: State) -> str:
     if not riders:
         return ""
     fields = select("want", "rider", "Rider", riders) + field("want", "condition", "Condition")
-    fields += field("want", "landings", "Landings", "number", "3")
+    fields += field("want", "landings", "Landings, 0 for none", "number", "3")
     return (
         '<details id="change-plan"><summary>Change the plan</summary>'
         f"{filled('want', 'want', {}, fields, 'Write to plan.csv')}</details>"

@@ -47,8 +47,10 @@ def listening(host: str, port: int) -> socket.socket:
     except OSError as problem:
         if found is not None:
             found.close()
-        advice = "choose another --port, or end what listens there"
-        message = expected_found("page", "a free port", problem.strerror or problem, f"{host}:{port}", advice)
+        advice = "choose another --port or --host, or end what listens there"
+        message = expected_found(
+            "page", "a free port of this machine", problem.strerror or problem, f"{host}:{port}", advice
+        )
         raise SettingError(message) from None
     return found
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 from html import escape
 from urllib.parse import quote
 
-from jointload.day_page.marks import State, badge, files, listed, paragraph, verdict_of, whose
+from jointload.day_page.marks import State, alert, badge, files, listed, paragraph, verdict_of, whose
 
 STRIP, MARGIN, HALF = 120.0, 6.0, 8.0
 """Of the strip that shows a number among earlier ones: width, margin, half height [px]."""
 SIDES = ("right", "left")
+LONG = 130
+"""A reason of more signs is shown in smaller letters: seven lines of a tablet would not leave room for the rest."""
 
 
 def verdict_part(state: State) -> str:
@@ -26,7 +28,8 @@ def verdict_part(state: State) -> str:
     return (
         f'<p class="whose">{whose(trial)}</p>'
         f'<h1 class="word {severity}"><span aria-hidden="true">{shape}</span> {words}</h1>'
-        f'<p class="reason">{escape(reason)}</p>{paragraph(trial.get("advice", ""), "advice")}'
+        f'<p class="reason{" long" * (len(reason) > LONG)}">{escape(reason)}</p>'
+        f"{paragraph(trial.get('advice', ''), 'advice')}"
     )
 
 
@@ -35,14 +38,11 @@ def numbers_part(trial: State | None) -> str:
     if trial is None or not trial.get("numbers"):
         return ""
     rows = "".join(_row(each) for each in trial["numbers"])
-    words = [trial[key]["text"] for key in ("outlier", "settled", "variation", "further")]
-    lead, rest = words[0] if trial["outlier"]["is"] else "", words[1:] if trial["outlier"]["is"] else words
     return (
-        f"<h2>Numbers of {whose(trial)}</h2>"
-        + (f'<p class="alert warn"><span aria-hidden="true">▲</span> {escape(lead)}</p>' if lead else "")
-        + '<div class="rows"><table><thead><tr><th scope="col">Quantity</th><th scope="col">Right</th>'
+        f"<h2>Numbers of {whose(trial)}</h2>{alert(trial['outlier']['text']) if trial['outlier']['is'] else ''}"
+        '<div class="rows"><table><thead><tr><th scope="col">Quantity</th><th scope="col">Right</th>'
         f'<th scope="col">Left</th></tr></thead><tbody>{rows}</tbody></table></div>'
-        + listed(filter(None, rest))
+        + listed(filter(None, (trial[key]["text"] for key in ("settled", "variation", "further"))))
         + files(trial["files"])
     )
 

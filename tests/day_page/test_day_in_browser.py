@@ -67,6 +67,18 @@ def test_the_verdict_is_read_from_two_metres(driver: Any, serve: Callable[..., A
     assert {"fine": "✓ Fine", "usable": "▲ Usable", "again": "■ Record again"}[word] in told
 
 
+def test_a_long_reason_stays_on_the_screen(driver: Any, serve: Callable[..., Any]) -> None:
+    served = serve(InventedDay(word="again"))
+    served.day.told["latest"]["reason"] = "The markers of the right foot are hidden for a while. " * 5
+    with screen(driver, TABLET):
+        opened(driver, served)
+        bottom, size = driver.execute_script(
+            "const reason = document.querySelector('.reason');"
+            "return [reason.getBoundingClientRect().bottom, parseFloat(getComputedStyle(reason).fontSize)]"
+        )
+    assert bottom <= TABLET["height"] and size >= 48.0
+
+
 def test_whose_a_recording_is_takes_two_clicks(driver: Any, serve: Callable[..., Any]) -> None:
     served = serve(InventedDay(questions=[question("take_0009.c3d"), question("take_0010.c3d", at="14:32:00")]))
     with screen(driver, TABLET):
@@ -104,12 +116,40 @@ def test_a_condition_that_nobody_has_named_is_typed(driver: Any, serve: Callable
 def click(browser: Any, name: str, value: str, within: str = ".ask") -> None:
     from selenium.webdriver.common.by import By
 
+    until(browser, "document.querySelector(arguments[0] + ' form').dataset.ready", within)
     browser.find_element(By.CSS_SELECTOR, f"{within} button[name={name}][value='{value}']").click()
 
 
 def pressed(browser: Any, within: str = ".ask") -> list[str]:
     query = f"return [...document.querySelectorAll(\"{within} button[aria-pressed='true']\")].map((b) => b.value)"
     return list(browser.execute_script(query))
+
+
+def test_a_tap_is_for_what_stood_there(driver: Any, serve: Callable[..., Any]) -> None:
+    """Nothing above moves a button of the question, and a second tap does not answer the question that follows."""
+    served = serve(InventedDay(questions=[question("take_0009.c3d", rider="rider_a"), question("take_0010.c3d")]))
+    place = "const b = document.querySelector('.ask button[value=wedge]').getBoundingClientRect(); return [b.x, b.y]"
+    with screen(driver, TABLET):
+        opened(driver, served)
+        before = driver.execute_script(place)
+        served.day.tell(
+            faults=["riders.csv line 4: no mass"] * 3,
+            latest=trial(5, "again"),
+            arriving=[{"file": "x.c3d", "text": "…"}],
+        )
+        until(driver, "document.querySelector('.word').textContent.includes('Record again')")
+        assert driver.execute_script(place) == before
+        until(driver, "document.querySelector('.ask form').dataset.ready")
+        driver.execute_script(
+            "document.querySelector('.ask button[value=wedge]').click();"
+            "new MutationObserver(() => ['rider_b', 'flat'].forEach((word) => "
+            "document.querySelector(`.ask button[value=${word}]`)?.click()))"
+            ".observe(document.getElementById('ask'), { childList: true, subtree: true });"
+        )
+        until(driver, "document.querySelector('.ask h2').textContent.includes('take_0010')")
+        until(driver, "document.querySelector('.ask form').dataset.ready")
+        assert pressed(driver) == []
+    assert served.day.asked == [("answer", "take_0009.c3d", "rider_a", "landing", "wedge", False)]
 
 
 def test_a_proposal_is_never_written_before_it_is_clicked(driver: Any, serve: Callable[..., Any]) -> None:
@@ -157,6 +197,7 @@ def test_the_keyboard_alone_answers_leaves_out_and_looks_closer(driver: Any, ser
     served = serve(InventedDay(questions=[question(), question("take_0010.c3d")]))
     with screen(driver, TABLET):
         opened(driver, served)
+        until(driver, "document.querySelector('.ask form').dataset.ready")
         tab_to("button[name=rider][value=rider_a]")
         press(Keys.SPACE)
         focused = driver.execute_script("return document.activeElement.name")
