@@ -18,7 +18,8 @@ GROUPS = {
         "more", "results", "exposures", "counts", "folder", "plan", "replay",
     ),
     "Question": (
-        "heel_wedge", "side", "length", "heel_lift", "thickness", "target", "stack", "posting", "lift", "inversion",
+        "heel_wedge", "side", "length", "heel_lift", "thickness", "layer", "heel_cup", "target", "stack", "posting", "lift",
+        "inversion", "no_cup", "every_landing",
         "knee_rise", "pressure_rise", "by", "task", "condition", "scale_heights", "quantity", "name", "page", "area",
         "kind", "density", "load", "hardness", "under", "height", "cup", "temperature", "worn",
     ),
