@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from jointload.insole.fitting.fit import Fit, fit
     from jointload.insole.fitting.whatif import Parts, WhatIf, what_if, what_ifs
     from jointload.insole.shape.geometry import parse_wedge
+    from jointload.insole.shape.materials import material
+    from jointload.insole.shape.shape import HeelCup, ThinLayer
     from jointload.insole.shape.shape_file import read_shape
     from jointload.intake.c3d import read_recording
     from jointload.intake.session import Session
@@ -38,6 +40,7 @@ __version__ = "0.1.0"
 __all__ = [
     "Analysis",
     "Fit",
+    "HeelCup",
     "InputError",
     "JointloadError",
     "Known",
@@ -45,6 +48,7 @@ __all__ = [
     "Parts",
     "Session",
     "Settings",
+    "ThinLayer",
     "WhatIf",
     "analyse",
     "before_after_table",
@@ -53,6 +57,7 @@ __all__ = [
     "detectable_changes",
     "fit",
     "known_of",
+    "material",
     "metrics_table",
     "parse_wedge",
     "quality_table",
@@ -70,6 +75,7 @@ __all__ = [
 _ROOMS = {
     "Analysis": "analysis",
     "Fit": "insole.fitting.fit",
+    "HeelCup": "insole.shape.shape",
     "InputError": "errors",
     "JointloadError": "errors",
     "Known": "insole.calibration.personal",
@@ -77,6 +83,7 @@ _ROOMS = {
     "Parts": "insole.fitting.whatif",
     "Session": "intake.session",
     "Settings": "settings",
+    "ThinLayer": "insole.shape.shape",
     "WhatIf": "insole.fitting.whatif",
     "analyse": "analysis",
     "before_after_table": "report.words.before_after",
@@ -85,6 +92,7 @@ _ROOMS = {
     "detectable_changes": "uncertainty.intervals",
     "fit": "insole.fitting.fit",
     "known_of": "insole.calibration.knowledge",
+    "material": "insole.shape.materials",
     "metrics_table": "report.words.tables",
     "parse_wedge": "insole.shape.geometry",
     "quality_table": "report.words.tables",

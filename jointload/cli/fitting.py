@@ -16,7 +16,6 @@ from jointload.cli.options import (
     Out,
     OwnMaterials,
     Replace,
-    Stack,
     check_figures,
     check_out,
     cushions,
@@ -46,7 +45,7 @@ def fit(
             "heel_pressure:2,knee_adduction_moment:1"
         ),
     ] = "knee_adduction_moment",
-    stack: Stack = "8mm",
+    stack: Annotated[str, typer.Option(help="greatest height anywhere under heel and ball")] = "8mm",
     posting: Annotated[float, typer.Option(help="most posting [deg]")] = 8.0,
     lift: Annotated[str, typer.Option(help="most heel lift")] = "10mm",
     inversion: Annotated[float, typer.Option(help="most that the ankle's inversion may rise by [deg]")] = 3.0,

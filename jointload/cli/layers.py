@@ -17,10 +17,10 @@ from jointload.cli.options import (
     FootDraws,
     LandingWords,
     LayerHeight,
+    LayerStack,
     Out,
     OwnMaterials,
     Replace,
-    Stack,
     Temperature,
     Under,
     Worn,
@@ -46,7 +46,7 @@ def layers(
     replace: Replace = False,
     under: Under = "heel",
     height: LayerHeight = "3mm",
-    stack: Stack = "8mm",
+    stack: LayerStack = "8mm",
     side: Annotated[str, typer.Option(help="right or left; the heel that bears more without it")] = "",
     others: Annotated[
         list[Path] | None,
@@ -93,10 +93,10 @@ def of_study(
     replace: Replace = False,
     under: Under = "heel",
     height: LayerHeight = "3mm",
-    stack: Stack = "8mm",
+    stack: LayerStack = "8mm",
     rider: Annotated[str, typer.Option(help="only this rider of riders.csv; all without it")] = "",
     condition: Annotated[str, typer.Option(help="only landings under this condition")] = "",
-    every: Annotated[
+    every_landing: Annotated[
         bool, typer.Option("--every", help="every landing in place of each rider's hardest, each counting alike")
     ] = False,
     materials: OwnMaterials = None,
@@ -116,7 +116,7 @@ def of_study(
     check_replaceable(out.absolute(), RECORD)
     question = layer_question(under, height, stack, temperature, worn, cup, draws, seed)
     whole, choice, written = layers_study(
-        folder, question, cushions(materials or []), results, out, condition, rider, every,
+        folder, question, cushions(materials or []), results, out, condition, rider, every_landing,
         lambda trials: watched(trials, "Landings"), step,
     )  # fmt: skip
     _told(whole, choice, written)

@@ -46,7 +46,7 @@ Temperature = Annotated[
 Worn = Annotated[float, typer.Option(help="how far the layer was worn [km]")]
 Cup = Annotated[bool, typer.Option("--cup", help="a close cup or counter holds the heel's pad together")]
 FootDraws = Annotated[int, typer.Option(min=50, max=5000, help="drawn persons")]
-Stack = Annotated[str, typer.Option(help="greatest height anywhere under heel and ball")]
+LayerStack = Annotated[str, typer.Option(help="greatest height of a layer that the shoe has room for")]
 USUAL_DRAWS = 500
 
 

@@ -30,7 +30,7 @@ from jointload.foot.thin_layers import (
     toe_change,
 )
 from jointload.insole.limb.standing import drop_of
-from jointload.insole.shape.shape import InsoleShape, ThinLayer
+from jointload.insole.shape.shape import InsoleShape, ThinLayer, thin_stack
 from jointload.intake.recording import Array
 from jointload.intake.shoe import Shoe
 from jointload.landing.landed import Landing
@@ -122,13 +122,13 @@ class Feet:
             return OnThin(on, one, none, one, none, ())
         stack, columns = _stack(on, thin)
         pressed = on.pressed(stack)
-        heights = [sum(one.height for one in thin if one.under in (part, "whole")) for part in ("heel", "ball")]
+        heel, ball = thin_stack(thin)
         return OnThin(
             on,
             self._each(pressed.heel_pressure / self.plain.bare.peak_pressure),
             self._each(pressed.moved),
             self._each(1.0 + pressed.ball_change),
-            heights[0] - heights[1] - self._each(pressed.sunk),
+            heel - ball - self._each(pressed.sunk),
             _bottoming(pressed, columns),
         )
 

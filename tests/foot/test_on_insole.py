@@ -78,7 +78,7 @@ def answers(analysis: Analysis) -> tuple[WhatIf, ...]:
 
 @pytest.fixture(scope="module")
 def spared(analysis: Analysis) -> Fit:
-    return fit(analysis, "left", "heel_pressure", Limits(stack=7 * MM), draws=60, materials=[FOAM, GEL])
+    return fit(analysis, "left", "heel_pressure", Limits(stack=7 * MM), draws=30, materials=[FOAM, GEL])
 
 
 # the shape and its solid
@@ -233,7 +233,7 @@ def test_what_a_layer_leaves_is_said(answers: tuple[WhatIf, ...]) -> None:
     (left,) = [f for f in answers[0].findings if f.check == "layer_leaves"]
     assert "joint moments" in left.where and "0 to 16 mm" in left.evidence
     moments = [row for row in answers[0].rows if "moment" in row.quantity]
-    assert moments and all(abs(row.percent) < 5 for row in moments if math.isfinite(row.percent))
+    assert moments and all(row.negligible or abs(row.percent) < 5 for row in moments)
 
 
 def test_a_bottomed_layer_is_warned_of(analysis: Analysis) -> None:
@@ -281,7 +281,7 @@ def test_no_cup_and_no_bottomed_layer_is_offered_where_there_is_no_room(feet: Fe
 
 
 def test_toes_that_do_not_push_have_nothing_to_lower(analysis: Analysis) -> None:
-    found = fit(analysis, "left", "toe_push", Limits(stack=6 * MM), draws=60, materials=[FOAM])
+    found = fit(analysis, "left", "toe_push", Limits(stack=6 * MM), draws=30, materials=[FOAM])
     assert not found.helps
 
 
@@ -294,7 +294,7 @@ def test_a_bare_foot_has_no_toe_push_to_lower(analysis: Analysis) -> None:
 def test_layers_and_posting_together(analysis: Analysis) -> None:
     """A weighted set searches both; the answer's own rows make up the target."""
     found = fit(
-        analysis, "left", "heel_pressure:1,knee_adduction_moment:1", Limits(stack=8 * MM), draws=60, materials=[FOAM]
+        analysis, "left", "heel_pressure:1,knee_adduction_moment:1", Limits(stack=8 * MM), draws=30, materials=[FOAM]
     )
     assert found.answer is not None and found.answer.shape.thin
     heel, knee = (found.answer.row(name) for name in ("heel_pressure_peak", "knee_adduction_moment_peak"))

@@ -17,8 +17,9 @@ from jointload.foot.thin_layers import HEIGHTS
 from jointload.insole.fitting.aim import BALL
 from jointload.insole.fitting.slopes import Slopes
 from jointload.insole.limb.feet import Borne
+from jointload.insole.limb.regions import BALL_REGIONS, HEEL_REGIONS
 from jointload.insole.shape.materials import Material
-from jointload.insole.shape.shape import UNDER, HeelCup, ThinLayer
+from jointload.insole.shape.shape import UNDER, HeelCup, ThinLayer, thin_stack
 from jointload.intake.recording import Array
 
 CUP = HeelCup(0.012)
@@ -36,7 +37,7 @@ class Laid:
     @property
     def heights(self) -> Array:
         """(2,) [m] under heel and ball."""
-        return np.array([sum(o.height for o in self.thin if o.under in (part, "whole")) for part in ("heel", "ball")])
+        return np.array(thin_stack(self.thin))
 
     @property
     def bottomed(self) -> bool:
@@ -84,9 +85,9 @@ class FeetSlopes:
         drop = (amounts @ self.slopes.parts.drops)[:, None]
         heel, ball = np.ones((2, len(amounts), self.feet.bearing.draws))
         if quantity == BALL:
-            ball[:, self.usable] += self.slopes.largest(("first_metatarsal", "other_metatarsals"), amounts)
+            ball[:, self.usable] += self.slopes.largest(BALL_REGIONS, amounts)
         elif not quantity.startswith("toe"):
-            heel[:, self.usable] += self.slopes.largest(("medial_heel", "lateral_heel"), amounts)
+            heel[:, self.usable] += self.slopes.largest(HEEL_REGIONS, amounts)
         return self.feet.change(quantity, laid.made, Shifted(heel, heel, ball), drop)[:, self.usable]
 
 

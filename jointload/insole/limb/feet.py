@@ -11,7 +11,7 @@ from jointload.foot.on_insole import ON_INSOLE, Feet, FeetOn, Shifted, bears, fe
 from jointload.insole.bed.bed import BedPose, Mask
 from jointload.insole.bed.foundation import pressure
 from jointload.insole.limb.change import Drawn
-from jointload.insole.limb.regions import LEAST_PRESSURE, regions
+from jointload.insole.limb.regions import BALL_REGIONS, HEEL_REGIONS, LEAST_PRESSURE, regions
 from jointload.insole.limb.standing import Settled, Standing, settle
 from jointload.insole.shape.shape import NO_CUP, InsoleShape
 from jointload.intake.recording import Array
@@ -65,10 +65,7 @@ def _shifted(standing: Standing, flat: BedPose, changed: BedPose, usable: Mask) 
     both = np.isfinite(before[..., 0]) & np.isfinite(after[..., 0])
     before, after = (np.where(both[..., None], part, 0.0) for part in (before, after))
     found = regions(standing)
-    heel, ball = (
-        np.any([found[name] for name in names], axis=0)
-        for names in (("medial_heel", "lateral_heel"), ("first_metatarsal", "other_metatarsals"))
-    )
+    heel, ball = (np.any([found[name] for name in names], axis=0) for names in (HEEL_REGIONS, BALL_REGIONS))
     area = standing.bed.area
 
     def force(part: Array) -> Array:

@@ -17,6 +17,7 @@ TOES = 0.84
 """The toes begin at this share of the length (choice)."""
 HEEL_END, MIDFOOT_END = 0.35, 0.58
 """Ends of heel and midfoot as shares of the length (choice, a third each of the sole behind the toes)."""
+HEEL_REGIONS, BALL_REGIONS = ("medial_heel", "lateral_heel"), ("first_metatarsal", "other_metatarsals")
 FIRST_RAY = 0.33
 """The first metatarsal bears this medial share of the forefoot's width (choice)."""
 

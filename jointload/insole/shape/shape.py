@@ -187,6 +187,12 @@ class ThinLayer:
         return f"{1000 * self.height:g} mm {self.material.name.replace('_', ' ')} {UNDER[self.under]}"
 
 
+def thin_stack(thin: tuple[ThinLayer, ...]) -> tuple[float, float]:
+    """What thin layers add under heel and under ball [m]."""
+    heel, ball = (sum(one.height for one in thin if one.under in (part, "whole")) for part in ("heel", "ball"))
+    return heel, ball
+
+
 @dataclass(frozen=True)
 class HeelCup:
     """A close cup around the heel, its rim `height` [m] over the insole, 0 for none. It holds the heel's pad together:

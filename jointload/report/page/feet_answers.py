@@ -57,7 +57,8 @@ def _change_words(row: Change, analysis: Analysis) -> str:
     if row.unmoved:
         return f"unchanged ({row.note})" if row.note else "unchanged"
     told = told_change(row, analysis)
-    return f"{'+' if row.change > 0 else ''}{told.value} {quantity(row.quantity).unit} ({told.interval})"
+    unit = "points" if row.quantity == "heel_pad_strain_peak" else quantity(row.quantity).unit
+    return f"{'+' if row.change > 0 else ''}{told.value} {unit} ({told.interval})"
 
 
 def feet_sentences(analysis: Analysis) -> tuple[str, ...]:
