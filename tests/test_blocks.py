@@ -8,6 +8,7 @@ import re
 import shlex
 import shutil
 from collections.abc import Iterator
+from functools import partial
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -15,10 +16,13 @@ import numpy as np
 import pytest
 from command import jointload
 
+import jointload as jointload_package
 from jointload.cli.guide import PAGES
+from jointload.insole.fitting.fit import fit
 from jointload.intake.pressure import read_layout, read_pressure
 from jointload.intake.rider import G
 from jointload.modeldata import shipped_folder
+from jointload.uncertainty.intervals import with_intervals
 
 ROOT = Path(__file__).resolve().parents[1]
 SAMPLE = shipped_folder("sample_c3d")
@@ -171,8 +175,10 @@ def test_a_run_ends_with_the_verdict(line: str, told: dict[str, Told]) -> None:
     assert last.startswith("Verdict") or any(word in line for word in ("study rerun", "study layers"))
 
 
-def test_the_python_of_the_guide_runs(told: dict[str, Told], folder: Path) -> None:
-    """From top to bottom, beside the labels.toml that the guide's own command has written."""
+def test_the_python_of_the_guide_runs(told: dict[str, Told], folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """From top to bottom, beside the labels.toml that the guide's own command has written; with few draws."""
+    monkeypatch.setattr(jointload_package, "with_intervals", partial(with_intervals, draws=30), raising=False)
+    monkeypatch.setattr(jointload_package, "fit", partial(fit, draws=50), raising=False)
     names: dict[str, object] = {}
     with contextlib.chdir(folder):
         for _, code in blocks(TEXTS["python"], "python"):

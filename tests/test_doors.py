@@ -425,6 +425,12 @@ def test_slow_packages_are_imported_late(room: str) -> None:
         )
 
 
+def test_no_analysis_waits_for_filters_and_distributions() -> None:
+    """scipy.signal and scipy.stats take half a second to import: a study may have it, a landing may not."""
+    asking = {room for room in ROOMS for module in imports(room) if module.startswith(("scipy.signal", "scipy.stats"))}
+    assert all(room.startswith("study.") for room in asking), asking
+
+
 @pytest.mark.parametrize("room", ROOMS)
 def test_a_room_can_be_imported(room: str) -> None:
     importlib.import_module(f"jointload.{room}")

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
+from numpy.typing import NDArray
 
 from jointload.body.calibration import FittedBody
 from jointload.body.joint_centres import centre_spreads
@@ -70,12 +71,10 @@ class Joining:
         doubt = _Doubt.of(poses, body)
         meetings = _joinable(poses, body, doubt.segments)
         shares = _centre_shares(poses, body, meetings, doubt)
-        beside = [moved.standing_points[each.centre] - body.standing_points[each.centre] for each in meetings]
+        ways = [moved.standing_points[each.centre] - body.standing_points[each.centre] for each in meetings]
         here = _moves(shares, _gaps(poses, body, meetings))
-        chain = _Chain.of(poses, moved, meetings, doubt)
-        out = chain.errors(np.linalg.inv(chain.spread_of_gaps()))
-        out = np.moveaxis(out, (-1, 1, 0), (0, 1, 2)).reshape(out.shape[-1], -1, out.shape[2])
-        return cls(meetings, doubt.segments, shares, np.reshape(beside, (-1, 3)).T - here, out)
+        beside = np.reshape(ways, (-1, 3)).T - here
+        return cls(meetings, doubt.segments, shares, beside, _pose_shares(poses, moved, meetings, doubt))
 
     def joined(
         self, poses: SegmentPoses, body: FittedBody, partings: Mapping[str, Array]
@@ -111,7 +110,7 @@ def joined(poses: SegmentPoses, body: FittedBody) -> tuple[SegmentPoses, FittedB
         chain = _Chain.of(part, body, meetings, doubt.around(frames))
         columns = _as_columns(_gaps(part, body, meetings))
         pulls = np.linalg.solve(chain.spread_of_gaps(), columns[..., None])[..., 0]
-        part = _less(part, body, doubt.segments, chain.errors(pulls))
+        part = _less(part, body, doubt.segments, chain.errors(np.asarray(pulls, dtype=float)))
         rotation[..., frames], origin[..., frames] = part.rotation, part.origin
     return replace(poses, rotation=rotation, origin=origin), body
 
@@ -219,9 +218,9 @@ class _Chain:
 
     meetings: tuple[Meeting, ...]
     doubt: _Doubt
-    ends: Array
+    ends: NDArray[np.intp]
     arms: Array
-    known: Array
+    known: NDArray[np.bool_]
 
     @classmethod
     def of(cls, poses: SegmentPoses, body: FittedBody, meetings: tuple[Meeting, ...], doubt: _Doubt) -> _Chain:
@@ -232,7 +231,7 @@ class _Chain:
             for each, pair in zip(meetings, pairs, strict=True)
         ]
         arms = np.stack(seen, axis=1) - doubt.middle[:, ends]
-        known = np.isfinite(arms).all(axis=(0, 2))
+        known = np.asarray(np.isfinite(arms).all(axis=(0, 2)))
         return cls(meetings, doubt, ends, np.where(known[:, None], arms, 0.0), known)
 
     def spread_of_gaps(self) -> Array:
@@ -325,6 +324,16 @@ def _with_centres(body: FittedBody, meetings: tuple[Meeting, ...], moves: Array)
         for name, (segment, place) in body.points.items()
     }
     return replace(moved, points=points)
+
+
+def _pose_shares(poses: SegmentPoses, body: FittedBody, meetings: tuple[Meeting, ...], doubt: _Doubt) -> Array:
+    """(F, 6 S, 3 J) of S H' (H S H' + R)^-1."""
+    frames, wide = poses.origin.shape[-1], 6 * len(doubt.segments)
+    if not meetings:
+        return np.zeros((frames, wide, 0))
+    chain = _Chain.of(poses, body, meetings, doubt)
+    errors = chain.errors(np.asarray(np.linalg.inv(chain.spread_of_gaps()), dtype=float))
+    return np.moveaxis(errors, (-1, 1, 0), (0, 1, 2)).reshape(frames, wide, -1)
 
 
 def _as_columns(gaps: Array) -> Array:

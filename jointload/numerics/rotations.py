@@ -97,12 +97,13 @@ def about_axis(axis: str, angle: Array | float) -> Array:
 
 def from_vector(vector: Array) -> Array:
     """Rotation of a rotation vector (3, ...) [rad]: Rodrigues' formula, exact at zero."""
-    angle = np.sqrt(dot(vector, vector))
-    sine = np.sinc(angle / np.pi)
-    versine = 0.5 * np.sinc(angle / (2 * np.pi)) ** 2
+    square = dot(vector, vector)
+    angle = np.sqrt(np.maximum(square, np.finfo(float).tiny))
+    sine = np.sin(angle) / angle
+    versine = 2.0 * (np.sin(0.5 * angle) / angle) ** 2
     x, y, z = vector
     out = (versine * vector)[:, None] * vector[None, :]
-    cosine = np.cos(angle)
+    cosine = 1.0 - versine * square
     for i in range(3):
         out[i, i] += cosine
     out[0, 1] -= sine * z

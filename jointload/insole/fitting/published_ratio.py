@@ -47,12 +47,15 @@ def published_response(wedge: Wedge, task: str, draws: int, seed: int) -> Publis
 
 def _quantile(row: dict[str, Any], chance: Array) -> Array:
     """Values of a row's distribution, cut off at its low and high, at uniform chances in (0, 1)."""
-    from scipy import stats
+    from scipy.special import ndtr, ndtri
 
-    if row["distribution"] == "log_normal":
-        spread = np.sqrt(np.log1p((row["sd"] / row["mean"]) ** 2))
-        law = stats.lognorm(spread, scale=row["mean"] / np.exp(spread**2 / 2))
-    else:
-        law = stats.norm(row["mean"], row["sd"])
-    low, high = law.cdf([row["low"], row["high"]])
-    return np.asarray(law.ppf(low + chance * (high - low)))
+    mean, sd, ends = row["mean"], row["sd"], np.array([row["low"], row["high"]], dtype=float)
+    logs = row["distribution"] == "log_normal"
+    if logs:
+        sd = np.sqrt(np.log1p((sd / mean) ** 2))
+        mean = np.log(mean) - sd**2 / 2
+        with np.errstate(divide="ignore"):
+            ends = np.log(ends)
+    low, high = ndtr((ends - mean) / sd)
+    value = mean + sd * ndtri(low + chance * (high - low))
+    return np.asarray(np.exp(value) if logs else value)
