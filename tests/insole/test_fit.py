@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from landed import landed
 
 from jointload.analysis import Analysis, analyse
 from jointload.errors import SettingError
@@ -29,12 +30,15 @@ from jointload.insole.shape.shape import InsoleShape, sole_grid
 from jointload.insole.shape.shape_file import read_shape
 from jointload.insole.shape.shape_text import toml_of
 from jointload.intake.rider import G
-from jointload.intake.session import read_session
-from jointload.modeldata import shipped_folder
+from jointload.intake.session import Session
 from jointload.report.files.fit_folder import write_fit
 from jointload.report.page.fit_section import fit_section
 from jointload.report.words.fit_units import told
 from jointload.report.words.section import Reported
+from jointload.synthetic.measurement import as_recording
+from jointload.synthetic.sample import RIDER_A, SETTLING
+from jointload.synthetic.specification import LandingSpec
+from jointload.synthetic.standing import TYPICAL, label_map, static_recording
 
 DRAWS = 60
 DEGREE, MM = np.deg2rad(1.0), 0.001
@@ -42,13 +46,16 @@ HIGH = Limits(stack=13 * MM, lift=13 * MM)
 """Room for a lift that tells in the mean."""
 
 
+HARD = LandingSpec(
+    RIDER_A, drop=0.45, peak=5.0, back_share=0.56, knee_dip=0.12, approach=0.9, settling=SETTLING, seed=11, name="hard"
+)
+"""Harder than the sample: knees are deep as the force is highest, so that a lift and a posting have work to do."""
+
+
 @pytest.fixture(scope="module")
 def analysis() -> Analysis:
-    sample = shipped_folder("sample_c3d")
-    files = {"labels": sample / "labels.toml", "rider": sample / "rider_b.toml"}
-    return analyse(
-        read_session(sample / "rider_b_landing_flat.c3d", sample / "rider_b_static.c3d", **files), variants=False
-    )
+    static = static_recording(RIDER_A, TYPICAL, HARD.seed)
+    return analyse(Session(as_recording(landed(HARD)), static, label_map(), RIDER_A), variants=False)
 
 
 @pytest.fixture(scope="module")
