@@ -14,7 +14,20 @@ ROOT = Path(__file__).resolve().parents[1]
 SHARED = ROOT.parent / "shared"
 
 
+LONG = (
+    "test_blocks", "test_cli", "test_dispatch", "test_cluster", "test_batch", "test_kills", "test_whole_day",
+    "test_day",
+)  # fmt: skip
+"""Files that take longest begin first, so that several processes end together."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    items.sort(key=lambda item: item.path.stem not in LONG)
+
+
 def pytest_configure(config: pytest.Config) -> None:
+    if hasattr(config.option, "loadscopereorder"):  # of the plugin for several processes: that order stays
+        config.option.loadscopereorder = False
     if not hasattr(config, "workerinput"):  # the workers get the folder of the process that starts them
         os.environ[MADE] = tempfile.mkdtemp(prefix="landings_")
 
