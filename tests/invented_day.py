@@ -233,6 +233,7 @@ def fitting(home: bool = False) -> dict[str, Any]:
             {"key": "fit/insole/sheet.html", "text": "Sheet for the maker", "kind": "html"},
             {"key": "fit/insole/insole_right.stl", "text": "Solid (STL, mm)", "kind": "stl"},
         ],
+        "problem": "",
         "caution": "A design study for a qualified prescriber, never a prescription.",
     }
 

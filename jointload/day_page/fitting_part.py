@@ -19,6 +19,7 @@ def fitting_part(state: State) -> str:
         + (alert(fitting["stop"]["text"], "pass") if fitting["stop"]["now"] else paragraph(fitting["text"], "lead"))
         + _next(fitting["next"])
         + paragraph(fitting["narrows"], "soft")
+        + alert(fitting["problem"])
         + ('<p class="soft" role="status">Being computed …</p>' if fitting["working"] else "")
         + _answer(fitting)
         + f'<p class="caution">{escape(fitting["caution"])}</p>'

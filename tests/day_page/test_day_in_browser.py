@@ -307,6 +307,8 @@ def test_a_fitting_goes_from_two_clicks_to_its_files(driver: Any, serve: Callabl
         told = text_of(driver, "#fitting")
         served.day.tell(fitting=fitting(home=True))
         until(driver, "document.getElementById('next').textContent.includes('may go home')")
+        served.day.tell(fitting=fitting() | {"problem": "the search could not be made: no foot is known"})
+        until(driver, "document.getElementById('fitting').textContent.includes('no foot is known')")
         links = driver.execute_script(
             "const links = [...document.querySelectorAll('#fitting .files a')];"
             "return links.map((a) => [a.textContent, a.getAttribute('href')])"
