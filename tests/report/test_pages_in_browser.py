@@ -122,7 +122,7 @@ def test_the_answers_stand_on_the_first_screen(driver: Any, pages: dict[str, Pat
         wide = driver.execute_script("return document.documentElement.scrollWidth")
     wanted = {
         "analyse": ["trust", "hard", "aligned"], "whatif": ["trust", "shift", "hard", "aligned"],
-        "fit": ["trust", "shift", "hard", "aligned"], "study": ["trust", "shift"],
+        "fit": ["trust", "shift", "feet", "hard", "aligned"], "study": ["trust", "shift"],
         "dose": ["trust", "rider", "source", "change", "unsure"],
     }[kind]  # fmt: skip
     assert [name for name, _ in boxes] == [f"answer-{name}" for name in wanted]
