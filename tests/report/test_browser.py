@@ -116,8 +116,7 @@ def test_the_replay_is_drawn(browser: Any) -> None:
 
 
 def test_the_keyboard_alone_moves_the_time(browser: Any) -> None:
-    stage(browser)
-    browser.execute_script("window.scrollTo(0, 0); document.activeElement.blur()")
+    browser.refresh()
     reached: list[str] = []
     wanted = ["replay-play", "replay-back", "replay-step", "replay-time", "replay-speed"]
     actions = webdriver.ActionChains(browser)
@@ -125,6 +124,8 @@ def test_the_keyboard_alone_moves_the_time(browser: Any) -> None:
         actions.send_keys(Keys.TAB).perform()
         focused = browser.switch_to.active_element
         reached.append(focused.get_attribute("id") or focused.get_attribute("class"))
+        if reached[-1] == wanted[0]:
+            wait_until(browser, "document.getElementById('replay-stage').dataset.ready === 'true'")
         if reached[-1] == "replay-time":
             before = frame(browser)
             actions.send_keys(Keys.ARROW_RIGHT).perform()
