@@ -52,8 +52,8 @@ class Measure:
         return replace(self, low=lowest, high=highest)
 
     def with_independent(self, low: float, high: float) -> Measure:
-        """With another cause of doubt that knows nothing of the one it has, whose interval is low to high [SI]: on either
-        side the root of both squared reaches, and beyond zero only where one of them is."""
+        """With another cause of doubt, low to high [SI], that knows nothing of the one it has: on either side the root
+        of both squared reaches, and beyond zero only where one of them is."""
         if not np.isfinite(self.low + self.high):
             return replace(self, low=low, high=high)
         lowest = self.value - np.hypot(self.value - self.low, self.value - low)

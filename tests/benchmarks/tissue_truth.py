@@ -4,10 +4,10 @@ python tests/benchmarks/tissue_truth.py [--persons 40] [--riders 200] [--seed 2]
 
 A person's tissues follow a law of their own (Person): arms, ratios and areas along smooth curves of the joint's angle
 that lie anywhere between the published ends, where the analysis takes one place at all angles; the arm of the patellar
-tendon shrinks with flexion, that of the Achilles tendon goes by an exponential. Persons are normal to either side of the
-likeliest number, 98 of 100 between the ends, others drawn again. They land as the sample's riders do; a laboratory
-reads their net loads with known errors, and the analysis puts its own intervals about what was read. Tuned on seeds 1 to
-5.
+tendon shrinks with flexion, that of the Achilles tendon goes by an exponential. Persons are normal to either side of
+the likeliest number, 98 of 100 between the ends, others drawn again. They land as the sample's riders do; a laboratory
+reads their net loads with known errors, and the analysis puts its own intervals about what was read. Tuned on seeds 1
+to 5.
 """
 
 from __future__ import annotations
