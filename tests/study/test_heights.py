@@ -89,6 +89,8 @@ def test_a_dose_takes_heights_that_were_not_recorded_from_the_law() -> None:
                 load = np.sqrt(height) * np.exp(0.04 * rng.standard_normal())
                 trials.append((f"{rider}{height}{k}", rider, "flat", height, 95.0, float(load)))
     table = metrics(trials, spread=0.05)
+    mine = table["quantity"].isin(["tibiofemoral_medial_force_impulse", "knee_flexion_peak", "drop_height"])
+    table = table[mine & (table["side"] != "left")]
     works = (("work", 0.8, 0.9, 30.0),)
     found = strain_dose(table, exposures("a", works), "flat")
     got = knee(found, "doses", "linear", basis="impulse")
