@@ -188,6 +188,7 @@ ORDER = (
     "study.styles",
     "study.reference",
     "study.exposures",
+    "study.heights",
     "study.strain_dose",
     "report.words.colours",
     "report.words.references",

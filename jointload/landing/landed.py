@@ -51,6 +51,19 @@ class Measure:
             highest = min(highest, 0.0)
         return replace(self, low=lowest, high=highest)
 
+    def with_independent(self, low: float, high: float) -> Measure:
+        """With another cause of doubt, low to high [SI], that knows nothing of the one it has: on either side the root
+        of both squared reaches, and beyond zero only where one of them is."""
+        if not np.isfinite(self.low + self.high):
+            return replace(self, low=low, high=high)
+        lowest = self.value - np.hypot(self.value - self.low, self.value - low)
+        highest = self.value + np.hypot(self.high - self.value, high - self.value)
+        if min(self.low, low) >= 0.0:
+            lowest = max(lowest, 0.0)
+        if max(self.high, high) <= 0.0:
+            highest = min(highest, 0.0)
+        return replace(self, low=float(lowest), high=float(highest))
+
 
 @dataclass(frozen=True, eq=False)
 class DrawnEvents:

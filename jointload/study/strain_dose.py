@@ -7,7 +7,7 @@ Krupenevich RL (2020) PeerJ 8:e9676.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
@@ -17,6 +17,7 @@ import numpy as np
 from jointload.intake.recording import Array
 from jointload.modeldata import load_model
 from jointload.study.exposures import DrawnExposures, Exposure, drawn_exposures
+from jointload.study.heights import HeightLaw, height_law
 
 if TYPE_CHECKING:
     import pandas
@@ -66,9 +67,10 @@ class Dose:
     """Tables of a dose, one row each; value, low and high, and a note where a number is not known.
 
     Each foot stands for itself, as the worse one wears; side is '' for the disc.
-    doses : rider, tissue, side, kind, exponent, basis, reference [unit], unit, landings, known_landings, dose, low,
-    high, load_low, load_high, exposure_low, exposure_high, note; dose in landings of the reference load, which is the
-    mean of the study's usual landings and feet; load_ and exposure_: the ends if all else were sure
+    doses : rider, tissue, side, kind, exponent, basis, reference [unit], unit, landings, known_landings,
+    modelled_landings, dose, low, high, load_low, load_high, exposure_low, exposure_high, note; dose in landings of the
+    reference load, which is the mean of the study's usual landings and feet; load_ and exposure_: the ends if all else
+    were sure; modelled: from heights that this rider's landings were not recorded from, among the known
     shares : rider, tissue, side, kind, exponent, by ('activity' or 'style'), name, share, low, high, note
     savings : rider, tissue, side, kind, exponent, change, saving, low, high, note
     draws : of markers, joint centres and plates behind the loads' intervals
@@ -120,11 +122,13 @@ def strain_dose(metrics: pandas.DataFrame, exposures: Sequence[Exposure], baseli
     """Dose, shares and savings of every rider of the exposure table.
 
     metrics : a study's joined numbers;  baseline : the condition that stands for the rider's usual landings
-    scaled : a height without a measured landing takes the rider's nearest one, load times the square root of the
-    heights' ratio; without it such landings have no number
+    A height without a measured landing takes the rider's load from how all riders' landings change with height, where
+    three of them or more were recorded from several.  scaled : where they were not, it takes the rider's nearest
+    landing, load times the square root of the heights' ratio; without it such landings have no number
     """
     loads = landing_loads(metrics)
     usual = loads[loads["condition"] == baseline]
+    laws = _Laws(usual)
     out: dict[str, list[Row]] = {"doses": [], "shares": [], "savings": []}
     for rider in dict.fromkeys(e.rider for e in exposures):
         rows = [e for e in exposures if e.rider == rider]
@@ -135,7 +139,8 @@ def strain_dose(metrics: pandas.DataFrame, exposures: Sequence[Exposure], baseli
                 both = _select(loads, rider, tissue.name, basis)
                 for side in sorted(set(both["side"]), reverse=True) or ("",):
                     own = both[both["side"] == side]
-                    pieces = _Pieces.of(own[own["condition"] == baseline], rows, reference, scaled, drawn)
+                    law = laws.of(tissue.name, basis, side)
+                    pieces = _Pieces.of(own[own["condition"] == baseline], rows, reference, scaled, drawn, law)
                     for kind, exponent in tissue.exponents.items():
                         key = {"rider": rider, "tissue": tissue.name, "side": side, "kind": kind, "exponent": exponent}
                         unit = "BW s" if basis == "impulse" else "BW"
@@ -146,6 +151,25 @@ def strain_dose(metrics: pandas.DataFrame, exposures: Sequence[Exposure], baseli
                             out["savings"] += _saving_rows(key, pieces, own, baseline, exponent)
     doses, shares, savings = (tuple(rows) for rows in out.values())
     return Dose(doses, shares, savings, tuple(exposures), baseline, scaled)
+
+
+class _Laws:
+    """How each load of the usual landings changes with height, found when it is first asked for."""
+
+    def __init__(self, usual: pandas.DataFrame) -> None:
+        self.usual = usual
+        self.found: dict[tuple[str, str, str], HeightLaw | None] = {}
+
+    def of(self, tissue: str, basis: str, side: str) -> Callable[[], HeightLaw | None]:
+        def law() -> HeightLaw | None:
+            key = (tissue, basis, side)
+            if key not in self.found:
+                table = self.usual
+                mine = (table["tissue"] == tissue) & (table["basis"] == basis) & (table["side"] == side)
+                self.found[key] = height_law(table[mine])
+            return self.found[key]
+
+        return law
 
 
 def _reference(usual: pandas.DataFrame) -> float:
@@ -185,7 +209,8 @@ class _Pieces:
     """What the dose of one rider's foot is summed from, (P,) each: one measured load standing for some landings.
 
     load, low, high : over the reference;  landings : for which it stands;  exposure : its row
-    unmatched : landings of each exposure row without a measured load;  note : why
+    unmatched : landings of each exposure row without a load, modelled : of those with a load from other heights
+    note : why
     drawn : what the exposure rows may have been, None where they are sure
     """
 
@@ -197,6 +222,7 @@ class _Pieces:
     style: tuple[str, ...]
     rows: tuple[Exposure, ...]
     unmatched: Array
+    modelled: Array
     note: str
     drawn: DrawnExposures | None
 
@@ -208,23 +234,29 @@ class _Pieces:
         reference: float,
         scaled: bool,
         drawn: DrawnExposures | None,
+        law: Callable[[], HeightLaw | None],
     ) -> _Pieces:
         known = own[np.isfinite(own["value"]) & np.isfinite(own["height"])]
         parts: list[tuple[float, float, float, float, int, str]] = []
-        unmatched = np.zeros(len(rows))
+        unmatched, modelled, told = np.zeros(len(rows)), np.zeros(len(rows)), ""
         for k, row in enumerate(rows):
-            fitting, factor = _fitting(known, row, scaled)
+            fitting = known[(known["height"] >= row.from_m) & (known["height"] < row.to_m)]
+            if fitting.empty and not known.empty:
+                fitting, told = _from_other_heights(known, row, scaled, law())
+                modelled[k] = 0.0 if fitting.empty else row.landings
             if fitting.empty:
                 unmatched[k] = row.landings
                 continue
             for values in fitting[["value", "low", "high", "style"]].itertuples(index=False):
-                ends = [factor * v / reference for v in values[:3]]
+                ends = [v / reference for v in values[:3]]
                 parts.append((ends[0], ends[1], ends[2], row.landings / len(fitting), k, values[3]))
         columns = list(zip(*parts, strict=True)) if parts else [()] * 6
         load, low, high, landings = (np.array(column, dtype=float) for column in columns[:4])
-        note = _unmatched_note(own, rows, unmatched)
+        note = "; ".join(filter(None, (_modelled_note(rows, modelled, told), _unmatched_note(own, rows, unmatched))))
         exposure = np.array(columns[4], dtype=int)
-        return cls(load, low, high, landings, exposure, tuple(columns[5]), tuple(rows), unmatched, note, drawn)
+        return cls(
+            load, low, high, landings, exposure, tuple(columns[5]), tuple(rows), unmatched, modelled, note, drawn
+        )
 
     def dose(self, exponent: float, which: str = "load") -> Array:
         """(P,) parts of the dose at the likeliest load, or at its 'low' or 'high'."""
@@ -259,15 +291,38 @@ class _Pieces:
         return np.asarray((self.drawn.landings * self.drawn.height**power) @ of_row)
 
 
-def _fitting(known: pandas.DataFrame, row: Exposure, scaled: bool) -> tuple[pandas.DataFrame, float]:
-    """Loads of landings from the row's heights, else those nearest to its middle, and their factor."""
-    fitting = known[(known["height"] >= row.from_m) & (known["height"] < row.to_m)]
-    if not fitting.empty or not scaled or known.empty:
-        return fitting, 1.0
+def _from_other_heights(
+    known: pandas.DataFrame, row: Exposure, scaled: bool, law: HeightLaw | None
+) -> tuple[pandas.DataFrame, str]:
+    """This rider's landings as they would be from the middle of the row's heights, none where that is not known; how.
+
+    By the law every landing keeps how far it lies from the rider's mean at its own height, and its interval takes that
+    of the law in: neither knows of the other. By the square root the interval stays as it is.
+    """
     middle = 0.5 * (row.from_m + row.to_m)
+    loads = known[(known["value"] > 0) & (known["height"] > 0)]
+    if law is not None and not loads.empty and law.reaches(middle):
+        rider = str(loads["rider"].iloc[0])
+        there, half = law.predicted(rider, middle)
+        means = {height: law.predicted(rider, height)[0] for height in set(loads["height"])}
+        factor = np.exp(there - loads["height"].map(means).to_numpy(dtype=float))
+        value, low, high = (factor * loads[name].to_numpy(dtype=float) for name in ("value", "low", "high"))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            down, up = (np.exp(np.hypot(np.log(one / other), half)) for one, other in ((value, low), (high, value)))
+        words = f"how the landings of {law.riders} riders change with height ({law.low:.2g} to {law.high:.2g} m)"
+        return loads.assign(value=value, low=value / down, high=value * up), words
+    if not scaled:
+        return known.iloc[:0], ""
     nearest = known["height"].iloc[int(np.argmin(np.abs(known["height"] - middle)))]
     power = load_model("tissue", "dose").content["height_law"]["exponent"]
-    return known[known["height"] == nearest], float((middle / nearest) ** power)
+    fitting, ratio = known[known["height"] == nearest], float((middle / nearest) ** power)
+    words = "the nearest recorded height, by the square root of the heights' ratio"
+    return fitting.assign(**{name: ratio * fitting[name] for name in ("value", "low", "high")}), words
+
+
+def _modelled_note(rows: Sequence[Exposure], modelled: Array, told: str) -> str:
+    share = float(modelled.sum()) / sum(row.landings for row in rows)
+    return f"{100 * share:.0f} % of the landings are from heights not recorded: taken from {told}" if share else ""
 
 
 def _unmatched_note(own: pandas.DataFrame, rows: Sequence[Exposure], unmatched: Array) -> str:
@@ -300,7 +355,8 @@ def _dose_row(key: Row, pieces: _Pieces, exponent: float) -> Row:
     if known and not np.isfinite([low, high]).all():
         note = "; ".join(filter(None, (note, "no interval: the study's numbers carry none")))
     return key | {
-        "landings": total, "known_landings": known, "dose": value, "low": low, "high": high,
+        "landings": total, "known_landings": known, "modelled_landings": float(pieces.modelled.sum()),
+        "dose": value, "low": low, "high": high,
         "load_low": load_low, "load_high": load_high, "exposure_low": exposure_low, "exposure_high": exposure_high,
         "note": note,
     }  # fmt: skip

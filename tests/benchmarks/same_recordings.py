@@ -14,6 +14,7 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
+from jointload.analysis import Analysis
 from jointload.intake.session import Session
 from jointload.report.files.folder import RECORD
 from jointload.study_run import trial
@@ -23,7 +24,7 @@ ENDED = "ended"
 """Folder beside the study in which each process notes, in a file of its own, the trials it brought to an end."""
 _sessions: dict[str, Session] = {}
 _files: dict[tuple[str, str], dict[str, bytes]] = {}
-_session_of, _files_of = trial._session, trial._files
+_session_of, _analysis_of, _files_of = trial.session_of, trial.analysis_of, trial._files
 
 
 def recording_of(name: str) -> str:
@@ -38,11 +39,15 @@ def _session(job: Job) -> Session:
     return _sessions[own]
 
 
-def _fill(job: Job) -> Callable[[Path], None]:
+def _made(job: Job) -> bool:
+    return (recording_of(job.inputs["trial"]), job.condition) in _files
+
+
+def _fill(job: Job, analysis: Analysis) -> Callable[[Path], None]:
     key = (recording_of(job.inputs["trial"]), job.condition)
     if key not in _files:
         with tempfile.TemporaryDirectory() as scratch:
-            _files_of(job)(Path(scratch))
+            _files_of(job, analysis)(Path(scratch))
             _files[key] = {path.name: path.read_bytes() for path in Path(scratch).iterdir()}
     record = json.loads(_files[key][RECORD]) | {"address": trial.address_of(job), "study": trial.portable(job)}
     files = _files[key] | {RECORD: (json.dumps(record, indent=1, ensure_ascii=False) + "\n").encode()}
@@ -57,7 +62,8 @@ def _fill(job: Job) -> Callable[[Path], None]:
 @cache
 def _once() -> None:
     """From now on in this process."""
-    trial._session, trial._files = _session, _fill
+    trial.session_of, trial._files = _session, _fill
+    trial.analysis_of = lambda job: None if _made(job) else _analysis_of(job)
 
 
 def inspect(job: Job) -> Outcome:

@@ -6,6 +6,7 @@ J Biomech 39:2438). Every load is a lower bound, because muscles that work again
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Callable
 from dataclasses import replace
 from functools import lru_cache
@@ -28,7 +29,9 @@ from jointload.numerics.signals import zero_lag_lowpass
 
 DRAWS, SEED = 400, 7
 """Of the tissue's own numbers (choice: the ends of 95 % settle within 2 % of the load)."""
-ENDS = (0.025, 0.975)
+ONE_SIDE = 0.95
+"""Of the draws on one side of the value that its end holds: sources give a likeliest number and ends, not how many
+persons lie on either side, so that each side is judged for itself."""
 
 Reduction = Callable[[Span, Array, float], Array]
 
@@ -180,19 +183,26 @@ def _deep(name: str, landing: Landing, side: str) -> str:
 
 
 def with_tissue_spreads(measures: tuple[Measure, ...], landing: Landing) -> tuple[Measure, ...]:
-    """The measures with low and high of every tissue load: 95 % of draws of the tissue's own numbers (arms, areas,
-    slopes), everything measured held as it is."""
+    """The measures with low and high of every tissue load: 95 % of the draws of the tissue's own numbers (arms, areas,
+    slopes) to either side of it, everything measured held as it is."""
     known = [m for m in measures if m.quantity in TISSUE_MEASURES and np.isfinite(m.value)]
     if not known:
         return measures
     factors, dt = drawn(DRAWS, SEED), 1.0 / landing.poses.rate
     series = {side: _series(landing, side, factors) for side in {m.side for m in known}}
     values = np.stack(
-        [np.broadcast_to(_read(series[m.side], m.quantity, landing.span(m.side), dt), DRAWS) for m in known]
+        [np.broadcast_to(_read(series[m.side], m.quantity, landing.span(m.side), dt), DRAWS) for m in known], axis=1
     )
-    ends = dict(zip(((m.quantity, m.side) for m in known), np.quantile(values, ENDS, axis=1).T.tolist(), strict=True))
-    return tuple(_between(m, *ends[m.quantity, m.side]) if (m.quantity, m.side) in ends else m for m in measures)
+    low, high = tissue_ends(np.array([m.value for m in known]), values)
+    ends = dict(zip(((m.quantity, m.side) for m in known), zip(low.tolist(), high.tolist(), strict=True), strict=True))
+    return tuple(m.widened(*ends[m.quantity, m.side]) if (m.quantity, m.side) in ends else m for m in measures)
 
 
-def _between(measure: Measure, low: float, high: float) -> Measure:
-    return measure.widened(min(low, measure.value), max(high, measure.value))
+def tissue_ends(value: Array | float, draws: Array) -> tuple[Array, Array]:
+    """Ends that hold ONE_SIDE of the draws (D, ...) below a value (...) and of those above it; NaN where it is."""
+    every = np.concatenate([np.asarray(value, dtype=float)[None], draws])
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # of an unknown value there is nothing on either side
+        low = np.nanquantile(np.where(every <= value, every, np.nan), 1.0 - ONE_SIDE, axis=0)
+        high = np.nanquantile(np.where(every >= value, every, np.nan), ONE_SIDE, axis=0)
+    return low, high

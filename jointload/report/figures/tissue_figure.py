@@ -9,7 +9,7 @@ import numpy as np
 from jointload.analysis import Analysis
 from jointload.intake.recording import Array
 from jointload.landing.landed import Landing, whole_window
-from jointload.landing.measures.tissue_measures import DRAWS, ENDS, SEED, body_series, side_series
+from jointload.landing.measures.tissue_measures import DRAWS, SEED, body_series, side_series, tissue_ends
 from jointload.loads.tissue.spreads import Factors, likeliest
 from jointload.loads.tissue.spreads import drawn as drawn_factors
 from jointload.modeldata import load_model
@@ -78,7 +78,7 @@ def _both(
     time = 1000 * (np.arange(window.start, window.stop) / landing.poses.rate - zero_of(landing, side))
     out = {}
     for name, series in likely.items():
-        low, high = np.quantile(draws[name], ENDS, axis=0) if time.size else (series, series)
+        low, high = tissue_ends(series, draws[name]) if time.size else (series, series)
         out[name] = _Curve(time, *(each / landing.weight for each in (series, low, high)))
     return out
 
