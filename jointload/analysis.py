@@ -36,7 +36,7 @@ from jointload.landing.measures.tissue_measures import with_tissue_spreads
 from jointload.loads.balance import balance_findings, balanced_motion
 from jointload.loads.contact import Lost, foot_contact, standing_weight
 from jointload.loads.deck import under_feet
-from jointload.loads.from_above import UpperLoads, loads_from_above
+from jointload.loads.from_above import loads_from_above
 from jointload.loads.moments import joint_loads, smooth_loads
 from jointload.loads.pressed_soles import match_insoles
 from jointload.loads.shared_plate import share_plates
@@ -153,7 +153,6 @@ class Paths:
     poses: SegmentPoses
     angles: JointAngles
     centre: MassCentre
-    upper: UpperLoads
     misfits: dict[str, float]
     apart: dict[str, Array]
     findings: tuple[Finding, ...]
@@ -173,11 +172,9 @@ def follow_body(session: Session, body: FittedBody, plate_weight: float, setting
     separate = apart(poses, body)
     if settings.smoothing == "balanced":
         poses, body = joined(poses, body)
-    markers, after = moved.markers, settings.cutoff if settings.smoothing == "after" else None
     angles = joint_angles(poses, body, settings.angle_zero)
-    upper = loads_from_above(poses, markers, body, angles, after)
     findings = moved.findings + pose_findings
-    return Paths(moved, body, poses, angles, mass_centre(poses, markers, body), upper, misfits, separate, findings)
+    return Paths(moved, body, poses, angles, mass_centre(poses, moved.markers, body), misfits, separate, findings)
 
 
 def descend(
@@ -199,6 +196,8 @@ def descend(
     if settings.smoothing == "balanced":
         motion, balance = balanced_motion(poses, markers, body, contact.force, moved.strikes)
     loads = joint_loads(poses, body, angles, contact.force, contact.moment, motion)
+    after = settings.cutoff if settings.smoothing == "after" else None
+    upper = loads_from_above(poses, markers, body, angles, after, None if balance is None else balance.above)
     interval = split_interval(split, contact, poses, body, angles, loads, settings)
     if settings.smoothing == "after":
         loads, angles = smooth_loads(loads, angles, settings.cutoff, trial.point_rate)
@@ -219,7 +218,7 @@ def descend(
         weight_on_plates=plate_weight,
         settings=settings,
         split=interval,
-        upper=paths.upper,
+        upper=upper,
         pressed=pressed,
         misfits=paths.misfits,
         apart=paths.apart,

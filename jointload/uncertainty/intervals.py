@@ -13,6 +13,7 @@ from jointload.intake.recording import Array
 from jointload.landing.certainty import Certainty, Change, Key, UncertainInput, change_between, variance_of
 from jointload.landing.checks.split_measures import FOLLOWS_LOADS
 from jointload.landing.landed import Measure
+from jointload.landing.measures.tissue_measures import TISSUE_MEASURES
 from jointload.uncertainty.draws import FEW, Streams
 from jointload.uncertainty.pour import Poured, Told, pour, quiet
 from jointload.uncertainty.shares import regressed_variances
@@ -52,7 +53,8 @@ def with_intervals(
         raise SettingError(expected_found("draws", "0, or 2 and more", draws, "the settings", "choose 500"))
     sources = load_sources(inputs)
     certainty = _certainty(analysis, sources, draws, seed, told, shares, threads)
-    measures = tuple(_bounded(measure, certainty) for measure in analysis.measures)
+    by_chance = TISSUE_MEASURES if analysis.landing.split is None else ()
+    measures = tuple(_bounded(m, certainty, m.quantity in by_chance) for m in analysis.measures)
     return replace(analysis, measures=measures, certainty=certainty)
 
 
@@ -166,13 +168,14 @@ def _timed(samples: Mapping[Key, Array], streams: Streams, rate: float) -> dict[
     return out
 
 
-def _bounded(measure: Measure, certainty: Certainty) -> Measure:
+def _bounded(measure: Measure, certainty: Certainty, by_chance: bool) -> Measure:
+    """by_chance : whether the interval that a measure has already is one of chance, not of choices or bounds"""
     key = (measure.quantity, measure.side)
     if measure.word or key not in certainty.samples or not np.isfinite(measure.value):
         return measure
     low, high = certainty.interval(key)
     if np.isfinite(low):
-        return measure.widened(low, high)
+        return measure.doubted(low, high) if by_chance else measure.widened(low, high)
     lost = int(np.count_nonzero(~np.isfinite(certainty.samples[key])))
     which = "interval of other causes alone" if np.isfinite(measure.low) else "no interval"
     reason = f"{which}: {lost} of {certainty.draws} draws do not give this number"
