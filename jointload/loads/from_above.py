@@ -62,7 +62,8 @@ def loads_from_above(
 
     F = sum m (a - g),  M = sum (r - p) x m (a - g) + R (J Omega' + Omega x J Omega)_trunk,  p the centre of L5/S1
 
-    The trunk above the pelvis is rigid; head and arms are points on lines between landmarks, whose own rotation (about
+    Together they have the mass that legs and pelvis leave of the rider, where all of these are known. The trunk above the
+    pelvis is rigid; head and arms are points on lines between landmarks, whose own rotation (about
     1 N m at 100 rad/s2) is left out.
     """
     parts, missing = _parts(poses, markers, body)
@@ -78,9 +79,9 @@ def loads_from_above(
     for mass, place in parts:
         more, turning = _pushed(mass, place, centre, dt)
         seen, force, moment = seen + mass, force + more, moment + turning
-    whole = (body.rider.mass - sum(segment.mass for segment in body.inertia.values())) / seen
-    whole = np.asarray(whole)[..., None]
-    force, moment = whole * force, whole * moment
+    if not body.lost:
+        left = np.asarray(body.rider.mass - sum(segment.mass for segment in body.inertia.values())) / seen
+        force, moment = left[..., None] * force, left[..., None] * moment
     if flesh is not None:
         _, middle = upper_mass(poses, markers, body)
         force, moment = force + flesh, moment + cross(middle - centre, flesh)

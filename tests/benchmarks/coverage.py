@@ -1,6 +1,6 @@
 """Do the 95 % intervals hold what the joints bore? Run by hand: python tests/benchmarks/coverage.py [--tuning]
 
-Riders and landings drawn as in impact.py, none of them used there nor for tuning, each recorded by a laboratory whose
+Riders and landings drawn as in impact.py, on none of which anything was tuned, each recorded by a laboratory whose
 errors are drawn from the spreads of models/uncertainty, analysed with intervals and default settings. The truth is
 unfiltered; of a tissue load it is the true joint load through the tissue's formula with numbers drawn from their own
 spreads, once for each of several persons.
@@ -15,7 +15,7 @@ from dataclasses import astuple, dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from impact import RATES, Case, drawn_case, recorded
+from impact import RATES, TUNING, Case, drawn_case, recorded
 
 from jointload.analysis import analyse
 from jointload.intake.recording import SIDES, Array
@@ -42,8 +42,8 @@ NAMED = (
     "tibiofemoral_medial_force_peak", "tibiofemoral_lateral_force_peak", "patellofemoral_force_peak",
     "patellofemoral_stress_peak", "achilles_force_peak", "l5s1_disc_force_peak", "l5s1_disc_shear_peak",
 )  # fmt: skip
-TUNING, REPORTING = range(200, 240), range(600, 680)
-"""Seeds of landings, none of them one of impact.py's; board or not, each foot is on a plate of its own."""
+REPORTING = range(500, 560)
+"""Seeds of landings, of which impact.py reports on the first 30; board or not, each foot is on a plate of its own."""
 PERSONS = 16
 """Whose tissues are judged by the truth of one landing."""
 LABORATORY = 1000

@@ -21,6 +21,7 @@ from jointload.intake.recording import Array
 from jointload.intake.session import Session
 from jointload.landing.certainty import Key
 from jointload.landing.landed import Landing
+from jointload.landing.measures.every_measure import measure_landing
 from jointload.loads.from_above import turned, upper_trunk
 from jointload.numerics.rotations import cross, rotate
 from jointload.settings import Settings
@@ -39,9 +40,11 @@ OF_MOTION = ("camera", "skin", "flesh")
 """What is uncertain where body and plates are exact."""
 
 
-def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[Key, float]:
-    """(quantity, side) -> expected absolute error [SI] of the ideal estimator on a recording; exact : the rider's true
-    body, where it and the plates are known."""
+def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[Key, tuple[float, float]]:
+    """(quantity, side) -> expected absolute error [SI] of the ideal estimator on a recording, and by how much all
+    errors shift the number in the mean when they are laid on it once more: a peak near others only rises.
+
+    exact : the rider's true body, where it and the plates are known"""
     rider, weight, _ = weigh(session)
     landing, _ = descend(session, exact or fit_body(session, rider, Settings()), weight, Settings())
     sources, streams = load_sources(SOURCES if exact is None else OF_MOTION), Streams.of(session, 0)
@@ -61,13 +64,15 @@ def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[K
         which = slice(start, start + TOGETHER)
         together, filtered = pouring._poured(shared, which, markers.disturbed(which))
         for numbers, drawn in pouring._by_events(together, filtered, inputs.weight[which]):
-            for key, values in pouring._values(drawn, landing.weight).items():
-                peaks.setdefault(key, np.full(DRAWS, np.nan))[start + numbers] = values
+            for key, value in pouring._values(drawn, landing.weight).items():
+                peaks.setdefault(key, np.full(DRAWS, np.nan))[start + numbers] = value
         gaps = _gaps(together.poses, together.body, joining.meetings)[..., at]
         parts = (gaps.reshape(-1, *gaps.shape[2:]), _disagreement(together, trunk[:, which])[..., at])
         nothing[..., which] = np.concatenate(parts).swapaxes(1, 2)
     rows = nothing.reshape(-1, DRAWS)
-    return {key: float(np.sqrt(2.0 / np.pi)) * _left(values, rows) for key, values in peaks.items()}
+    least = float(np.sqrt(2.0 / np.pi))
+    values = {(measure.quantity, measure.side): measure.value for measure in measure_landing(landing)}
+    return {key: (least * _left(drawn, rows), float(np.nanmean(drawn)) - values[key]) for key, drawn in peaks.items()}
 
 
 def _disagreement(landing: Landing, trunk: Array) -> Array:
