@@ -29,7 +29,7 @@ from jointload.landing.checks.known_people import strength_findings
 from jointload.landing.checks.person import signs_of_another
 from jointload.landing.checks.split_measures import split_findings, with_split_interval
 from jointload.landing.checks.verdict import judge, stop_moments, with_void_notes
-from jointload.landing.events import find_events, may_follow_a_flight, touchdown_frames
+from jointload.landing.events import find_events, may_follow_flights, may_have_fallen, touchdown_frames
 from jointload.landing.landed import Landing, Measure
 from jointload.landing.measures.every_measure import measure_landing
 from jointload.landing.measures.tissue_measures import with_tissue_spreads
@@ -123,12 +123,14 @@ def _lands(landing: Landing) -> bool:
 
 
 def _may_land(session: Session, settings: Settings) -> bool:
-    """Whether the plates may have felt a landing; a board that lies on them hides a flight."""
+    """Whether the plates may have felt a landing, and the body fallen before it; a board that lies on them hides a
+    flight."""
     trial = session.trial
-    if not trial.plates:
-        return False
+    if not trial.plates or session.board is not None:
+        return bool(trial.plates)
     force = np.sum([plate.force[1] for plate in trial.plates], axis=0)
-    return session.board is not None or may_follow_a_flight(force, trial.force_rate, settings.contact_threshold)
+    times = may_follow_flights(force, trial.force_rate, settings.contact_threshold)
+    return any(may_have_fallen(trial.markers, trial.point_rate, time) for time in times)
 
 
 def _require_sampled(session: Session, settings: Settings) -> None:

@@ -62,9 +62,9 @@ def loads_from_above(
 
     F = sum m (a - g),  M = sum (r - p) x m (a - g) + R (J Omega' + Omega x J Omega)_trunk,  p the centre of L5/S1
 
-    Together they have the mass that legs and pelvis leave of the rider, where all of these are known. The trunk above the
-    pelvis is rigid; head and arms are points on lines between landmarks, whose own rotation (about
-    1 N m at 100 rad/s2) is left out.
+    The trunk above the pelvis is rigid; head and arms are points on lines between landmarks, whose own rotation (about
+    1 N m at 100 rad/s2) is left out. Together they have the mass that legs and pelvis leave of the rider, where these
+    are known.
     """
     parts, missing = _parts(poses, markers, body)
     trunk = upper_trunk(body)

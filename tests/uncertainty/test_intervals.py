@@ -32,14 +32,17 @@ def certain_again(again: Analysis) -> Analysis:
 def test_a_tissue_load_bears_its_own_doubt_and_that_of_what_was_measured_once_each(
     flat: Analysis, certain: Analysis
 ) -> None:
-    """Arms alone, and the drawn inputs alone: the interval reaches as far as both together."""
+    """Arms alone, and the drawn inputs alone, owe each other nothing: the reaches add up as the sides of a right
+    angle."""
     own = {(m.quantity, m.side): m for m in flat.measures}
     for measure in certain.measures:
         key = (measure.quantity, measure.side)
         if key[0] in ("tibiofemoral_force_impulse", "achilles_force_peak", "l5s1_disc_force_impulse"):
             low, high = certain.certainty.interval(key)
-            assert measure.high == pytest.approx(own[key].high + high - measure.value)
-            assert measure.low == pytest.approx(max(own[key].low + low - measure.value, 0.0))
+            up = np.hypot(own[key].high - measure.value, high - measure.value)
+            down = np.hypot(measure.value - own[key].low, measure.value - low)
+            assert measure.high == pytest.approx(measure.value + up)
+            assert measure.low == pytest.approx(max(measure.value - down, 0.0))
 
 
 def test_every_number_has_an_interval_around_it(certain: Analysis) -> None:
