@@ -42,8 +42,8 @@ NAMED = (
     "tibiofemoral_medial_force_peak", "tibiofemoral_lateral_force_peak", "patellofemoral_force_peak",
     "patellofemoral_stress_peak", "achilles_force_peak", "l5s1_disc_force_peak", "l5s1_disc_shear_peak",
 )  # fmt: skip
-REPORTING = range(500, 560)
-"""Seeds of landings, of which impact.py reports on the first 30; board or not, each foot is on a plate of its own."""
+REPORTING = range(500, 525)
+"""Seeds of landings, of those that impact.py reports on; board or not, each foot is on a plate of its own."""
 PERSONS = 16
 """Whose tissues are judged by the truth of one landing."""
 LABORATORY = 1000
