@@ -82,8 +82,8 @@ def loads_from_above(
     if not body.lost:
         left = np.asarray(body.rider.mass - sum(segment.mass for segment in body.inertia.values())) / seen
         force, moment = left[..., None] * force, left[..., None] * moment
-    if flesh is not None:
-        _, middle = upper_mass(poses, markers, body)
+    middle = None if flesh is None else upper_mass(poses, markers, body)[1]
+    if flesh is not None and middle is not None:
         force, moment = force + flesh, moment + cross(middle - centre, flesh)
     j = angles.joints.index("l5s1")
     signs = angles.signs[:, j].reshape(3, *(1,) * (moment.ndim - 1))
