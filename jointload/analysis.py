@@ -29,14 +29,14 @@ from jointload.landing.checks.known_people import strength_findings
 from jointload.landing.checks.person import signs_of_another
 from jointload.landing.checks.split_measures import split_findings, with_split_interval
 from jointload.landing.checks.verdict import judge, stop_moments, with_void_notes
-from jointload.landing.events import find_events, may_follow_a_flight, touchdown_frames
+from jointload.landing.events import find_events, may_follow_flights, may_have_fallen, touchdown_frames
 from jointload.landing.landed import Landing, Measure
 from jointload.landing.measures.every_measure import measure_landing
 from jointload.landing.measures.tissue_measures import with_tissue_spreads
 from jointload.loads.balance import balance_findings, balanced_motion
 from jointload.loads.contact import Lost, foot_contact, standing_weight
 from jointload.loads.deck import under_feet
-from jointload.loads.from_above import UpperLoads, loads_from_above
+from jointload.loads.from_above import loads_from_above
 from jointload.loads.moments import joint_loads, smooth_loads
 from jointload.loads.pressed_soles import match_insoles
 from jointload.loads.shared_plate import share_plates
@@ -123,12 +123,14 @@ def _lands(landing: Landing) -> bool:
 
 
 def _may_land(session: Session, settings: Settings) -> bool:
-    """Whether the plates may have felt a landing; a board that lies on them hides a flight."""
+    """Whether the plates may have felt a landing, and the body fallen before it; a board that lies on them hides a
+    flight."""
     trial = session.trial
-    if not trial.plates:
-        return False
+    if not trial.plates or session.board is not None:
+        return bool(trial.plates)
     force = np.sum([plate.force[1] for plate in trial.plates], axis=0)
-    return session.board is not None or may_follow_a_flight(force, trial.force_rate, settings.contact_threshold)
+    times = may_follow_flights(force, trial.force_rate, settings.contact_threshold)
+    return any(may_have_fallen(trial.markers, trial.point_rate, time) for time in times)
 
 
 def _require_sampled(session: Session, settings: Settings) -> None:
@@ -153,7 +155,6 @@ class Paths:
     poses: SegmentPoses
     angles: JointAngles
     centre: MassCentre
-    upper: UpperLoads
     misfits: dict[str, float]
     apart: dict[str, Array]
     findings: tuple[Finding, ...]
@@ -173,11 +174,9 @@ def follow_body(session: Session, body: FittedBody, plate_weight: float, setting
     separate = apart(poses, body)
     if settings.smoothing == "balanced":
         poses, body = joined(poses, body)
-    markers, after = moved.markers, settings.cutoff if settings.smoothing == "after" else None
     angles = joint_angles(poses, body, settings.angle_zero)
-    upper = loads_from_above(poses, markers, body, angles, after)
     findings = moved.findings + pose_findings
-    return Paths(moved, body, poses, angles, mass_centre(poses, markers, body), upper, misfits, separate, findings)
+    return Paths(moved, body, poses, angles, mass_centre(poses, moved.markers, body), misfits, separate, findings)
 
 
 def descend(
@@ -199,6 +198,8 @@ def descend(
     if settings.smoothing == "balanced":
         motion, balance = balanced_motion(poses, markers, body, contact.force, moved.strikes)
     loads = joint_loads(poses, body, angles, contact.force, contact.moment, motion)
+    after = settings.cutoff if settings.smoothing == "after" else None
+    upper = loads_from_above(poses, markers, body, angles, after, None if balance is None else balance.above)
     interval = split_interval(split, contact, poses, body, angles, loads, settings)
     if settings.smoothing == "after":
         loads, angles = smooth_loads(loads, angles, settings.cutoff, trial.point_rate)
@@ -219,7 +220,7 @@ def descend(
         weight_on_plates=plate_weight,
         settings=settings,
         split=interval,
-        upper=paths.upper,
+        upper=upper,
         pressed=pressed,
         misfits=paths.misfits,
         apart=paths.apart,

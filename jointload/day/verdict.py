@@ -23,7 +23,7 @@ from jointload.intake.recording import Finding, Recording
 from jointload.intake.rider import Rider
 from jointload.intake.session import Session
 from jointload.intake.standing import stands_still
-from jointload.landing.events import may_follow_a_flight
+from jointload.landing.events import may_follow_flights
 from jointload.landing.landed import Measure
 from jointload.report.words.cells import is_unknown, sentence_case, shown_value, told_measure
 from jointload.report.words.quantities import quantity
@@ -87,7 +87,7 @@ def kind_of(recording: Recording) -> tuple[str, bool]:
     if not recording.plates:
         return "landing", False
     force = np.sum([plate.force[1] for plate in recording.plates], axis=0)
-    if may_follow_a_flight(force, recording.force_rate, Settings().contact_threshold):
+    if may_follow_flights(force, recording.force_rate, Settings().contact_threshold):
         return "landing", True
     middle = float(np.median(force))
     level = middle > 0 and bool(np.abs(force - middle).max() < LEVEL * middle)

@@ -13,6 +13,7 @@ from jointload.body.calibration import FittedBody
 from jointload.body.pose import SegmentPoses
 from jointload.errors import RecordingError, SettingError, expected_found
 from jointload.intake.recording import SIDES, Array, Finding, Side
+from jointload.intake.rider import G
 from jointload.landing.borne import Borne, Span, forces_borne
 from jointload.landing.filtered import filtered_forces
 from jointload.loads.contact import Contact, loaded_spans
@@ -22,6 +23,9 @@ from jointload.settings import Settings
 SHORTEST_FLIGHT = 0.15
 """Time [s] without load on either foot that makes a landing of what follows (choice: the flight of a run is
 shorter)."""
+SLOWEST_FALL = 0.4
+"""Share of gravity with which most markers gain speed downwards in a flight, whatever the limbs do (choice: 0.94 to 1
+before recorded and invented landings, -0.15 to 0.06 where people walk onto plates)."""
 IMPACT_SECONDS = 0.1
 """Longest impact phase, and the phase when there is no second force peak (James et al. 2007 J Sports Sci Med 6:126
 use 100 ms)."""
@@ -204,13 +208,27 @@ def touchdown_frames(force: Array, rate: float, threshold: float, samples_per_fr
     return tuple(start // samples_per_frame for start, _ in loaded_spans(force, rate, threshold) if start > 0)
 
 
-def may_follow_a_flight(force: Array, rate: float, threshold: float) -> bool:
-    """Whether a landing may be in the vertical force (N,) [N] of all plates together, before feet are known: unloaded
-    for a while, and then loaded. False is sure."""
+def may_follow_flights(force: Array, rate: float, threshold: float) -> list[float]:
+    """Times [s] at which a landing may begin in the vertical force (N,) [N] of all plates together, before feet are
+    known: unloaded for a while, and then loaded. There is none at other times."""
     free = np.ones(force.size, dtype=bool)
     for start, stop in loaded_spans(force, rate, threshold):
         free[start:stop] = False
-    return any(stop < force.size and (stop - start) / rate >= SHORTEST_FLIGHT for start, stop in runs(free))
+    ends = [stop for start, stop in runs(free) if (stop - start) / rate >= SHORTEST_FLIGHT]
+    return [stop / rate for stop in ends if stop < force.size]
+
+
+def may_have_fallen(markers: Array, rate: float, until: float) -> bool:
+    """Whether the body may have been in the air before a time [s]: most of the markers (3, M, F) [m] that were seen
+    throughout the shortest flight fell faster and faster. Who walks onto the plates did not; False is sure."""
+    last, half = min(int(until * rate), markers.shape[2] - 1), round(0.5 * SHORTEST_FLIGHT * rate)
+    first = last - 2 * half
+    if half < 1 or first < 0:
+        return True
+    before, middle, end = (markers[1, :, frame] for frame in (first, first + half, last))
+    falling = -(end - 2.0 * middle + before) * (rate / half) ** 2
+    seen = falling[np.isfinite(falling)]
+    return not seen.size or float(np.median(seen)) > SLOWEST_FALL * G
 
 
 def _flights(contact: Contact, known: NDArray[np.bool_], total: list[Span]) -> list[Span]:

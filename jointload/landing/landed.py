@@ -44,25 +44,24 @@ class Measure:
         as both reach together, and beyond zero only where one of them does."""
         if not np.isfinite(self.low + self.high):
             return replace(self, low=low, high=high)
-        lowest, highest = self.low + low - self.value, self.high + high - self.value
+        return self._reaching(low, high, self.low + low - self.value, self.high + high - self.value)
+
+    def doubted(self, low: float, high: float) -> Measure:
+        """With another cause of doubt by chance, whose 95 % interval is low to high [SI] and owes nothing to the first:
+        the interval reaches as far as the root of the sum of both squares."""
+        if not np.isfinite(self.low + self.high):
+            return replace(self, low=low, high=high)
+        down = float(np.hypot(self.value - self.low, self.value - low))
+        up = float(np.hypot(self.high - self.value, high - self.value))
+        return self._reaching(low, high, self.value - down, self.value + up)
+
+    def _reaching(self, low: float, high: float, lowest: float, highest: float) -> Measure:
+        """Lowest to highest, beyond zero only where this interval or the one from low to high is."""
         if min(self.low, low) >= 0.0:
             lowest = max(lowest, 0.0)
         if max(self.high, high) <= 0.0:
             highest = min(highest, 0.0)
         return replace(self, low=lowest, high=highest)
-
-    def with_independent(self, low: float, high: float) -> Measure:
-        """With another cause of doubt, low to high [SI], that knows nothing of the one it has: on either side the root
-        of both squared reaches, and beyond zero only where one of them is."""
-        if not np.isfinite(self.low + self.high):
-            return replace(self, low=low, high=high)
-        lowest = self.value - np.hypot(self.value - self.low, self.value - low)
-        highest = self.value + np.hypot(self.high - self.value, high - self.value)
-        if min(self.low, low) >= 0.0:
-            lowest = max(lowest, 0.0)
-        if max(self.high, high) <= 0.0:
-            highest = min(highest, 0.0)
-        return replace(self, low=float(lowest), high=float(highest))
 
 
 @dataclass(frozen=True, eq=False)

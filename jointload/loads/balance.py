@@ -36,16 +36,18 @@ class Balance:
 
     force : (3, F) [N] left over by the motion of the markers;  left : (3, F) [N] with the flesh's swings
     share : segment kind -> share of its mass that swings beside its markers, the sum over frequencies
+    above : (3, F) [N] what drives the flesh of trunk, head and arms beside their bones
     """
 
     force: Array
     left: Array
     share: dict[str, Array]
+    above: Array
 
     def drawn(self, draw: int) -> Balance:
         """One draw of many."""
         share = {kind: each[draw] for kind, each in self.share.items()}
-        return Balance(self.force[:, draw], self.left[:, draw], share)
+        return Balance(self.force[:, draw], self.left[:, draw], share, self.above[:, draw])
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,9 +132,13 @@ def balanced_motion(
             for row, s in enumerate(_of_kind(names, kind)):
                 acceleration[:, s] += size[k][..., None] * part[row]
     share = {kind: sum(size[k] for k, one in enumerate(swings.kinds) if one == kind) for kind in swings.kinds}
-    explained = np.einsum("k...,ki...f->i...f", size, columns)
+    driven = size[..., None] * columns.swapaxes(0, 1)
+    of_trunk = [k for k, kind in enumerate(swings.kinds) if kind == "trunk"]
     return replace(motion, acceleration=acceleration), Balance(
-        left, left - explained, {kind: np.asarray(each) for kind, each in share.items()}
+        left,
+        left - driven.sum(axis=1),
+        {kind: np.asarray(each) for kind, each in share.items()},
+        driven[:, of_trunk].sum(axis=1),
     )
 
 

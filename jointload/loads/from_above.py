@@ -52,16 +52,19 @@ def loads_from_above(
     body: FittedBody,
     angles: JointAngles,
     cutoff_after: float | None = None,
+    flesh: Array | None = None,
 ) -> UpperLoads:
     """Load of L5/S1 by Newton and Euler over trunk, head and arms.
 
     markers : label to (3, F) [m], or (3, D, F) with D draws of body and poses;  cutoff_after : low-pass [Hz] of the
-    result, for dynamics on raw data
+    result, for dynamics on raw data;  flesh : (3, F) [N] what drives the flesh of all these beside their bones, taken
+    to act at their common centre
 
     F = sum m (a - g),  M = sum (r - p) x m (a - g) + R (J Omega' + Omega x J Omega)_trunk,  p the centre of L5/S1
 
     The trunk above the pelvis is rigid; head and arms are points on lines between landmarks, whose own rotation (about
-    1 N m at 100 rad/s2) is left out.
+    1 N m at 100 rad/s2) is left out. Together they have the mass that legs and pelvis leave of the rider, where these
+    are known.
     """
     parts, missing = _parts(poses, markers, body)
     trunk = upper_trunk(body)
@@ -71,10 +74,17 @@ def loads_from_above(
     dt, centre = 1.0 / poses.rate, poses.place(body, "l5s1")
     rotation, origin = poses.of("trunk")
     force, moment = _pushed(trunk.mass, origin + rotate(rotation, trunk.com[..., None]), centre, dt)
-    moment += _turned(rotation, trunk.tensor, dt)
+    moment += turned(rotation, trunk.tensor, dt)
+    seen = trunk.mass
     for mass, place in parts:
         more, turning = _pushed(mass, place, centre, dt)
-        force, moment = force + more, moment + turning
+        seen, force, moment = seen + mass, force + more, moment + turning
+    if not body.lost:
+        left = np.asarray(body.rider.mass - sum(segment.mass for segment in body.inertia.values())) / seen
+        force, moment = left[..., None] * force, left[..., None] * moment
+    middle = None if flesh is None else upper_mass(poses, markers, body)[1]
+    if flesh is not None and middle is not None:
+        force, moment = force + flesh, moment + cross(middle - centre, flesh)
     j = angles.joints.index("l5s1")
     signs = angles.signs[:, j].reshape(3, *(1,) * (moment.ndim - 1))
     components = np.einsum("ca...,c...->a...", angles.axes[:, :, j], moment) * signs
@@ -158,7 +168,7 @@ def _pushed(mass: float | Array, place: Array, centre: Array, dt: float) -> tupl
     return force, cross(place - centre, force)
 
 
-def _turned(rotation: Array, tensor: Array, dt: float) -> Array:
+def turned(rotation: Array, tensor: Array, dt: float) -> Array:
     """Rate of a rigid body's own angular momentum (3, F), lab axes."""
     velocity, acceleration = (rotate_back(rotation, each) for each in angular_motion(rotation, dt))
     wide = tensor[..., None]

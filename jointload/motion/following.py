@@ -35,11 +35,13 @@ LEAST_NOISE = 2e-6
 class Smoother:
     """What was done to the markers of every kind of segment, so that what it leaves open can be drawn.
 
-    rows : kind -> rows of its markers;  noise : kind -> [m] with the skin's;  density : kind -> (F,) at the marker rate
+    rows : kind -> rows of its markers;  noise : kind -> [m] with the skin's;  camera : without it, which is drawn apart
+    density : kind -> (F,) at the marker rate
     """
 
     rows: dict[str, list[int]]
     noise: dict[str, float]
+    camera: dict[str, float]
     density: dict[str, Array]
     dt: float
     finer: int
@@ -63,8 +65,18 @@ class Smoother:
     @cached_property
     def _open(self) -> dict[str, BandedMap]:
         """Kind -> from standard normal numbers to what its spline leaves open."""
-        splines = {name: self._spline(name) for name in self.rows}
+        splines = {name: self._coarse(name) for name in self.rows}
         return {name: BandedMap.of(spline.doubt(np.eye(spline.samples + 4))) for name, spline in splines.items()}
+
+    def _coarse(self, name: str) -> JerkSpline:
+        """The spline of as many samples a second as a recording is followed at: a jerk that is white up to the half of
+        1000 Hz would make the doubt of an acceleration larger than any body moves. Noise is as thinned out as samples
+        are; one sample more than needed reaches beyond the last."""
+        step = max(int(1.0 / (self.dt * SLOWEST)), 1)
+        density, thinner = self.density[name], np.sqrt(step)
+        density = np.pad(density, (0, step - 1), mode="edge")[::step]
+        noise, own = self.noise[name] / thinner, self.camera[name] / thinner
+        return JerkSpline.of(density, noise, step * self.dt, step * self.finer, own)
 
     def smoothed(self, markers: Array) -> Array:
         """(3, M, F) data to trajectories at the followed rate; NaN stays, and a run too short becomes NaN."""
@@ -82,7 +94,7 @@ class Smoother:
         return out
 
     def _spline(self, name: str, part: slice = slice(None)) -> JerkSpline:
-        return JerkSpline.of(self.density[name][part], self.noise[name], self.dt, self.finer)
+        return JerkSpline.of(self.density[name][part], self.noise[name], self.dt, self.finer, self.camera[name])
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,14 +139,19 @@ def follow(
 
 def _smoother(trial: Recording, markers: Array, rows: dict[str, list[int]], rough: Roughness) -> Smoother:
     with_skin = np.sqrt(1.0 + trial.point_rate / AS_CAMERA)
-    noise = {name: with_skin * noise_level(markers[:, own], rough.calm) for name, own in rows.items()}
+    camera = {name: noise_level(markers[:, own], rough.calm) for name, own in rows.items()}
     return Smoother(
         rows=rows,
-        noise={name: max(level, LEAST_NOISE) if np.isfinite(level) else LEAST_NOISE for name, level in noise.items()},
+        noise={name: _at_least(with_skin * level) for name, level in camera.items()},
+        camera={name: _at_least(level) for name, level in camera.items()},
         density={name: rough.density(name) for name in rows},
         dt=1.0 / trial.point_rate,
         finer=_finer(trial),
     )
+
+
+def _at_least(noise: float) -> float:
+    return max(noise, LEAST_NOISE) if np.isfinite(noise) else LEAST_NOISE
 
 
 def _finer(trial: Recording) -> int:

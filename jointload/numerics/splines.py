@@ -28,29 +28,36 @@ FEWEST = 8
 class JerkSpline:
     """The smoothing of N samples.
 
-    factor : (5, N + 4) upper banded Cholesky factor of A;  noise : standard deviation of the data's noise
-    finer : places at which the curve is given, per sample
+    factor : (5, N + 4) upper banded Cholesky factor of A;  spread : likewise, of what data and jerk leave open
+    noise : standard deviation of the data's noise;  finer : places at which the curve is given, per sample
     """
 
     factor: Array
+    spread: Array
     samples: int
     noise: float
     finer: int
 
     @classmethod
-    def of(cls, density: Array, noise: float, dt: float, finer: int = 1) -> JerkSpline:
-        """density : (N,) of the jerk [m2/s5];  noise : of the data [m];  dt : between samples [s]."""
+    def of(cls, density: Array, noise: float, dt: float, finer: int = 1, own: float | None = None) -> JerkSpline:
+        """density : (N,) of the jerk [m2/s5];  noise : of the data [m], by which they are smoothed;  dt : between
+        samples [s];  own : noise [m] that the data truly have, where it is less.
+
+        A curve made with too much noise errs by A^-1 D' L (its jerk) and by A^-1 B' (the data's own noise), so that the
+        coefficients have the covariance A^-1 M A^-1, M = noise^2 D' L D + own^2 B' B.
+        """
         from scipy.linalg import cholesky_banded
 
         weight = noise**2 / (density * dt**5)
         between = np.concatenate((weight[:1], weight))
         samples = density.size
-        banded = np.zeros((5, samples + 4))
-        for rule, many, size in ((AT_KNOT, 1.0, samples), (THIRD_DIFFERENCE, between, samples + 1)):
-            for i in range(rule.size):
-                for j in range(i, rule.size):
-                    banded[4 - (j - i), j : j + size] += many * rule[i] * rule[j]
-        return cls(cholesky_banded(banded, overwrite_ab=True, check_finite=False), samples, noise, finer)
+        by_data = _squared(AT_KNOT, np.ones(samples), samples + 4)
+        by_jerk = _squared(THIRD_DIFFERENCE, between, samples + 4)
+        factor = cholesky_banded(by_data + by_jerk, overwrite_ab=True, check_finite=False)
+        if own is None or own >= noise:
+            return cls(factor, factor, samples, noise, finer)
+        spread = cholesky_banded((own / noise) ** 2 * by_data + by_jerk, overwrite_ab=True, check_finite=False)
+        return cls(factor, spread, samples, noise, finer)
 
     def smooth(self, rows: Array) -> Array:
         """(..., N) data to the curve at every place, (..., (N - 1) finer + 1)."""
@@ -66,12 +73,17 @@ class JerkSpline:
 
     def doubt(self, normal: Array) -> Array:
         """(..., N + 4) standard normal numbers to what the data leave open of the curve, at every place."""
-        from scipy.linalg import solve_banded
+        from scipy.linalg import cho_solve_banded, solve_banded
 
-        flat = normal.reshape(-1, self.samples + 4)
-        return self._curve(
-            self.noise * solve_banded((0, 4), self.factor, flat.T, check_finite=False), normal.shape[:-1]
-        )
+        flat = normal.reshape(-1, self.samples + 4).T
+        if self.spread is self.factor:
+            open_ = solve_banded((0, 4), self.factor, flat, check_finite=False)
+        else:
+            right = self.spread[4][:, None] * flat
+            for k in range(1, 5):
+                right[k:] += self.spread[4 - k, k:, None] * flat[:-k]
+            open_ = cho_solve_banded((self.factor, False), right, overwrite_b=True, check_finite=False)
+        return self._curve(self.noise * open_, normal.shape[:-1])
 
     def _curve(self, coefficients: Array, shape: tuple[int, ...]) -> Array:
         """From the solver's columns, which lie in memory as rows of samples."""
@@ -85,6 +97,15 @@ class JerkSpline:
                     place += np.multiply(rows[:, i : i + count], value, out=part)
             out[:, step :: self.finer] = place
         return out.reshape(*shape, -1)
+
+
+def _squared(rule: Array, many: Array, size: int) -> Array:
+    """(5, size) upper banded form of R' diag(many) R, every row of R the rule moved on by one."""
+    banded = np.zeros((5, size))
+    for i in range(rule.size):
+        for j in range(i, rule.size):
+            banded[4 - (j - i), j : j + many.size] += many * rule[i] * rule[j]
+    return banded
 
 
 @lru_cache(maxsize=16)

@@ -12,6 +12,8 @@ from jointload.analysis import analyse
 from jointload.intake.recording import SIDES, Array, Recording
 from jointload.intake.rider import G
 from jointload.intake.session import Session
+from jointload.landing.alignment import alignment
+from jointload.landing.measures.force_measures import TRAVEL_BEFORE, TRAVEL_SPEED
 from jointload.numerics.signals import integral
 from jointload.settings import Settings
 from jointload.synthetic.landing import SyntheticLanding
@@ -85,7 +87,7 @@ def _side_values(landing: SyntheticLanding, side: str) -> list[tuple[str, float,
         ("vertical_force_peak", force[1, span].max(), "N"),
         ("time_to_peak", time[span][np.argmax(force[1, span])] - start, "s"),
         ("vertical_impulse_100ms", _impulse(force[1], time, start), "N s"),
-        ("braking_force_peak", -force[0, span].min(), "N"),
+        ("braking_force_peak", np.max(-(_forward(landing) @ force[[0, 2]])[span]), "N"),
         ("knee_flexion_touchdown", np.interp(start, time, angle("knee", "flexion")), "rad"),
         ("ankle_dorsiflexion_touchdown", np.interp(start, time, angle("ankle", "dorsiflexion")), "rad"),
         ("ankle_dorsiflexion_peak", angle("ankle", "dorsiflexion")[span].max(), "rad"),
@@ -105,6 +107,18 @@ def _side_values(landing: SyntheticLanding, side: str) -> list[tuple[str, float,
         power = landing.loads.power[landing.loads.joints.index(f"{side}_{joint}"), span]
         values.append((f"{joint}_work_negative", integral(np.minimum(power, 0.0), dt), "J"))
     return [(name, float(value), unit) for name, value, unit in values]
+
+
+def _forward(landing: SyntheticLanding) -> Array:
+    """(2,) X and Z of the direction that braking is against: of travel, or where the pelvis faces."""
+    rate, first = landing.spec.force_rate, min(landing.touchdown.values())
+    hips = landing.poses.place(landing.body, "hip_mid")[[0, 2]]
+    before = round((first - TRAVEL_BEFORE) * rate)
+    velocity = 0.5 * rate * (hips[:, before + 1] - hips[:, before - 1])
+    speed = float(np.hypot(*velocity))
+    if speed > TRAVEL_SPEED:
+        return np.asarray(velocity / speed)
+    return alignment(landing.poses, landing.body, round(first * rate)).facing[[0, 2], 0]
 
 
 def _impulse(force: Array, time: Array, start: float) -> float:

@@ -53,8 +53,8 @@ def with_intervals(
         raise SettingError(expected_found("draws", "0, or 2 and more", draws, "the settings", "choose 500"))
     sources = load_sources(inputs)
     certainty = _certainty(analysis, sources, draws, seed, told, shares, threads)
-    apart = TISSUE_MEASURES if analysis.landing.split is None else ()
-    measures = tuple(_bounded(m, certainty, m.quantity in apart) for m in analysis.measures)
+    by_chance = TISSUE_MEASURES if analysis.landing.split is None else ()
+    measures = tuple(_bounded(m, certainty, m.quantity in by_chance) for m in analysis.measures)
     return replace(analysis, measures=measures, certainty=certainty)
 
 
@@ -168,14 +168,14 @@ def _timed(samples: Mapping[Key, Array], streams: Streams, rate: float) -> dict[
     return out
 
 
-def _bounded(measure: Measure, certainty: Certainty, independent: bool) -> Measure:
-    """independent : whether the interval it has knows nothing of the inputs, as that of a tissue's own numbers"""
+def _bounded(measure: Measure, certainty: Certainty, by_chance: bool) -> Measure:
+    """by_chance : whether the interval that a measure has already is one of chance, not of choices or bounds"""
     key = (measure.quantity, measure.side)
     if measure.word or key not in certainty.samples or not np.isfinite(measure.value):
         return measure
     low, high = certainty.interval(key)
     if np.isfinite(low):
-        return measure.with_independent(low, high) if independent else measure.widened(low, high)
+        return measure.doubted(low, high) if by_chance else measure.widened(low, high)
     lost = int(np.count_nonzero(~np.isfinite(certainty.samples[key])))
     which = "interval of other causes alone" if np.isfinite(measure.low) else "no interval"
     reason = f"{which}: {lost} of {certainty.draws} draws do not give this number"

@@ -285,6 +285,7 @@ def _poured(pouring: _Pouring, which: slice, disturbed: Array) -> tuple[Landing,
     if settings.smoothing == "after":
         loads, angles = smooth_loads(loads, angles, settings.cutoff, rate)
     after = settings.cutoff if settings.smoothing == "after" else None
+    flesh = None if balance is None else balance.above
     together = replace(
         landing,
         body=body,
@@ -296,7 +297,7 @@ def _poured(pouring: _Pouring, which: slice, disturbed: Array) -> tuple[Landing,
         centre=mass_centre(poses, markers, body),
         balance=balance,
         settings=settings,
-        upper=None if landing.upper is None else loads_from_above(poses, markers, body, angles, after),
+        upper=None if landing.upper is None else loads_from_above(poses, markers, body, angles, after, flesh),
     )
     return together, scaled_forces(landing.contact, settings, inputs.plates.gain[:, which])
 

@@ -1,8 +1,9 @@
-"""Do the 95 % intervals hold what the joints bore? Run by hand: python tests/benchmarks/coverage.py [--laboratories 3]
+"""Do the 95 % intervals hold what the joints bore? Run by hand: python tests/benchmarks/coverage.py [--tuning]
 
-The riders and landings of impact.py on which nothing was tuned, each recorded by several laboratories whose errors are
-drawn from the spreads of models/uncertainty, analysed with intervals and default settings. The truth is unfiltered; of
-a tissue load it is the true joint load through the tissue's formula with numbers drawn from their own spreads.
+Riders and landings drawn as in impact.py, on none of which anything was tuned, each recorded by a laboratory whose
+errors are drawn from the spreads of models/uncertainty, analysed with intervals and default settings. The truth is
+unfiltered; of a tissue load it is the true joint load through the tissue's formula with numbers drawn from their own
+spreads, once for each of several persons.
 """
 
 from __future__ import annotations
@@ -14,10 +15,10 @@ from dataclasses import astuple, dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from impact import RATES, REPORTING, Case, drawn_case, recorded
+from impact import RATES, TUNING, Case, drawn_case, recorded
 
 from jointload.analysis import analyse
-from jointload.intake.recording import SIDES
+from jointload.intake.recording import SIDES, Array
 from jointload.landing.certainty import Key
 from jointload.landing.measures.tissue_measures import BODY_LOADS, MEDIAL_SHARE, SIDE_LOADS
 from jointload.loads.tissue.achilles import achilles_force
@@ -32,20 +33,26 @@ from jointload.synthetic.truth import landing_span
 from jointload.uncertainty.intervals import with_intervals
 
 NAMED = (
-    "touchdown_speed", "knee_flexion_touchdown", "knee_flexion_peak", "ankle_dorsiflexion_peak",
-    "rearfoot_eversion_peak", "knee_internal_rotation_peak", "hip_flexion_peak", "vertical_force_peak",
-    "ankle_dorsiflexion_moment_peak", "knee_flexion_moment_peak", "knee_adduction_moment_peak",
+    "touchdown_speed", "knee_flexion_touchdown", "ankle_dorsiflexion_touchdown", "knee_flexion_peak",
+    "ankle_dorsiflexion_peak", "rearfoot_eversion_peak", "knee_internal_rotation_peak", "hip_flexion_peak",
+    "vertical_force_peak", "vertical_impulse_100ms", "braking_force_peak", "ankle_dorsiflexion_moment_peak",
+    "ankle_inversion_moment_peak", "knee_flexion_moment_peak", "knee_adduction_moment_peak",
     "hip_flexion_moment_peak", "hip_adduction_moment_peak", "l5s1_extension_moment_peak", "knee_adduction_impulse",
-    "knee_work_negative", "tibiofemoral_force_peak", "tibiofemoral_medial_force_peak", "patellofemoral_force_peak",
+    "ankle_work_negative", "knee_work_negative", "hip_work_negative", "tibiofemoral_force_peak",
+    "tibiofemoral_medial_force_peak", "tibiofemoral_lateral_force_peak", "patellofemoral_force_peak",
     "patellofemoral_stress_peak", "achilles_force_peak", "l5s1_disc_force_peak", "l5s1_disc_shear_peak",
 )  # fmt: skip
+REPORTING = range(500, 525)
+"""Seeds of landings, of those that impact.py reports on; board or not, each foot is on a plate of its own."""
+PERSONS = 16
+"""Whose tissues are judged by the truth of one landing."""
 LABORATORY = 1000
 """Step between the seeds of a landing's laboratories."""
 
 
 @dataclass(frozen=True)
 class Judged:
-    """One number of one recording with its interval and its truth, SI units."""
+    """One number of one recording with its interval and one person's truth, SI units."""
 
     seed: int
     rate: float
@@ -62,29 +69,31 @@ class Judged:
 
 
 def judged(case: Case, laboratory: int, rate: float, draws: int) -> Iterator[Judged]:
-    """Every number of NAMED in one laboratory's recording."""
+    """Every number of NAMED in one laboratory's recording; a tissue load once for each of several persons."""
     spec = case.landing.spec
     there = replace(case, landing=replace(case.landing, spec=replace(spec, seed=spec.seed + LABORATORY * laboratory)))
     analysis = analyse(recorded(there, rate), variants=False)
     if analysis.settings.smoothing != "balanced":
         print(f"{there.landing.spec.seed}: not balanced with the plates")
         return
-    truth = case.truth | true_tissue(case.landing, np.random.default_rng([spec.seed, 304]))
+    truths = case.truth | true_tissue(case.landing, np.random.default_rng([spec.seed, 304]))
     weighed = analysis.landing.weight / spec.rider.weight
     for measure in with_intervals(analysis, draws, shares=False).measures:
         key = (measure.quantity, measure.side)
-        if measure.quantity in NAMED and np.isfinite([measure.value, measure.low, truth.get(key, np.nan)]).all():
+        if measure.quantity in NAMED and key in truths and np.isfinite([measure.value, measure.low]).all():
             # What is shown per body weight is judged per body weight: a plate's gain is in both.
             scale = weighed if quantity(measure.quantity).normaliser != "none" else 1.0
-            yield Judged(spec.seed, rate, *key, measure.value, measure.low, measure.high, scale * truth[key])
+            for truth in np.atleast_1d(scale * truths[key]):
+                if np.isfinite(truth):
+                    yield Judged(spec.seed, rate, *key, measure.value, measure.low, measure.high, float(truth))
 
 
-def true_tissue(landing: SyntheticLanding, rng: np.random.Generator) -> dict[Key, float]:
-    """Loads of a rider whose arms, areas and slopes are drawn from their spreads, by the true joint loads."""
+def true_tissue(landing: SyntheticLanding, rng: np.random.Generator) -> dict[Key, Array]:
+    """(PERSONS,) loads by the true joint loads; every person's arms, areas and slopes are drawn from their spreads."""
     factors: Factors = {
-        name: float(rng.triangular(each.low, each.value, each.high)) for name, each in tissue_spreads().items()
+        name: rng.triangular(each.low, each.value, each.high, (PERSONS, 1)) for name, each in tissue_spreads().items()
     }
-    out: dict[Key, float] = {}
+    out: dict[Key, Array] = {}
     dt = 1.0 / landing.spec.force_rate
     for side in SIDES:
         span, loads = landing_span(landing, side), landing.loads
@@ -119,8 +128,8 @@ def true_tissue(landing: SyntheticLanding, rng: np.random.Generator) -> dict[Key
     return out | {(name, ""): _reduced(name, disc[of], dt) for name, (of, _) in BODY_LOADS.items()}
 
 
-def _reduced(name: str, series: np.ndarray, dt: float) -> float:
-    return float(integral(series, dt)) if name.endswith("impulse") else float(np.max(series))
+def _reduced(name: str, series: Array, dt: float) -> Array:
+    return integral(series, dt) if name.endswith("impulse") else np.max(series, axis=-1)
 
 
 def table(found: list[Judged], rates: list[float]) -> Iterator[str]:
@@ -139,20 +148,31 @@ def table(found: list[Judged], rates: list[float]) -> Iterator[str]:
 
 def main() -> None:
     parser = argparse.ArgumentParser()
-    parser.add_argument("--laboratories", type=int, default=3, help="that record each landing")
+    parser.add_argument("--tuning", action="store_true", help="the landings on which intervals may be tuned")
+    parser.add_argument("--laboratories", type=int, default=1, help="that record each landing")
     parser.add_argument("--rates", type=float, nargs="*", default=list(RATES))
     parser.add_argument("--draws", type=int, default=100)
+    parser.add_argument("--part", default="1/1", help="which of how many parts of the landings")
     parser.add_argument("--keep", help="write every judged number to this CSV file")
+    parser.add_argument("--join", nargs="*", help="make the table of these CSV files")
     chosen = parser.parse_args()
-    found: list[Judged] = []
-    for case in filter(None, map(drawn_case, REPORTING)):
-        for laboratory in range(chosen.laboratories) if case.board is None else ():
+    found = [one for name in chosen.join or () for one in _kept(Path(name))]
+    part, parts = (int(number) for number in chosen.part.split("/"))
+    seeds = () if chosen.join else (TUNING if chosen.tuning else REPORTING)[part - 1 :: parts]
+    for case in filter(None, map(drawn_case, seeds)):
+        for laboratory in range(chosen.laboratories):
             for rate in chosen.rates:
-                found += judged(case, laboratory, rate, chosen.draws)
+                found += judged(replace(case, board=None), laboratory, rate, chosen.draws)
         if chosen.keep:
             with Path(chosen.keep).open("w", encoding="utf-8", newline="") as file:
                 csv.writer(file).writerows(map(astuple, found))
     print("\n".join(table(found, chosen.rates)))
+
+
+def _kept(path: Path) -> Iterator[Judged]:
+    with path.open(encoding="utf-8", newline="") as file:
+        for seed, rate, name, side, *numbers in csv.reader(file):
+            yield Judged(int(seed), float(rate), name, side, *map(float, numbers))
 
 
 if __name__ == "__main__":

@@ -3,15 +3,18 @@
 Riders, bodies, flesh, styles and laboratories are drawn anew for every seed; the landings are exact solutions of
 Newton's and Euler's equations with wobbling flesh, recorded with the errors of models/uncertainty. Methods are tuned on
 the seeds of TUNING alone; REPORTING is what README quotes. The last column is what an ideal estimator that knows the
-covariance of all errors is off by on the same recordings (impact_ideal.py).
+covariance of all errors is off by on the same recordings (impact_ideal.py); in brackets not a bias, which it has none
+of, but by how much all errors shift a number when they are laid on it once more.
 """
 
 from __future__ import annotations
 
 import argparse
+import csv
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, replace
 from functools import lru_cache
+from pathlib import Path
 from typing import Literal
 
 import numpy as np
@@ -181,35 +184,35 @@ def values(session: Session, settings: Settings, body: FittedBody | None = None)
     return {(measure.quantity, measure.side): measure.value for measure in measure_landing(landing)}
 
 
-def errors(seeds: range, rate: float, methods: Mapping[str, Method], known: bool) -> dict[str, list[Array]]:
-    """Method to [truth, value] (2, n) of each of PEAKS over all landings and sides.
+@dataclass(frozen=True)
+class Row:
+    """One number of one recording, SI units; known : with the rider's true body and exact plates, so that only cameras,
+    skin and flesh err.  value, shift : by a method, and 0; of the ideal estimator its expected error, and by how much
+    all errors shift the number when they are laid on it once more."""
 
-    known : the rider's true body and exact plates, so that only cameras, skin and flesh err
-    """
-    out: dict[str, dict[str, list[tuple[float, float]]]] = {name: {q: [] for q in PEAKS} for name in methods}
-    for seed in seeds:
-        case = drawn_case(seed)
-        if case is None:
-            continue
-        session, truth = recorded(case, rate, known), case.truth
-        for name, method in methods.items():
-            mine = values(session, method(session), case.landing.body if known else None)
-            for (quantity, side), true in truth.items():
-                if quantity in PEAKS:
-                    out[name][quantity].append((true, mine[quantity, side]))
-    return {name: [np.array(rows[q]).T for q in PEAKS] for name, rows in out.items()}
+    rate: float
+    known: bool
+    method: str
+    quantity: str
+    truth: float
+    value: float
+    shift: float
 
 
-def ideal(seeds: range, rate: float, known: bool) -> list[float]:
-    """[%] of the mean true size that an ideal estimator is off by on the same recordings, for each of PEAKS."""
-    found: dict[str, list[tuple[float, float]]] = {q: [] for q in PEAKS}
-    for case in filter(None, map(drawn_case, seeds)):
-        session = recorded(case, rate, known)
-        expected = expected_errors(session, case.landing.body if known else None)
-        for (quantity, side), true in case.truth.items():
+IDEAL = "ideal"
+
+
+def rows_of(case: Case, rate: float, known: bool, methods: Mapping[str, Method]) -> Iterator[Row]:
+    """Every one of PEAKS by every method and by the ideal estimator."""
+    session, truth, body = recorded(case, rate, known), case.truth, case.landing.body if known else None
+    found = {
+        name: {key: (x, 0.0) for key, x in values(session, way(session), body).items()} for name, way in methods.items()
+    }
+    found[IDEAL] = expected_errors(session, body)
+    for name, each in found.items():
+        for (quantity, side), true in truth.items():
             if quantity in PEAKS:
-                found[quantity].append((true, expected[quantity, side]))
-    return [100 * float(np.sum(each[1]) / np.sum(np.abs(each[0]))) for q in PEAKS for each in [np.array(found[q]).T]]
+                yield Row(rate, known, name, quantity, true, *each[quantity, side])
 
 
 def figures(pair: Array) -> tuple[float, float]:
@@ -220,24 +223,54 @@ def figures(pair: Array) -> tuple[float, float]:
     return 100 * float(np.mean(np.abs(value - true)) / size), 100 * float(np.mean(towards) / size)
 
 
-def table(found: Mapping[str, list[Array]], least: list[float]) -> Iterator[str]:
-    yield "| quantity | " + " | ".join(found) + " | ideal |"
-    yield "|---|" + "---:|" * (len(found) + 1)
-    for k, quantity in enumerate(PEAKS):
-        cells = [f"{error:.1f} ({bias:+.1f})" for error, bias in (figures(rows[k]) for rows in found.values())]
-        yield f"| {quantity} | " + " | ".join(cells) + f" | {least[k]:.1f} |"
+def table(rows: list[Row]) -> Iterator[str]:
+    methods = list(dict.fromkeys(row.method for row in rows))
+    yield "| quantity | " + " | ".join(methods) + " |"
+    yield "|---|" + "---:|" * len(methods)
+    for quantity in PEAKS:
+        cells = []
+        for method in methods:
+            mine = [row for row in rows if row.quantity == quantity and row.method == method]
+            true, value, shift = np.array([(row.truth, row.value, row.shift) for row in mine]).T
+            size, ideal = np.mean(np.abs(true)), method == IDEAL
+            error, bias = figures(np.array([true, value]))
+            if ideal:
+                error, bias = (100 * float(np.mean(x) / size) for x in (value, np.sign(np.mean(true)) * shift))
+            cells.append(f"{error:.1f} ({bias:+.1f})")
+        yield f"| {quantity} | " + " | ".join(cells) + " |"
 
 
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--tuning", action="store_true", help="the seeds on which methods may be tuned")
-    parser.add_argument("--rates", type=float, nargs="*", default=RATES)
+    parser.add_argument("--rates", type=float, nargs="*", default=list(RATES))
+    parser.add_argument("--known", choices=("both", "no", "yes"), default="both", help="true body and exact plates")
+    parser.add_argument("--ideal-alone", action="store_true", help="the ideal estimator without the methods")
+    parser.add_argument("--part", default="1/1", help="which of how many parts of the landings")
+    parser.add_argument("--keep", help="write every number to this CSV file")
+    parser.add_argument("--join", nargs="*", help="make the tables of these CSV files")
     chosen = parser.parse_args()
-    seeds = TUNING if chosen.tuning else REPORTING
-    for rate in chosen.rates:
-        for known, words in ((False, "a laboratory's body and plates"), (True, "true body, exact plates")):
-            print(f"\nmarkers at {rate:g} Hz, {words}: mean absolute error (bias) in % of the mean true size")
-            print("\n".join(table(errors(seeds, rate, METHODS, known), ideal(seeds, rate, known))), flush=True)
+    rows = [row for name in chosen.join or () for row in _kept(Path(name))]
+    part, parts = (int(number) for number in chosen.part.split("/"))
+    seeds = () if chosen.join else (TUNING if chosen.tuning else REPORTING)[part - 1 :: parts]
+    bodies = {"both": (False, True), "no": (False,), "yes": (True,)}[chosen.known]
+    for case in filter(None, map(drawn_case, seeds)):
+        for rate in chosen.rates:
+            for known in bodies:
+                rows += rows_of(case, rate, known, {} if chosen.ideal_alone else METHODS)
+        if chosen.keep:
+            with Path(chosen.keep).open("w", encoding="utf-8", newline="") as file:
+                csv.writer(file).writerows(map(astuple, rows))
+    for rate, known in dict.fromkeys((row.rate, row.known) for row in rows):
+        words = "true body, exact plates" if known else "a laboratory's body and plates"
+        print(f"\nmarkers at {rate:g} Hz, {words}: mean absolute error (bias) in % of the mean true size")
+        print("\n".join(table([row for row in rows if (row.rate, row.known) == (rate, known)])), flush=True)
+
+
+def _kept(path: Path) -> Iterator[Row]:
+    with path.open(encoding="utf-8", newline="") as file:
+        for rate, known, method, name, *numbers in csv.reader(file):
+            yield Row(float(rate), known == "True", method, name, *map(float, numbers))
 
 
 if __name__ == "__main__":

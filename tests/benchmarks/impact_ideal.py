@@ -6,8 +6,8 @@ give draws of a joint's peak as the truth may be, and with it of what the laws s
 bones of hips, knees and ankles, and what separates the moment at L5/S1 summed from the feet up from that of trunk, head
 and arms. Conditional on these being nothing the peak has the mean that no linear estimator betters, and the standard
 deviation s of what a ridge regression of the peak on them leaves, the ridge by generalised cross-validation; its
-expected absolute error is sqrt(2/pi) s, and it has no bias. It is generous: real bones part, and the trunk's flesh,
-which the upper sum does not feel, is held to be known.
+expected absolute error is sqrt(2/pi) s, and it has no bias. The trunk's flesh is in the sum from above, and the trunk
+is known as its spreads below say. It is generous: real bones part.
 """
 
 from __future__ import annotations
@@ -21,6 +21,9 @@ from jointload.intake.recording import Array
 from jointload.intake.session import Session
 from jointload.landing.certainty import Key
 from jointload.landing.landed import Landing
+from jointload.landing.measures.every_measure import measure_landing
+from jointload.loads.from_above import turned, upper_trunk
+from jointload.numerics.rotations import cross, rotate
 from jointload.settings import Settings
 from jointload.uncertainty import pour as pouring
 from jointload.uncertainty.draws import Streams, draw_inputs
@@ -30,13 +33,18 @@ DRAWS, TOGETHER = 400, 25
 INSTANTS = np.array([-0.05, 0.02, 0.04, 0.07, 0.12, 0.25])
 """[s] from touch-down at which what must be nothing is looked at."""
 RIDGES = 10.0 ** np.arange(-1.0, 4.5, 0.5)
+TRUNK_CENTRE, TRUNK_RADIUS = 0.032, 0.06
+"""Spread of the centre of mass of trunk, head and arms, share of the way from hips to shoulders along each of two axes,
+and of their radii of gyration (choice: that of the thigh in models/uncertainty/inertia.toml)."""
 OF_MOTION = ("camera", "skin", "flesh")
 """What is uncertain where body and plates are exact."""
 
 
-def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[Key, float]:
-    """(quantity, side) -> expected absolute error [SI] of the ideal estimator on a recording; exact : the rider's true
-    body, where it and the plates are known."""
+def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[Key, tuple[float, float]]:
+    """(quantity, side) -> expected absolute error [SI] of the ideal estimator on a recording, and by how much all
+    errors shift the number in the mean when they are laid on it once more: a peak near others only rises.
+
+    exact : the rider's true body, where it and the plates are known"""
     rider, weight, _ = weigh(session)
     landing, _ = descend(session, exact or fit_body(session, rider, Settings()), weight, Settings())
     sources, streams = load_sources(SOURCES if exact is None else OF_MOTION), Streams.of(session, 0)
@@ -46,6 +54,7 @@ def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[K
     markers = pouring._Markers.of(landing, near, sources, streams, DRAWS)
     joining = pouring._joining(session, near.landing, markers)
     assert joining is not None
+    trunk = np.random.default_rng(305).standard_normal((3, DRAWS)) * (exact is None)
     shared = pouring._Pouring(near.landing, body, inputs, markers.labels, joining)
     since = near.landing.events.first_touchdown + INSTANTS
     at = np.round(since * near.landing.poses.rate).astype(int)
@@ -55,19 +64,31 @@ def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[K
         which = slice(start, start + TOGETHER)
         together, filtered = pouring._poured(shared, which, markers.disturbed(which))
         for numbers, drawn in pouring._by_events(together, filtered, inputs.weight[which]):
-            for key, values in pouring._values(drawn, landing.weight).items():
-                peaks.setdefault(key, np.full(DRAWS, np.nan))[start + numbers] = values
+            for key, value in pouring._values(drawn, landing.weight).items():
+                peaks.setdefault(key, np.full(DRAWS, np.nan))[start + numbers] = value
         gaps = _gaps(together.poses, together.body, joining.meetings)[..., at]
-        parts = (gaps.reshape(-1, *gaps.shape[2:]), _disagreement(together)[..., at])
+        parts = (gaps.reshape(-1, *gaps.shape[2:]), _disagreement(together, trunk[:, which])[..., at])
         nothing[..., which] = np.concatenate(parts).swapaxes(1, 2)
     rows = nothing.reshape(-1, DRAWS)
-    return {key: float(np.sqrt(2.0 / np.pi)) * _left(values, rows) for key, values in peaks.items()}
+    least = float(np.sqrt(2.0 / np.pi))
+    values = {(measure.quantity, measure.side): measure.value for measure in measure_landing(landing)}
+    return {key: (least * _left(drawn, rows), float(np.nanmean(drawn)) - values[key]) for key, drawn in peaks.items()}
 
 
-def _disagreement(landing: Landing) -> Array:
-    """(3, D, F) [N m] the moment at L5/S1 from below less that from above."""
+def _disagreement(landing: Landing, trunk: Array) -> Array:
+    """(3, D, F) [N m] the moment at L5/S1 from below less that from above; trunk : (3, D) standard normal numbers for
+    the place of its centre forward and up, and its radii."""
     assert landing.upper is not None
-    return landing.loads.components[:, landing.loads.joints.index("l5s1")] - landing.upper.components
+    body, j, (rotation, _) = landing.body, landing.angles.joints.index("l5s1"), landing.poses.of("trunk")
+    own, points = upper_trunk(body), body.standing_points
+    assert own is not None
+    long = np.linalg.norm(points["shoulder_mid"] - points["hip_mid"], axis=0)
+    shift = TRUNK_CENTRE * long * np.stack((trunk[0], trunk[1], np.zeros_like(trunk[0])))
+    moment = cross(rotate(rotation, shift[..., None]), landing.upper.force)
+    moment += 2.0 * TRUNK_RADIUS * trunk[2][:, None] * turned(rotation, own.tensor, 1.0 / landing.poses.rate)
+    more = np.einsum("ca...,c...->a...", landing.angles.axes[:, :, j], moment)
+    more *= landing.angles.signs[:, j].reshape(3, 1, 1)
+    return landing.loads.components[:, landing.loads.joints.index("l5s1")] - landing.upper.components - more
 
 
 def _left(values: Array, rows: Array) -> float:

@@ -221,7 +221,7 @@ class Read:
         for m in with_tissue_spreads(told(read), read):
             samples = m.value + self.away[m.quantity, m.side]
             low, high = drawn_interval(m.value, samples)
-            yield m.with_independent(low, high)
+            yield m.doubted(low, high)
 
 
 def sample_landings() -> list[Landing]:

@@ -13,6 +13,7 @@ from jointload.intake.recording import Plate, Recording, split_side
 from jointload.intake.session import Session
 from jointload.landing.landed import Measure
 from jointload.landing.measures.every_measure import SIDE_MEASURES
+from jointload.landing.measures.force_measures import _time_of_largest, vertical_impulse_100ms
 from jointload.settings import Settings
 
 LANDED = {
@@ -137,6 +138,25 @@ def test_two_feet_on_one_plate_give_moments_with_an_interval(clean_session: Sess
     total, parts = (measured(a, "vertical_force_total_peak", "").value for a in (shared, whole))
     assert total == pytest.approx(parts, rel=1e-6)
     assert shared.landing.events.kind == "landing"
+
+
+@pytest.mark.parametrize("part", [0.0, 0.3, 0.9])
+def test_an_impulse_begins_between_two_samples(whole: Analysis, part: float) -> None:
+    """A force that rises by 40 N a sample, from anywhere in a sample: 20 N x 0.1 s + 40,000 N/s x
+    (0.1 s)^2 / 2 = 202 N s from where it passes 20 N; the time to its largest value counts from there, too."""
+    landing, rate = whole.landing, 1000.0
+    contact, start = landing.contact, 300.0 + part
+    rise = np.minimum(40.0 * (np.arange(contact.total.size) - start), 6000.0)
+    force = contact.fast_force.copy()
+    force[1, 0] = rise
+    touched = float(np.argmax(rise > 20.0)) / rate
+    right = replace(landing.events.sides["right"], touchdown=touched, landing_end=touched + 0.12)
+    events = replace(landing.events, sides={**landing.events.sides, "right": right})
+    ramp = replace(landing, contact=replace(contact, fast_force=force, fast_rate=rate), events=events, _filtered=[])
+    impulse, note = vertical_impulse_100ms(ramp, "right")
+    assert impulse == pytest.approx(202.0, abs=1e-9) and not note
+    last = round((touched + 0.12) * rate)
+    assert _time_of_largest(rise, ramp, "right") == pytest.approx((last - start - 0.5) / rate, abs=1e-9)
 
 
 def test_a_side_that_never_lands_keeps_its_rows(clean_session: Session) -> None:

@@ -127,6 +127,26 @@ def test_standing_still_the_lower_back_carries_what_is_above(clean_session: Sess
     assert -above.components[0, frame] == pytest.approx(by_hand, abs=1e-6)
 
 
+def test_what_is_above_the_pelvis_weighs_what_the_legs_leave_and_moves_its_flesh(exact: Analysis) -> None:
+    """Thighs a fifth heavier make all above lighter by as much; a force on the flesh above is borne at L5/S1, too."""
+    landing = exact.landing
+    poses, angles, body = landing.poses, landing.angles, landing.body
+    markers = dict(zip(landing.recording.labels, landing.recording.markers.swapaxes(0, 1), strict=True))
+    heavier = {
+        name: replace(part, mass=1.2 * part.mass) if name.endswith("thigh") else part
+        for name, part in body.inertia.items()
+    }
+    before = loads_from_above(poses, markers, body, angles)
+    after = loads_from_above(poses, markers, replace(body, inertia=heavier), angles)
+    left, less = (body.rider.mass - sum(part.mass for part in each.values()) for each in (body.inertia, heavier))
+    inner = slice(5, -5)
+    np.testing.assert_allclose(after.force[:, inner], less / left * before.force[:, inner], rtol=1e-9)
+    pull = np.tile(np.array([[30.0], [-50.0], [10.0]]), before.force.shape[1])
+    with_flesh = loads_from_above(poses, markers, body, angles, flesh=pull)
+    np.testing.assert_allclose((with_flesh.force - before.force)[:, inner], pull[:, inner], atol=1e-9)
+    assert np.abs(with_flesh.components - before.components)[:, inner].max() > 1.0
+
+
 def test_the_trunk_without_its_pelvis_can_exist(exact: Analysis) -> None:
     moments = np.linalg.eigvalsh(upper_trunk(exact.landing.body).tensor)
     assert moments[0] > 0 and moments[2] <= moments[0] + moments[1]

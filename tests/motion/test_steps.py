@@ -7,9 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from jointload.analysis import analyse
+from jointload import analysis
+from jointload.analysis import analyse, follow_body
 from jointload.intake.session import Session, read_session
-from jointload.landing.events import may_follow_a_flight
+from jointload.landing.events import may_follow_flights, may_have_fallen
 from jointload.settings import Settings
 from jointload.uncertainty.intervals import with_intervals
 
@@ -53,8 +54,28 @@ def test_a_step_changes_by_less_than_its_interval_against_15_hz(shared_c3d: Path
 def test_only_what_is_loaded_after_a_while_in_the_air_may_be_a_landing() -> None:
     rate, force = 1000.0, np.full(1000, 700.0)
     force[300:400] = 0.0
-    assert not may_follow_a_flight(force, rate, 20.0), "0.1 s without load"
+    assert not may_follow_flights(force, rate, 20.0), "0.1 s without load"
     force[300:500] = 0.0
-    assert may_follow_a_flight(force, rate, 20.0)
+    assert may_follow_flights(force, rate, 20.0) == [0.5]
     force[300:] = 0.0
-    assert not may_follow_a_flight(force, rate, 20.0), "nothing comes down again"
+    assert not may_follow_flights(force, rate, 20.0), "nothing comes down again"
+
+
+def test_only_a_body_that_fell_may_land() -> None:
+    """A fall of 9.81 m/s2 with one foot that swings up, a walk on the level, and markers that were not seen."""
+    rate = 250.0
+    time = np.arange(100) / rate
+    markers = np.zeros((3, 7, time.size)) + 1.0
+    assert not may_have_fallen(markers, rate, 0.3)
+    markers[1] -= 0.5 * 9.81 * time**2
+    markers[1, 0] += 20.0 * time**2
+    assert may_have_fallen(markers, rate, 0.3)
+    assert may_have_fallen(np.full_like(markers, np.nan), rate, 0.3), "nobody knows"
+    assert may_have_fallen(markers[..., :20], rate, 0.05), "seen too late"
+
+
+def test_a_walk_onto_plates_is_followed_once(shared_c3d: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    calls = []
+    monkeypatch.setattr(analysis, "follow_body", lambda *given: calls.append(given[3]) or follow_body(*given))
+    assert analyse(step(shared_c3d, "walk_1"), variants=False).settings.smoothing == "fixed"
+    assert [settings.smoothing for settings in calls] == ["fixed"]

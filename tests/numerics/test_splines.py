@@ -46,15 +46,17 @@ def test_a_finer_curve_passes_through_the_coarse_one() -> None:
     np.testing.assert_allclose(fine[2::4][100:-100], between[100:-100], atol=1e-6)
 
 
-def test_what_is_left_open_has_the_spread_of_the_error() -> None:
-    """Trajectories drawn from the model itself, recorded with noise: error and doubt are alike, calm and rough."""
+@pytest.mark.parametrize("own", [NOISE, 0.5 * NOISE])
+def test_what_is_left_open_has_the_spread_of_the_error(own: float) -> None:
+    """Trajectories drawn from the model itself, recorded with noise: error and doubt are alike, calm and rough, also
+    where the data are better than they are smoothed for."""
     rng = np.random.default_rng(1)
     density = np.where(np.abs(TIME - 0.8) < 0.1, 2e5, 250.0)
-    made = JerkSpline.of(density, NOISE, 1.0 / RATE)
+    made = JerkSpline.of(density, NOISE, 1.0 / RATE, own=own)
     jerk = np.sqrt(np.concatenate((density[:1], density)) / RATE**5) * rng.standard_normal((400, SAMPLES + 1))
     coefficients = np.cumsum(np.cumsum(np.cumsum(np.pad(jerk, ((0, 0), (3, 0))), axis=1), axis=1), axis=1)
     true = sum(value * coefficients[:, i : i + SAMPLES] for i, value in enumerate(AT_KNOT))
-    error = made.smooth(true + NOISE * rng.standard_normal(true.shape)) - true
+    error = made.smooth(true + own * rng.standard_normal(true.shape)) - true
     doubt = made.doubt(rng.standard_normal((400, SAMPLES + 4)))
     for part in (slice(50, 150), slice(185, 215)):
         acceleration = [np.std(np.diff(x, 2, axis=1)[:, part]) for x in (error, doubt)]

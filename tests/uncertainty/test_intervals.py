@@ -32,15 +32,15 @@ def certain_again(again: Analysis) -> Analysis:
 def test_a_tissue_load_bears_its_own_doubt_and_that_of_what_was_measured_once_each(
     flat: Analysis, certain: Analysis
 ) -> None:
-    """Arms alone, and the drawn inputs alone, neither of which knows of the other: the interval reaches on either side
-    as far as the root of both squares."""
+    """Arms alone, and the drawn inputs alone, owe each other nothing: the reaches add up as the sides of a right
+    angle."""
     own = {(m.quantity, m.side): m for m in flat.measures}
     for measure in certain.measures:
         key = (measure.quantity, measure.side)
         if key[0] in ("tibiofemoral_force_impulse", "achilles_force_peak", "l5s1_disc_force_impulse"):
             low, high = certain.certainty.interval(key)
-            up = np.sqrt((own[key].high - measure.value) ** 2 + (high - measure.value) ** 2)
-            down = np.sqrt((measure.value - own[key].low) ** 2 + (measure.value - low) ** 2)
+            up = np.hypot(own[key].high - measure.value, high - measure.value)
+            down = np.hypot(measure.value - own[key].low, measure.value - low)
             assert measure.high == pytest.approx(measure.value + up)
             assert measure.low == pytest.approx(max(measure.value - down, 0.0))
 

@@ -13,6 +13,8 @@ BEARING_SHARE = 0.2
 TRAVEL_SPEED = 0.7
 """Above this horizontal speed [m/s] of the pelvis at touch-down, braking is against the direction of travel
 (choice)."""
+TRAVEL_BEFORE = 0.02
+"""Time [s] before touch-down at which the travel is read."""
 IMPULSE_SECONDS = 0.1
 
 
@@ -50,23 +52,37 @@ def time_to_peak(landing: Landing, side: str) -> Result:
 def _time_of_largest(series: Array, landing: Landing, side: str) -> Array:
     span = landing.fast_span(side)
     window = span.cut(series)
-    after = (span.place_of_largest(window) - span.start) / landing.contact.fast_rate
-    return np.where(span.known(window), after, np.nan)
+    after = span.place_of_largest(window) - span.start + _passed_before(landing, side)
+    return np.where(span.known(window), after / landing.contact.fast_rate, np.nan)
+
+
+def _passed_before(landing: Landing, side: str) -> Array:
+    """() or (D,) share of a sample by which the force passed the threshold before the first sample above it: a landing
+    begins between two samples, and the force grows by a tenth of its peak from one to the next."""
+    vertical, start = landing.contact.fast_force[1, SIDES.index(side)], landing.fast_span(side).start
+    above, below = picked(vertical, start), picked(vertical, np.maximum(start - 1, 0))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        passed = (above - landing.settings.contact_threshold) / (above - below)
+    return np.where((passed > 0.0) & (passed < 1.0), passed, 0.0)
 
 
 def vertical_impulse_100ms(landing: Landing, side: str) -> Result:
+    """From where the force passes the threshold, between two samples, for 100 ms."""
     rate, start = landing.contact.fast_rate, landing.fast_span(side).start
-    span = Span(start, start + round(IMPULSE_SECONDS * rate) + 1)
-    vertical = landing.contact.fast_force[1, SIDES.index(side)]
-    whole = span.stop <= vertical.shape[-1]
-    value = np.where(whole, span.integral(span.cut(vertical), 1.0 / rate), np.nan)
+    vertical, last = landing.contact.fast_force[1, SIDES.index(side)], start + round(IMPULSE_SECONDS * rate)
+    whole, last = last < vertical.shape[-1], np.minimum(last, vertical.shape[-1] - 1)
+    span, early = Span(start, last + 1), _passed_before(landing, side)
+    first, before, end = (picked(vertical, sample) for sample in (start, last - 1, last))
+    begun = 0.5 * early * (landing.settings.contact_threshold + first)
+    ended = early * (end - 0.5 * early * (end - before))
+    value = np.where(whole, span.integral(span.cut(vertical), 1.0 / rate) + (begun - ended) / rate, np.nan)
     return value, "" if np.all(whole) else "the recording ends within 100 ms"
 
 
 def _braking(landing: Landing, side: str) -> tuple[Array, str]:
     """(N,) [N] horizontal force against the travel, and which direction was used."""
     pelvis, rate = landing.poses.place(landing.body, "hip_mid")[[0, 2]], landing.poses.rate
-    frame = np.maximum(landing.touchdown_frames() - round(0.02 * rate), 1)
+    frame = np.maximum(landing.touchdown_frames() - round(TRAVEL_BEFORE * rate), 1)
     frame = np.minimum(frame, pelvis.shape[-1] - 2)
     velocity = (picked(pelvis, frame + 1) - picked(pelvis, frame - 1)) * (0.5 * rate)
     speed = np.hypot(*velocity)
