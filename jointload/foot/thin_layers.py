@@ -415,4 +415,4 @@ def toe_change(bearing: Bearing, raised: Array) -> Array:
     draw = np.arange(bearing.draws)
     low, high = bearing.toe_push[first, draw], bearing.toe_push[first + 1, draw]
     level = bearing.toe_push[TILTS.size // 2]
-    return np.asarray(low + (place - first) * (high - low) - level)
+    return np.where(raised == 0.0, 0.0, low + (place - first) * (high - low) - level)

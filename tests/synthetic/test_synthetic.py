@@ -299,6 +299,6 @@ def test_profiles_reach_their_ends() -> None:
     assert (fall.height(t)[1] - fall.height(t)[3]) / 2e-6 == pytest.approx(3.0, rel=1e-4)
     assert fall.height(t)[4:] == pytest.approx([0, 0], abs=1e-12)
     time = np.arange(0.0, 3.0, 1e-4)
-    force = force_profile(impulse=0.3, peak=5.0, first_share=0.5, rise=0.1)(time)
+    force = force_profile(impulse=0.3, peak=5.0, first_share=0.5, first_length=0.085, rise=0.1)(time)
     assert force.max() == pytest.approx(5.0, abs=1e-3)
     assert np.sum(force - 1.0) * 1e-4 == pytest.approx(0.3, abs=1e-3)

@@ -93,11 +93,11 @@ def _digit_more(value: float, unit: str) -> str:
 
 def _largest_shares(certainty: Certainty, key: Key) -> str:
     titles = {each.name: each.title for each in certainty.inputs}
-    shares = sorted(certainty.shares(key).items(), key=lambda item: -item[1])
-    named = [f"{titles[name]} {100 * share:.0f}\u00a0%" for name, share in shares if share >= LEAST_SHOWN]
-    if not named and certainty.variance(key) > 0.0:
-        return "the time from one force sample to the next"
-    return ", ".join(named)
+    sampling = min(certainty.sampling.get(key, 0.0) / certainty.variance(key), 1.0) if certainty.variance(key) else 0.0
+    shares = {titles[name]: (1.0 - sampling) * share for name, share in certainty.shares(key).items()}
+    shares["the time from one force sample to the next"] = sampling
+    largest_first = sorted(shares.items(), key=lambda item: -item[1])
+    return ", ".join(f"{title} {100 * share:.0f}\u00a0%" for title, share in largest_first if share >= LEAST_SHOWN)
 
 
 def _inputs_text(certainty: Certainty) -> str:

@@ -32,12 +32,14 @@ def of_feet_asked(reported: Reported) -> bool:
 
 
 def shape_sentences(reported: Reported) -> tuple[str, ...]:
-    """What each shape that was asked about or found changes of heel, ball and toes."""
+    """What each shape that was asked about or found changes of heel, ball and toes; named where they are several."""
     fit, asked = reported.fit, reported.whatif
     answers = [] if asked is None else [asked, *asked.others]
     answers += [] if fit is None or fit.answer is None else [fit.answer]
+    names = ["This shape"] if len(answers) == 1 else [sentence_case(answer.shape_text) for answer in answers]
     return tuple(
-        f"{sentence_case(answer.shape_text)}: {'; '.join(_changed(reported.analysis, answer))}." for answer in answers
+        f"{name}: {'; '.join(_changed(reported.analysis, answer))}."
+        for name, answer in zip(names, answers, strict=True)
     )
 
 

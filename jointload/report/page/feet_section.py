@@ -35,9 +35,9 @@ def feet_answer(reported: Reported) -> str:
     if not of_feet_asked(reported):
         return ""
     told = (*feet_sentences(reported.analysis), *shape_sentences(reported))
-    items = "".join(f"<li>{escape(sentence)}</li>" for sentence in told)
-    where = '<a href="#feet">Both feet and every number</a>'
-    return f"<ul>{items}</ul><p>{where}</p>" if told else ""
+    where = ' <a href="#feet">Both feet and every number</a>'
+    items = "</li><li>".join(escape(sentence) for sentence in told)
+    return f"<ul><li>{items}{where}</li></ul>" if told else ""
 
 
 def feet_section(reported: Reported) -> str:

@@ -119,7 +119,7 @@ def _bibtex_author(family: str, given: str) -> str:
     if not given:
         return f"{{{latex_letters(family)}}}"
     initials = " ".join("-".join(f"{letter}." for letter in part) for part in _initials(given))
-    return f"{latex_letters(family)}, {initials}"
+    return latex_letters(f"{family}, {initials}")
 
 
 def _initials(given: str) -> list[str]:
