@@ -48,8 +48,7 @@ def test_a_rider_is_predicted_as_the_package_does_for_those_it_knows() -> None:
 
 
 def test_intervals_hold_riders_whose_law_is_known() -> None:
-    """14 studies of six riders, two riders at two heights each that they were not recorded from; 400 studies stand in
-    tests/benchmarks/study_truth.py."""
+    """14 studies of six riders, two riders at two heights each that they were not recorded from."""
     held = []
     for seed in range(14):
         data, truth = made_riders(seed)
