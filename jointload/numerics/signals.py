@@ -91,15 +91,24 @@ def peaks(x: Array, prominence: float) -> NDArray[np.intp]:
     flat top its middle. The ends are no peaks."""
     first = np.concatenate(([0], np.flatnonzero(np.diff(x)) + 1))
     level, last = x[first], np.append(first[1:], x.size) - 1
-    out = []
-    for k in np.flatnonzero((level[1:-1] > level[:-2]) & (level[1:-1] > level[2:])) + 1:
-        ground = []
-        for side in (level[k - 1 :: -1], level[k + 1 :]):
-            higher = np.flatnonzero(side > level[k])
-            ground.append(side[: higher[0] if higher.size else None].min())
-        if level[k] - max(ground) >= prominence:
-            out.append((first[k] + last[k]) // 2)
-    return np.array(out, dtype=np.intp)
+    tops = np.flatnonzero((level[1:-1] > level[:-2]) & (level[1:-1] > level[2:])) + 1
+    if not tops.size:
+        return tops
+    valleys, heights = np.minimum.reduceat(level, np.concatenate(([0], tops))).tolist(), level[tops].tolist()
+    before, after = _grounds(heights, valleys), _grounds(heights[::-1], valleys[::-1])[::-1]
+    high = tops[level[tops] - np.maximum(before, after) >= prominence]
+    return np.asarray((first[high] + last[high]) // 2)
+
+
+def _grounds(heights: list[float], valleys: list[float]) -> list[float]:
+    """The lowest valley before each top, back to the next higher one; valleys[k] lies before heights[k]."""
+    out, higher = [], list[tuple[float, float]]()
+    for height, ground in zip(heights, valleys, strict=False):
+        while higher and higher[-1][0] <= height:
+            ground = min(ground, higher.pop()[1])
+        higher.append((height, ground))
+        out.append(ground)
+    return out
 
 
 def _grouped_rows(valid: NDArray[np.bool_]) -> Iterator[tuple[NDArray[np.bool_], NDArray[np.intp]]]:
