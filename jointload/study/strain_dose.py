@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cache, lru_cache, partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -128,7 +128,7 @@ def strain_dose(metrics: pandas.DataFrame, exposures: Sequence[Exposure], baseli
     """
     loads = landing_loads(metrics)
     usual = loads[loads["condition"] == baseline]
-    laws = _Laws(usual)
+    laws = _laws(usual)
     out: dict[str, list[Row]] = {"doses": [], "shares": [], "savings": []}
     for rider in dict.fromkeys(e.rider for e in exposures):
         rows = [e for e in exposures if e.rider == rider]
@@ -139,7 +139,7 @@ def strain_dose(metrics: pandas.DataFrame, exposures: Sequence[Exposure], baseli
                 both = _select(loads, rider, tissue.name, basis)
                 for side in sorted(set(both["side"]), reverse=True) or ("",):
                     own = both[both["side"] == side]
-                    law = laws.of(tissue.name, basis, side)
+                    law = partial(laws, tissue.name, basis, side)
                     pieces = _Pieces.of(own[own["condition"] == baseline], rows, reference, scaled, drawn, law)
                     for kind, exponent in tissue.exponents.items():
                         key = {"rider": rider, "tissue": tissue.name, "side": side, "kind": kind, "exponent": exponent}
@@ -153,23 +153,15 @@ def strain_dose(metrics: pandas.DataFrame, exposures: Sequence[Exposure], baseli
     return Dose(doses, shares, savings, tuple(exposures), baseline, scaled)
 
 
-class _Laws:
-    """How each load of the usual landings changes with height, found when it is first asked for."""
+def _laws(usual: pandas.DataFrame) -> Callable[[str, str, str], HeightLaw | None]:
+    """How each load of the usual landings (tissue, basis, side) changes with height, found when first asked for."""
 
-    def __init__(self, usual: pandas.DataFrame) -> None:
-        self.usual = usual
-        self.found: dict[tuple[str, str, str], HeightLaw | None] = {}
+    @cache
+    def law(tissue: str, basis: str, side: str) -> HeightLaw | None:
+        mine = (usual["tissue"] == tissue) & (usual["basis"] == basis) & (usual["side"] == side)
+        return height_law(usual[mine])
 
-    def of(self, tissue: str, basis: str, side: str) -> Callable[[], HeightLaw | None]:
-        def law() -> HeightLaw | None:
-            key = (tissue, basis, side)
-            if key not in self.found:
-                table = self.usual
-                mine = (table["tissue"] == tissue) & (table["basis"] == basis) & (table["side"] == side)
-                self.found[key] = height_law(table[mine])
-            return self.found[key]
-
-        return law
+    return law
 
 
 def _reference(usual: pandas.DataFrame) -> float:

@@ -93,7 +93,8 @@ def _digit_more(value: float, unit: str) -> str:
 
 def _largest_shares(certainty: Certainty, key: Key) -> str:
     titles = {each.name: each.title for each in certainty.inputs}
-    sampling = min(certainty.sampling.get(key, 0.0) / certainty.variance(key), 1.0) if certainty.variance(key) else 0.0
+    total = certainty.variance(key)
+    sampling = min(certainty.sampling.get(key, 0.0) / total, 1.0) if total else 0.0
     shares = {titles[name]: (1.0 - sampling) * share for name, share in certainty.shares(key).items()}
     shares["the time from one force sample to the next"] = sampling
     largest_first = sorted(shares.items(), key=lambda item: -item[1])
