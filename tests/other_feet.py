@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
@@ -62,6 +63,12 @@ PAD_LAWS = (
 )
 
 
+class Sole(Protocol):
+    """What lies between pad and ground."""
+
+    def compression(self, pressure: Array) -> Array: ...
+
+
 @dataclass(frozen=True)
 class OtherSole:
     """A shoe's sole E s (1 + (s / begins)^3); begins : infinite for one that stays linear."""
@@ -115,8 +122,8 @@ class OtherHeel:
         walks = heel.pressed(*BRISK, None)["pressure"]
         return heel if abs(walks - BRISK_PRESSURE[0]) < 3.0 * BRISK_PRESSURE[1] else cls.of(rng)
 
-    def pressed(self, force: float, loading_time: float, sole: OtherSole | None) -> dict[str, float]:
-        """Peak pressure, compression, strain and energy of the pad."""
+    def pressed(self, force: float, loading_time: float, sole: Sole | None) -> dict[str, float]:
+        """Peak pressure, compression, strain and energy of the pad, and what the heel's middle goes down by."""
         edges = np.linspace(0.0, self.radius, 61)
         middles, areas = 0.5 * (edges[1:] + edges[:-1]), np.pi * np.diff(edges**2)
         lifted = self.curve - np.sqrt(self.curve**2 - middles**2)
@@ -132,6 +139,7 @@ class OtherHeel:
             low, high = (low, middle) if borne > force else (middle, high)
         most = float(np.interp(high, depth, strain))
         return {
+            "down": high,
             "pressure": float(np.interp(high, depth, pressure)),
             "compression": most * self.thickness,
             "strain": most,

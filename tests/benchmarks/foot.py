@@ -268,6 +268,8 @@ def coverage(found: list[Judgement]) -> str:
 
 
 WEIGHT = 70.0 * GRAVITY
+MASSES_DIFFER = 0.15
+"""Of walkers, standard deviation of the logarithm (choice: men and women)."""
 RUNNING_SHOE = (StiffeningColumn(0.025, 1.8e6, 0.75),)
 """A trainer's midsole (choice)."""
 
@@ -308,7 +310,8 @@ def _kept_back() -> list[Row]:
     draws = 500
     rows = load_model("foot", "walking").content["heel_force"]
     share = triangular(rows["low"][1], rows["body_weights"][1], rows["high"][1], "walking", draws, 3)
-    walkers = press_heel(share * WEIGHT, heel_of(drawn("heel_pad", draws, 3), rows["loading_time"]))
+    weights = WEIGHT * np.exp(MASSES_DIFFER * np.random.default_rng(3).standard_normal((draws, 1)))
+    walkers = press_heel(share * weights, heel_of(drawn("heel_pad", draws, 3), rows["loading_time"]))
     at_320 = _strain_at(320e3, rows["loading_time"])
     firm = 1e-3 * _stiffness(likeliest_heel(0.1), 1.0 * WEIGHT)
     slipperiest = foot_spreads("shoe")["friction"].low
@@ -319,7 +322,7 @@ def _kept_back() -> list[Row]:
     kept, memory = "kept back", "from memory: "
     return [
         ("walking: strain at 320 kPa", "0.39", "0.34 to 0.44", f"{at_320:.3g}", kept, "gefen_2001, second hand"),
-        ("walking: spread of the heel's pressure between persons [%]", "31", "", f"{spread:.3g}", kept, WALK),
+        ("walking: spread of the heel's pressure between persons [%]", "31", "", f"{spread:.3g}", "used", WALK),
         ("walking: largest compression [mm]", "10.3", "", f"{quick:.3g}", kept, f"{memory}Wearing 2014"),
         ("walking: stiffness late in loading [N/mm]", "212", "87 to 337", f"{firm:.3g}", kept, f"{memory}Wearing 2014"),
         ("running: compression in a shoe over none", "0.61", "", f"{float(shod / bare):.3g}", kept,
