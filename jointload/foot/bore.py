@@ -188,14 +188,16 @@ def _add_toes(told: _Told, analysis: Analysis, side: str, below: Underfoot, draw
     known = shoe is not None and shoe.friction is not None
     socks = load_model("foot", "shoe").content["socks"]
     ends = f"{socks['regular_low']:.2f} to {socks['regular_high']:.2f}"
-    note = "" if known else f"friction unknown: over the range of published socks, {ends}"
+    note = "friction as told" if known else f"friction unknown: over the range of published socks, {ends}"
+    grip = foot_spreads("sole")["grip_loaded"]
+    note += f"; under a landing's load {grip.low:g} to {grip.high:g} of it"
     told.add(
-        "; ".join(filter(None, (note, _room_note(shoe)))),
+        "; ".join((note, _room_note(shoe))),
         toe_push_force_peak=toes.peak,
         toe_push_force_impulse=toes.impulse,
         toe_push_time=toes.lasts,
     )
-    told.add("; ".join(filter(None, (note, SLIDE_NOTE))), toe_slide=toes.slides)
+    told.add(f"{note}; {SLIDE_NOTE}", toe_slide=toes.slides)
     told.add(friction_needed=toes.friction_needed)
 
 

@@ -249,9 +249,10 @@ def _normal(name: str, draws: int, seed: int) -> Array:
 
 
 def law_form(material: Material, unknown: Factors) -> Array:
-    """(D, 1) factor of what a layer spares, for a foam that the law of two numbers misses, or may miss."""
+    """(D, 1) factor of what a layer spares: for the law of the pad, and that of a foam which the law of two numbers
+    misses, or may miss."""
     known = material.kind != "foam" or material.law_misfit <= POOR_FIT
-    return np.ones_like(np.asarray(unknown["law_form"])) if known else np.asarray(unknown["law_form"])
+    return np.asarray(unknown["pad_form"] * (1.0 if known else unknown["law_form"]))
 
 
 # heel and ball upon it ------------------------------------------------------------------------------------------------

@@ -160,14 +160,16 @@ def truth(number: int, kind: type[Hardening] | type[GasFoam]) -> list[tuple[floa
 def main() -> None:
     words = argparse.ArgumentParser(description=__doc__)
     words.add_argument("--persons", type=int, default=100)
-    persons = words.parse_args().persons
+    words.add_argument("--first", type=int, default=0, help="number of the first person; others are fresh ones")
+    chosen = words.parse_args()
+    persons = range(chosen.first, chosen.first + chosen.persons)
     drawn("layer", 200, 5)
     took = speed()
     print(f"200 layers x 200 draws, three places: {took:.2f} s of one core (wanted: {WANTED_SECONDS:g} s)")
     print("| cushion | height | held | true change, middle | interval, middle |")
     print("|---|---|---:|---:|---:|")
     for kind in (Hardening, GasFoam):
-        rows = np.array([truth(number, kind) for number in range(persons)], dtype=float)
+        rows = np.array([truth(number, kind) for number in persons], dtype=float)
         for k, height in enumerate((2, 4, 6)):
             change, held, width = (rows[:, k] * 100.0).T
             cells = f"{held.mean():.1f} % | {np.median(change):.1f} % | {np.median(width):.1f} %"
