@@ -18,6 +18,7 @@ ORDER = (
     "sources",
     "modeldata",
     "settings",
+    "numerics.together",
     "numerics.rotations",
     "numerics.rigid_fit",
     "numerics.banded",

@@ -20,11 +20,9 @@ from jointload.intake.recording import SIDES, Array, Which
 from jointload.intake.rider import G
 from jointload.numerics.rotations import add_cross, angular_motion, cross, dot, rotate, rotate_back
 from jointload.numerics.signals import second_derivative, zero_lag_lowpass
+from jointload.numerics.together import together
 
 GRAVITY = np.array([0.0, -G, 0.0])
-TOGETHER = 20_000
-"""Values of a component that are worked on together: few enough for the processor's cache, in rows so long that calls
-cost little (choice: 0.19 us a frame of ten segments, 0.37 in blocks of 1,000 frames of all segments)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,11 +130,9 @@ def inverse_dynamics(
 
 def _parts(series: Array) -> Iterator[tuple[slice, slice]]:
     """Segments and frames of a series (3, S, ..., F) that are worked on together."""
-    row, frames = series[0, 0].size, series.shape[-1]
-    many = max(TOGETHER // max(row, 1), 1)
-    for start in range(0, frames, TOGETHER):
-        for first in range(0, series.shape[1], many):
-            yield slice(first, first + many), slice(start, start + TOGETHER)
+    for frames in together(series.shape[-1], 1):
+        for segments in together(series.shape[1], series[0, 0, ..., frames].size):
+            yield segments, frames
 
 
 def _own_need(motion: SegmentMotion, mass: Array, tensor: Array, gravity: Array, force: Array, moment: Array) -> None:
@@ -190,7 +186,9 @@ def segment_motion(poses: SegmentPoses, body: FittedBody) -> SegmentMotion:
     com = np.stack([body.inertia[name].com for name in names], axis=1)
     centre = poses.origin[:, where] + rotate(rotation, com[..., None])
     dt = 1.0 / poses.rate
-    velocity, acceleration = angular_motion(rotation, dt)
+    velocity, acceleration = np.empty((2, *centre.shape))
+    for some in together(len(names), centre[0, 0].size):
+        velocity[:, some], acceleration[:, some] = angular_motion(rotation[:, :, some], dt)
     return SegmentMotion(rotation, centre, second_derivative(centre, dt), velocity, acceleration)
 
 

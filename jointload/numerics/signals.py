@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jointload.numerics.splines import CubicCurve
+from jointload.numerics.together import together
 
 Array = NDArray[np.float64]
 
@@ -18,8 +19,6 @@ PADDING_SECONDS = 1.0
 PADDING_PERIODS = 5.0
 """Periods of the cut-off after which more padding changes no sample by 1e-12 of the signal; the rule of 1 s is the
 cap."""
-TOGETHER = 20_000
-"""Values that are worked on together, so that they stay in the processor's cache (choice)."""
 SHORTEST_RUN = 5
 """Samples that a run between gaps must have to be filtered; shorter runs become NaN."""
 
@@ -156,9 +155,8 @@ def delayed(x: Array, delay: Array) -> Array:
     draws, samples = x.shape[-2:]
     out, rows = np.empty(x.shape), x.reshape(-1, draws, samples)
     alike = [(int(step), np.flatnonzero(first == step)) for step in np.unique(first)]
-    few = max(TOGETHER // (draws * samples), 1)
-    for start in range(0, len(rows), few):
-        some, late = rows[start : start + few], out.reshape(rows.shape)[start : start + few]
+    for part in together(len(rows), draws * samples):
+        some, late = rows[part], out.reshape(rows.shape)[part]
         for step, which in alike:
             around = _moved_on(some[:, which], step - 1, samples + 3)
             each = around[..., :samples] * cubic[0][which, None]

@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from jointload.loads.moments import GRAVITY, TOGETHER, Chain, SegmentMotion, inverse_dynamics
+from jointload.loads.moments import GRAVITY, Chain, SegmentMotion, inverse_dynamics
 from jointload.numerics.rotations import about_axis, angular_motion, cross, rotate
 from jointload.numerics.signals import derivatives
+from jointload.numerics.together import TOGETHER
 
 ROUNDING = 1e-8
 """[N], [N m]: two engines in double precision on forces of some thousand newtons."""
