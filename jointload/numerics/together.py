@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 TOGETHER = 20_000
-"""Values of a component that are worked on together (choice: ten segments then take 0.21 us a frame of inverse dynamics,
+"""Values of a component that are worked on together (choice: ten segments take 0.21 us a frame of inverse dynamics,
 and 0.42 in blocks of 1,000 frames of all segments)."""
 
 
