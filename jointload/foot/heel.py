@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -17,7 +18,8 @@ BEGUN = 0.05
 """The heel is loaded from this share of its largest force on (choice)."""
 QUICKEST = 0.004
 """No heel is loaded within less [s] (choice: below it a plate's filter is seen, not a heel)."""
-BISECTIONS = 40
+STEPS, SETTLED = 40, 1e-9
+"""Most steps of the search for a force, five are usual, and the share of it by which it may move at the last."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,13 +45,12 @@ def heel_bore(heel_force: Array, time: Array, rider: Rider, shoe: Shoe | None, d
     force = heel_force.max(axis=1, keepdims=True)
     loading = loading_time(heel_force, time)
     landing = press_heel(force, heel_of(factors, loading), sole_columns(shoe, draws, seed))
-    quick = load_model("foot", "heel_pad").content["impact"]["loading_time"]
     return HeelBore(
         force,
         loading,
         landing,
         walking_heel(rider.weight, draws, seed),
-        dropped_heel(heel_of(factors, quick), draws, seed),
+        _dropped_as_published(draws, seed),
         np.asarray(factors["work_form"] * landing.pad_energy),
         np.minimum(factors["strain_form"] * landing.strain, factors["locking_strain"]),
     )
@@ -87,6 +88,7 @@ def of_shoe(given: Given, name: str, draws: int, seed: int) -> Array:
     return triangular(given.low, given.value, given.high, f"shoe {name}", draws, seed)
 
 
+@lru_cache(maxsize=32)
 def walking_heel(body_weight: float, draws: int, seed: int) -> PressedHeel:
     """The same pads, bare, in brisk walking."""
     rows = load_model("foot", "walking").content
@@ -99,20 +101,32 @@ def walking_heel(body_weight: float, draws: int, seed: int) -> PressedHeel:
     return press_heel(share * body_weight, heel_of(drawn("heel_pad", draws, seed), quick))
 
 
+@lru_cache(maxsize=8)
+def _dropped_as_published(draws: int, seed: int) -> PressedHeel:
+    """The drawn pads in the drop test, whoever landed."""
+    quick = load_model("foot", "heel_pad").content["impact"]["loading_time"]
+    return dropped_heel(heel_of(drawn("heel_pad", draws, seed), quick), draws, seed)
+
+
 def dropped_heel(heel: Heel, draws: int, seed: int) -> PressedHeel:
     """The same pads, bare, at their largest compression in the published drop test: when mass and leg move alike, the
-    pad has taken the work  m M / (m + M) v^2 / 2,  m the mass, M the leg's, and m g d of its weight's way."""
+    pad has taken the work  m M / (m + M) (v^2 / 2 + g d),  m the mass, M the leg's, d its weight's way.
+
+    Newton's steps on the logarithm of the force F: a bare pad's work grows by F dd, and dF = 2 pi R (p0 - p_edge) dd.
+    """
     test = load_model("foot", "heel_pad").content["drop_test"]
     leg = triangular(test["leg_mass_low"], test["leg_mass"], test["leg_mass_high"], "drop leg_mass", draws, seed)
     moving = test["mass"] * leg / (test["mass"] + leg)
-    low, high = np.zeros((draws, 1)), np.full((draws, 1), 60.0 * test["mass"] * G)
-    for _ in range(BISECTIONS):
-        middle = 0.5 * (low + high)
-        pressed = press_heel(middle, heel)
-        wanted = moving * (0.5 * test["speed"] ** 2 + G * pressed.compression)
-        enough = pressed.pad_energy >= wanted
-        low, high = np.where(enough, low, middle), np.where(enough, middle, high)
-    return press_heel(0.5 * (low + high), heel)
+    force = np.full((draws, 1), test["mass"] * test["deceleration_g"] * G)
+    for _ in range(STEPS):
+        pressed = press_heel(force, heel)
+        missing = moving * (0.5 * test["speed"] ** 2 + G * pressed.compression) - pressed.pad_energy
+        stiffness = 2.0 * np.pi * heel.curve * (pressed.peak_pressure - pressed.edge_pressure)
+        step = missing * stiffness / (pressed.force * (pressed.force - moving * G))
+        if np.all(np.abs(step) < SETTLED):
+            break
+        force = force * np.exp(np.clip(step, -1.0, 1.0))
+    return pressed
 
 
 def bone_force(sex: str) -> float:
