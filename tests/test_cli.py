@@ -95,7 +95,7 @@ def test_no_words_show_the_help(tmp_path: Path) -> None:
 
 
 def test_the_demo_writes_the_whole_result_folder(tmp_path: Path) -> None:
-    done = as_a_process("demo", "--out", "demo_report", where=tmp_path)
+    done = jointload("demo", "--out", "demo_report", where=tmp_path)
     assert done.returncode == 0, done.stderr
     assert {path.name for path in (tmp_path / "demo_report").iterdir()} == RESULT | {
         "whatif.csv", "fit.csv", "trade_off.csv", "insole"
