@@ -27,7 +27,6 @@ class HeelBore:
     """force, loading_time : (D, 1) [N], [s];  landing, walking, dropped : the pad at the largest force of each, (D, 1)
 
     walking is brisk barefoot walking, dropped the published test on living heels
-    energy, strain : (D, 1) [J], what the pad takes in the landing, with what the form of the law leaves open
     """
 
     force: Array
@@ -35,8 +34,6 @@ class HeelBore:
     landing: PressedHeel
     walking: PressedHeel
     dropped: PressedHeel
-    energy: Array
-    strain: Array
 
 
 def heel_bore(heel_force: Array, time: Array, rider: Rider, shoe: Shoe | None, draws: int, seed: int) -> HeelBore:
@@ -51,8 +48,6 @@ def heel_bore(heel_force: Array, time: Array, rider: Rider, shoe: Shoe | None, d
         landing,
         walking_heel(rider.weight, draws, seed),
         _dropped_as_published(draws, seed),
-        np.asarray(factors["work_form"] * landing.pad_energy),
-        np.minimum(factors["strain_form"] * landing.strain, factors["locking_strain"]),
     )
 
 
