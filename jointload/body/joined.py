@@ -22,6 +22,7 @@ from jointload.body.pose import SegmentPoses, standing_local
 from jointload.intake.recording import SIDES, Array, split_side
 from jointload.modeldata import load_model
 from jointload.numerics.rotations import compose, cross, from_vector, inverse, rotate
+from jointload.numerics.signals import ramp
 
 MM = 1e-3
 FEWEST_MARKERS = 3
@@ -66,9 +67,10 @@ class Joining:
     poses: Array
 
     @classmethod
-    def along(cls, poses: SegmentPoses, body: FittedBody, moved: FittedBody) -> Joining:
-        """For poses (3, 3, S, F) and others near them; moved : the body as all frames of the recording have it."""
-        doubt = _Doubt.of(poses, body)
+    def along(cls, poses: SegmentPoses, body: FittedBody, moved: FittedBody, touchdown: float | None = None) -> Joining:
+        """For poses (3, 3, S, F) and others near them; moved : the body as all frames of the recording have it;
+        touchdown : the first [s]."""
+        doubt = _Doubt.of(poses, body, touchdown)
         meetings = _joinable(poses, body, doubt.segments)
         shares = _centre_shares(poses, body, meetings, doubt)
         ways = [moved.standing_points[each.centre] - body.standing_points[each.centre] for each in meetings]
@@ -95,9 +97,12 @@ class Joining:
         return _less(poses, body, self.segments, errors), body
 
 
-def joined(poses: SegmentPoses, body: FittedBody) -> tuple[SegmentPoses, FittedBody]:
-    """Poses (3, 3, S, F) and body with the bones of every joint brought together; what is not known stays NaN."""
-    doubt = _Doubt.of(poses, body)
+def joined(poses: SegmentPoses, body: FittedBody, touchdown: float | None = None) -> tuple[SegmentPoses, FittedBody]:
+    """Poses (3, 3, S, F) and body with the bones of every joint brought together; what is not known stays NaN.
+
+    touchdown : the first [s], before which skin slides less; None where none is known
+    """
+    doubt = _Doubt.of(poses, body, touchdown)
     meetings = _joinable(poses, body, doubt.segments)
     if not meetings:
         return poses, body
@@ -119,7 +124,7 @@ def joined(poses: SegmentPoses, body: FittedBody) -> tuple[SegmentPoses, FittedB
 class _Doubt:
     """How uncertain the poses of S segments are, by shift and turn about the middle of their markers.
 
-    shift : (S,) [m2] along each axis;  turn : (3, 3, S, F) [rad2] lab axes;  middle : (3, S, F) [m]
+    shift : (S, F) [m2] along each axis;  turn : (3, 3, S, F) [rad2] lab axes;  middle : (3, S, F) [m]
     """
 
     segments: tuple[str, ...]
@@ -128,8 +133,9 @@ class _Doubt:
     middle: Array
 
     @classmethod
-    def of(cls, poses: SegmentPoses, body: FittedBody) -> _Doubt:
-        sizes = load_model("uncertainty", "skin").content["segments"]
+    def of(cls, poses: SegmentPoses, body: FittedBody, touchdown: float | None) -> _Doubt:
+        content = load_model("uncertainty", "skin").content
+        sizes = content["segments"]
         clusters = body.clusters
         names = [s for s in poses.segments if s in clusters and clusters[s].local.shape[1] >= FEWEST_MARKERS]
         shift, turn = np.zeros(len(names)), np.zeros((3, 3, len(names), 1))
@@ -141,11 +147,22 @@ class _Doubt:
             shift[k] = (MM * size["translation_mm"]) ** 2 + own / arms.shape[1]
             turn[..., k, 0] = np.deg2rad(size["rotation_deg"]) ** 2 * np.eye(3) + own * np.linalg.pinv(spread)
         rotation = poses.rotation[:, :, [poses.index(name) for name in names]]
-        in_lab = compose(compose(rotation, turn), inverse(rotation))
-        return cls(tuple(names), shift, in_lab, _middles(poses, body, tuple(names)))
+        grown = _grown(poses, content["time"], touchdown) ** 2
+        in_lab = compose(compose(rotation, turn * grown), inverse(rotation))
+        return cls(tuple(names), shift[:, None] * grown, in_lab, _middles(poses, body, tuple(names)))
 
     def around(self, frames: slice) -> _Doubt:
-        return replace(self, turn=self.turn[..., frames], middle=self.middle[..., frames])
+        parts = {name: getattr(self, name)[..., frames] for name in ("shift", "turn", "middle")}
+        return replace(self, **parts)
+
+
+def _grown(poses: SegmentPoses, time: Mapping[str, float], touchdown: float | None) -> Array:
+    """(F,) share of the skin's full size: less before a foot strikes."""
+    frames, rest = poses.origin.shape[-1], time["before_touchdown"]
+    if touchdown is None:
+        return np.ones(frames)
+    since = np.arange(frames) / poses.rate - touchdown
+    return np.asarray(rest + (1.0 - rest) * ramp(since / time["grows_within_s"]))
 
 
 def _meetings(body: FittedBody, segments: tuple[str, ...]) -> tuple[Meeting, ...]:

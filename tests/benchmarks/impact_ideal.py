@@ -40,9 +40,10 @@ OF_MOTION = ("camera", "skin", "flesh")
 """What is uncertain where body and plates are exact."""
 
 
-def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[Key, tuple[float, float]]:
-    """(quantity, side) -> expected absolute error [SI] of the ideal estimator on a recording, and by how much all
-    errors shift the number in the mean when they are laid on it once more: a peak near others only rises.
+def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[Key, tuple[float, float, float]]:
+    """(quantity, side) -> expected absolute error [SI] on a recording: of the default, by the spread of its draws, and
+    of the ideal estimator; and by how much all errors shift the number in the mean when they are laid on it once more:
+    a peak near others only rises.
 
     exact : the rider's true body, where it and the plates are known"""
     rider, weight, _ = weigh(session)
@@ -52,7 +53,7 @@ def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[K
     body = fit_body(session, landing.body.rider, landing.settings, inputs.body)
     near = pouring._near(landing, float(inputs.cutoff.min()))
     markers = pouring._Markers.of(landing, near, sources, streams, DRAWS)
-    joining = pouring._joining(session, near.landing, markers)
+    joining = pouring._joining(session, landing, near, markers)
     assert joining is not None
     trunk = np.random.default_rng(305).standard_normal((3, DRAWS)) * (exact is None)
     shared = pouring._Pouring(near.landing, body, inputs, markers.labels, joining)
@@ -72,7 +73,10 @@ def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[K
     rows = nothing.reshape(-1, DRAWS)
     least = float(np.sqrt(2.0 / np.pi))
     values = {(measure.quantity, measure.side): measure.value for measure in measure_landing(landing)}
-    return {key: (least * _left(drawn, rows), float(np.nanmean(drawn)) - values[key]) for key, drawn in peaks.items()}
+    return {
+        key: (least * float(np.nanstd(drawn)), least * _left(drawn, rows), float(np.nanmean(drawn)) - values[key])
+        for key, drawn in peaks.items()
+    }
 
 
 def _disagreement(landing: Landing, trunk: Array) -> Array:
