@@ -1,7 +1,8 @@
 """Bones meet in their joints: skin that slides and centres that were misplaced pull them apart, and are told by it.
 
 A segment's pose is wrong by a shift and a turn about the middle of its markers, a joint's centre by a vector that goes
-with both bones; beyond that the bones of a joint truly part a little. All have a spread in models/uncertainty. The gaps
+with both bones; beyond that the bones of a joint truly part a little. All have a spread in models/uncertainty, the
+skin's a smaller one before a foot strikes, so that what stands apart in flight tells most of the centres. The gaps
 at hips, knees and ankles are shared out as a Gaussian estimate has it, x = S H' (H S H' + R)^-1 gap: first among the
 centres, which stay the same throughout, then among the poses of every frame. Without gaps nothing is moved.
 Lu TW, O'Connor JJ (1999) J Biomech 32:129 joined segments without gaps and without spreads (from memory).

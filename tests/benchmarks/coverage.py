@@ -2,8 +2,8 @@
 
 Riders and landings drawn as in impact.py, on none of which anything was tuned, each recorded by a laboratory whose
 errors are drawn from the spreads of models/uncertainty, analysed with intervals and default settings. The truth is
-unfiltered; of a tissue load it is the true joint load through the tissue's formula with numbers drawn from their own
-spreads, once for each of several persons.
+unfiltered; board or not, each foot is on a plate of its own. Of a tissue load it is the true joint load through the
+tissue's formula with numbers drawn from their own spreads, once for each of several persons.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from dataclasses import astuple, dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from impact import RATES, TUNING, Case, drawn_case, recorded
+from impact import RATES, REPORTING, TUNING, Case, drawn_case, recorded
 
 from jointload.analysis import analyse
 from jointload.intake.recording import SIDES, Array
@@ -42,8 +42,6 @@ NAMED = (
     "tibiofemoral_medial_force_peak", "tibiofemoral_lateral_force_peak", "patellofemoral_force_peak",
     "patellofemoral_stress_peak", "achilles_force_peak", "l5s1_disc_force_peak", "l5s1_disc_shear_peak",
 )  # fmt: skip
-REPORTING = range(500, 525)
-"""Seeds of landings, of those that impact.py reports on; board or not, each foot is on a plate of its own."""
 PERSONS = 16
 """Whose tissues are judged by the truth of one landing."""
 LABORATORY = 1000
