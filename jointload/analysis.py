@@ -173,7 +173,7 @@ def follow_body(session: Session, body: FittedBody, plate_weight: float, setting
         poses, pose_findings = _tracked(moved, body)
     separate = apart(poses, body)
     if settings.smoothing == "balanced":
-        poses, body = joined(poses, body, min(moved.strikes) / poses.rate if moved.strikes else None)
+        poses, body = joined(poses, body)
     angles = joint_angles(poses, body, settings.angle_zero)
     findings = moved.findings + pose_findings
     return Paths(moved, body, poses, angles, mass_centre(poses, moved.markers, body), misfits, separate, findings)

@@ -1,8 +1,7 @@
 """Bones meet in their joints: skin that slides and centres that were misplaced pull them apart, and are told by it.
 
 A segment's pose is wrong by a shift and a turn about the middle of its markers, a joint's centre by a vector that goes
-with both bones; beyond that the bones of a joint truly part a little. All have a spread in models/uncertainty, the
-skin's a smaller one before a foot strikes, so that what stands apart in flight tells most of the centres. The gaps
+with both bones; beyond that the bones of a joint truly part a little. All have a spread in models/uncertainty. The gaps
 at hips, knees and ankles are shared out as a Gaussian estimate has it, x = S H' (H S H' + R)^-1 gap: first among the
 centres, which stay the same throughout, then among the poses of every frame. Without gaps nothing is moved.
 Lu TW, O'Connor JJ (1999) J Biomech 32:129 joined segments without gaps and without spreads (from memory).
@@ -23,7 +22,6 @@ from jointload.body.pose import SegmentPoses, standing_local
 from jointload.intake.recording import SIDES, Array, split_side
 from jointload.modeldata import load_model
 from jointload.numerics.rotations import compose, cross, from_vector, inverse, rotate
-from jointload.numerics.signals import ramp
 
 MM = 1e-3
 FEWEST_MARKERS = 3
@@ -68,10 +66,9 @@ class Joining:
     poses: Array
 
     @classmethod
-    def along(cls, poses: SegmentPoses, body: FittedBody, moved: FittedBody, touchdown: float | None = None) -> Joining:
-        """For poses (3, 3, S, F) and others near them; moved : the body as all frames of the recording have it;
-        touchdown : the first [s]."""
-        doubt = _Doubt.of(poses, body, touchdown)
+    def along(cls, poses: SegmentPoses, body: FittedBody, moved: FittedBody) -> Joining:
+        """For poses (3, 3, S, F) and others near them; moved : the body as all frames of the recording have it."""
+        doubt = _Doubt.of(poses, body)
         meetings = _joinable(poses, body, doubt.segments)
         shares = _centre_shares(poses, body, meetings, doubt)
         ways = [moved.standing_points[each.centre] - body.standing_points[each.centre] for each in meetings]
@@ -98,12 +95,9 @@ class Joining:
         return _less(poses, body, self.segments, errors), body
 
 
-def joined(poses: SegmentPoses, body: FittedBody, touchdown: float | None = None) -> tuple[SegmentPoses, FittedBody]:
-    """Poses (3, 3, S, F) and body with the bones of every joint brought together; what is not known stays NaN.
-
-    touchdown : the first [s], before which skin slides less; None where none is known
-    """
-    doubt = _Doubt.of(poses, body, touchdown)
+def joined(poses: SegmentPoses, body: FittedBody) -> tuple[SegmentPoses, FittedBody]:
+    """Poses (3, 3, S, F) and body with the bones of every joint brought together; what is not known stays NaN."""
+    doubt = _Doubt.of(poses, body)
     meetings = _joinable(poses, body, doubt.segments)
     if not meetings:
         return poses, body
@@ -125,7 +119,7 @@ def joined(poses: SegmentPoses, body: FittedBody, touchdown: float | None = None
 class _Doubt:
     """How uncertain the poses of S segments are, by shift and turn about the middle of their markers.
 
-    shift : (S, F) [m2] along each axis;  turn : (3, 3, S, F) [rad2] lab axes;  middle : (3, S, F) [m]
+    shift : (S,) [m2] along each axis;  turn : (3, 3, S, F) [rad2] lab axes;  middle : (3, S, F) [m]
     """
 
     segments: tuple[str, ...]
@@ -134,9 +128,8 @@ class _Doubt:
     middle: Array
 
     @classmethod
-    def of(cls, poses: SegmentPoses, body: FittedBody, touchdown: float | None) -> _Doubt:
-        content = load_model("uncertainty", "skin").content
-        sizes = content["segments"]
+    def of(cls, poses: SegmentPoses, body: FittedBody) -> _Doubt:
+        sizes = load_model("uncertainty", "skin").content["segments"]
         clusters = body.clusters
         names = [s for s in poses.segments if s in clusters and clusters[s].local.shape[1] >= FEWEST_MARKERS]
         shift, turn = np.zeros(len(names)), np.zeros((3, 3, len(names), 1))
@@ -148,22 +141,11 @@ class _Doubt:
             shift[k] = (MM * size["translation_mm"]) ** 2 + own / arms.shape[1]
             turn[..., k, 0] = np.deg2rad(size["rotation_deg"]) ** 2 * np.eye(3) + own * np.linalg.pinv(spread)
         rotation = poses.rotation[:, :, [poses.index(name) for name in names]]
-        grown = _grown(poses, content["time"], touchdown) ** 2
-        in_lab = compose(compose(rotation, turn * grown), inverse(rotation))
-        return cls(tuple(names), shift[:, None] * grown, in_lab, _middles(poses, body, tuple(names)))
+        in_lab = compose(compose(rotation, turn), inverse(rotation))
+        return cls(tuple(names), shift, in_lab, _middles(poses, body, tuple(names)))
 
     def around(self, frames: slice) -> _Doubt:
-        parts = {name: getattr(self, name)[..., frames] for name in ("shift", "turn", "middle")}
-        return replace(self, **parts)
-
-
-def _grown(poses: SegmentPoses, time: Mapping[str, float], touchdown: float | None) -> Array:
-    """(F,) share of the skin's full size: less before a foot strikes."""
-    frames, rest = poses.origin.shape[-1], time["before_touchdown"]
-    if touchdown is None:
-        return np.ones(frames)
-    since = np.arange(frames) / poses.rate - touchdown
-    return np.asarray(rest + (1.0 - rest) * ramp(since / time["grows_within_s"]))
+        return replace(self, turn=self.turn[..., frames], middle=self.middle[..., frames])
 
 
 def _meetings(body: FittedBody, segments: tuple[str, ...]) -> tuple[Meeting, ...]:

@@ -17,7 +17,8 @@ BEGUN = 0.05
 """The heel is loaded from this share of its largest force on (choice)."""
 QUICKEST = 0.004
 """No heel is loaded within less [s] (choice: below it a plate's filter is seen, not a heel)."""
-BISECTIONS = 40
+STEPS, SETTLED = 40, 1e-9
+"""Most steps of the search for a force, five are usual, and the share of it by which it may move at the last."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,18 +102,23 @@ def walking_heel(body_weight: float, draws: int, seed: int) -> PressedHeel:
 
 def dropped_heel(heel: Heel, draws: int, seed: int) -> PressedHeel:
     """The same pads, bare, at their largest compression in the published drop test: when mass and leg move alike, the
-    pad has taken the work  m M / (m + M) v^2 / 2,  m the mass, M the leg's, and m g d of its weight's way."""
+    pad has taken the work  m M / (m + M) (v^2 / 2 + g d),  m the mass, M the leg's, d its weight's way.
+
+    Newton's steps on the logarithm of the force F: a bare pad's work grows by F dd, and dF = 2 pi R (p0 - p_edge) dd.
+    """
     test = load_model("foot", "heel_pad").content["drop_test"]
     leg = triangular(test["leg_mass_low"], test["leg_mass"], test["leg_mass_high"], "drop leg_mass", draws, seed)
     moving = test["mass"] * leg / (test["mass"] + leg)
-    low, high = np.zeros((draws, 1)), np.full((draws, 1), 60.0 * test["mass"] * G)
-    for _ in range(BISECTIONS):
-        middle = 0.5 * (low + high)
-        pressed = press_heel(middle, heel)
-        wanted = moving * (0.5 * test["speed"] ** 2 + G * pressed.compression)
-        enough = pressed.pad_energy >= wanted
-        low, high = np.where(enough, low, middle), np.where(enough, middle, high)
-    return press_heel(0.5 * (low + high), heel)
+    force = np.full((draws, 1), test["mass"] * test["deceleration_g"] * G)
+    for _ in range(STEPS):
+        pressed = press_heel(force, heel)
+        missing = moving * (0.5 * test["speed"] ** 2 + G * pressed.compression) - pressed.pad_energy
+        stiffness = 2.0 * np.pi * heel.curve * (pressed.peak_pressure - pressed.edge_pressure)
+        step = missing * stiffness / (pressed.force * (pressed.force - moving * G))
+        if np.all(np.abs(step) < SETTLED):
+            break
+        force = force * np.exp(np.clip(step, -1.0, 1.0))
+    return pressed
 
 
 def bone_force(sex: str) -> float:

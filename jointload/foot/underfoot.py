@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from jointload.foot.felt import MEASURED, MODELLED, SoleMap
 from jointload.foot.spreads import drawn
-from jointload.insole.bed.bed import BedLoad, FootBed, Person
-from jointload.insole.bed.foundation import baseline_pose, pressure
+from jointload.insole.bed.bed import FootBed
+from jointload.insole.bed.foundation import baseline_pose, pressure_and_slope
 from jointload.insole.bed.person import draw_person
 from jointload.insole.limb.standing import bed_load, bed_of, place_foot
 from jointload.intake.recording import SIDES, Array
@@ -27,14 +27,11 @@ from jointload.landing.sole_regions import (
 from jointload.loads.pressed_soles import PressedSole, at_times
 from jointload.numerics.signals import over_time
 
-BED_PERSONS, PLACE_PERSONS = 40, 8
-"""Persons for whom the bed is solved, each standing for several draws, and for whom it is solved with the load moved
-(choice: they differ little in the heel's share)."""
+BED_PERSONS = 40
+"""Persons for whom the bed is solved, each standing for several draws (choice: they differ little in it)."""
 BED_INSTANTS = 20
 LEAST_LOAD = 0.05
 """The bed is solved while a foot bears more than this share of its largest force (choice)."""
-PLACE_STEP = 0.004
-"""[m] by which the centre of pressure is moved to see what its place decides."""
 BALL = {
     "first_metatarsal": ("first_metatarsal_head",),
     "other_metatarsals": ("other_metatarsal_heads",),
@@ -172,21 +169,19 @@ def _modelled(landing: Landing, side: str, time: Array, vertical: Array, draws: 
     if frames.size < 2:
         return None
     load, _ = bed_load(landing, side, place, bed, frames)
-    person, few = (
-        draw_person(min(count, draws), seed, landing.body.rider.mass, place.length)
-        for count in (BED_PERSONS, PLACE_PERSONS)
-    )
-    pressed = _pressures(bed, person, load)
+    person = draw_person(min(BED_PERSONS, draws), seed, landing.body.rider.mass, place.length)
+    pose = baseline_pose(bed, np.zeros_like(bed.x), person.materials, person.joints, load)
+    pressed, slope = pressure_and_slope(bed, person.joints, pose)
     known = np.asarray(np.isfinite(pressed).all(axis=(0, 2)))
     if np.count_nonzero(known) < 2:
         return None
-    pressed, load, frames = pressed[:, known], _some(load, known), frames[known]
+    pressed, slope, frames = pressed[:, known], slope[:, known], frames[known]
     heel = bed.x < HEEL_END * bed.length
-    borne = pressed * bed.area
-    share = borne[..., heel].sum(axis=-1) / borne.sum(axis=-1)
+    borne = (pressed * bed.area).sum(axis=-1)
+    share, by_way = ((of * bed.area)[..., heel].sum(axis=-1) / borne for of in (pressed, slope))
     which = np.arange(draws) % share.shape[0]
     unknown = drawn("sole", draws, seed)
-    moved = unknown["pressure_place"] * _place_slope(bed, few, load, heel)
+    moved = unknown["pressure_place"] * np.median(by_way, axis=0)
     touchdown = landing.events.sides[side].touchdown
     at = landing.recording.time[frames] - touchdown
     share = np.clip(1.0 - unknown["beside_heel"] * (1.0 - share[which] - moved), 0.0, 1.0)
@@ -213,27 +208,6 @@ def _instants(landing: Landing, side: str) -> NDArray[np.intp]:
         return np.zeros(0, dtype=np.intp)
     even = np.linspace(loaded[0], loaded[-1], min(BED_INSTANTS, loaded.size)).round().astype(np.intp)
     return np.asarray(window.start + np.union1d(even, [int(np.nanargmax(force))]))
-
-
-def _pressures(bed: FootBed, person: Person, load: BedLoad) -> Array:
-    """(D, T, n) [Pa] under the cells of a foot in its shoe, without any insole of ours."""
-    return pressure(bed, baseline_pose(bed, np.zeros_like(bed.x), person.materials, person.joints, load))
-
-
-def _some(load: BedLoad, which: NDArray[np.bool_]) -> BedLoad:
-    return BedLoad(load.force[which], load.x[which], load.y[which], load.shank_sine[which])
-
-
-def _place_slope(bed: FootBed, person: Person, load: BedLoad, heel: NDArray[np.bool_]) -> Array:
-    """(T,) [1/m] of the heel's share per way of the centre of pressure towards the toes; where the bed has no answer,
-    that of a lever from heel to ball."""
-    ends = []
-    for step in (-PLACE_STEP, PLACE_STEP):
-        pressed = _pressures(bed, person, BedLoad(load.force, load.x + step, load.y, load.shank_sine)) * bed.area
-        ends.append(np.median(pressed[..., heel].sum(axis=-1) / pressed.sum(axis=-1), axis=0))
-    slope = (ends[1] - ends[0]) / (2.0 * PLACE_STEP)
-    lever = (BALL_START - 0.5 * HEEL_END) * bed.length
-    return np.where(np.isfinite(slope), slope, -1.0 / lever)
 
 
 def _ball(bed: FootBed) -> list[tuple[str, NDArray[np.bool_]]]:

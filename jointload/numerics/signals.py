@@ -218,9 +218,3 @@ def integral(y: Array, dt: float) -> Array:
 def over_time(y: Array, time: Array) -> Array:
     """Integral of a series (..., N) over times (N,) [s] of any spacing by the trapezium rule."""
     return np.asarray(np.sum(0.5 * (y[..., 1:] + y[..., :-1]) * np.diff(time), axis=-1))
-
-
-def ramp(x: Array) -> Array:
-    """0 to 1 between 0 and 1, without a kink."""
-    x = np.clip(x, 0.0, 1.0)
-    return x * x * x * (x * (6.0 * x - 15.0) + 10.0)

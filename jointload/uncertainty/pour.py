@@ -82,7 +82,7 @@ def pour(
     body = with_labels_only(body, {name: landing.body.clusters[name].labels for name in landing.body.left_out})
     near = _near(landing, float(inputs.cutoff.min()))
     markers = _Markers.of(landing, near, sources, streams, draws)
-    pouring = _Pouring(near.landing, body, inputs, markers.labels, _joining(session, landing, near, markers))
+    pouring = _Pouring(near.landing, body, inputs, markers.labels, _joining(session, near.landing, markers))
     chunks = (slice(start, min(start + chunk, draws)) for start in range(0, draws, chunk))
     samples: dict[Key, Array] = {}
     spread = _Spread()
@@ -225,17 +225,14 @@ class _Markers:
         return out
 
 
-def _joining(session: Session, landing: Landing, near: NearLanding, markers: _Markers) -> Joining | None:
-    """How the bones of `landing` were brought together, to be done for every draw of what is near it; None where they
-    were not."""
+def _joining(session: Session, landing: Landing, markers: _Markers) -> Joining | None:
+    """How the bones of `landing` were brought together, to be done for every draw; None where they were not."""
     if landing.smoother is None:
         return None
     body = fit_body(session, landing.body.rider, landing.settings)
     body = with_labels_only(body, {name: landing.body.clusters[name].labels for name in landing.body.left_out})
     seen = dict(zip(markers.labels, markers.exact.swapaxes(0, 1), strict=True))
-    strikes, rate = never_bridged(landing.recording, landing.settings), landing.poses.rate
-    touchdown = (min(strikes) - near.frames.start) / rate if strikes else None
-    return Joining.along(track_segments(seen, body, rate)[0], body, landing.body, touchdown)
+    return Joining.along(track_segments(seen, body, landing.poses.rate)[0], body, landing.body)
 
 
 def _largest_force(landing: Landing) -> float:

@@ -10,7 +10,6 @@ import numpy as np
 
 from jointload.intake.recording import Array, split_side
 from jointload.numerics.rotations import cross
-from jointload.numerics.signals import ramp
 from jointload.uncertainty.draws import MM, Streams
 from jointload.uncertainty.spreads import Source
 
@@ -51,7 +50,7 @@ class SkinMotion:
         own = slide * MM * size["deformation_mm"] * modes[6:].reshape(-1, 3, *modes.shape[1:]).swapaxes(0, 1)
         knots = own + (shift[:, None] + cross(turn[:, None], arms[..., None, None]))
         after = np.maximum(since, 0.0)
-        decay = np.exp(-after / time["swing_decay_s"]) * ramp(after / 0.02)
+        decay = np.exp(-after / time["swing_decay_s"]) * _ramp(after / 0.02)
         swing = np.sin(2 * np.pi * self.frequency[segment][draws, None] * after) * decay
         amplitude = MM * size["swing_mm_per_bw"] * peak * ALONG[:, None] * self.swing[segment][draws].T
         out = np.asarray(knots @ _wander(since, time))
@@ -90,4 +89,10 @@ def _wander(since: Array, time: Mapping[str, Any]) -> Array:
     weight = np.exp(-0.5 * (place - KNOTS[:, None]) ** 2)
     weight /= np.sqrt(np.sum(weight**2, axis=0))
     rest = time["before_touchdown"]
-    return weight * (rest + (1.0 - rest) * ramp(since / time["grows_within_s"]))
+    return weight * (rest + (1.0 - rest) * _ramp(since / time["grows_within_s"]))
+
+
+def _ramp(x: Array) -> Array:
+    """0 to 1 between 0 and 1, without a kink."""
+    x = np.clip(x, 0.0, 1.0)
+    return x * x * x * (x * (6.0 * x - 15.0) + 10.0)

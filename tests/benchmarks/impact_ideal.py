@@ -12,6 +12,8 @@ is known as its spreads below say. It is generous: real bones part.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from jointload.analysis import descend, fit_body, weigh
@@ -40,10 +42,20 @@ OF_MOTION = ("camera", "skin", "flesh")
 """What is uncertain where body and plates are exact."""
 
 
-def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[Key, tuple[float, float, float]]:
-    """(quantity, side) -> expected absolute error [SI] on a recording: of the default, by the spread of its draws, and
-    of the ideal estimator; and by how much all errors shift the number in the mean when they are laid on it once more:
-    a peak near others only rises.
+@dataclass(frozen=True)
+class Expected:
+    """Of one number of a recording, SI units: the absolute error that is expected of the default, by the spread of its
+    draws, of an ideal estimator that knows only that bones meet, and of the ideal one; and by how much all errors shift
+    the number in the mean when they are laid on it once more: a peak near others only rises."""
+
+    default: float
+    by_joints: float
+    ideal: float
+    shift: float
+
+
+def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[Key, Expected]:
+    """(quantity, side) -> what is expected of it.
 
     exact : the rider's true body, where it and the plates are known"""
     rider, weight, _ = weigh(session)
@@ -53,7 +65,7 @@ def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[K
     body = fit_body(session, landing.body.rider, landing.settings, inputs.body)
     near = pouring._near(landing, float(inputs.cutoff.min()))
     markers = pouring._Markers.of(landing, near, sources, streams, DRAWS)
-    joining = pouring._joining(session, landing, near, markers)
+    joining = pouring._joining(session, near.landing, markers)
     assert joining is not None
     trunk = np.random.default_rng(305).standard_normal((3, DRAWS)) * (exact is None)
     shared = pouring._Pouring(near.landing, body, inputs, markers.labels, joining)
@@ -70,11 +82,16 @@ def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[K
         gaps = _gaps(together.poses, together.body, joining.meetings)[..., at]
         parts = (gaps.reshape(-1, *gaps.shape[2:]), _disagreement(together, trunk[:, which])[..., at])
         nothing[..., which] = np.concatenate(parts).swapaxes(1, 2)
-    rows = nothing.reshape(-1, DRAWS)
+    joints, rows = (each.reshape(-1, DRAWS) for each in (nothing[:-3], nothing))
     least = float(np.sqrt(2.0 / np.pi))
     values = {(measure.quantity, measure.side): measure.value for measure in measure_landing(landing)}
     return {
-        key: (least * float(np.nanstd(drawn)), least * _left(drawn, rows), float(np.nanmean(drawn)) - values[key])
+        key: Expected(
+            least * float(np.nanstd(drawn)),
+            least * _left(drawn, joints),
+            least * _left(drawn, rows),
+            float(np.nanmean(drawn)) - values[key],
+        )
         for key, drawn in peaks.items()
     }
 

@@ -38,8 +38,8 @@ LARGEST_INNER_STEP = 1.5
 """Cap on a step in ln(1 + p / a): a foam's share is a logistic curve in it, on which longer Newton steps can circle."""
 BALANCED = 1e-11
 """Imbalance, as a share of the vertical force, below which a pose is accepted; 1e-9 is promised."""
-MATCHED = 1e-12
-"""Difference [m] between a cell's compression and the sum of its layers below which a pose is accepted."""
+MATCHED, NEARLY_MATCHED = 1e-12, 1e-3
+"""Difference [m] between a cell's compression and its layers' sum below which a pose is accepted, or searched from."""
 FIRM = 1e-6
 """A pose is stable when its stiffness stays positive definite with this share of its diagonal taken off."""
 LOOSE = 1e-3
@@ -99,6 +99,11 @@ class System:
     def shape(self) -> tuple[int, ...]:
         return self.force.shape
 
+    def foams(self) -> list[tuple[Array, Array]]:
+        """Capacity and half pressure of each foam that is there anywhere."""
+        both = ((self.insole_capacity, self.insole_half), (self.midsole_capacity, self.midsole_half))
+        return [(capacity, half) for capacity, half in both if capacity.any()]
+
     def take(self, draw: Index, instant: Index) -> System:
         """The poses at these draws and instants, one row each."""
         materials = {f.name: getattr(self, f.name)[draw] for f in fields(self)[6:]}
@@ -122,7 +127,7 @@ class Place:
     mismatch: Array
 
     @classmethod
-    def cold(cls, system: System, unknowns: Array) -> Place:
+    def cold(cls, system: System, unknowns: Array, matched: float = MATCHED) -> Place:
         """At a pose from nothing: layers of one mean slope, then as many steps as they need."""
         compression = np.maximum(system.gap - unknowns @ system.motion.T, 0.0)
         slope = system.tissue_slope + (system.insole_capacity + system.midsole_capacity) / 6.0
@@ -130,7 +135,7 @@ class Place:
         place = cls(unknowns, u, compression, slope, nothing, nothing, np.full(unknowns.shape[0], np.inf))
         for _ in range(MOST_STEPS):
             place = place.moved(system, unknowns)
-            if place.mismatch.max(initial=0.0) < MATCHED:
+            if place.mismatch.max(initial=0.0) < matched:
                 break
         return place
 
@@ -141,6 +146,7 @@ class Place:
         """
         compression = np.maximum(system.gap - unknowns @ system.motion.T, 0.0)
         most = compression / system.tissue_slope
+        foams = system.foams()
         u, layers, slope = self.u, self.layers, self.slope
         for _ in range(INNER_STEPS):
             step = (compression - layers) / slope
@@ -150,10 +156,7 @@ class Place:
             steepness = pressure + system.tissue_pressure
             layers = system.tissue_slope * u
             slope = np.zeros_like(u)
-            for capacity, half in (
-                (system.insole_capacity, system.insole_half),
-                (system.midsole_capacity, system.midsole_half),
-            ):
+            for capacity, half in foams:
                 part = 1.0 / (pressure + half)
                 share = capacity * part
                 layers += share * pressure
@@ -215,7 +218,7 @@ def _search(system: System, springs: Array, rest: Array, start: Array) -> tuple[
     rows = start.shape[0]
     unknowns, moments = np.full((rows, 5), np.nan), np.full((rows, 5), np.nan)
     residual, reason = np.full(rows, np.nan), np.full(rows, UNSETTLED, dtype=np.int8)
-    place = Place.cold(system, start)
+    place = Place.cold(system, start, NEARLY_MATCHED)
     base, step, fraction, least = start, np.zeros_like(start), np.ones(rows), np.full(rows, np.inf)
     left = np.arange(rows)
     for _ in range(MOST_STEPS):

@@ -54,12 +54,18 @@ def baseline_pose(
     """
     _check_height(bed, height)
     system = System.of(bed, height, materials, load)
-    springs = all_springs(bed, joints, load)
-    springs[..., 1:3] = 0.0
+    springs = _springs_of_baseline(bed, joints, load)
     start = _start_in_contact(bed, system, materials, load)
     reason = _unusable(bed, load, system.shape[0])
     held = replace(system, free=UNTWISTED)
     return settle_poses(bed, held, springs, np.zeros_like(springs), start, reason, (height, materials, load))
+
+
+def _springs_of_baseline(bed: FootBed, joints: JointStiffness, load: BedLoad) -> Array:
+    """(D, T, 5): roll and pitch are free to find the centre of pressure."""
+    springs = all_springs(bed, joints, load)
+    springs[..., 1:3] = 0.0
+    return springs
 
 
 def changed_pose(
@@ -157,6 +163,22 @@ def pressure(bed: FootBed, pose: BedPose) -> Array:
         system = whole.take(d, t)
         out[d, t] = Place.cold(system, unknowns[d, t]).pressure
     return out
+
+
+def pressure_and_slope(bed: FootBed, joints: JointStiffness, baseline: BedPose) -> tuple[Array, Array]:
+    """(D, T, n) [Pa] under every cell of a baseline, and [Pa/m] its change as the centre of pressure goes towards the
+    toes, to first order: K dq = F dx on the pitch, dp = -w B dq. NaN where the pose is."""
+    out = np.full((2, *baseline.stable.shape, bed.x.size), np.nan)
+    whole, unknowns = _system_of(bed, baseline, baseline.height), baseline.unknowns
+    springs = _springs_of_baseline(bed, joints, baseline.load)
+    for d, t in batches(baseline.stable):
+        system = replace(whole.take(d, t), free=UNTWISTED)
+        place = Place.cold(system, unknowns[d, t])
+        way = np.zeros((d.size, 5, 1))
+        way[:, 2, 0] = system.force / SCALE[2]
+        moved = np.linalg.solve(place.stiffness(system, springs[d, t]), way)[..., 0]
+        out[0, d, t], out[1, d, t] = place.pressure, -place.firmness * (moved @ (system.free[:, None] * bed.motion.T))
+    return out[0], out[1]
 
 
 def _system_of(bed: FootBed, pose: BedPose, height: Array) -> System:
