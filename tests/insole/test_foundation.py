@@ -33,6 +33,7 @@ from jointload.insole.bed.foundation import (
     height_sensitivity,
     linear_response,
     pressure,
+    pressure_and_slope,
     within_sole,
 )
 from jointload.insole.bed.person import (
@@ -399,6 +400,18 @@ def test_the_sensitivity_is_the_slope_of_the_search() -> None:
     assert np.quantile(error, 0.99) < 1e-4, "but for cells that lose touch within the step"
     whole = on(wedge(5), before).roll - before.roll
     assert np.median(np.abs((slope @ (wedge(5) - flat()))[..., 1] / whole - 1)) < 0.06
+
+
+def test_pressures_follow_the_centre_of_pressure_by_their_slope() -> None:
+    way, before = 1e-5, standing(RUNNING)
+    pressed, slope = pressure_and_slope(BED, PERSON.joints, before)
+    forth, back = (pressure(BED, standing(replace(RUNNING, x=RUNNING.x + step))) for step in (way, -way))
+    assert np.array_equal(pressed, pressure(BED, before))
+    by_search = (forth - back) / (2.0 * way)
+    smooth = np.abs(forth + back - 2.0 * pressed) < 1e-3 * np.abs(by_search).max() * way
+    assert smooth.mean() > 0.9, "cells that lift off have a kink"
+    assert np.abs(slope - by_search)[smooth].max() < 1e-3 * np.abs(by_search).max()
+    assert np.allclose((slope * BED.area).sum(axis=-1), 0.0, atol=1e-6 * WEIGHT / LENGTH), "the force stays"
 
 
 # Published magnitudes, each with its source beside it
