@@ -22,7 +22,7 @@ from jointload.intake.quality import inspect_recording
 from jointload.intake.recording import Array, Finding, Recording, Severity
 from jointload.intake.rider import G, Rider
 from jointload.intake.session import Session
-from jointload.intake.standing import weight_findings
+from jointload.intake.standing import OF_BOTH_FEET, stands_on_plates, weight_findings
 from jointload.landing.alignment import alignment
 from jointload.landing.certainty import Certainty
 from jointload.landing.checks.known_people import strength_findings
@@ -290,7 +290,9 @@ def weigh(session: Session) -> tuple[Rider, float, tuple[Finding, ...]]:
     """The rider with the mass that the plates show in quiet standing, where they show it; that weight [N]; what to
     say of it."""
     rider, static = session.rider, session.static
-    weight = standing_weight(static, quiet_frames(static, session.labels), rider.weight)
+    quiet = quiet_frames(static, session.labels)
+    alone = stands_on_plates(static, session.labels, quiet)
+    weight = standing_weight(static, quiet, rider.weight, alone)
     if not np.isfinite(weight):
         return rider, weight, ()
     difference = weight / rider.weight - 1.0
@@ -299,7 +301,8 @@ def weigh(session: Session) -> tuple[Rider, float, tuple[Finding, ...]]:
         f"{weight:.1f} N on the plates, {rider.weight:.1f} N from rider.toml ({100 * difference:+.1f} %)",
     )
     if abs(difference) > WEIGHT_TRUST:
-        advice = "rider.toml is used; check whether both feet stood on plates, and the mass"
+        doubt = "check whether both feet stood on plates, and the mass"
+        advice = f"rider.toml is used; {f'both feet stand on plates: {OF_BOTH_FEET}' if alone else doubt}"
         return rider, weight, (Finding("body_weight", "warn", where, evidence, advice),)
     measured = replace(rider, mass=weight / G)
     severity: Severity = "warn" if abs(difference) > WEIGHT_TOLERANCE else "pass"
@@ -353,7 +356,7 @@ def _recording_findings(session: Session) -> tuple[Finding, ...]:
         return static
     trial = inspect_recording(session.trial, session.labels, complete=False)
     beneath = 0.0 if session.board is None else session.board.mass * G
-    weight = tuple(weight_findings(session.trial, session.rider.weight + beneath))
+    weight = tuple(weight_findings(session.trial, session.rider.weight + beneath, session.labels))
     return (
         _named(session.trial.name, trial + weight)
         + static

@@ -103,14 +103,17 @@ def compare_study(
     task: str = "",
     condition: str = "",
     within_riders: bool = False,
+    baseline: str = "",
     watch: Callable[[Sequence[str]], Iterable[str]] | None = None,
     step: Step = nullcontext,
 ) -> tuple[Comparison, Path]:
-    """Compare the conditions, styles or groups of a study that has been run; write the folder and return it.
+    """Compare the conditions, styles, groups, boards or shoes of a study that has been run; write the folder and return
+    it.
 
     results : what `run_study` wrote;  out : new folder, compare_BY in the results without it
     task, condition : only landings of this task, under this condition
     within_riders : curves by exchange of labels within riders in place of sign-flips
+    baseline : what the others are set against; study.toml's where it is one of them, else the first by name, without it
     watch, step : told which numbers are compared, and which longer step is under way
     """
     if by not in FACTORS:
@@ -121,7 +124,7 @@ def compare_study(
     with step("Reading"):
         study = read_study(folder)
         seen = read_observations(study, results)
-    data, levels = chosen(seen, study.plan, by, task, condition)
+    data, levels, unnamed = chosen(seen, study.plan, by, task, condition, baseline)
     kept = list(dict.fromkeys(data["trial"]))
     require_one_smoothing(seen, kept)
     rows = compare_numbers(data, levels, study.plan, watch)
@@ -136,7 +139,7 @@ def compare_study(
         task=str(data["task"].iloc[0]),
         rows=rows,
         curves=curves,
-        cautions=cautions(rows, curves, riders, together, shared),
+        cautions=cautions(rows, curves, riders, together, shared, _left_out(unnamed, by)),
         data=data,
         riders=riders,
         trials=len(kept),
@@ -161,6 +164,13 @@ def compare_study(
     with step("Page, tables and figures"):
         written = write_comparison(out, study.plan.name, found, styles, others, items, record)
     return found, written
+
+
+def _left_out(landings: int, by: str) -> str:
+    if not landings:
+        return ""
+    one = landings == 1
+    return f"{landings} landing{'s' * (not one)} whose {by} is not named {'is' if one else 'are'} left out."
 
 
 def dose_study(

@@ -8,6 +8,10 @@ import tempfile
 from pathlib import Path
 
 import pytest
+
+# Several processes share the processors: a library's threads would wait for each other. Told before numpy comes.
+os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+
 from landed import MADE
 
 ROOT = Path(__file__).resolve().parents[1]

@@ -9,12 +9,15 @@ from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
+from jointload.intake.rider import Rider
 from jointload.synthetic.flesh import Flesh
 from jointload.synthetic.landing import SyntheticLanding, simulate_landing
 from jointload.synthetic.specification import LandingSpec
 
 MADE = "TESTS_MADE_LANDINGS"
 """Of the environment: the folder that all processes of a run share; conftest.py makes and removes it."""
+USUAL = LandingSpec(Rider("S3", 70.0, 1.76, "m", stance="right"), settling=0.6, seed=3)
+"""What tests take that can do with any landing."""
 UNSEEN = {"name": "landing", "seed": 0, "noise": LandingSpec.noise}
 """What a specification says of the recording alone, the motion being the same."""
 

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import re
 import shlex
 import shutil
-from collections.abc import Iterator
 from functools import partial
 from importlib.util import find_spec
 from pathlib import Path
@@ -200,12 +198,3 @@ def test_the_tables_of_the_pressure_page_are_read(tmp_path: Path) -> None:
     sensors = read_layout(tmp_path / "layout.csv")
     read = read_pressure(tmp_path / "right.csv", "right", sensors)
     assert read.pressure.shape[0] == 6 and read.pressure.max() == 148_000.0
-
-
-@pytest.fixture(scope="module", autouse=True)
-def _few_threads() -> Iterator[None]:
-    """A study's workers beside each other need one thread each."""
-    before = os.environ.get("OMP_NUM_THREADS")
-    os.environ["OMP_NUM_THREADS"] = "1"
-    yield
-    os.environ.pop("OMP_NUM_THREADS") if before is None else os.environ.update(OMP_NUM_THREADS=before)

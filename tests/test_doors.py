@@ -291,6 +291,8 @@ ORDER = (
     "day.lanes",
     "day.book",
     "day.state",
+    "day.disk",
+    "day.tasks",
     "day.protocol",
     "day.engine",
     "day_page.guard",

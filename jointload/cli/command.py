@@ -19,9 +19,9 @@ GROUPS = {
     ),
     "Question": (
         "heel_wedge", "side", "length", "heel_lift", "thickness", "layer", "heel_cup", "target", "stack", "posting",
-        "lift", "inversion", "knee_rise", "pressure_rise", "no_cup", "by", "task", "condition", "scale_heights",
-        "quantity", "name", "page", "area", "kind", "density", "load", "hardness", "under", "height", "every_landing",
-        "cup", "temperature", "worn",
+        "lift", "inversion", "knee_rise", "pressure_rise", "no_cup", "by", "task", "condition", "baseline",
+        "scale_heights", "quantity", "name", "page", "area", "kind", "density", "load", "hardness", "under", "height",
+        "every_landing", "cup", "temperature", "worn",
     ),
     "Settings": (),
     "Output": ("out", "replace", "figures", "hide_names", "full", "parquet", "strip_names", "every"),

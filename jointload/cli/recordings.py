@@ -61,7 +61,7 @@ def check(
         (standing if still else moving).append(recording)
         findings = inspect_recording(recording, label_map, complete=still)
         if person is not None:
-            findings += tuple(weight_findings(recording, person.weight))
+            findings += tuple(weight_findings(recording, person.weight, label_map))
         worst = max(worst, _told(str(path), findings, every))
     if len(standing) == 1:
         for trial in moving:

@@ -82,11 +82,14 @@ def run(
 @study.command("compare", cls=Command)
 def compare(
     folder: Folder,
-    by: Annotated[str, typer.Option(help="condition, style or group", show_default=False)],
+    by: Annotated[str, typer.Option(help="condition, style, group, board or shoe", show_default=False)],
     results: Annotated[Path | None, typer.Option(help="what `study run` wrote; DIR/results without it")] = None,
     out: Annotated[Path | None, typer.Option(help="new folder; compare_BY in the results without it")] = None,
     task: Annotated[str, typer.Option(help="only landings of this task; needed where there are several")] = "",
     condition: Annotated[str, typer.Option(help="only landings under this condition")] = "",
+    baseline: Annotated[
+        str, typer.Option(help="what the others are set against; study.toml's, or the first by name, without it")
+    ] = "",
     scheme: Annotated[str, typer.Option(help="curves by 'sign_flip' or 'labels_within_riders'")] = "sign_flip",
     replace: Replace = False,
 ) -> None:
@@ -102,8 +105,9 @@ def compare(
     out = out or results / f"compare_{by}"
     check_new(out, replace)
     found, written = compare_study(
-        folder, by, results, out, task, condition, scheme == schemes[1], lambda names: watched(names, "Comparing"), step
-    )
+        folder, by, results, out, task, condition, scheme == schemes[1], baseline,
+        lambda names: watched(names, "Comparing"), step,
+    )  # fmt: skip
     typer.echo(f"Wrote {written / 'comparison.html'} with tables, figures and methods beside it.")
     for caution in found.cautions:
         typer.echo(f"Note: {caution}")

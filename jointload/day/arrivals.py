@@ -123,6 +123,17 @@ def stamp_of(path: Path) -> Stamp:
     return status.st_size, status.st_mtime_ns, status.st_ino
 
 
+def stamps_of(files: Iterable[Path]) -> dict[Path, Stamp | None]:
+    """The stamp of each file, None of one that is not there."""
+    out: dict[Path, Stamp | None] = {}
+    for file in files:
+        try:
+            out[file] = stamp_of(file)
+        except OSError:
+            out[file] = None
+    return out
+
+
 def _recordings(folder: Path, within: str = "") -> Iterator[tuple[str, Stamp]]:
     """(path inside the folder, stamp) of every recording; what begins with a dot is somebody's draft."""
     with os.scandir(folder / within if within else folder) as entries:

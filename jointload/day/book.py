@@ -6,7 +6,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import Counter, defaultdict
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -17,7 +17,8 @@ from jointload.day.repeats import beside_earlier, five_numbers, wanted_cells
 from jointload.day.settings import Aim, DaySettings
 from jointload.day.strain import Landed, limit_reached, strained
 from jointload.day.tables import Want
-from jointload.day.verdict import damaged
+from jointload.day.verdict import KINDS, damaged
+from jointload.errors import SettingError, expected_found
 from jointload.study.manifest import Study, Trial
 from jointload.study_run.batch import TRIALS
 from jointload.study_run.trial import Job, file_hash, job_of, portable, program
@@ -87,6 +88,73 @@ class Book:
     def touched(self) -> None:
         """To be called after every change of what the book holds."""
         self._memo.clear()
+
+    # What is told and answered -----------------------------------------------------------------------------------
+
+    def take(self, what: str, told: Record) -> None:
+        """A line of the journal, just made or read again. KeyError or TypeError where it is of another version of this
+        program; a word that is not known is left alone."""
+        take: dict[str, Callable[[Record], None]] = {
+            "arrived": self._take_arrived, "verdict": self._take_verdict, "left_out": self._take_left_out,
+            "result": self._take_result, "answered": self._take_answered, "aim": self._take_aim,
+            "fitted": self._take_fitted,
+        }  # fmt: skip
+        if what in take:
+            take[what](told)
+
+    def _take_arrived(self, told: Record) -> None:
+        known = self.recorded.get(told["file"])
+        versions = known.versions if known is not None else []
+        versions.append({"version": told["version"], "at": told["at"], "word": "", "reason": ""})
+        self.recorded[told["file"]] = Recorded(**told, versions=versions)
+
+    def _take_verdict(self, told: Record) -> None:
+        self.verdicts[told["name"]] = Kept(told["key"], told["told"])
+        self.mark(told["file"], told["told"])
+
+    def _take_result(self, told: Record) -> None:
+        self.results[told["name"]] = Kept(told["key"], told["told"])
+
+    def _take_answered(self, told: Record) -> None:
+        self.left_out.pop(told["file"], None)
+
+    def _take_left_out(self, told: Record) -> None:
+        self.left_out[told["file"]] = LeftOut(**{key: value for key, value in told.items() if key != "file"})
+
+    def _take_aim(self, told: Record) -> None:
+        self.aim = Aim(**told) if told else None
+
+    def _take_fitted(self, told: Record) -> None:
+        self.fits[Aim(**told["aim"])] = Kept(told["key"], told["told"])
+
+    def mark(self, file: str, told: Record) -> None:
+        """Write a verdict beside the version that it is of."""
+        recorded = self.recorded.get(file)
+        if recorded is not None:
+            recorded.versions[-1] |= {"word": told["word"], "reason": told["reason"]}
+
+    def checked_answer(self, file: str, rider: str, kind: str, condition: str, landing: int) -> str:
+        """The condition in the spelling that is used already."""
+        faults = [
+            ("recording", "one of this day", repr(file), file in self.recorded),
+            ("rider", ", ".join(self.study.riders), repr(rider), rider in self.study.riders),
+            ("kind", ", ".join(KINDS), repr(kind), kind in KINDS),
+            ("condition", "a word, such as flat", "none", bool(condition) or kind != "landing"),
+            ("landing", "a number from 1 to 99", repr(landing), isinstance(landing, int) and 1 <= landing <= 99),
+        ]
+        for what, expected, found, good in faults:
+            if not good:
+                raise SettingError(expected_found(what, expected, found, file, "choose one"))
+        known = {" ".join(trial.condition.casefold().split()): trial.condition for trial in self.study.trials}
+        known |= {" ".join(name.casefold().split()): name for _, name, _ in self.wants or ()}
+        return known.get(" ".join(condition.casefold().split()), " ".join(condition.split()))
+
+    def earlier_helper(self, file: str, rider: str, kind: str, condition: str) -> str:
+        """The rider's other standing trial or hip movement of the condition; of a landing there may be many."""
+        if kind == "landing":
+            return ""
+        others = (trial for trial in self.study.trials if (trial.rider, trial.kind) == (rider, kind))
+        return next((one.file for one in others if one.condition == condition and one.file != file), "")
 
     # Trials and their jobs ---------------------------------------------------------------------------------------
 
@@ -255,6 +323,15 @@ class Book:
         for row in told["rows"]:
             row["shape"] = self.shape(row["condition"])
         return told
+
+    def wanted(self, rider: str, condition: str, landings: int) -> list[Want]:
+        """The plan with so many landings of a rider and condition, 0 for none."""
+        shown = [(row["rider"], row["condition"], row["needed"]) for row in self.plan()["rows"]]
+        rows: list[Want] = list(self.wants if self.wants is not None else shown)
+        own = (rider, condition)
+        if own not in [row[:2] for row in rows]:
+            rows.append((*own, landings))
+        return [(*own, landings) if row[:2] == own else row for row in rows if row[:2] != own or landings]
 
     def shape(self, condition: str) -> str:
         """A condition's shape in the words of conditions.csv, '' where it is unknown."""

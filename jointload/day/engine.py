@@ -8,50 +8,37 @@ not say. Opened again the day goes on from there.
 from __future__ import annotations
 
 import contextlib
-import errno
 import json
 import threading
 import time
-from collections.abc import Callable, Iterable
-from dataclasses import asdict, dataclass, field
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from jointload.day.arrivals import LOOK_SECONDS, LOOK_SHARE, Arrivals, Look, Ready, Stamp, Waker, stamp_of
-from jointload.day.book import Book, Kept, LeftOut, Recorded
-from jointload.day.fitting import FLAT, Fitting, enough_shapes, fitted
-from jointload.day.journal import Journal
-from jointload.day.lanes import Done, Lane, Lanes, worker_lanes
+from jointload.day.arrivals import LOOK_SECONDS, LOOK_SHARE, Arrivals, Look, Stamp, Waker, stamps_of
+from jointload.day.book import Book, LeftOut
+from jointload.day.disk import AGAIN_SECONDS, Disk
+from jointload.day.lanes import Lanes, worker_lanes
 from jointload.day.protocol import write_protocol
 from jointload.day.replay import Replay
-from jointload.day.results import Result, whole_day, written
+from jointload.day.results import whole_day
 from jointload.day.settings import DAY_FILE, Aim, checked_aim, read_day_settings
-from jointload.day.state import DAY, PROTOCOL, Under, file_of, fit_folder, told_day, whole_trial
-from jointload.day.tables import (
-    PLAN_FILE,
-    Want,
-    clear_drafts,
-    conditions_text,
-    read_wants,
-    wants_text,
-    with_trial,
-    without_trial,
-    write_safely,
-)
-from jointload.day.verdict import KINDS, Asked, FirstLook, judged, recognised, refusal
+from jointload.day.state import DAY, Connection, Under, file_of, protocol_files, told_day, whole_trial
+from jointload.day.tables import PLAN_FILE, Want, clear_drafts, read_wants, wants_text, with_trial, without_trial
+from jointload.day.tasks import Tasks
+from jointload.day.verdict import KINDS
 from jointload.errors import InputError, SettingError, StudyError, expected_found
 from jointload.study.manifest import LABELS_FILE, RIDERS_FILE, SETTINGS_FILE, TRIALS_FILE, Study, survey
 from jointload.study.plan import read_plan
-from jointload.study_run.trial import Job
 
 FORMAT = 1
-AGAIN_SECONDS = 3.0
-"""Pause before something that could not be written is tried again (choice)."""
 REMIND_SECONDS = 5.0
 """How often the reminders of a rest are looked at (choice)."""
 TABLES = (SETTINGS_FILE, RIDERS_FILE, LABELS_FILE, TRIALS_FILE, PLAN_FILE, DAY_FILE)
-DIED = "reading it ended the program that read it, again and again; export it anew"
+END = "end day"
+"""The task by which the study is completed."""
 Record = dict[str, Any]
 
 
@@ -65,16 +52,6 @@ class DayOptions:
     speed: float = 1.0
     ask: bool = False
     poll: bool = False
-
-
-@dataclass
-class _Disk:
-    """What could not be written yet, and when it is tried again (monotonic)."""
-
-    edits: list[Callable[[str], str]] = field(default_factory=list)
-    files: set[str] = field(default_factory=set)
-    text: str = ""
-    retry: float = 0.0
 
 
 class Day:
@@ -102,20 +79,18 @@ class Day:
         self.book = Book(self.folder, study, settings, time.strftime("%Y-%m-%d"), self._wants(), faults)
         self.book.aim = settings.fitting
         self.started = time.strftime("%H:%M")
-        self._journal, self._disk = Journal(self.folder), _Disk()
         self._arrivals = Arrivals(self.folder, (SETTINGS_FILE, RIDERS_FILE, LABELS_FILE), clock)
+        self._disk = Disk(self.book, self._arrivals.there, self._changed, self._reread, clock)
+        self._tasks = Tasks(self.book, self._disk, self._arrivals, self._touch, self._changed, clock)
         self._lanes: Lanes | None = None
-        self._stamps: dict[str, Stamp | None] = self._table_stamps()
-        self._looks: dict[str, Ready] = {}
-        self._asked: dict[str, tuple[str, dict[str, Stamp]]] = {}
-        self._fits: dict[str, Record] = {}
-        self._there, self._since, self._was_gone = True, self.started, False
+        self._stamps = self._table_stamps()
+        self._connection = Connection(self.started)
         self._under, self._end = Under(), {"stage": "open", "text": "", "faults": []}
         self._ending = False
         self._lock = threading.RLock()
         self._news = threading.Condition(self._lock)
         self._revision, self._told = 1, (0, "")
-        self._dirty, self._reminded, self._remind_at = True, "", 0.0
+        self._reminded, self._remind_at = "", 0.0
         self._threads: list[threading.Thread] = []
         self._stopping = threading.Event()
         self._load()
@@ -190,13 +165,7 @@ class Day:
 
     def _state(self) -> Record:
         book, disk, replay = self.book, self._disk, self._replay
-        under = Under(self._under.arriving, bool(self._fits), self._clock())
-        gone = "" if self._there else f"The folder is gone since {self._since}. Nothing is lost; it is looked for."
-        files = [
-            {"key": name, "text": text, "kind": kind}
-            for name, (text, kind) in PROTOCOL.items()
-            if (self.folder / DAY / name).is_file()
-        ]
+        under = Under(self._under.arriving, self._tasks.searching, self._clock())
         return {
             "format": FORMAT,
             "revision": self._revision,
@@ -204,17 +173,11 @@ class Day:
                 "name": book.study.plan.name, "folder": str(self.folder), "date": book.today, "started": self.started,
                 "replay": replay is not None,
             },
-            "connection": {
-                "folder": "there" if self._there else "gone",
-                "since": self._since,
-                "text": gone or (f"The folder is back since {self._since}." if self._was_gone else ""),
-            },
+            "connection": self._connection.told(),
             "disk": {"full": bool(disk.text), "waiting": len(disk.edits), "text": disk.text},
             **told_day(book, under),
-            "end": self._end | {"files": files},
-            "replay": None
-            if replay is None
-            else {"playing": replay.playing, "done": replay.done, "of": len(replay.files), "text": replay.text},
+            "end": self._end | {"files": protocol_files(self.folder)},
+            "replay": None if replay is None else replay.told(),
         }  # fmt: skip
 
     def _changed(self) -> None:
@@ -240,16 +203,15 @@ class Day:
         SettingError in one line when it cannot be.
         """
         with self._lock:
-            condition = self._checked_answer(file, rider, kind, condition.strip(), landing)
-            earlier = self._earlier_helper(file, rider, kind, condition)
+            condition = self.book.checked_answer(file, rider, kind, condition.strip(), landing)
+            earlier = self.book.earlier_helper(file, rider, kind, condition)
             if earlier and not replaces:
                 found = f"{earlier} already"
                 advice = "say that this one takes its place, or name the condition of each"
                 raise SettingError(expected_found(KINDS[kind], "one of each rider", found, rider, advice))
             cells = {"file": file, "rider": rider, "kind": kind, "condition": condition, "landing": str(landing)}
-            with_trial(self._trials_text(), cells)
-            self._note("answered", file=file)
-            self.book.left_out.pop(file, None)
+            with_trial(self._disk.trials_text(), cells)
+            self._disk.learn("answered", file=file)
             if earlier:
                 self._leave(earlier, f"{file} took its place")
             self._edit(lambda text: with_trial(text, cells))
@@ -272,13 +234,8 @@ class Day:
                 found = f"{rider!r}, {condition!r}, {landings}"
                 expected = "a rider of riders.csv, a condition and 0 to 99 landings"
                 raise SettingError(expected_found("plan", expected, found, "the page", "correct it"))
-            shown = [(row["rider"], row["condition"], row["needed"]) for row in self.book.plan()["rows"]]
-            rows = list(self.book.wants if self.book.wants is not None else shown)
-            wanted: list[Want] = [row for row in rows if row[:2] != (rider, condition.strip()) or landings]
-            wanted = [(*row[:2], landings) if row[:2] == (rider, condition.strip()) else row for row in wanted]
-            if landings and (rider, condition.strip()) not in [row[:2] for row in wanted]:
-                wanted.append((rider, condition.strip(), landings))
-            self._write(self._plan_path, wants_text(wanted))
+            wanted = self.book.wanted(rider, condition.strip(), landings)
+            self._disk.write(self._plan_path, wants_text(wanted))
             self.book.wants = tuple(wanted)
             self._touch()
 
@@ -289,14 +246,12 @@ class Day:
             if rider not in self.book.study.riders:
                 known = ", ".join(self.book.study.riders)
                 raise SettingError(expected_found("rider", known, repr(rider), RIDERS_FILE, "choose one"))
-            self.book.aim = aim
-            self._note("aim", **asdict(aim))
+            self._disk.learn("aim", **asdict(aim))
             self._touch()
 
     def stop_fitting(self) -> None:
         with self._lock:
-            self.book.aim = None
-            self._note("aim")
+            self._disk.learn("aim")
             self._touch()
 
     def finish(self) -> None:
@@ -307,118 +262,18 @@ class Day:
             self._end = {"stage": "running", "text": "The study is being completed.", "faults": []}
             self._touch()
 
-    def _checked_answer(self, file: str, rider: str, kind: str, condition: str, landing: int) -> str:
-        """The condition in the spelling that is used already."""
-        book = self.book
-        faults = [
-            ("recording", "one of this day", repr(file), file in book.recorded),
-            ("rider", ", ".join(book.study.riders), repr(rider), rider in book.study.riders),
-            ("kind", ", ".join(KINDS), repr(kind), kind in KINDS),
-            ("condition", "a word, such as flat", "none", bool(condition) or kind != "landing"),
-            ("landing", "a number from 1 to 99", repr(landing), isinstance(landing, int) and 1 <= landing <= 99),
-        ]
-        for what, expected, found, good in faults:
-            if not good:
-                raise SettingError(expected_found(what, expected, found, file, "choose one"))
-        known = {" ".join(trial.condition.casefold().split()): trial.condition for trial in book.study.trials}
-        known |= {" ".join(name.casefold().split()): name for _, name, _ in book.wants or ()}
-        return known.get(" ".join(condition.casefold().split()), " ".join(condition.split()))
-
-    def _earlier_helper(self, file: str, rider: str, kind: str, condition: str) -> str:
-        """The rider's other standing trial or hip movement of the condition; of a landing there may be many."""
-        if kind == "landing":
-            return ""
-        others = (trial for trial in self.book.study.trials if (trial.rider, trial.kind) == (rider, kind))
-        return next((one.file for one in others if one.condition == condition and one.file != file), "")
-
     def _leave(self, file: str, reason: str) -> None:
         row = next(iter(self.book.rows(file)), None)
         whose = {} if row is None else {"rider": row.rider, "kind": row.kind, "condition": row.condition}
-        left = LeftOut(reason, **whose)
-        self.book.left_out[file] = left
-        self._note("left_out", file=file, **asdict(left))
+        self._disk.learn("left_out", file=file, **asdict(LeftOut(reason, **whose)))
         self._edit(lambda text: without_trial(text, file))
 
-    # Writing ------------------------------------------------------------------------------------------------------
-
-    def _trials_text(self) -> str:
-        try:
-            return (self.folder / TRIALS_FILE).read_text(encoding="utf-8-sig")
-        except FileNotFoundError:
-            return ""
-        except (OSError, UnicodeDecodeError) as problem:
-            raise SettingError(
-                expected_found(
-                    "trials.csv", "a text that can be read", str(problem), str(self.folder), "close it elsewhere"
-                )
-            ) from None
-
     def _edit(self, edit: Callable[[str], str]) -> None:
-        """Change trials.csv; where it cannot be written now, the change waits for it."""
-        self._disk.edits.append(edit)
-        self._flush_edits()
+        self._disk.edit(edit)
         self._touch()
 
-    def _flush_edits(self) -> None:
-        disk = self._disk
-        if not disk.edits:
-            return
-        try:
-            self._require_there()
-            text = self._trials_text()
-            for edit in disk.edits:
-                text = edit(text)
-            write_safely(self.folder / TRIALS_FILE, text)
-        except (OSError, SettingError) as problem:
-            self._cannot_write(TRIALS_FILE, problem)
-            return
-        disk.edits.clear()
-        self._written(TRIALS_FILE)
-        self._reread()
-
-    def _require_there(self) -> None:
-        """OSError where the folder is gone: a share may leave an empty one behind, which is none to write to."""
-        if not self._arrivals.there():
-            raise OSError(errno.ENOENT, "the folder is gone")
-
-    def _note(self, what: str, **told: Any) -> None:
-        self._journal.add(what, **told)
-        self._flush_journal()
-
-    def _flush_journal(self) -> None:
-        try:
-            self._require_there()
-            self._journal.flush()
-            self._written(DAY)
-        except OSError as problem:
-            self._cannot_write(DAY, problem)
-
-    def _write(self, path: Path, text: str) -> None:
-        """A table that a person asked for: SettingError where it cannot be written."""
-        try:
-            self._require_there()
-            write_safely(path, text)
-        except OSError as problem:
-            found, advice = problem.strerror or str(problem), "make room, and say it again"
-            raise SettingError(expected_found(path.name, "a place to write", found, str(path.parent), advice)) from None
-
-    def _cannot_write(self, what: str, problem: Exception) -> None:
-        why = getattr(problem, "strerror", None) or str(problem)
-        self._disk.files.add(what)
-        self._disk.text = (
-            f"{what} cannot be written: {why}. Nothing is lost while this program runs; it is tried again."
-        )
-        self._disk.retry = self._clock() + AGAIN_SECONDS
-        self._changed()
-
-    def _written(self, what: str) -> None:
-        self._disk.files.discard(what)
-        if not self._disk.files and self._disk.text:
-            self._disk.text = ""
-            self._changed()
-
     def _touch(self) -> None:
-        self._dirty = True
+        self._tasks.due = True
         self._changed()
         if self._threads:
             self._waker.wake()
@@ -433,17 +288,11 @@ class Day:
         path = self._plan_path
         return read_wants(path) if self.options.plan is not None or path.exists() else None
 
-    def _table_stamps(self) -> dict[str, Stamp | None]:
-        out: dict[str, Stamp | None] = {}
+    def _table_stamps(self) -> dict[Path, Stamp | None]:
         study = self.book.study
         names = {*TABLES, *(rider.labels for rider in study.riders.values())}
         names |= {file for trial in study.trials for file in trial.beneath.values()}
-        for path in (*(self.folder / name for name in sorted(names)), self._plan_path):
-            try:
-                out[str(path)] = stamp_of(path)
-            except OSError:
-                out[str(path)] = None
-        return out
+        return stamps_of([*(self.folder / name for name in sorted(names)), self._plan_path])
 
     def _reread(self) -> None:
         """Take what a person changed in the tables by hand; a table that cannot be read leaves what was known."""
@@ -456,7 +305,7 @@ class Day:
             except InputError as problem:
                 faults.append(str(problem))
         book.faults = faults
-        self._dirty = True
+        self._tasks.due = True
         self._changed()
 
     def _sound(self, new: Study, faults: list[str]) -> Study:
@@ -483,40 +332,11 @@ class Day:
 
     def _load(self) -> None:
         clear_drafts(self.folder, self.folder / DAY)
-        take = {
-            "arrived": self._load_arrived, "verdict": self._load_verdict, "result": self._load_result,
-            "left_out": self._load_left_out, "answered": lambda told: self.book.left_out.pop(told["file"], None),
-            "aim": self._load_aim, "fitted": self._load_fitted,
-        }  # fmt: skip
-        for entry in self._journal.entries():
+        for entry in self._disk.journal.entries():
             what = entry.pop("what", "")
             with contextlib.suppress(KeyError, TypeError):  # a line of another version of this program
-                if what in take:
-                    take[what](entry)
+                self.book.take(what, entry)
         self.book.touched()
-
-    def _load_arrived(self, told: Record) -> None:
-        known = self.book.recorded.get(told["file"])
-        versions = known.versions if known is not None else []
-        versions.append({"version": told["version"], "at": told["at"], "word": "", "reason": ""})
-        self.book.recorded[told["file"]] = Recorded(**told, versions=versions)
-
-    def _load_verdict(self, told: Record) -> None:
-        self.book.verdicts[told["name"]] = Kept(told["key"], told["told"])
-        self._mark(told["file"], told["told"])
-
-    def _load_result(self, told: Record) -> None:
-        self.book.results[told["name"]] = Kept(told["key"], told["told"])
-
-    def _load_left_out(self, told: Record) -> None:
-        file = told.pop("file")
-        self.book.left_out[file] = LeftOut(**told)
-
-    def _load_aim(self, told: Record) -> None:
-        self.book.aim = Aim(**told) if told else None
-
-    def _load_fitted(self, told: Record) -> None:
-        self.book.fits[Aim(**told["aim"])] = Kept(told["key"], told["told"])
 
     # The loop -----------------------------------------------------------------------------------------------------
 
@@ -534,7 +354,7 @@ class Day:
         except Exception as problem:
             took, fault = AGAIN_SECONDS / LOOK_SHARE, f"unforeseen {type(problem).__name__}: {problem}; the day goes on"
             with self._lock:
-                self._dirty = True
+                self._tasks.due = True
                 if fault not in self.book.faults:
                     self.book.faults.append(fault)
                     self._changed()
@@ -557,36 +377,32 @@ class Day:
             if self._table_stamps() != self._stamps:
                 self._reread()
             for ready in look.ready:
-                self._looks[ready.file] = ready
-                lanes.quick.put(f"look {ready.file}", recognised, self._first_look(ready.file))
-            self._retry()
+                self._tasks.look(ready, lanes)
+            if self._disk.retried():
+                self._tasks.due = True
         if look.there and look.arriving != self._under.arriving:
             self._under = Under(look.arriving)
             self._changed()
         for lane in lanes:
             for done in list(lane.step()):
-                self._take(done)
-        if self._dirty and self._there:
-            self._dirty = False
-            self._hand_out(lanes)
+                if done.key == END:
+                    self._ended(done.answer)
+                else:
+                    self._tasks.take(done)
+        if self._tasks.due and self._connection.there:
+            self._tasks.due = False
+            self._tasks.hand_out(lanes)
+            if self._ending and self._tasks.idle(lanes):
+                self._ending = False
+                lanes.slow.put(END, whole_day, str(self.folder))
         self._remind()
 
     def _connect(self, there: bool) -> None:
-        if there != self._there:
-            self._there, self._since = there, time.strftime("%H:%M:%S")
-            self._was_gone = self._was_gone or not there
-            self._dirty = True
+        known = self._connection
+        if there != known.there:
+            self._connection = Connection(time.strftime("%H:%M:%S"), there, known.was_gone or not there)
+            self._tasks.due = True
             self._changed()
-
-    def _retry(self) -> None:
-        """Write what could not be written before."""
-        if (not self._disk.files and not self._journal.waiting) or self._clock() < self._disk.retry:
-            return
-        self._flush_edits()
-        self._flush_journal()
-        self._disk.files.discard("results")
-        self._written("results")
-        self._dirty = True
 
     def _remind(self) -> None:
         """A reminder of a rest ends by itself."""
@@ -599,102 +415,14 @@ class Day:
             self._reminded = told
             self._changed()
 
-    def _first_look(self, file: str) -> FirstLook:
-        plan, riders = self.book.study.plan, self.book.study.riders
-        rows = self.book.rows(file)
-        labels = next((riders[row.rider].labels for row in rows if row.rider in riders), LABELS_FILE)
-        return FirstLook(str(self.folder / file), str(self.folder / labels), plan.up, plan.forward)
-
-    # What the workers have done -----------------------------------------------------------------------------------
-
-    def _take(self, done: Done) -> None:
-        what, _, name = done.key.partition(" ")
-        if what == "look":
-            self._arrived(name, done.answer)
-        elif what == "judge":
-            self._judged(name, done.answer)
-        elif what == "result":
-            self._resulted(name, done.answer)
-        elif what == "fit":
-            self._fitted(name, done.answer)
-        elif what == "end":
-            self._ended(done.answer)
-
-    def _arrived(self, file: str, told: Record | None) -> None:
-        """A recording was read: it counts if it is whole, or rested for so long that it is damaged."""
-        ready = self._looks.pop(file)
-        told = told or {"whole": False, "problem": DIED, "sha256": "", "kind": "", "sure": False}
-        known = self.book.recorded.get(file)
-        if not self._arrivals.read(ready, told["whole"]):
-            return
-        if known is not None and (known.sha256, known.problem) == (told["sha256"], told["problem"]):
-            return
-        order = known.order if known is not None else len(self.book.recorded) + 1
-        entry = {
-            "file": file, "order": order, "at": time.strftime("%H:%M:%S"), "date": self._date_of(ready),
-            "version": 1 + (known.version if known is not None else 0), **told,
-        }  # fmt: skip
-        self._load_arrived(entry)
-        self.book.recorded[file].seconds = self._clock() if entry["date"] == self.book.today else None
-        if not told["whole"]:
-            self._mark(file, refusal(told["problem"]))
-        self._note("arrived", **entry)
-        self._touch()
-
-    def _date_of(self, ready: Ready) -> str:
-        """Today, but for a file that was there before: it may be of another day. A camera's clock that is wrong takes
-        no landing from today's count."""
-        if ready.file not in (self._arrivals.first or ()):
-            return self.book.today
-        return min(time.strftime("%Y-%m-%d", time.localtime(ready.stamp[1] / 1e9)), self.book.today)
-
-    def _mark(self, file: str, told: Record) -> None:
-        """Write a verdict beside the version that it is of."""
-        recorded = self.book.recorded.get(file)
-        if recorded is not None:
-            recorded.versions[-1] |= {"word": told["word"], "reason": told["reason"]}
-
-    def _counts(self, name: str) -> tuple[str, bool]:
-        """The key under which a task was asked for, and whether its files are still what they were."""
-        key, stamps = self._asked.pop(name)
-        self._dirty = True
-        return key, self._stamps_of(stamps) == stamps
-
-    def _judged(self, name: str, told: Record | None) -> None:
-        key, same = self._counts(f"judge {name}")
-        if not same:
-            return
-        told = told or refusal(DIED) | {"seconds": 0.0}
-        file = next((trial.file for trial in self.book.study.trials if trial.name == name), "")
-        self.book.verdicts[name] = Kept(key, told)
-        self._mark(file, told)
-        self._note("verdict", name=name, file=file, key=key, told=told)
-        self._touch()
-
-    def _resulted(self, name: str, told: Record | None) -> None:
-        key, same = self._counts(f"result {name}")
-        told = told or {"status": "refused", "reason": DIED, "numbers": []}
-        if told["status"] == "stop":
-            self._cannot_write("results", OSError(told["reason"]))
-            return
-        if same:
-            self.book.results[name] = Kept(key, told)
-            self._note("result", name=name, key=key, told=told)
-            self._touch()
-
-    def _fitted(self, name: str, told: Record | None) -> None:
-        asked = self._fits.pop(name)
-        aim, told = asked["aim"], told or {"problem": "the search ended its worker again and again"}
-        self.book.fits[aim] = Kept(asked["key"], told)
-        self._note("fitted", aim=asdict(aim), key=asked["key"], told=told)
-        self._touch()
+    # The end -----------------------------------------------------------------------------------------------------
 
     def _ended(self, told: Record | None) -> None:
         told = told or {"text": "", "faults": ["the study run ended its worker again and again"]}
         open_files = [one.file for one in self.book.unanswered()]
         faults = [*told["faults"], *(f"{file}: nobody said whose it is" for file in open_files)]
         try:
-            self._require_there()
+            self._disk.require_there()
             write_protocol(self.book, told | {"faults": faults}, self._clock())
         except OSError as problem:
             faults.append(f"the protocol cannot be written: {problem.strerror or problem}")
@@ -702,82 +430,3 @@ class Day:
         text = told["text"] or "The study is not complete; the protocol says what lacks."
         self._end = {"stage": stage, "text": text, "faults": faults}
         self._touch()
-
-    # What is to be done next --------------------------------------------------------------------------------------
-
-    def _hand_out(self, lanes: Lanes) -> None:
-        """Ask the workers for every verdict and result that the book lacks."""
-        book = self.book
-        for recorded, trial in book.trials():
-            job = book.job(trial) if recorded.whole else ""
-            if not isinstance(job, Job):
-                continue
-            key = book.key(trial)
-            verdict, result = book.verdicts.get(trial.name), book.results.get(trial.name)
-            if verdict is None or verdict.key != key:
-                self._ask(lanes.quick, f"judge {trial.name}", key, job, judged, Asked(trial.kind, job, book.quantities))
-            elif trial.kind == "landing" and (result is None or result.key != key):
-                self._ask(lanes.slow, f"result {trial.name}", key, job, written, Result(job, book.quantities))
-        self._hand_out_fit(lanes)
-        if self._ending and not (lanes.quick.busy or lanes.slow.busy or self._asked or self._disk.files):
-            self._ending = False
-            lanes.slow.put("end day", whole_day, str(self.folder))
-
-    def _ask(self, lane: Lane, name: str, key: str, job: Job, task: Callable[[Any], Any], asked: Any) -> None:
-        if name in self._asked and self._asked[name][0] == key:
-            return
-        if name in self._asked and lane.at is not None and lane.at.key == name:
-            return  # it is being told of an earlier version: asked again when that has come back
-        if self._disk.files and task is written:
-            return
-        self._asked[name] = key, self._stamps_of(job.inputs.values())
-        lane.put(name, task, asked)
-
-    def _stamps_of(self, files: Iterable[str]) -> dict[str, Stamp]:
-        out = {}
-        for file in files:
-            try:
-                out[file] = stamp_of(self.folder / file)
-            except OSError:
-                out[file] = (-1, -1, -1)
-        return out
-
-    def _hand_out_fit(self, lanes: Lanes) -> None:
-        """Search the shape when the baseline is there, when the shapes that were asked for are, and when a landing that
-        was used is another one."""
-        book = self.book
-        if book.aim is None or self._fits:
-            return
-        stage = book.stage(False)
-        if not stage.baseline:
-            return
-        jobs, keys = book.fit_jobs(stage)
-        flat = tuple(job for shape, job in jobs if shape == FLAT)
-        shaped = tuple((shape, job) for shape, job in jobs if shape != FLAT)
-        asked = [shape["condition"] for shape in stage.next_shapes]
-        others = [name for name in stage.have if book.shape(name) not in ("", FLAT) and name not in asked]
-        ready = enough_shapes(stage.have, others)
-        kept = book.fits.get(book.aim)
-        if kept is not None:
-            used = json.loads(kept.key)
-            replaced = bool(set(used["keys"]) - set(keys))
-            if not (
-                replaced or (stage.shapes_done and set(keys) != set(used["keys"])) or (ready and not used["ready"])
-            ):
-                return
-        if not flat:
-            return
-        self._write_conditions(jobs)
-        key = json.dumps({"keys": keys, "ready": ready})
-        name = fit_folder(book.aim)
-        self._fits[name] = {"aim": book.aim, "key": key}
-        lanes.fit.warm()
-        lanes.fit.put(f"fit {name}", fitted, Fitting(book.aim, flat, shaped, str(self.folder / DAY / name)))
-        self._changed()
-
-    def _write_conditions(self, jobs: list[tuple[str, Job]]) -> None:
-        """The table by which `jointload fit` finds the same landings."""
-        assert self.book.aim is not None
-        rows = [(job.inputs["trial"], shape) for shape, job in jobs if job.settings["landing"] == 1]
-        with contextlib.suppress(OSError):
-            write_safely(self.folder / f"conditions_{self.book.aim.rider}.csv", conditions_text(rows))

@@ -57,6 +57,9 @@ class Replay:
                 (self.folder / name).parent.mkdir(parents=True, exist_ok=True)
                 shutil.copyfile(self.source / name, self.folder / name)
 
+    def told(self) -> dict[str, object]:
+        return {"playing": self.playing, "done": self.done, "of": len(self.files), "text": self.text}
+
     def start(self, tell: Callable[[], object]) -> None:
         self.playing = True
         threading.Thread(target=self._play, args=(tell,), daemon=True).start()

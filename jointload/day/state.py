@@ -37,6 +37,20 @@ class Under:
     now: float = 0.0
 
 
+@dataclass(frozen=True)
+class Connection:
+    """Whether the folder is there, since when [clock], and whether it was ever gone."""
+
+    since: str
+    there: bool = True
+    was_gone: bool = False
+
+    def told(self) -> Record:
+        gone = "" if self.there else f"The folder is gone since {self.since}. Nothing is lost; it is looked for."
+        back = f"The folder is back since {self.since}." if self.was_gone else ""
+        return {"folder": "there" if self.there else "gone", "since": self.since, "text": gone or back}
+
+
 def short_trials(book: Book) -> list[Record]:
     """Every recording in order of arrival, a short row a trial."""
     out = []
@@ -164,6 +178,12 @@ def known_conditions(book: Book) -> list[str]:
 
 
 # The whole ----------------------------------------------------------------------------------------------------------
+
+
+def protocol_files(folder: Path) -> list[Record]:
+    """The protocol's files that are there."""
+    there = (name for name in PROTOCOL if (folder / DAY / name).is_file())
+    return [{"key": name, "text": PROTOCOL[name][0], "kind": PROTOCOL[name][1]} for name in there]
 
 
 def told_day(book: Book, under: Under) -> Record:

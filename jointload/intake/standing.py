@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from jointload.intake.recording import Array, Finding, Recording
+from jointload.intake.labels import CLUSTER_HELPERS, LabelMap
+from jointload.intake.recording import SIDES, Array, Finding, Plate, Recording
 from jointload.numerics.signals import runs
 
 STILL = 0.03
@@ -49,14 +51,44 @@ def _reach(markers: Array) -> Array:
 
 def _stands_on(recording: Recording, where: str) -> bool:
     """Whether low markers are over the plate that a finding names: somebody stands on it."""
-    for plate in recording.plates:
-        if where != f"plate {plate.number}":
-            continue
-        places = np.nanmedian(recording.markers[:, np.isfinite(recording.markers[0]).any(axis=1)], axis=2)
-        low, high = plate.corners.min(axis=1, keepdims=True), plate.corners.max(axis=1, keepdims=True)
-        over = (places[[0, 2]] > low[[0, 2]]) & (places[[0, 2]] < high[[0, 2]])
-        return bool((over.all(axis=0) & (places[1] < high[1] + FOOT_HEIGHT)).any())
-    return False
+    places = np.nanmedian(recording.markers[:, np.isfinite(recording.markers[0]).any(axis=1)], axis=2)
+    return any(_over(plate, places).any() for plate in recording.plates if where == f"plate {plate.number}")
+
+
+def _over(plate: Plate, places: Array) -> NDArray[np.bool_]:
+    """(N,) which places (3, N) [m] are low over a plate."""
+    low, high = plate.corners.min(axis=1, keepdims=True), plate.corners.max(axis=1, keepdims=True)
+    over = (places[[0, 2]] > low[[0, 2]]) & (places[[0, 2]] < high[[0, 2]])
+    return np.asarray(over.all(axis=0) & (places[1] < high[1] + FOOT_HEIGHT))
+
+
+def stands_on_plates(recording: Recording, labels: LabelMap, window: slice) -> bool:
+    """Whether through a window of frames the body stands still with both feet wholly on plates, none of which bears
+    anything but them: their force is then the body's weight, whatever its size.
+
+    Two markers of each foot or more must be seen. What has no marker, as a load in the arms, is not told.
+    """
+    step = recording.samples_per_frame
+    force = slice(window.start * step, window.stop * step)
+    loaded = [plate for plate in recording.plates if float(np.mean(plate.force[1, force])) > LOADED]
+    markers = recording.markers[:, :, window]
+    seen = np.isfinite(markers[0]).any(axis=1)
+    if not loaded or not seen.any() or float(np.mean(_reach(markers[:, seen]) < STILL)) < STILL_SHARE:
+        return False
+    middle = np.nanmedian(markers[:, seen], axis=2)
+    where = dict(zip(np.array(recording.labels)[seen].tolist(), middle.T, strict=True))
+    feet = [np.array([where[name] for name in _of_foot(labels, side) if name in where]).T for side in SIDES]
+    if min(foot.size for foot in feet) < 2 * 3:
+        return False
+    places = np.concatenate(feet, axis=1)
+    over = np.array([_over(plate, places) for plate in loaded])
+    return bool(over.any(axis=0).all() and over.any(axis=1).all())
+
+
+def _of_foot(labels: LabelMap, side: str) -> set[str]:
+    """Labels of the markers on a foot."""
+    landmarks = (labels.landmarks.get(f"{side}_{name}") for name in CLUSTER_HELPERS["foot"])
+    return {*filter(None, landmarks), *labels.clusters.get(f"{side}_foot", ())}
 
 
 def of_a_standing_trial(finding: Finding, recording: Recording) -> Finding:
@@ -107,29 +139,36 @@ def check_tilt(recording: Recording) -> list[Finding]:
 WEIGHT_STRETCH, WEIGHT_STEADY = 0.4, 0.05
 """[s] and share: a stance of this length whose force varies by no more shows the body weight (choice)."""
 WEIGHT_RANGE = (0.6, 1.5)
-"""Shares of the expected weight outside which a steady force is no stance of this rider on both feet (choice)."""
+"""Shares of the expected weight outside which a steady force is no stance of this rider, unless both feet are seen on
+the plates and nothing else is (choice)."""
+STANCES = 20
+"""So many of the steadiest stretches outside that range are looked at for both feet (choice)."""
+OF_BOTH_FEET = "check the mass in rider.toml and the plates' scale"
 WEIGHT_OFF = 0.05
 """Share of the expected weight by which a stance after a landing may miss it (choice: it sways yet)."""
 FLIGHT_STRETCH, FLIGHT_LEVEL = 0.1, 0.02
 """[s] a flight lasts at least; share of body weight that the plates may show in it (choice)."""
 
 
-def weight_findings(recording: Recording, expected: float) -> list[Finding]:
-    """What the plates show in flight and in standing, against the weight [N] that rider and board should have."""
+def weight_findings(recording: Recording, expected: float, labels: LabelMap | None = None) -> list[Finding]:
+    """What the plates show in flight and in standing, against the weight [N] that rider and board should have.
+
+    labels : which markers are the feet's; without them a stance outside WEIGHT_RANGE is taken for something else
+    """
     if not recording.plates:
         return []
     total = np.sum([plate.force[1] for plate in recording.plates], axis=0)
     rate, check = recording.force_rate, "body weight"
     found = []
-    stance = _steadiest(total, round(WEIGHT_STRETCH * rate), expected)
+    stance = _stance(recording, total, expected, labels)
     if stance is not None:
-        begin, weight = stance
+        begin, weight, alone = stance
         text = f"{weight:.0f} N on the plates in the stance from {begin / rate:.2f} s on, {expected:.0f} N expected "
         text += f"({100 * (weight / expected - 1):+.1f} %)"
         if abs(weight / expected - 1.0) <= WEIGHT_OFF:
             found.append(Finding(check, "pass", "standing", text, ""))
         else:
-            advice = "check the mass in rider.toml, the plates' scale, and that both feet stand on plates"
+            advice = OF_BOTH_FEET if alone else f"{OF_BOTH_FEET}, and whether both feet stand on plates"
             found.append(Finding(check, "warn", "standing", text, advice))
     flights = [(a, b) for a, b in runs(np.abs(total) < LOADED) if b - a >= FLIGHT_STRETCH * rate]
     if flights:
@@ -144,17 +183,36 @@ def weight_findings(recording: Recording, expected: float) -> list[Finding]:
     return found
 
 
-def _steadiest(total: Array, length: int, expected: float) -> tuple[int, float] | None:
-    """First sample and mean [N] of the steadiest stretch that may be a stance of the expected weight."""
+def _stance(
+    recording: Recording, total: Array, expected: float, labels: LabelMap | None
+) -> tuple[int, float, bool] | None:
+    """First sample and mean [N] of the steadiest stretch that may be a stance of the expected weight, or else of one
+    that surely is the body's, whatever it weighs; whether it is such a one."""
+    length = round(WEIGHT_STRETCH * recording.force_rate)
+    block, mean, spread = _steady(total, length)
+    if not mean.size:
+        return None
+    low, high = (share * expected for share in WEIGHT_RANGE)
+    fit = (spread < WEIGHT_STEADY * np.abs(mean)) & (mean > LOADED)
+    likely = fit & (mean > low) & (mean < high)
+    if likely.any():
+        best = int(np.argmin(np.where(likely, spread, np.inf)))
+        return best * block, float(mean[best]), False
+    if labels is None:
+        return None
+    step, looked_at = recording.samples_per_frame, min(STANCES, int(fit.sum()))
+    for best in np.argsort(np.where(fit, spread, np.inf), kind="stable")[:looked_at].tolist():
+        window = slice(best * block // step, -(-(best + 8) * block // step))
+        if stands_on_plates(recording, labels, window):
+            return best * block, float(mean[best]), True
+    return None
+
+
+def _steady(total: Array, length: int) -> tuple[int, Array, Array]:
+    """Samples of a block, and mean and spread [N] of the force over every eight blocks one after the other."""
     block = max(1, length // 8)
     means = total[: total.size // block * block].reshape(-1, block).mean(axis=1)
     if means.size < 8 or not np.isfinite(means).all():
-        return None
+        return block, np.empty(0), np.empty(0)
     windows = np.lib.stride_tricks.sliding_window_view(means, 8)
-    mean, spread = windows.mean(axis=1), np.ptp(windows, axis=1)
-    low, high = WEIGHT_RANGE
-    fit = (spread < WEIGHT_STEADY * np.abs(mean)) & (mean > low * expected) & (mean < high * expected)
-    if not fit.any():
-        return None
-    best = int(np.argmin(np.where(fit, spread, np.inf)))
-    return best * block, float(mean[best])
+    return block, windows.mean(axis=1), np.ptp(windows, axis=1)

@@ -340,10 +340,11 @@ def contact_findings(lost: tuple[Lost, ...], recording: Recording) -> tuple[Find
     return tuple(out)
 
 
-def standing_weight(recording: Recording, window: slice, expected: float) -> float:
+def standing_weight(recording: Recording, window: slice, expected: float, alone: bool = False) -> float:
     """Mean vertical force [N] on all plates in a quiet window when the rider stands on them, else NaN.
 
     Standing means steady within 5 % and between half and one and a half times the expected weight [N].
+    alone : both feet are seen on the plates and nothing else is, so that any steady force is the rider's weight
     """
     if not recording.plates:
         return float("nan")
@@ -353,4 +354,4 @@ def standing_weight(recording: Recording, window: slice, expected: float) -> flo
     total = sum(plate.force[1, window.start * step : window.stop * step] for plate in recording.plates)
     mean = float(np.mean(total))
     steady = float(np.std(total)) < 0.05 * abs(mean)
-    return mean if steady and 0.5 * expected < mean < 1.5 * expected else float("nan")
+    return mean if steady and (alone or 0.5 * expected < mean < 1.5 * expected) else float("nan")

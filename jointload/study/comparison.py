@@ -1,4 +1,5 @@
-"""What a study says of its conditions, styles or groups: every quantity, whole curves, and how little it may say."""
+"""What a study says of its conditions, styles, groups, boards or shoes: every quantity, whole curves, and how
+little it may say."""
 
 from __future__ import annotations
 
@@ -111,8 +112,14 @@ class Comparison:
     by_stance: bool
 
 
-def chosen(seen: Observations, plan: Plan, by: str, task: str, condition: str) -> tuple[pandas.DataFrame, list[str]]:
-    """The numbers to compare with a column level, and the levels, the baseline first; StudyError with every fault."""
+def chosen(
+    seen: Observations, plan: Plan, by: str, task: str, condition: str, baseline: str = ""
+) -> tuple[pandas.DataFrame, list[str], int]:
+    """The numbers to compare with a column level, the levels, the baseline first, and how many landings were left out
+    because none of them is named; StudyError with every fault.
+
+    baseline : the level that the others are set against; the plan's where it is one, else the first by name, without it
+    """
     faults = []
     tasks = sorted(set(seen.numbers["task"]))
     if not task and len(tasks) > 1:
@@ -128,6 +135,7 @@ def chosen(seen: Observations, plan: Plan, by: str, task: str, condition: str) -
     data = seen.numbers[seen.numbers["task"] == (task or (tasks or [""])[0])]
     if condition:
         data = data[data["condition"] == condition]
+    unnamed = data.loc[data[by] == "", "trial"].nunique()
     data = data[data[by] != ""].assign(level=lambda d: d[by])
     levels = sorted(set(data["level"]))
     if len(levels) < 2:
@@ -139,12 +147,15 @@ def chosen(seen: Observations, plan: Plan, by: str, task: str, condition: str) -
     if data["rider"].nunique() == 1:
         advice = "add riders; one rider's landings can be compared one by one in metrics.csv"
         faults.append(expected_found("riders", "two or more", "1", "trials.csv", advice))
-    if plan.baseline and plan.baseline in levels:
-        levels = [plan.baseline, *(level for level in levels if level != plan.baseline)]
+    if baseline and baseline not in levels:
+        known = " or ".join(levels) or "none, as nothing is named"
+        faults.append(expected_found("--baseline", known, repr(baseline), f"the column {by}", "choose one of them"))
+    first = baseline or plan.baseline
+    levels = [level for level in levels if level == first] + [level for level in levels if level != first]
     faults += _faults_of_primary(data, plan)
     if faults:
         raise StudyError(faults)
-    return data, levels
+    return data, levels, unnamed
 
 
 def _faults_of_primary(data: pandas.DataFrame, plan: Plan) -> list[str]:
@@ -277,13 +288,14 @@ def _compared(curve: Curves, facts: pandas.DataFrame, baseline: str, level: str,
 
 
 def cautions(
-    rows: Sequence[Row], curves: Sequence[CurveRow], riders: int, conditions: Sequence[str], shared: int
+    rows: Sequence[Row], curves: Sequence[CurveRow], riders: int, conditions: Sequence[str], shared: int, left: str
 ) -> tuple[str, ...]:
     """What limits this comparison, in words.
 
     conditions : those taken together without being compared;  shared : landings with both feet on one plate
+    left : which landings were left out, in words, '' where none
     """
-    out = []
+    out = [left] if left else []
     if shared:
         out.append(
             f"In {shared} of the landings both feet were on one plate, and how they shared its load was not measured: "

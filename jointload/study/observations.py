@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 
 Factor = str
 RECORD = "run.json"
-FACTORS = ("condition", "style", "group")
+AT_FEET = ("board", "shoe")
+FACTORS = ("condition", "style", "group", *AT_FEET)
 NOT_COMPARED = ("body_weight_plate", "body_weight_rider", "fall_acceleration", "unexplained_force", "flight_time")
 """Numbers that judge the recording and not the landing."""
 OF_STANCE, OF_SIDE = "_back_front", "_right_left"
@@ -32,8 +33,8 @@ class Observations:
     """What was seen.
 
     trials : a row a landing: trial, rider, group, task, condition, style, back_foot, status, reason
-    numbers : a row a landing, quantity and foot: trial, rider, group, task, condition, style, quantity, foot, name,
-    value, unit; name is quantity_foot
+    numbers : a row a landing, quantity and foot: trial, rider, group, task, condition, style, board, shoe, quantity,
+    foot, name, value, unit; name is quantity_foot, board and shoe are the files that trials.csv names, '' for none
     by_stance : feet are back and front; else r and l, since not every rider's stance is known
     """
 
@@ -66,6 +67,9 @@ def read_observations(study: Study, results: Path) -> Observations:
     table["foot"] = table["foot"] if by_stance else table["side"]
     other_asymmetry = table["quantity"].str.endswith(OF_SIDE if by_stance else OF_STANCE)
     numbers = table[~table["quantity"].isin(NOT_COMPARED) & ~other_asymmetry].reset_index(drop=True)
+    for name in AT_FEET:
+        named = dict(zip(trials["trial"], trials[name], strict=True)) if name in trials else {}
+        numbers[name] = [named.get(trial, "") for trial in numbers["trial"]]
     numbers["name"] = [
         outcome(quantity, foot) for quantity, foot in zip(numbers["quantity"], numbers["foot"], strict=True)
     ]

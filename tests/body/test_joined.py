@@ -6,26 +6,24 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from landed import landed
+from landed import USUAL, landed
 
 from jointload.body.calibration import BodyErrors, FittedBody, calibrate
 from jointload.body.joined import Joining, _gaps, apart, joined
 from jointload.body.pose import SegmentPoses
 from jointload.intake.recording import Array
-from jointload.intake.rider import Rider
 from jointload.numerics.rotations import compose, from_vector, inverse, rotate, to_vector
 from jointload.synthetic.landing import SyntheticLanding
-from jointload.synthetic.specification import LandingSpec
 from jointload.synthetic.standing import label_map, static_recording
 
-RIDER = Rider("rider_j", 70.0, 1.75, "m", stance="left")
+RIDER = USUAL.rider
 SLIDE = np.array([0.004, -0.003, 0.005])
 TURN = np.deg2rad([1.5, 2.0, -2.5])
 
 
 @pytest.fixture(scope="module")
 def landing() -> SyntheticLanding:
-    return landed(LandingSpec(RIDER, drop=0.4, settling=0.5, marker_rate=250.0))
+    return landed(USUAL)
 
 
 @pytest.fixture(scope="module")

@@ -13,7 +13,7 @@ from made_day import HandDay, another, empty_study, record
 from made_study import every_byte, read_csv
 
 from jointload.day import results
-from jointload.day.engine import AGAIN_SECONDS
+from jointload.day.disk import AGAIN_SECONDS
 from jointload.day.journal import Journal
 from jointload.day.lanes import Lane
 from jointload.errors import OutputError, SettingError
@@ -283,7 +283,7 @@ def test_three_hundred_landings_in_a_day(study: Path, monkeypatch: pytest.Monkey
         {"quantity": "knee_flexion_peak", "text": "peak knee flexion", "unit": "deg",
          "cells": [{"side": "right", "number": 80.0, "value": "80.0", "interval": "", "note": ""}]}
     ]  # fmt: skip
-    monkeypatch.setattr("jointload.day.engine.judged", lambda asked: verdict | {"numbers": numbers})
+    monkeypatch.setattr("jointload.day.tasks.judged", lambda asked: verdict | {"numbers": numbers})
     hand = HandDay(study, skipped=("result",), at_once=True)
     lines = ["file,rider,kind,condition", f"{STATIC},rider_a,static,"]
     record(study, STATIC)
@@ -291,7 +291,7 @@ def test_three_hundred_landings_in_a_day(study: Path, monkeypatch: pytest.Monkey
         another(study, f"take_{k:03}.c3d", FLAT, k)
         lines.append(f"take_{k:03}.c3d,rider_a,landing,flat")
     (study / "trials.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    monkeypatch.setattr("jointload.day.engine.recognised", lambda look: {
+    monkeypatch.setattr("jointload.day.tasks.recognised", lambda look: {
         "whole": True, "problem": "", "sha256": Path(look.path).name, "kind": "landing", "sure": True})  # fmt: skip
     hand.turn()
     hand.clock.now += 1.0

@@ -40,7 +40,7 @@ def started(words: list[str], place: Path) -> Iterator[tuple[Any, str]]:
     """The command at work, and the address that it told; ended in the end, whatever happens."""
     command = [sys.executable, "-m", "jointload.cli", "day", *words, "--port", "0"]
     root = Path(__file__).resolve().parents[2]
-    environment = os.environ | {"PYTHONPATH": str(root), "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+    environment = os.environ | {"PYTHONPATH": str(root)}
     running = subprocess.Popen(
         command, cwd=place, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     )

@@ -36,7 +36,7 @@ from jointload.report.page.fit_section import fit_section
 from jointload.report.words.fit_units import told
 from jointload.report.words.section import Reported
 from jointload.synthetic.measurement import as_recording
-from jointload.synthetic.sample import RIDER_A, SETTLING
+from jointload.synthetic.sample import RIDER_A
 from jointload.synthetic.specification import LandingSpec
 from jointload.synthetic.standing import TYPICAL, label_map, static_recording
 
@@ -47,7 +47,7 @@ HIGH = Limits(stack=13 * MM, lift=13 * MM)
 
 
 HARD = LandingSpec(
-    RIDER_A, drop=0.45, peak=5.0, back_share=0.56, knee_dip=0.12, approach=0.9, settling=SETTLING, seed=11, name="hard"
+    RIDER_A, drop=0.45, peak=5.0, back_share=0.56, knee_dip=0.12, approach=0.9, settling=0.6, seed=11, name="hard"
 )
 """Harder than the sample: knees are deep as the force is highest, so that a lift and a posting have work to do."""
 

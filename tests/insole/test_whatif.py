@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from functools import cache, partial
 
 import numpy as np
 import pytest
-from landed import landed
+from landed import USUAL, landed
 from made import exchanged_sides, mirrored_recording
 
 from jointload.analysis import Analysis, analyse
@@ -14,33 +16,50 @@ from jointload.errors import SettingError
 from jointload.insole.calibration.personal import Known
 from jointload.insole.fitting.ledger import ledger, reading_of
 from jointload.insole.fitting.published_ratio import published_response
-from jointload.insole.fitting.whatif import Change, Parts, WhatIf, compare, pour_again, regions, what_if, what_ifs
+from jointload.insole.fitting.whatif import (
+    Change,
+    Parts,
+    WhatIf,
+    compare,
+    pour_again,
+    regions,
+    what_if,
+    what_ifs,
+)
 from jointload.insole.limb.readings import named_instants
 from jointload.insole.limb.response import FootResponse
 from jointload.insole.limb.standing import place_foot, pressure_centre, stand
+from jointload.insole.shape.asked import Given
 from jointload.insole.shape.geometry import Wedge, parse_wedge
 from jointload.insole.shape.shape import ArchFill, HeelLift, InsoleShape
 from jointload.intake.recording import SIDES
-from jointload.intake.rider import Rider
 from jointload.intake.session import Session
 from jointload.settings import Settings
 from jointload.synthetic.measurement import as_recording
-from jointload.synthetic.specification import LandingSpec
 from jointload.synthetic.standing import label_map, static_recording
 
-RIDER = Rider("S1", 70.0, 1.76, "m")
+RIDER = USUAL.rider
 FLAT = InsoleShape("right", 0.265)
 
 
 @pytest.fixture(scope="module")
 def session() -> Session:
-    trial = as_recording(landed(LandingSpec(RIDER, settling=0.4)))
+    trial = as_recording(landed(USUAL))
     return Session(trial, static_recording(RIDER), label_map(), RIDER)
 
 
 @pytest.fixture(scope="module")
 def analysis(session: Session) -> Analysis:
     return analyse(session, variants=False)
+
+
+Asked = Callable[[Given], WhatIf]
+
+
+@pytest.fixture(scope="module")
+def asked(analysis: Analysis) -> Asked:
+    """what_if of the landing with few draws, worked out once for every shape."""
+    return cache(partial(what_if, analysis, draws=50))
 
 
 def row(answer: WhatIf, quantity: str) -> Change:
@@ -72,8 +91,8 @@ def roll_only(analysis: Analysis, roll: float, knee_plane: float = 0.0) -> FootR
 
 
 @pytest.mark.parametrize("shape", [parse_wedge("medial:0", "right"), parse_wedge("lateral:0", "right", "full"), FLAT])
-def test_no_change_of_shape_changes_nothing_at_all(analysis: Analysis, shape: Wedge | InsoleShape) -> None:
-    answer = what_if(analysis, shape, draws=50)
+def test_no_change_of_shape_changes_nothing_at_all(asked: Asked, shape: Wedge | InsoleShape) -> None:
+    answer = asked(shape)
     assert len(answer.rows) > 18
     for row in answer.rows:
         ends = (row.change, row.low, row.high, row.person_low, row.person_high)
@@ -86,11 +105,9 @@ MEDIAN_OF_ARMS = 0.10
 the middle of a lopsided triangle."""
 
 
-def test_before_is_what_the_analysis_reports(analysis: Analysis) -> None:
+def test_before_is_what_the_analysis_reports(analysis: Analysis, asked: Asked) -> None:
     reported = {m.quantity: m.value for m in analysis.measures if m.side == "right"}
-    rows = [
-        row for row in what_if(analysis, parse_wedge("medial:4", "right"), draws=50).rows if row.quantity in reported
-    ]
+    rows = [row for row in asked(parse_wedge("medial:4", "right")).rows if row.quantity in reported]
     assert len(rows) == 23
     for row in rows:
         tolerance = MEDIAN_OF_ARMS if "_force_peak" in row.quantity else 1e-9
@@ -134,7 +151,7 @@ def test_shapes_are_compared_under_one_foot_only(analysis: Analysis) -> None:
         compare(analysis, [parse_wedge("medial:2", side) for side in ("right", "left")], draws=50)
 
 
-def test_a_mirrored_landing_gets_the_mirrored_answer(session: Session, analysis: Analysis) -> None:
+def test_a_mirrored_landing_gets_the_mirrored_answer(session: Session, asked: Asked) -> None:
     """Right and left exchanged in markers, plates and names: the other foot answers the same, but for rounding."""
     labels = session.labels
     mirrored = replace(
@@ -144,7 +161,7 @@ def test_a_mirrored_landing_gets_the_mirrored_answer(session: Session, analysis:
         labels=replace(labels, landmarks=exchanged_sides(labels.landmarks), clusters=exchanged_sides(labels.clusters)),
     )
     other = analyse(mirrored, variants=False)
-    right = what_if(analysis, parse_wedge("lateral:4", "right", "full"), draws=50)
+    right = asked(parse_wedge("lateral:4", "right", "full"))
     left = what_if(other, parse_wedge("lateral:4", "left", "full"), draws=50)
     for one, two in zip(right.rows, left.rows, strict=True):
         assert two.change == pytest.approx(one.change, rel=1e-6, abs=1e-7, nan_ok=True), one.quantity
@@ -234,11 +251,11 @@ def test_the_knee_goes_inwards_with_the_tibia(analysis: Analysis) -> None:
     assert (leftwards @ moved > 0).all()
 
 
-def test_thickness_alone_has_no_answer_of_one_persons_own(analysis: Analysis) -> None:
-    thicker = what_if(analysis, Parts("right", thickness=0.010), draws=50)
+def test_thickness_alone_has_no_answer_of_one_persons_own(asked: Asked) -> None:
+    thicker = asked(Parts("right", thickness=0.010))
     for one in thicker.rows:
         assert (one.person_low, one.person_high) == (one.low, one.high), one.quantity
-    wedged = what_if(analysis, parse_wedge("lateral:5", "right", "full"), draws=50)
+    wedged = asked(parse_wedge("lateral:5", "right", "full"))
     knee = row(wedged, "knee_adduction_moment_peak")
     assert knee.person_high - knee.person_low > 2 * (knee.high - knee.low)
 
@@ -276,8 +293,8 @@ def test_a_force_whose_foot_point_moves_aims_at_the_bodys_centre(analysis: Analy
     assert ankle > knee > hip
 
 
-def test_a_heel_lift_tips_the_foot_and_unloads_the_calf(analysis: Analysis) -> None:
-    answer = what_if(analysis, replace(FLAT, lift=HeelLift(0.010)), draws=50)
+def test_a_heel_lift_tips_the_foot_and_unloads_the_calf(asked: Asked) -> None:
+    answer = asked(replace(FLAT, lift=HeelLift(0.010)))
     assert row(answer, "foot_pitch").low > 0
     assert change(answer, "heel_stack") == pytest.approx(0.010, abs=3e-4), (
         "the ramp begins before the middle of the heel"
@@ -285,9 +302,9 @@ def test_a_heel_lift_tips_the_foot_and_unloads_the_calf(analysis: Analysis) -> N
     assert change(answer, "ankle_dorsiflexion_moment_peak") < 0
 
 
-def test_an_insole_of_parts_says_what_it_is(analysis: Analysis) -> None:
+def test_an_insole_of_parts_says_what_it_is(asked: Asked) -> None:
     shape = replace(FLAT, lift=HeelLift(0.006), arch=ArchFill(0.008))
-    answer = what_if(analysis, shape, draws=50)
+    answer = asked(shape)
     assert answer.shape_text == "insole under the right foot, base 4 mm: 6 mm heel lift; 8 mm arch fill"
 
 
@@ -300,18 +317,18 @@ def test_parts_add_up_against_a_usual_flat_insole(analysis: Analysis) -> None:
     assert change(both, "foot_pitch") > change(alone, "foot_pitch") + np.deg2rad(0.5)
 
 
-def test_thickness_alone_raises_the_rider_and_hardly_turns_the_knee(analysis: Analysis) -> None:
+def test_thickness_alone_raises_the_rider_and_hardly_turns_the_knee(asked: Asked) -> None:
     """1 % of the knee adduction moment: no study saw thickness alone change it, and flat layers have no lever arm."""
-    answer = what_if(analysis, Parts("right", thickness=0.010), draws=50)
+    answer = asked(Parts("right", thickness=0.010))
     assert change(answer, "heel_stack") == pytest.approx(0.006) == change(answer, "forefoot_stack")
     knee = row(answer, "knee_adduction_moment_peak")
     assert 0 < abs(knee.percent) < 1.0
     assert abs(change(answer, "rearfoot_roll")) < np.deg2rad(0.2)
 
 
-def test_named_instants_hold_the_extremes(analysis: Analysis) -> None:
+def test_named_instants_hold_the_extremes(analysis: Analysis, asked: Asked) -> None:
     """At its own instant a moment is its peak; the pelvis is lowest at the landing's end."""
-    answer = what_if(analysis, parse_wedge("lateral:4", "right", "full"), draws=50)
+    answer = asked(parse_wedge("lateral:4", "right", "full"))
     found = {(row.quantity, row.instant): row for row in answer.at_instants}
     for name, instant in (("adduction", "largest knee adduction moment"), ("flexion", "largest knee flexion moment")):
         peak = row(answer, f"knee_{name}_moment_peak")
@@ -323,8 +340,8 @@ def test_named_instants_hold_the_extremes(analysis: Analysis) -> None:
     assert found["rearfoot_roll", "largest vertical force"].change < 0
 
 
-def test_the_table_of_a_rider_has_the_target_first_and_every_change_once(analysis: Analysis) -> None:
-    answer = what_if(analysis, parse_wedge("lateral:4", "right", "full"), draws=50)
+def test_the_table_of_a_rider_has_the_target_first_and_every_change_once(asked: Asked) -> None:
+    answer = asked(parse_wedge("lateral:4", "right", "full"))
     entries = ledger(answer, ("hip_adduction_moment_peak",))
     assert entries[0].aimed_at and entries[0].row.quantity == "hip_adduction_moment_peak"
     assert sorted(entry.row.quantity for entry in entries) == sorted(row.quantity for row in answer.rows)
@@ -353,8 +370,8 @@ def test_what_a_recording_cannot_show_is_said(analysis: Analysis) -> None:
     assert reading_of(knee).startswith("no recommendation")
 
 
-def test_what_is_too_small_to_matter_is_negligible_however_sure(analysis: Analysis) -> None:
-    one = replace(row(what_if(analysis, parse_wedge("lateral:4", "right", "full"), draws=50), "hip_adduction_peak"))
+def test_what_is_too_small_to_matter_is_negligible_however_sure(asked: Asked) -> None:
+    one = replace(row(asked(parse_wedge("lateral:4", "right", "full")), "hip_adduction_peak"))
     tiny = replace(one, change=-0.002, person_low=-0.003, person_high=-0.001, share_lower=1.0)
     assert reading_of(tiny) == "negligible"
     assert reading_of(replace(tiny, person_low=-0.1)) == "negligible; one person's may not be"
@@ -362,8 +379,8 @@ def test_what_is_too_small_to_matter_is_negligible_however_sure(analysis: Analys
     assert reading_of(sure).startswith("falls in over 99 %"), "200 draws tell no 100 %"
 
 
-def test_every_angle_and_moment_has_a_floor(analysis: Analysis) -> None:
-    answer = what_if(analysis, parse_wedge("lateral:4", "right", "full"), draws=50)
+def test_every_angle_and_moment_has_a_floor(asked: Asked) -> None:
+    answer = asked(parse_wedge("lateral:4", "right", "full"))
     without = {entry.quantity for entry in answer.rows if not np.isfinite(entry.floor)}
     unknown = {entry.quantity for entry in answer.rows if not np.isfinite(entry.change)}
     assert without - unknown == {"vertical_force_first_peak", "vertical_loading_rate", "heel_stack", "forefoot_stack"}
@@ -390,9 +407,9 @@ def test_people_differ_in_angles_as_published(analysis: Analysis) -> None:
         assert np.rad2deg(one.person_high - one.person_low) / (2 * 1.96) == pytest.approx(spread, rel=near)
 
 
-def test_the_pressure_map_carries_the_force_before_and_after(analysis: Analysis) -> None:
+def test_the_pressure_map_carries_the_force_before_and_after(analysis: Analysis, asked: Asked) -> None:
     """Medians of cells do not add up exactly; 10 % is their spread."""
-    answer = what_if(analysis, parse_wedge("lateral:5", "right", "full"), draws=50)
+    answer = asked(parse_wedge("lateral:5", "right", "full"))
     standing = stand(analysis.landing, "right", 50, 1)
     force = standing.load.force[standing.reference]
     for pressure in (answer.pressure.before, answer.pressure.after):
@@ -401,8 +418,8 @@ def test_the_pressure_map_carries_the_force_before_and_after(analysis: Analysis)
     assert np.corrcoef(answer.pressure.height_change, answer.pressure.y)[0, 1] < -0.9
 
 
-def test_a_region_that_hardly_bears_has_no_per_cent_change(analysis: Analysis) -> None:
-    answer = what_if(analysis, parse_wedge("lateral:5", "right", "full"), draws=50)
+def test_a_region_that_hardly_bears_has_no_per_cent_change(analysis: Analysis, asked: Asked) -> None:
+    answer = asked(parse_wedge("lateral:5", "right", "full"))
     told = {row.quantity.removeprefix("peak_pressure_") for row in answer.rows if "pressure" in row.quantity}
     standing = stand(analysis.landing, "right", 50, 1)
     whole = answer.pressure.before.max()
@@ -412,8 +429,8 @@ def test_a_region_that_hardly_bears_has_no_per_cent_change(analysis: Analysis) -
     assert all(abs(row.change) < 300 for row in answer.rows if row.quantity.startswith("peak_pressure"))
 
 
-def test_a_per_cent_change_of_nearly_nothing_is_not_told(analysis: Analysis) -> None:
-    answer = what_if(analysis, parse_wedge("lateral:5", "right", "full"), draws=50)
+def test_a_per_cent_change_of_nearly_nothing_is_not_told(asked: Asked) -> None:
+    answer = asked(parse_wedge("lateral:5", "right", "full"))
     per_kg = {row.quantity: abs(row.before) / RIDER.mass for row in answer.rows if "moment_peak" in row.quantity}
     for quantity, size in per_kg.items():
         assert np.isfinite(row(answer, quantity).percent) == (size > 0.10), quantity
@@ -422,10 +439,8 @@ def test_a_per_cent_change_of_nearly_nothing_is_not_told(analysis: Analysis) -> 
     assert np.isnan(row(answer, "rearfoot_roll").before)
 
 
-def test_what_decides_at_the_peak_is_told(analysis: Analysis) -> None:
-    found = {
-        finding.check: finding for finding in what_if(analysis, parse_wedge("medial:4", "right"), draws=50).findings
-    }
+def test_what_decides_at_the_peak_is_told(analysis: Analysis, asked: Asked) -> None:
+    found = {finding.check: finding for finding in asked(parse_wedge("medial:4", "right")).findings}
     force = analysis.landing.contact.force[1, 0, analysis.landing.window("right")].max() / analysis.landing.weight
     assert ("stiffness_floor" in found) == (force > 3.0)
     assert {"prediction", "lumbar_change", "landing_studies", "published_ratio", "contradicting_sign"} <= set(found)

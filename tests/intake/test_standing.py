@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from made import RIDER, recording, standing_positions
+from made import LABELS, RIDER, recording, standing_positions
 
 from jointload.intake.quality import inspect_recording
 from jointload.intake.recording import Finding, Plate, Recording
-from jointload.intake.standing import stands_still, weight_findings
+from jointload.intake.standing import stands_on_plates, stands_still, weight_findings
 
 FRAMES = 120
 NOISE = np.random.default_rng(4).normal(0, 1, (2, FRAMES))
@@ -59,6 +59,43 @@ def test_the_weight_in_standing_is_compared(share: float, severity: str) -> None
     (found,) = weight_findings(standing(350.0 * share, 336.5 * share), RIDER.weight)
     assert (found.where, found.severity) == ("standing", severity)
     assert f"{RIDER.weight:.0f} N expected" in found.evidence
+
+
+@pytest.mark.parametrize(("share", "told"), [(0.5, "(+100."), (2.0, "(-50."), (0.1, "(+900.")])
+def test_a_mass_that_is_far_off_is_told_where_both_feet_stand_on_plates(share: float, told: str) -> None:
+    trial, expected = standing(350.0, 336.5), share * RIDER.weight
+    (found,) = weight_findings(trial, expected, LABELS)
+    assert (found.where, found.severity) == ("standing", "warn")
+    assert told in found.evidence and f"{expected:.0f} N expected" in found.evidence
+    assert found.advice == "check the mass in rider.toml and the plates' scale"
+    assert weight_findings(trial, expected) == [], "without labels nothing tells that it is this rider's weight"
+
+
+def of_left_foot(trial: Recording) -> list[int]:
+    of_foot = {"left calcaneus", "left metatarsal1", "left metatarsal5"}
+    return [k for k, label in enumerate(trial.labels) if label in of_foot]
+
+
+@pytest.mark.parametrize("what", ["beside", "on the floor", "raised", "unseen", "over the edge", "stranger", "moving"])
+def test_a_weight_that_may_be_something_else_is_not_told(what: str) -> None:
+    trial = standing(350.0, 0.0 if what == "on the floor" else 336.5)
+    left = of_left_foot(trial)
+    if what in ("beside", "on the floor"):
+        trial.markers[0, left] += 2.0
+    elif what == "raised":
+        trial.markers[1, left] += 0.3
+    elif what == "unseen":
+        trial.markers[:, left[1:]] = np.nan
+    elif what == "over the edge":
+        trial.markers[0, left] += 0.5
+    elif what == "moving":
+        trial.markers[1] += 0.1 * np.sin(np.arange(FRAMES))
+    elif what == "stranger":
+        far = replace(trial.plates[0], number=3, corners=trial.plates[0].corners + [[3.0], [0.0], [0.0]])
+        trial = replace(trial, plates=(*trial.plates, far))
+    assert not stands_on_plates(trial, LABELS, slice(0, FRAMES))
+    assert weight_findings(trial, 0.3 * RIDER.weight, LABELS) == []
+    assert stands_on_plates(standing(), LABELS, slice(0, FRAMES))
 
 
 @pytest.mark.parametrize(("level", "severity"), [(0.0, "pass"), (18.0, "warn"), (-18.0, "warn")])

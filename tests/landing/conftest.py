@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import pytest
-from landed import landed
+from landed import USUAL, landed
 
-from jointload.intake.rider import Rider
 from jointload.intake.session import Session
 from jointload.synthetic.landing import SyntheticLanding
 from jointload.synthetic.measurement import as_recording
-from jointload.synthetic.specification import LandingSpec
 from jointload.synthetic.standing import TYPICAL, label_map, static_recording
 
 
 @pytest.fixture(scope="session")
 def simulated() -> SyntheticLanding:
     """The landing itself, whose truth is known."""
-    return landed(LandingSpec(Rider("S3", 70.0, 1.76, "m", stance="right"), settling=0.6, seed=3))
+    return landed(USUAL)
 
 
 @pytest.fixture(scope="session")

@@ -510,6 +510,14 @@ def test_a_mass_that_is_not_the_riders(clean_session: Session) -> None:
     assert doubts(analysed(clean_session, rider=heavier)) == {"body_weight": "warn"}
 
 
+@pytest.mark.parametrize(("share", "off"), [(0.5, "(+100"), (2.0, "(-50")])
+def test_a_mass_that_is_far_off_is_said_plainly(clean_session: Session, share: float, off: str) -> None:
+    analysis = analysed(clean_session, rider=replace(clean_session.rider, mass=share * clean_session.rider.mass))
+    found = told(analysis, "body_weight")
+    assert found.severity == "warn" and off in found.evidence
+    assert found.advice.endswith("both feet stand on plates: check the mass in rider.toml and the plates' scale")
+
+
 def test_a_cutoff_too_high_for_the_markers(clean_session: Session) -> None:
     assert told(analysed(clean_session, Settings(smoothing="fixed", cutoff=80.0)), "filter").severity == "warn"
     assert told(analysed(clean_session, Settings(smoothing="fixed", cutoff=None)), "filter").severity == "pass"

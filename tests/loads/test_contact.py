@@ -163,3 +163,5 @@ def test_body_weight_is_read_from_a_steady_stance_only() -> None:
     assert np.isnan(
         standing_weight(recording(standing_positions(), FRAMES, "trial", one_foot), slice(10, 60), 3 * WEIGHT)
     )
+    assert np.isnan(standing_weight(trial, slice(10, 60), 0.4 * WEIGHT)), "it may be something else"
+    assert standing_weight(trial, slice(10, 60), 0.4 * WEIGHT, alone=True) == pytest.approx(690.0)

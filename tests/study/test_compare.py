@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pandas
@@ -97,7 +99,7 @@ def test_the_folder_holds_what_a_paper_needs(compared: tuple[Path, Comparison, P
 def test_labels_within_riders_is_named(compared: tuple[Path, Comparison, Path]) -> None:
     study = read_study(compared[0])
     seen = read_observations(study, compared[0] / "results")
-    data, levels = chosen(seen, study.plan, "condition", "", "")
+    data, levels, _ = chosen(seen, study.plan, "condition", "", "")
     (curve,) = compare_curves(read_curves(seen, study.plan.curves, sorted(set(data["trial"]))), data, levels, True)
     assert curve.test is not None and "landings of each rider" in curve.test.scheme
     assert curve.test.stretches and not curve.test.exact
@@ -131,9 +133,53 @@ def test_faults_are_told_together_and_nothing_is_written(tmp_path: Path) -> None
     assert "expected two or more to compare, found none" in caught.value.faults[0]
     with pytest.raises(StudyError, match=r"back_vertical_force_peak: expected values that vary, found 2\.5 in all 6"):
         compare_study(study, "condition", out=tmp_path / "out")
-    with pytest.raises(SettingError, match="--by: expected condition or style or group"):
-        compare_study(study, "shoe", out=tmp_path / "out")
+    with pytest.raises(SettingError, match="--by: expected condition or style or group or board or shoe"):
+        compare_study(study, "socks", out=tmp_path / "out")
+    with pytest.raises(StudyError, match=r"board: expected two or more to compare, found none in trials\.csv"):
+        compare_study(study, "board", out=tmp_path / "out")
+    with pytest.raises(StudyError, match="--baseline: expected flat or wedge, found 'curb'"):
+        compare_study(study, "condition", out=tmp_path / "out", baseline="curb")
     assert not (tmp_path / "out").exists()
+
+
+def rode(rows: list[list[str]]) -> None:
+    """Flat landings on one board, those with a wedge on another, each rider's last landing without a board; one shoe in
+    a rider's even landings, another in the odd ones."""
+    condition, boards = rows[0].index("condition"), {"flat": "boards/short.toml", "wedge": "boards/long.toml"}
+    for k, cells in enumerate(rows[1:]):
+        last = cells[0].endswith("_2")
+        cells += ["" if last else boards[cells[condition]], f"shoes/{'soft' if k % 2 else 'firm'}.toml"]
+    rows[0] += ["board", "shoe"]
+
+
+def test_boards_are_compared_as_conditions_are(tmp_path: Path) -> None:
+    """Where each board was ridden under one condition, the numbers are those of the conditions, rider by rider."""
+    study = made_results(tmp_path / "study", riders=6)
+    without = Path(shutil.copytree(study, tmp_path / "without"))
+    for table in ("trials.csv", "results/trials.csv", "results/metrics.csv"):
+        change(without / table, lambda rows: rows.__setitem__(slice(None), [r for r in rows if "_2" not in r[0]]))
+    change(study / "results" / "trials.csv", rode)
+    found, out = compare_study(study, "board", baseline="boards/short.toml")
+    alike, _ = compare_study(without, "condition")
+    assert found.levels == ("boards/short.toml", "boards/long.toml") and (found.riders, found.trials) == (6, 24)
+    assert found.cautions[0] == "12 landings whose board is not named are left out."
+    assert "Landings of flat and wedge are taken together; --condition keeps one of them." in found.cautions
+    assert "12 landings whose board is not named" in (out / "comparison.html").read_text(encoding="utf-8")
+    assert [row.name for row in found.rows] == [row.name for row in alike.rows]
+    for one, other in zip(found.rows, alike.rows, strict=True):
+        mine = replace(one.contrast, level="wedge", baseline="flat")
+        assert str(mine) == str(other.contrast), one.name
+    assert found.rows[0].size.kind == "d_z within riders"
+    assert compare_study(study, "board", out=tmp_path / "first")[0].levels[0] == "boards/long.toml", "by name"
+
+
+def test_shoes_are_compared_within_the_riders_who_wore_both(tmp_path: Path) -> None:
+    study = made_results(tmp_path / "study", riders=6, times=4)
+    change(study / "results" / "trials.csv", rode)
+    found, _ = compare_study(study, "shoe", condition="flat")
+    assert found.levels == ("shoes/firm.toml", "shoes/soft.toml") and found.trials == 24
+    assert {row.contrast.riders for row in found.rows} == {6} and found.curves[0].paired
+    assert not any("left out" in text for text in found.cautions)
 
 
 def test_one_rider_is_no_study(tmp_path: Path) -> None:

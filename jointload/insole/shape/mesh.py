@@ -203,10 +203,15 @@ def _check_length(path: Path, size: int) -> None:
 
 def _merged(vertices: Array, faces: NDArray[np.int64]) -> Solid:
     """Equal points made one, triangles without area (two equal corners) left out."""
-    unique, number = np.unique(vertices, axis=0, return_inverse=True)
-    faces = np.reshape(number, -1)[faces]
+    order = np.lexsort(vertices.T[::-1])
+    ordered = vertices[order]
+    first = np.ones(len(order), dtype=bool)
+    first[1:] = (ordered[1:] != ordered[:-1]).any(axis=1)
+    number = np.empty(len(order), dtype=np.int64)
+    number[order] = np.cumsum(first) - 1
+    faces = number[faces]
     whole = (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 2] != faces[:, 0])
-    return Solid(unique, faces[whole])
+    return Solid(ordered[first], faces[whole])
 
 
 def _unreadable(path: Path, expected: str, found: str) -> SettingError:
