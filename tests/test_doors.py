@@ -189,6 +189,8 @@ ORDER = (
     "study.reference",
     "study.exposures",
     "study.heights",
+    "study.scatter",
+    "study.pieces",
     "study.strain_dose",
     "report.words.colours",
     "report.words.references",

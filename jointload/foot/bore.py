@@ -111,7 +111,6 @@ def _add_heel(told: _Told, analysis: Analysis, below: Underfoot, draws: int, see
     if not below.heel.any():
         told.lack("nothing presses on the heel", *HEEL)
         return
-    factors = drawn("heel_pad", draws, seed)
     bore = heel_bore(below.heel, below.time, landing.body.rider, analysis.session.shoe, draws, seed)
     note = f"force under the heel {below.basis}"
     if analysis.session.shoe is None:
@@ -121,11 +120,11 @@ def _add_heel(told: _Told, analysis: Analysis, below: Underfoot, draws: int, see
         heel_force_peak=bore.force,
         heel_force_impulse=over_time(below.heel, below.time),
         heel_pressure_peak=bore.landing.peak_pressure,
-        heel_pressure_of_walking=factors["rise_form"] * bore.landing.peak_pressure / bore.walking.peak_pressure,
-        heel_pad_compression_peak=bore.strain * factors["thickness"],
-        heel_pad_strain_peak=bore.strain,
-        heel_pad_way_used=bore.strain / factors["locking_strain"],
-        heel_pad_energy=bore.energy,
+        heel_pressure_of_walking=bore.landing.peak_pressure / bore.walking.peak_pressure,
+        heel_pad_compression_peak=bore.landing.compression,
+        heel_pad_strain_peak=bore.landing.strain,
+        heel_pad_way_used=bore.landing.locked,
+        heel_pad_energy=bore.landing.pad_energy,
         heel_energy_of_drop_test=bore.landing.pad_energy / bore.dropped.pad_energy,
     )
     sex = landing.body.rider.sex
@@ -189,14 +188,16 @@ def _add_toes(told: _Told, analysis: Analysis, side: str, below: Underfoot, draw
     known = shoe is not None and shoe.friction is not None
     socks = load_model("foot", "shoe").content["socks"]
     ends = f"{socks['regular_low']:.2f} to {socks['regular_high']:.2f}"
-    note = "" if known else f"friction unknown: over the range of published socks, {ends}"
+    note = "friction as told" if known else f"friction unknown: over the range of published socks, {ends}"
+    grip = foot_spreads("sole")["grip_loaded"]
+    note += f"; under a landing's load {grip.low:g} to {grip.high:g} of it"
     told.add(
-        "; ".join(filter(None, (note, _room_note(shoe)))),
+        "; ".join((note, _room_note(shoe))),
         toe_push_force_peak=toes.peak,
         toe_push_force_impulse=toes.impulse,
         toe_push_time=toes.lasts,
     )
-    told.add("; ".join(filter(None, (note, SLIDE_NOTE))), toe_slide=toes.slides)
+    told.add(f"{note}; {SLIDE_NOTE}", toe_slide=toes.slides)
     told.add(friction_needed=toes.friction_needed)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -26,7 +27,6 @@ class HeelBore:
     """force, loading_time : (D, 1) [N], [s];  landing, walking, dropped : the pad at the largest force of each, (D, 1)
 
     walking is brisk barefoot walking, dropped the published test on living heels
-    energy, strain : (D, 1) [J], what the pad takes in the landing, with what the form of the law leaves open
     """
 
     force: Array
@@ -34,8 +34,6 @@ class HeelBore:
     landing: PressedHeel
     walking: PressedHeel
     dropped: PressedHeel
-    energy: Array
-    strain: Array
 
 
 def heel_bore(heel_force: Array, time: Array, rider: Rider, shoe: Shoe | None, draws: int, seed: int) -> HeelBore:
@@ -44,15 +42,12 @@ def heel_bore(heel_force: Array, time: Array, rider: Rider, shoe: Shoe | None, d
     force = heel_force.max(axis=1, keepdims=True)
     loading = loading_time(heel_force, time)
     landing = press_heel(force, heel_of(factors, loading), sole_columns(shoe, draws, seed))
-    quick = load_model("foot", "heel_pad").content["impact"]["loading_time"]
     return HeelBore(
         force,
         loading,
         landing,
         walking_heel(rider.weight, draws, seed),
-        dropped_heel(heel_of(factors, quick), draws, seed),
-        np.asarray(factors["work_form"] * landing.pad_energy),
-        np.minimum(factors["strain_form"] * landing.strain, factors["locking_strain"]),
+        _dropped_as_published(draws, seed),
     )
 
 
@@ -88,6 +83,7 @@ def of_shoe(given: Given, name: str, draws: int, seed: int) -> Array:
     return triangular(given.low, given.value, given.high, f"shoe {name}", draws, seed)
 
 
+@lru_cache(maxsize=32)
 def walking_heel(body_weight: float, draws: int, seed: int) -> PressedHeel:
     """The same pads, bare, in brisk walking."""
     rows = load_model("foot", "walking").content
@@ -98,6 +94,13 @@ def walking_heel(body_weight: float, draws: int, seed: int) -> PressedHeel:
         of["loading_time_low"], of["loading_time"], of["loading_time_high"], "walking loading_time", draws, seed
     )
     return press_heel(share * body_weight, heel_of(drawn("heel_pad", draws, seed), quick))
+
+
+@lru_cache(maxsize=8)
+def _dropped_as_published(draws: int, seed: int) -> PressedHeel:
+    """The drawn pads in the drop test, whoever landed."""
+    quick = load_model("foot", "heel_pad").content["impact"]["loading_time"]
+    return dropped_heel(heel_of(drawn("heel_pad", draws, seed), quick), draws, seed)
 
 
 def dropped_heel(heel: Heel, draws: int, seed: int) -> PressedHeel:

@@ -13,7 +13,7 @@ from typing import Protocol
 
 import numpy as np
 
-from jointload.foot.spreads import likeliest
+from jointload.foot.spreads import foot_spreads, likeliest
 from jointload.intake.recording import Array
 from jointload.loads.tissue.spreads import Factors
 from jointload.modeldata import load_model
@@ -117,12 +117,17 @@ class PressedHeel:
 def heel_of(factors: Factors, loading_time: Numbers) -> Heel:
     """A heel from numbers or draws (D, 1) of models/foot/heel_pad.toml, loaded within a time [s].
 
-    E = E_impact (loading time of the drop test / loading time)^m: slow loading meets a softer pad.
+    E = E_impact (loading time of the drop test / loading time)^m: slow loading meets a softer pad. Modulus and curve go
+    with the locking strain, so that whatever it is the published tests are met.
     """
-    usual = load_model("foot", "heel_pad").content["impact"]["loading_time"]
-    modulus = factors["modulus"] * (usual / np.asarray(loading_time)) ** factors["rate_exponent"]
-    pad = StiffeningColumn(factors["thickness"], modulus, factors["locking_strain"])
-    return Heel(pad, factors["curve"], factors["radius"], factors["energy_loss"])
+    rows = load_model("foot", "heel_pad").content
+    usual, tied = rows["impact"]["loading_time"], rows["tied"]
+    locking = factors["locking_strain"]
+    sooner = 1.0 / np.asarray(locking) - 1.0 / foot_spreads("heel_pad")["locking_strain"].value
+    modulus = factors["modulus"] * np.exp(tied["modulus"] * sooner)
+    modulus = modulus * (usual / np.asarray(loading_time)) ** factors["rate_exponent"]
+    pad = StiffeningColumn(factors["thickness"], modulus, locking)
+    return Heel(pad, factors["curve"] * np.exp(tied["curve"] * sooner), factors["radius"], factors["energy_loss"])
 
 
 def likeliest_heel(loading_time: Numbers) -> Heel:

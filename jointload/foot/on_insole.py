@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from jointload.errors import SettingError
 from jointload.foot.bore import DRAWS, SEED
 from jointload.foot.heel_pad import StiffeningColumn
-from jointload.foot.spreads import drawn
 from jointload.foot.thin_layers import (
     Bearing,
     Circumstances,
@@ -133,13 +132,11 @@ class Feet:
         )
 
     def strain(self, on: OnLayers, pressure: Array) -> Array:
-        """(..., D) of the heel's pad under a pressure, with what the form of its law leaves open."""
-        pad, factors = on.heel.pad, drawn("heel_pad", self.bearing.draws, self.bearing.seed)
-        thickness, modulus, locking, form = (
-            self._each(each) for each in (pad.thickness, pad.modulus, pad.stiffening_strain, factors["strain_form"])
-        )
-        strain = StiffeningColumn(thickness, modulus, locking).compression(pressure) / thickness
-        return np.asarray(np.minimum(form * strain, locking))
+        """(..., D) of the heel's pad under a pressure."""
+        pad = on.heel.pad
+        own = (self._each(each) for each in (pad.thickness, pad.modulus, pad.stiffening_strain))
+        column = StiffeningColumn(*own)
+        return np.asarray(column.compression(pressure) / column.thickness)
 
     def change(self, quantity: str, laid: OnThin, shifted: Shifted, drop: Array | float) -> Array:
         """(..., D) change of one of ON_INSOLE [SI];  shifted : factors (..., D);  drop : [m] of the insole's own

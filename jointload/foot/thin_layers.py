@@ -173,7 +173,6 @@ def spare(
 ) -> LayerTrial:
     """Press heel and ball of every drawn person onto every layer, in the same landing."""
     circumstances = circumstances or Circumstances()
-    factors = drawn("heel_pad", bearing.draws, bearing.seed)
     on, without = OnLayers.of(bearing, circumstances.cup), OnLayers.of(bearing, False).bare
     unknown = on.unknown
     stiffer = np.stack([stiffening_in(m, bearing.quickness, circumstances, unknown, bearing.seed) for m in materials])
@@ -182,20 +181,15 @@ def spare(
     losses = np.array([m.energy_loss for m in materials])[:, None, None, None]
     return LayerTrial(
         bearing, tuple(materials), tuple(heights), circumstances, stiffer[..., 0],
-        np.ravel(without.peak_pressure), np.ravel(_strain(without, factors)),
+        np.ravel(without.peak_pressure), np.ravel(without.strain),
         np.ravel(on.bare.peak_pressure / without.peak_pressure - 1.0),
-        {place: _spared(place, on, layer, form, losses, without.peak_pressure, factors) for place in places},
+        {place: _spared(place, on, layer, form, losses, without.peak_pressure) for place in places},
     )  # fmt: skip
 
 
 def held_by_cup(heel: Heel, thicker: float | Array) -> Heel:
     """The heel whose pad a close cup holds together: as firm, but thicker by a factor, before and under load."""
     return replace(heel, pad=replace(heel.pad, thickness=heel.pad.thickness * thicker))
-
-
-def _strain(pressed: PressedHeel, factors: Factors) -> Array:
-    """Of the pad over its thickness, with what the form of its law leaves open."""
-    return np.asarray(np.minimum(factors["strain_form"] * pressed.strain, factors["locking_strain"]))
 
 
 # the layer ------------------------------------------------------------------------------------------------------------
@@ -255,9 +249,10 @@ def _normal(name: str, draws: int, seed: int) -> Array:
 
 
 def law_form(material: Material, unknown: Factors) -> Array:
-    """(D, 1) factor of what a layer spares, for a foam that the law of two numbers misses, or may miss."""
+    """(D, 1) factor of what a layer spares: for the law of the pad, and that of a foam which the law of two numbers
+    misses, or may miss."""
     known = material.kind != "foam" or material.law_misfit <= POOR_FIT
-    return np.ones_like(np.asarray(unknown["law_form"])) if known else np.asarray(unknown["law_form"])
+    return np.asarray(unknown["pad_form"] * (1.0 if known else unknown["law_form"]))
 
 
 # heel and ball upon it ------------------------------------------------------------------------------------------------
@@ -356,9 +351,7 @@ def _ball_of(unknown: Factors) -> Heel:
     return Heel(pad, unknown["ball_curve"], unknown["ball_radius"], math.nan)
 
 
-def _spared(
-    place: str, on: OnLayers, layer: StiffeningColumn, form: Array, losses: Array, compared: Array, factors: Factors
-) -> Spared:
+def _spared(place: str, on: OnLayers, layer: StiffeningColumn, form: Array, losses: Array, compared: Array) -> Spared:
     """compared : (D, 1) [Pa], the pressure that a change is counted from;  losses : of the layer's energy, a share"""
     under_heel, under_ball = (((layer,) if place in (part, "whole") else ()) for part in ("heel", "ball"))
     stack = Stack(under_heel, under_ball, form if under_heel else 1.0, form if under_ball else 1.0)
@@ -375,7 +368,7 @@ def _spared(
         heel_change=whole(pressed.heel_pressure / compared - 1.0),
         ball_change=whole(pressed.ball_change),
         heel_pressure=whole(pressed.heel_pressure),
-        pad_strain=whole(_strain(pressed.heel, factors)),
+        pad_strain=whole(pressed.heel.strain),
         pad_way=whole(pressed.heel.locked),
         taken=whole(taken),
         kept=whole(taken * losses),

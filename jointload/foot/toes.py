@@ -115,8 +115,8 @@ def toes_of(
     seed: int,
     sloped: float = 0.0,
 ) -> ToePush:
-    """The toes' push in a landing; friction and lacing as shoe.toml has them, else over their published or chosen
-    range.
+    """The toes' push in a landing; friction, which holds less under a landing's load than in its test, and lacing as
+    shoe.toml has them, else over their published or chosen range.
 
     vertical : (D, N) [N] as Underfoot has it: what is not known of the plate's force scales the push, too
     sloped : [rad] by which what lies under the foot slopes down towards the toes beside the sole itself
@@ -133,8 +133,8 @@ def toes_of(
             ("lacing", None if shoe is None else shoe.lacing),
         )
     )
-    rest = np.asarray(unknown["shoe_rest"])
-    return toe_push(factor * push + rest, factor * load, friction, lacing, time, BEARING_SHARE * landing.weight)
+    rest, grip = np.asarray(unknown["shoe_rest"]), friction * unknown["grip_loaded"]
+    return toe_push(factor * push + rest, factor * load, grip, lacing, time, BEARING_SHARE * landing.weight)
 
 
 def toe_bend(landing: Landing, side: str, labels: dict[str, str]) -> tuple[float, str]:

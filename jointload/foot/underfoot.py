@@ -3,7 +3,7 @@ and place."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,7 @@ from jointload.landing.sole_regions import (
     region_of_sensors,
 )
 from jointload.loads.pressed_soles import PressedSole, at_times
+from jointload.loads.tissue.spreads import Factors
 from jointload.numerics.signals import over_time
 
 BED_PERSONS = 40
@@ -49,27 +50,6 @@ class BallLoad:
     peak_force: Array
     pressure_time: Array
     impulse: Array
-
-    def loaded(self, more: Array, denser: Array) -> BallLoad:
-        """Another force, on a place of another size."""
-        pressure = more * denser
-        return BallLoad(
-            pressure * self.peak_pressure, more * self.peak_force, pressure * self.pressure_time, more * self.impulse
-        )
-
-    def whole_of(self, *parts: BallLoad) -> BallLoad:
-        """The whole of these parts: pressed as the part that is pressed most, bearing what they bear together."""
-        most, longest = (
-            np.max([getattr(part, name) for part in parts], axis=0) for name in ("peak_pressure", "pressure_time")
-        )
-        impulse = np.sum([part.impulse for part in parts], axis=0)
-        together = np.sum([part.peak_force for part in parts], axis=0)
-        usual = self.impulse / np.maximum(impulse, 1e-12)
-        return BallLoad(most, np.minimum(self.peak_force / usual, together), longest, impulse)
-
-    def within(self, force: Array) -> BallLoad:
-        """Bearing no more than the whole foot does at most, (D,) [N]."""
-        return replace(self, peak_force=np.minimum(self.peak_force, force))
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,12 +128,14 @@ def _felt(
 
 
 def _ball_felt(felt: Array, area: Array, scale: Array, time: Array, draws: int, seed: int, part: str) -> BallLoad:
-    """felt : (K, N) [Pa] of its sensors. A single sensor may be off, their sum by less."""
+    """felt : (K, N) [Pa] of its sensors. A single sensor may be off, their sum by less: as the mean of as many as bear,
+    1 over the sum of their shares' squares."""
     pressure = np.nan_to_num(felt) * scale
     highest, force = pressure.max(axis=0), area @ pressure
     unknown = drawn("sole", draws, seed)
     one = unknown["sensor_gain"]
-    together = unknown["ball_felt"] * (1.0 + (np.asarray(one) - 1.0) / np.sqrt(area.size))
+    shares = area * pressure[:, int(np.argmax(force))] / max(float(force.max()), 1e-12)
+    together = unknown["ball_felt"] * (1.0 + (np.asarray(one) - 1.0) * np.sqrt(shares @ shares))
     gain, many = np.ravel(one), np.ravel(together)
     integral, impulse = (float(over_time(series, time)) for series in (highest, force))
     return BallLoad(gain * highest.max(), many * force.max(), gain * integral, many * impulse)
@@ -175,7 +157,7 @@ def _modelled(landing: Landing, side: str, time: Array, vertical: Array, draws: 
     known = np.asarray(np.isfinite(pressed).all(axis=(0, 2)))
     if np.count_nonzero(known) < 2:
         return None
-    pressed, slope, frames = pressed[:, known], slope[:, known], frames[known]
+    pressed, slope, force, frames = pressed[:, known], slope[:, known], load.force[known], frames[known]
     heel = bed.x < HEEL_END * bed.length
     borne = (pressed * bed.area).sum(axis=-1)
     share, by_way = ((of * bed.area)[..., heel].sum(axis=-1) / borne for of in (pressed, slope))
@@ -184,17 +166,10 @@ def _modelled(landing: Landing, side: str, time: Array, vertical: Array, draws: 
     moved = unknown["pressure_place"] * np.median(by_way, axis=0)
     touchdown = landing.events.sides[side].touchdown
     at = landing.recording.time[frames] - touchdown
-    share = np.clip(1.0 - unknown["beside_heel"] * (1.0 - share[which] - moved), 0.0, 1.0)
-    in_time = np.stack([np.interp(time, at, row) for row in share])
-    gain, more, denser = (
-        np.exp(np.ravel(np.asarray(unknown[name]))) for name in ("ball_model", "first_head", "ball_peak")
-    )
-    loads = {part: _ball_modelled(pressed[..., cells], bed.area[cells], at, gain, which) for part, cells in _ball(bed)}
-    first = loads["first_metatarsal"].loaded(more, denser)
-    whole = loads["ball"].whole_of(first, loads["other_metatarsals"])
-    most = vertical.max(axis=1)
-    ball = {part: load.within(most) for part, load in (loads | {"first_metatarsal": first, "ball": whole}).items()}
-    peak = int(np.argmax(load.force))
+    beside = np.clip(unknown["beside_heel"] * (1.0 - share[which] - moved), 0.0, 1.0)
+    in_time = np.stack([np.interp(time, at, row) for row in 1.0 - beside])
+    ball = _ball_modelled(bed, pressed, at, which, unknown["plate_gain"] * beside * force, unknown)
+    peak = int(np.argmax(force))
     told = SoleMap(bed.x, -bed.y, bed.area, np.median(pressed[:, peak], axis=0), bed.length, float(at[peak]))
     return Underfoot(MODELLED, time, vertical, in_time * vertical, ball, told)
 
@@ -210,21 +185,42 @@ def _instants(landing: Landing, side: str) -> NDArray[np.intp]:
     return np.asarray(window.start + np.union1d(even, [int(np.nanargmax(force))]))
 
 
-def _ball(bed: FootBed) -> list[tuple[str, NDArray[np.bool_]]]:
+def _ball(bed: FootBed) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Cells under the first and under the other metatarsal heads."""
     along = bed.x / bed.length
     ball = (along >= BALL_START) & (along < TOE_START)
     edge = bed.y[ball].max() - INNER_SHARE * np.ptp(bed.y[ball])
     first = ball & (bed.y > edge)
-    return [("first_metatarsal", first), ("other_metatarsals", ball & ~first), ("ball", ball)]
+    return first, ball & ~first
 
 
-def _ball_modelled(pressed: Array, area: Array, at: Array, gain: Array, which: NDArray[np.intp]) -> BallLoad:
-    """pressed : (D, T, n) [Pa] under the cells of one part."""
-    highest, force = pressed.max(axis=-1), pressed @ area
-    return BallLoad(
-        gain * highest.max(axis=1)[which],
-        gain * force.max(axis=1)[which],
-        gain * over_time(highest, at)[which],
-        gain * over_time(force, at)[which],
-    )
+def _ball_modelled(
+    bed: FootBed, pressed: Array, at: Array, which: NDArray[np.intp], front: Array, unknown: Factors
+) -> dict[str, BallLoad]:
+    """front : (D, T) [N], what the sole bears before the heel, which a centre of pressure does tell; of it each part of
+    the ball bears the bed's share times a factor of its own, both together no more than all of it.
+
+    pressed : (P, T, n) [Pa] of the bed's persons, of whom a draw has the one that `which` names
+    """
+    before = (pressed @ (bed.area * (bed.x >= HEEL_END * bed.length)))[which]
+    heads, forces = [], []
+    for name, cells in zip(("first_head", "other_heads"), _ball(bed), strict=True):
+        borne = (pressed[..., cells] @ bed.area[cells])[which]
+        heads.append(_ratio(pressed[..., cells].max(axis=-1)[which], borne))
+        forces.append(front * np.exp(unknown[name]) * _ratio(borne, before))
+    whole = forces[0] + forces[1]
+    within = _ratio(np.minimum(whole, front), whole)
+    forces, whole = [within * force for force in forces], within * whole
+    peaks = [
+        np.exp(unknown[name]) * head * force
+        for name, head, force in zip(("first_peak", "others_peak"), heads, forces, strict=True)
+    ]
+    of = dict(zip(BALL, (*zip(peaks, forces, strict=True), (np.maximum(*peaks), whole)), strict=True))
+    return {
+        part: BallLoad(highest.max(axis=1), force.max(axis=1), *(over_time(each, at) for each in (highest, force)))
+        for part, (highest, force) in of.items()
+    }
+
+
+def _ratio(part: Array, whole: Array) -> Array:
+    return np.divide(part, whole, out=np.zeros_like(part), where=whole > 0)

@@ -16,8 +16,10 @@ import numpy as np
 
 from jointload.intake.recording import Array
 from jointload.modeldata import load_model
-from jointload.study.exposures import DrawnExposures, Exposure, drawn_exposures
+from jointload.study.exposures import Exposure, drawn_exposures
 from jointload.study.heights import HeightLaw, height_law
+from jointload.study.pieces import Pieces
+from jointload.study.scatter import Scatter, landing_scatter
 
 if TYPE_CHECKING:
     import pandas
@@ -25,7 +27,6 @@ if TYPE_CHECKING:
 Row = dict[str, Any]
 BASES = ("impulse", "peak")
 SOFT, STIFF = "soft", "stiff"
-ENDS = (0.025, 0.975)
 BY_DEFINITION = "by definition"
 """Note of a saving that follows from the exponent alone."""
 FEWER = 0.5
@@ -74,6 +75,7 @@ class Dose:
     shares : rider, tissue, side, kind, exponent, by ('activity' or 'style'), name, share, low, high, note
     savings : rider, tissue, side, kind, exponent, change, saving, low, high, note
     draws : of markers, joint centres and plates behind the loads' intervals
+    repeated : degrees of freedom, the fewest of any load, of how a rider's landings differ; 0 where none was repeated
     """
 
     doses: tuple[Row, ...]
@@ -83,6 +85,7 @@ class Dose:
     baseline: str
     scaled: bool
     draws: int = 0
+    repeated: int = 0
 
 
 @lru_cache(maxsize=1)
@@ -128,8 +131,9 @@ def strain_dose(metrics: pandas.DataFrame, exposures: Sequence[Exposure], baseli
     """
     loads = landing_loads(metrics)
     usual = loads[loads["condition"] == baseline]
-    laws = _laws(usual)
+    laws, scatters = _laws(usual), _scatters(usual, exposures)
     out: dict[str, list[Row]] = {"doses": [], "shares": [], "savings": []}
+    freedom: list[int] = []
     for rider in dict.fromkeys(e.rider for e in exposures):
         rows = [e for e in exposures if e.rider == rider]
         drawn = drawn_exposures(rows)
@@ -139,8 +143,10 @@ def strain_dose(metrics: pandas.DataFrame, exposures: Sequence[Exposure], baseli
                 both = _select(loads, rider, tissue.name, basis)
                 for side in sorted(set(both["side"]), reverse=True) or ("",):
                     own = both[both["side"] == side]
-                    law = partial(laws, tissue.name, basis, side)
-                    pieces = _Pieces.of(own[own["condition"] == baseline], rows, reference, scaled, drawn, law)
+                    law, scatter = partial(laws, tissue.name, basis, side), scatters(tissue.name, basis, side)
+                    usual_ones = own[own["condition"] == baseline]
+                    pieces = Pieces.of(usual_ones, rows, reference, scaled, drawn, law, scatter)
+                    freedom += [scatter.freedom] * bool(pieces.load.size)
                     for kind, exponent in tissue.exponents.items():
                         key = {"rider": rider, "tissue": tissue.name, "side": side, "kind": kind, "exponent": exponent}
                         unit = "BW s" if basis == "impulse" else "BW"
@@ -150,7 +156,7 @@ def strain_dose(metrics: pandas.DataFrame, exposures: Sequence[Exposure], baseli
                             out["shares"] += _share_rows(key, pieces, exponent)
                             out["savings"] += _saving_rows(key, pieces, own, baseline, exponent)
     doses, shares, savings = (tuple(rows) for rows in out.values())
-    return Dose(doses, shares, savings, tuple(exposures), baseline, scaled)
+    return Dose(doses, shares, savings, tuple(exposures), baseline, scaled, repeated=min(freedom, default=0))
 
 
 def _laws(usual: pandas.DataFrame) -> Callable[[str, str, str], HeightLaw | None]:
@@ -162,6 +168,17 @@ def _laws(usual: pandas.DataFrame) -> Callable[[str, str, str], HeightLaw | None
         return height_law(usual[mine])
 
     return law
+
+
+def _scatters(usual: pandas.DataFrame, exposures: Sequence[Exposure]) -> Callable[[str, str, str], Scatter]:
+    """How each load of the usual landings (tissue, basis, side) scatters, found when first asked for."""
+
+    @cache
+    def scatter(tissue: str, basis: str, side: str) -> Scatter:
+        mine = (usual["tissue"] == tissue) & (usual["basis"] == basis) & (usual["side"] == side)
+        return landing_scatter(usual[mine], exposures)
+
+    return scatter
 
 
 def _reference(usual: pandas.DataFrame) -> float:
@@ -196,153 +213,16 @@ def _select(loads: pandas.DataFrame, rider: str, tissue: str, basis: str) -> pan
     return loads[(loads["rider"] == rider) & (loads["tissue"] == tissue) & (loads["basis"] == basis)]
 
 
-@dataclass(frozen=True, eq=False)
-class _Pieces:
-    """What the dose of one rider's foot is summed from, (P,) each: one measured load standing for some landings.
-
-    load, low, high : over the reference;  landings : for which it stands;  exposure : its row
-    unmatched : landings of each exposure row without a load, modelled : of those with a load from other heights
-    note : why
-    drawn : what the exposure rows may have been, None where they are sure
-    """
-
-    load: Array
-    low: Array
-    high: Array
-    landings: Array
-    exposure: Array
-    style: tuple[str, ...]
-    rows: tuple[Exposure, ...]
-    unmatched: Array
-    modelled: Array
-    note: str
-    drawn: DrawnExposures | None
-
-    @classmethod
-    def of(
-        cls,
-        own: pandas.DataFrame,
-        rows: Sequence[Exposure],
-        reference: float,
-        scaled: bool,
-        drawn: DrawnExposures | None,
-        law: Callable[[], HeightLaw | None],
-    ) -> _Pieces:
-        known = own[np.isfinite(own["value"]) & np.isfinite(own["height"])]
-        parts: list[tuple[float, float, float, float, int, str]] = []
-        unmatched, modelled, told = np.zeros(len(rows)), np.zeros(len(rows)), ""
-        for k, row in enumerate(rows):
-            fitting = known[(known["height"] >= row.from_m) & (known["height"] < row.to_m)]
-            if fitting.empty and not known.empty:
-                fitting, told = _from_other_heights(known, row, scaled, law())
-                modelled[k] = 0.0 if fitting.empty else row.landings
-            if fitting.empty:
-                unmatched[k] = row.landings
-                continue
-            for values in fitting[["value", "low", "high", "style"]].itertuples(index=False):
-                ends = [v / reference for v in values[:3]]
-                parts.append((ends[0], ends[1], ends[2], row.landings / len(fitting), k, values[3]))
-        columns = list(zip(*parts, strict=True)) if parts else [()] * 6
-        load, low, high, landings = (np.array(column, dtype=float) for column in columns[:4])
-        note = "; ".join(filter(None, (_modelled_note(rows, modelled, told), _unmatched_note(own, rows, unmatched))))
-        exposure = np.array(columns[4], dtype=int)
-        return cls(
-            load, low, high, landings, exposure, tuple(columns[5]), tuple(rows), unmatched, modelled, note, drawn
-        )
-
-    def dose(self, exponent: float, which: str = "load") -> Array:
-        """(P,) parts of the dose at the likeliest load, or at its 'low' or 'high'."""
-        return self.landings * np.asarray(getattr(self, which)) ** exponent
-
-    def ends(self, exponent: float, which: str = "load") -> tuple[float, float]:
-        """Of the dose at loads of a kind: 95 % of what the exposures may have been, the dose itself where they are
-        sure."""
-        parts = self.dose(exponent, which)
-        drawn = self._sums(parts, exponent)
-        low, high = np.quantile(drawn, ENDS)
-        return float(low), float(high)
-
-    def share(self, exponent: float, chosen: Array) -> tuple[float, float, float]:
-        """Of chosen pieces in the dose: likeliest, low and high over loads and exposures; NaN ends where unknown."""
-        ends = []
-        for which in ("load", "low", "high"):
-            parts = self.dose(exponent, which)
-            whole, part = self._sums(parts, exponent), self._sums(np.where(chosen, parts, 0.0), exponent)
-            shares = part / np.where(whole == 0, np.nan, whole)
-            ends += np.quantile(shares, ENDS).tolist()
-        low, high = (min(ends), max(ends)) if np.isfinite(ends).all() else (np.nan, np.nan)
-        return _part(self.dose(exponent), chosen), low, high
-
-    def _sums(self, parts: Array, exponent: float) -> Array:
-        """(D,) sums of parts (P,) over what the exposures may have been, (1,) where they are sure; a height's load goes
-        by the law of heights."""
-        if self.drawn is None:
-            return np.array([parts.sum()])
-        power = exponent * load_model("tissue", "dose").content["height_law"]["exponent"]
-        of_row = np.bincount(self.exposure, parts, len(self.rows))
-        return np.asarray((self.drawn.landings * self.drawn.height**power) @ of_row)
-
-
-def _from_other_heights(
-    known: pandas.DataFrame, row: Exposure, scaled: bool, law: HeightLaw | None
-) -> tuple[pandas.DataFrame, str]:
-    """This rider's landings as they would be from the middle of the row's heights, none where that is not known; how.
-
-    By the law every landing keeps how far it lies from the rider's mean at its own height, and its interval takes that
-    of the law in: neither knows of the other. By the square root the interval stays as it is.
-    """
-    middle = 0.5 * (row.from_m + row.to_m)
-    loads = known[(known["value"] > 0) & (known["height"] > 0)]
-    if law is not None and not loads.empty and law.reaches(middle):
-        rider = str(loads["rider"].iloc[0])
-        there, half = law.predicted(rider, middle)
-        means = {height: law.predicted(rider, height)[0] for height in set(loads["height"])}
-        factor = np.exp(there - loads["height"].map(means).to_numpy(dtype=float))
-        value, low, high = (factor * loads[name].to_numpy(dtype=float) for name in ("value", "low", "high"))
-        with np.errstate(divide="ignore", invalid="ignore"):
-            down, up = (np.exp(np.hypot(np.log(one / other), half)) for one, other in ((value, low), (high, value)))
-        words = f"how the landings of {law.riders} riders change with height ({law.low:.2g} to {law.high:.2g} m)"
-        return loads.assign(value=value, low=value / down, high=value * up), words
-    if not scaled:
-        return known.iloc[:0], ""
-    nearest = known["height"].iloc[int(np.argmin(np.abs(known["height"] - middle)))]
-    power = load_model("tissue", "dose").content["height_law"]["exponent"]
-    fitting, ratio = known[known["height"] == nearest], float((middle / nearest) ** power)
-    words = "the nearest recorded height, by the square root of the heights' ratio"
-    return fitting.assign(**{name: ratio * fitting[name] for name in ("value", "low", "high")}), words
-
-
-def _modelled_note(rows: Sequence[Exposure], modelled: Array, told: str) -> str:
-    share = float(modelled.sum()) / sum(row.landings for row in rows)
-    return f"{100 * share:.0f} % of the landings are from heights not recorded: taken from {told}" if share else ""
-
-
-def _unmatched_note(own: pandas.DataFrame, rows: Sequence[Exposure], unmatched: Array) -> str:
-    lost = float(unmatched.sum())
-    if not lost:
-        return ""
-    total = sum(row.landings for row in rows)
-    heights = ", ".join(
-        dict.fromkeys(f"{r.from_m:g} to {r.to_m:g} m" for r, n in zip(rows, unmatched, strict=True) if n)
-    )
-    unknown = own[own["value"].isna()]
-    fitting = [
-        note
-        for height, note in unknown[["height", "note"]].itertuples(index=False)
-        if any(n and r.from_m <= height < r.to_m for r, n in zip(rows, unmatched, strict=True))
-    ]
-    text = f"{100 * lost / total:.0f} % of the landings ({heights}) have no known load"
-    return text + (f": {fitting[0]}" if fitting else ": none was recorded from there")
-
-
-def _dose_row(key: Row, pieces: _Pieces, exponent: float) -> Row:
+def _dose_row(key: Row, pieces: Pieces, exponent: float) -> Row:
     total = sum(row.landings for row in pieces.rows)
     known = total - float(pieces.unmatched.sum())
     value, load_low, load_high, low, high, exposure_low, exposure_high = (np.nan,) * 7
     if known:
         value, load_low, load_high = (float(pieces.dose(exponent, which).sum()) for which in ("load", "low", "high"))
         exposure_low, exposure_high = pieces.ends(exponent)
-        low, high = pieces.ends(exponent, "low")[0], pieces.ends(exponent, "high")[1]
+        chance = pieces.by_chance(exponent)
+        load_low, load_high = _wider(value, load_low, load_high, chance)
+        low, high = _wider(value, pieces.ends(exponent, "low")[0], pieces.ends(exponent, "high")[1], chance)
     note = pieces.note
     if known and not np.isfinite([low, high]).all():
         note = "; ".join(filter(None, (note, "no interval: the study's numbers carry none")))
@@ -354,7 +234,17 @@ def _dose_row(key: Row, pieces: _Pieces, exponent: float) -> Row:
     }  # fmt: skip
 
 
-def _share_rows(key: Row, pieces: _Pieces, exponent: float) -> list[Row]:
+def _wider(value: float, low: float, high: float, half: float) -> tuple[float, float]:
+    """Ends around a dose with `half` an interval of its logarithm added, as neither knows of the other; those of an
+    unknown dose, or of none, as they are."""
+    if not (value > 0 and half > 0):
+        return low, high
+    with np.errstate(divide="ignore"):
+        down, up = np.hypot(np.log(value / np.float64(low)), half), np.hypot(np.log(high / value), half)
+    return float(value * np.exp(-down)), float(value * np.exp(up))
+
+
+def _share_rows(key: Row, pieces: Pieces, exponent: float) -> list[Row]:
     """Parts of the known dose; low and high over loads that all lie at an end, and over the exposures."""
     activities = np.array([pieces.rows[k].activity for k in pieces.exposure])
     out = []
@@ -366,12 +256,6 @@ def _share_rows(key: Row, pieces: _Pieces, exponent: float) -> list[Row]:
     return out
 
 
-def _part(dose: Array, chosen: Array) -> float:
-    """The share of the chosen landings in a dose; NaN of a dose that is nothing, as where no toe pushes."""
-    whole = float(dose.sum())
-    return float(dose[chosen].sum()) / whole if whole else np.nan
-
-
 # What one change would save ---------------------------------------------------------------------------------------
 
 
@@ -380,7 +264,7 @@ def saving_of_ratio(ratio: float | Array, exponent: float) -> Array:
     return 1.0 - np.asarray(ratio) ** exponent
 
 
-def _saving_rows(key: Row, pieces: _Pieces, own: pandas.DataFrame, baseline: str, exponent: float) -> list[Row]:
+def _saving_rows(key: Row, pieces: Pieces, own: pandas.DataFrame, baseline: str, exponent: float) -> list[Row]:
     usual = own[own["condition"] == baseline]
     out = [_exact(key, f"each landing {100 * LIGHTER:.0f} % lighter", float(saving_of_ratio(1 - LIGHTER, exponent)))]
     for condition in sorted(set(own["condition"]) - {baseline}):
@@ -423,7 +307,7 @@ def _log_loads(loads: pandas.DataFrame) -> Array:
     return np.asarray(np.log(values[np.isfinite(values) & (values > 0)]))
 
 
-def _fewer(key: Row, pieces: _Pieces, exponent: float) -> Row:
+def _fewer(key: Row, pieces: Pieces, exponent: float) -> Row:
     """Some of the landings of the rider's highest class left out."""
     change = f"{100 * FEWER:.0f} % of the highest landings left out"
     highest = max(row.from_m for row in pieces.rows)

@@ -197,7 +197,8 @@ class Model:
     def _crouch(self, time: Array) -> Array:
         """0 at touch-down, 1 in the crouch, 1 - RECOVERY at the end."""
         since = self._since(time)
-        return step(since / CROUCH_TIME) - RECOVERY * step((since - CROUCH_TIME) / 0.5)
+        down, up = step(np.stack((since / CROUCH_TIME, (since - CROUCH_TIME) / 0.5)))
+        return np.asarray(down - RECOVERY * up)
 
     def _pelvis_turn(self, time: Array) -> Array:
         since, mirror = self._since(time), -1.0 if self.back == "left" else 1.0
@@ -303,7 +304,7 @@ class Model:
 
     def _vertical(self, time: Array, wanted_z: Array) -> Array:
         """(2, N) [N] vertical force of each foot; the balance shifts part of it from one foot to the other."""
-        each = np.stack([self.profile(time - foot.touchdown) for foot in self.feet])
+        each = self.profile(np.stack([time - foot.touchdown for foot in self.feet]))
         both = each.sum(axis=0)
         common = each[0] * each[1] / np.where(both > 0, both, 1.0)
         width = self.feet[0].middle[2] - self.feet[1].middle[2]

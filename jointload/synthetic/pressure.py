@@ -65,10 +65,16 @@ BOARD_PATTERNS = {"right": (BACK_FOOT, FRONT_FOOT), "left": (FRONT_FOOT, BACK_FO
 
 
 def true_pressure(landing: SyntheticLanding, side: str, layout: SensorLayout, pattern: dict[str, float]) -> Array:
+    """(K, N) [Pa] at the force rate under sensors that bear as their region does in a pattern; see weighed_pressure."""
+    regions = region_of_sensors(layout, layout.length)
+    return weighed_pressure(landing, side, layout, np.array([pattern.get(region, 1.0) for region in regions]))
+
+
+def weighed_pressure(landing: SyntheticLanding, side: str, layout: SensorLayout, weight: Array) -> Array:
     """(K, N) [Pa] at the force rate: the foot's vertical force, its centre where the landing has it.
 
-    The parts are w exp(a x + b z), with w the pattern and a, b so that the centre is met: of all parts with this centre
-    the ones nearest the pattern.
+    The parts are w exp(a x + b z), with w the sensors' weights (K,) and a, b so that the centre is met: of all parts
+    with this centre the ones nearest the weights.
     """
     k = SIDES.index(side)
     rotation, origin = landing.poses.of(f"{side}_foot")
@@ -78,8 +84,6 @@ def true_pressure(landing: SyntheticLanding, side: str, layout: SensorLayout, pa
     wanted = np.stack((local[0] - heel[0], outward))
     places = np.stack((layout.along, layout.outward))
     low, high = places.min(axis=1) + 0.01, places.max(axis=1) - 0.01
-    regions = region_of_sensors(layout, layout.length)
-    weight = np.array([pattern.get(region, 1.0) for region in regions])
     parts = _tilted(weight, places, np.clip(wanted, low[:, None], high[:, None]))
     return parts * np.maximum(landing.force[1, k], 0.0) / layout.area[:, None]
 

@@ -28,11 +28,12 @@ STEP_CURVATURE = STEP.deriv(2)
 
 def _value(polynomial: Polynomial, u: Array) -> Array:
     """The polynomial at u; the integration asks too often for numpy's own checks."""
-    out = polynomial.coef[-1] * u
-    for c in polynomial.coef[-2:0:-1]:
+    lowest, *between, highest = polynomial.coef.tolist()
+    out: Array = highest * u
+    for c in reversed(between):
         out += c
         out *= u
-    out += polynomial.coef[0]
+    out += lowest
     return out
 
 

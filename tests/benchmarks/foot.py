@@ -28,6 +28,7 @@ import numpy as np  # noqa: E402
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from dropped import GRAVITY, drop  # noqa: E402
+from other_feet import OtherHeel, OtherShoe, other_shoe, persons_weights, shoe_said  # noqa: E402
 
 from jointload.analysis import Analysis, analyse, plate_cutoff  # noqa: E402
 from jointload.errors import InputError  # noqa: E402
@@ -42,7 +43,7 @@ from jointload.insole.shape.materials import Material  # noqa: E402
 from jointload.intake.pressure import PressureRecording, SensorLayout  # noqa: E402
 from jointload.intake.recording import SIDES  # noqa: E402
 from jointload.intake.rider import Rider  # noqa: E402
-from jointload.intake.shoe import Shoe, shoe_from  # noqa: E402
+from jointload.intake.shoe import Shoe  # noqa: E402
 from jointload.landing.sole_regions import HEEL_END, region_of_sensors  # noqa: E402
 from jointload.loads.moments import loaded_segments  # noqa: E402
 from jointload.loads.pressed_soles import match_insoles  # noqa: E402
@@ -55,7 +56,7 @@ from jointload.synthetic.pressure import (  # noqa: E402
     FRONT_FOOT,
     InsoleMake,
     made_layout,
-    true_pressure,
+    weighed_pressure,
 )
 from jointload.synthetic.specification import LandingSpec  # noqa: E402
 
@@ -69,103 +70,6 @@ JUDGED = (
     "other_metatarsals_pressure_peak", "other_metatarsals_force_peak", "toe_push_force_peak", "toe_push_force_impulse",
     "friction_needed",
 )  # fmt: skip
-
-
-# the other laws -------------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class OtherHeel:
-    """A pad p = a (exp(b s) - 1) g(rate) under a sphere, ring by ring, on a linear sole; all of one person [SI]."""
-
-    thickness: float
-    softness: float
-    exponent: float
-    curve: float
-    radius: float
-    rate_exponent: float
-
-    @classmethod
-    def of(cls, rng: np.random.Generator) -> OtherHeel:
-        return cls(
-            thickness=float(np.clip(rng.normal(0.018, 0.0017), 0.013, 0.023)),
-            softness=33e3 * float(np.exp(0.22 * rng.standard_normal())),
-            exponent=6.1 * float(np.exp(0.06 * rng.standard_normal())),
-            curve=0.085 * float(np.exp(0.17 * rng.standard_normal())),
-            radius=0.028 * float(np.exp(0.09 * rng.standard_normal())),
-            rate_exponent=rng.uniform(0.02, 0.08),
-        )
-
-    def pressed(self, force: float, loading_time: float, sole: tuple[float, float]) -> dict[str, float]:
-        """Peak pressure, compression, strain and energy of the pad; sole : thickness [m] and modulus [Pa]."""
-        edges = np.linspace(0.0, self.radius, 61)
-        middles, areas = 0.5 * (edges[1:] + edges[:-1]), np.pi * np.diff(edges**2)
-        lifted = self.curve - np.sqrt(self.curve**2 - middles**2)
-        stiff = self.softness * (0.012 / loading_time) ** self.rate_exponent
-        pressure = np.concatenate(([0.0], np.geomspace(1e2, 3e7, 1500)))
-        depth = self.thickness / self.exponent * np.log1p(pressure / stiff) + sole[0] / sole[1] * pressure
-
-        def rings(down: float) -> Array:
-            return np.interp(down - lifted, depth, pressure, left=0.0)
-
-        low, high = 0.0, float(depth[-1])
-        for _ in range(60):
-            middle = 0.5 * (low + high)
-            low, high = (low, middle) if float(rings(middle) @ areas) > force else (middle, high)
-        p = rings(high)
-        top = float(np.interp(high, depth, pressure))
-        strain = np.log1p(p / stiff) / self.exponent
-        density = stiff * (np.expm1(self.exponent * strain) / self.exponent - strain)
-        most = float(np.log1p(top / stiff) / self.exponent)
-        return {
-            "pressure": top,
-            "compression": most * self.thickness,
-            "strain": most,
-            "energy": float((density * areas).sum() * self.thickness),
-        }
-
-
-@dataclass(frozen=True)
-class OtherShoe:
-    """friction at 500 N, falling with load to the power of -0.08; lacing [N]; sole thickness [m], modulus [Pa]; mass
-    [kg]; turn of the foot inside [rad]."""
-
-    friction: float
-    lacing: float
-    sole: tuple[float, float]
-    mass: float
-    turn: float
-
-    def push(self, inside: Array, load: Array) -> Array:
-        """(N,) [N] of the toes on the toe box; inside : force on the foot along itself, load : on its sole [N]."""
-        grip = self.friction * (np.maximum(load, 1.0) / 500.0) ** -0.08 * np.maximum(load, 0.0)
-        return np.where(load > 0, np.maximum(-inside - grip - self.lacing, 0.0), 0.0)
-
-
-def other_shoe(rng: np.random.Generator, slippery: bool) -> OtherShoe:
-    """slippery : wet socks on a slick insole, loosely laced, so that toes do push"""
-    return OtherShoe(
-        friction=rng.triangular(0.05, 0.10, 0.16) if slippery else rng.triangular(0.31, 0.46, 0.614),
-        lacing=rng.triangular(0.0, 10.0, 30.0) if slippery else rng.triangular(0.0, 30.0, 80.0),
-        sole=(rng.triangular(0.004, 0.012, 0.025), rng.triangular(1.2e6, 2.5e6, 6.0e6)),
-        mass=rng.uniform(0.25, 0.45),
-        turn=np.deg2rad(3.0) * rng.standard_normal(),
-    )
-
-
-def shoe_said(shoe: OtherShoe, rng: np.random.Generator, known: bool) -> Shoe | None:
-    """What shoe.toml says: measured with 7 % error, or nothing."""
-    if not known:
-        return None
-    off = 1.0 + 0.06 * rng.standard_normal(4)
-    return shoe_from(
-        {
-            "friction": float(np.clip(off[0] * shoe.friction, 0.06, 1.9)),
-            "lacing_n": float(max(off[1] * shoe.lacing, 0.0)),
-            "sole_mm": float(1e3 * off[2] * shoe.sole[0]),
-            "sole_mpa": float(1e-6 * off[3] * shoe.sole[1]),
-        }
-    )
 
 
 # truth ----------------------------------------------------------------------------------------------------------------
@@ -187,15 +91,15 @@ def true_landing(number: int) -> SyntheticLanding:
 
 
 def truth_of(
-    made: SyntheticLanding, side: str, layout: SensorLayout, pattern: dict[str, float], heel: OtherHeel,
-    shoe: OtherShoe, walking_force: float,
+    made: SyntheticLanding, side: str, layout: SensorLayout, weights: Array, heel: OtherHeel, shoe: OtherShoe,
+    walking_force: float,
 ) -> dict[str, float]:  # fmt: skip
     """Of one foot, from touch-down to the lowest pelvis, without any filter [SI]."""
     rate = made.spec.force_rate
     hips = made.poses.place(made.body, "hip_mid")[1]
     start = round(made.touchdown[side] * rate)
     window = slice(start, int(np.argmin(hips)) + 1)
-    pressed = true_pressure(made, side, layout, pattern)[:, window]
+    pressed = weighed_pressure(made, side, layout, weights)[:, window]
     regions = np.array(region_of_sensors(layout, layout.length))
     borne = pressed * layout.area[:, None]
     on_heel = borne[layout.along < HEEL_END * layout.length].sum(axis=0)
@@ -203,7 +107,7 @@ def truth_of(
     idle = np.flatnonzero(on_heel[:top] < 0.05 * force)
     rise = max((top - (idle[-1] if idle.size else 0)) / rate, 0.004)
     landed = heel.pressed(force, rise, shoe.sole)
-    walked = heel.pressed(walking_force, 0.10, (0.0, 1.0))
+    walked = heel.pressed(walking_force, 0.10, None)
     out = {
         "heel_force_peak": force, "heel_pressure_peak": landed["pressure"],
         "heel_pressure_of_walking": landed["pressure"] / walked["pressure"],
@@ -228,6 +132,7 @@ def _true_toes(made: SyntheticLanding, side: str, window: slice, shoe: OtherShoe
     level /= np.linalg.norm(level, axis=0)
     felt = made.force[:, k, window] - shoe.mass * stopped
     ahead, aside = (np.einsum("jn,jn->n", way, felt) for way in (level, np.stack([-level[2], level[1], level[0]])))
+    ahead = ahead + shoe.lean * felt[1]
     local = np.stack(
         [np.cos(pitch) * ahead + np.sin(pitch) * felt[1], np.cos(pitch) * felt[1] - np.sin(pitch) * ahead, aside]
     )
@@ -243,7 +148,7 @@ def _true_toes(made: SyntheticLanding, side: str, window: slice, shoe: OtherShoe
 
 
 def insoles_of(
-    made: SyntheticLanding, layout: SensorLayout, patterns: tuple[dict[str, float], ...], rng: np.random.Generator
+    made: SyntheticLanding, layout: SensorLayout, weights: tuple[Array, ...], rng: np.random.Generator
 ) -> tuple[PressureRecording, ...]:
     """Insoles whose sensors differ by 10 %, whose heel differs from the rest by 5 %, and which read a third too
     little."""
@@ -251,7 +156,7 @@ def insoles_of(
     own = np.arange(-make.before, made.time[-1], 1.0 / make.rate)
     out = []
     for k, side in enumerate(SIDES):
-        true = true_pressure(made, side, layout, patterns[k])
+        true = weighed_pressure(made, side, layout, weights[k])
         felt = np.stack([np.interp(own, made.time, row) for row in true])
         gain = make.gains[k] * (1.0 + 0.10 * rng.standard_normal(layout.area.size))
         gain[layout.along < HEEL_END * layout.length] *= 1.0 + 0.05 * rng.standard_normal()
@@ -285,15 +190,15 @@ def judged(number: int) -> list[Judgement]:
     recorded = disturbed(made, seed=number)
     plain = analyse(recorded.session, recorded.settings, variants=False)
     layout = made_layout(float(np.clip(0.152 * made.spec.rider.height, 0.2, 0.32)))
-    patterns = tuple(PATTERNS[int(rng.integers(3))] for _ in SIDES)
+    weights = tuple(persons_weights(layout, PATTERNS[int(rng.integers(3))], rng) for _ in SIDES)
     known = number % 2 == 0
     heel, shoe = OtherHeel.of(rng), other_shoe(rng, slippery=known)
     said = shoe_said(shoe, rng, known)
     walking = made.spec.rider.weight * float(np.clip(rng.normal(1.3, 0.08), 1.05, 1.55))
-    truths = {side: truth_of(made, side, layout, patterns[k], heel, shoe, walking) for k, side in enumerate(SIDES)}
+    truths = {side: truth_of(made, side, layout, weights[k], heel, shoe, walking) for k, side in enumerate(SIDES)}
     out = []
     for insoles in (False, True):
-        found = with_feet(_recorded(plain, made, layout, patterns, rng, said, insoles))
+        found = with_feet(_recorded(plain, made, layout, weights, rng, said, insoles))
         measures = {(m.quantity, m.side): m for m in found.measures}
         for side in SIDES:
             for name in JUDGED:
@@ -305,13 +210,13 @@ def judged(number: int) -> list[Judgement]:
 
 
 def _recorded(
-    plain: Analysis, made: SyntheticLanding, layout: SensorLayout, patterns: tuple[dict[str, float], ...],
+    plain: Analysis, made: SyntheticLanding, layout: SensorLayout, weights: tuple[Array, ...],
     rng: np.random.Generator, shoe: Shoe | None, insoles: bool,
 ) -> Analysis:  # fmt: skip
     landing, session = plain.landing, replace(plain.session, shoe=shoe)
     if insoles:
         cutoff = plate_cutoff(landing.settings, session.trial.force_rate)
-        felt = insoles_of(made, layout, patterns, rng)
+        felt = insoles_of(made, layout, weights, rng)
         landing = replace(landing, pressed=match_insoles(felt, landing.contact, landing.recording.time, cutoff))
     return replace(plain, session=session, landing=landing)
 
@@ -363,6 +268,8 @@ def coverage(found: list[Judgement]) -> str:
 
 
 WEIGHT = 70.0 * GRAVITY
+MASSES_DIFFER = 0.15
+"""Of walkers, standard deviation of the logarithm (choice: men and women)."""
 RUNNING_SHOE = (StiffeningColumn(0.025, 1.8e6, 0.75),)
 """A trainer's midsole (choice)."""
 
@@ -403,7 +310,8 @@ def _kept_back() -> list[Row]:
     draws = 500
     rows = load_model("foot", "walking").content["heel_force"]
     share = triangular(rows["low"][1], rows["body_weights"][1], rows["high"][1], "walking", draws, 3)
-    walkers = press_heel(share * WEIGHT, heel_of(drawn("heel_pad", draws, 3), rows["loading_time"]))
+    weights = WEIGHT * np.exp(MASSES_DIFFER * np.random.default_rng(3).standard_normal((draws, 1)))
+    walkers = press_heel(share * weights, heel_of(drawn("heel_pad", draws, 3), rows["loading_time"]))
     at_320 = _strain_at(320e3, rows["loading_time"])
     firm = 1e-3 * _stiffness(likeliest_heel(0.1), 1.0 * WEIGHT)
     slipperiest = foot_spreads("shoe")["friction"].low
@@ -414,7 +322,7 @@ def _kept_back() -> list[Row]:
     kept, memory = "kept back", "from memory: "
     return [
         ("walking: strain at 320 kPa", "0.39", "0.34 to 0.44", f"{at_320:.3g}", kept, "gefen_2001, second hand"),
-        ("walking: spread of the heel's pressure between persons [%]", "31", "", f"{spread:.3g}", kept, WALK),
+        ("walking: spread of the heel's pressure between persons [%]", "31", "", f"{spread:.3g}", "used", WALK),
         ("walking: largest compression [mm]", "10.3", "", f"{quick:.3g}", kept, f"{memory}Wearing 2014"),
         ("walking: stiffness late in loading [N/mm]", "212", "87 to 337", f"{firm:.3g}", kept, f"{memory}Wearing 2014"),
         ("running: compression in a shoe over none", "0.61", "", f"{float(shod / bare):.3g}", kept,

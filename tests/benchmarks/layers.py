@@ -1,7 +1,7 @@
 """How quick is the comparison of thin layers, and do its intervals hold? Run by hand: python tests/benchmarks/layers.py
 
 Speed: 200 layers x 200 draws of one landing, processor time of one core. Truth: drawn persons whose pad, shoe and layer
-follow laws of their own (an exponential pad under a sphere, ring by ring; cushions that harden as a power, and closed
+follow laws of their own (pads of four laws under a sphere, ring by ring; cushions that harden as a power, and closed
 cells full of gas whose walls yield, which the fit itself warns of), whose layer was pressed slowly, read with noise and
 fitted; how often the 95 % intervals hold what the layer truly spares.
 """
@@ -22,6 +22,8 @@ from pathlib import Path  # noqa: E402
 import numpy as np  # noqa: E402
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from other_feet import OtherHeel  # noqa: E402
 
 from jointload.foot.heel_pad import StiffeningColumn  # noqa: E402
 from jointload.foot.layer_choice import told  # noqa: E402
@@ -116,62 +118,41 @@ class GasFoam(Cushion):
 
 
 @dataclass(frozen=True)
-class OtherFoot:
-    """A pad p = a (exp(b s) - 1) under a sphere on a linear sole and a layer, ring by ring; ankle and lever [SI]."""
+class Beneath:
+    """A linear sole, and a layer of this height on it that is loaded within `lasts`."""
 
-    thickness: float
-    softness: float
-    exponent: float
-    curve: float
-    radius: float
-    sole: float
-    ankle: float
+    layer: Cushion | None = None
+    height: float = 0.0
+    lasts: float = SLOW
 
-    @classmethod
-    def of(cls, rng: np.random.Generator) -> OtherFoot:
-        def about(value: float, spread: float) -> float:
-            return value * float(np.exp(spread * rng.standard_normal()))
+    def compression(self, pressure: Array) -> Array:
+        of_sole = SOLE[0] / SOLE[1] * pressure
+        if self.layer is None:
+            return np.asarray(of_sole)
+        strain = np.linspace(0.0, 0.9999 * self.layer.most, 4000)
+        return np.asarray(of_sole + self.height * np.interp(pressure, self.layer.pressure(strain, self.lasts), strain))
 
-        return cls(
-            about(0.018, 0.09), about(33e3, 0.22), about(6.1, 0.06), about(0.085, 0.17), about(0.028, 0.09),
-            0.012 / 2.5e6, 700.0 * rng.triangular(0.14, 0.8, 1.2),
-        )  # fmt: skip
 
-    def peak(self, force: float, layer: Cushion | None, height: float, rise: float) -> tuple[float, float]:
-        """Peak pressure [Pa] and what the middle goes down by [m]."""
-        pressure = np.concatenate(([0.0], np.geomspace(1e2, 3e7, 1500)))
-        depth = self.thickness / self.exponent * np.log1p(pressure / self.softness) + self.sole * pressure
-        if layer is not None:
-            strain = np.linspace(0.0, 0.9999 * layer.most, 4000)
-            depth = depth + height * np.interp(pressure, layer.pressure(strain, rise), strain)
-        edges = np.linspace(0.0, self.radius, 61)
-        middles, areas = 0.5 * (edges[1:] + edges[:-1]), np.pi * np.diff(edges**2)
-        lifted = self.curve - np.sqrt(self.curve**2 - middles**2)
-        low, high = 0.0, float(depth[-1])
-        for _ in range(60):
-            down = 0.5 * (low + high)
-            borne = float(np.interp(down - lifted, depth, pressure, left=0.0) @ areas)
-            low, high = (low, down) if borne > force else (down, high)
-        return float(np.interp(high, depth, pressure)), high
+SOLE = (0.012, 2.5e6)
+"""Thickness [m] and modulus [Pa]."""
 
 
 def truth(number: int, kind: type[Hardening] | type[GasFoam]) -> list[tuple[float, bool, float]]:
     """Of one person and one foam at 2, 4 and 6 mm under the heel: change of the heel's pressure, held or not, width."""
     rng = np.random.default_rng([number, 11])
-    foot, foam = OtherFoot.of(rng), kind.of(rng)
+    heel, foam, ankle = OtherHeel.of(rng), kind.of(rng), 700.0 * rng.triangular(0.14, 0.8, 1.2)
     force, rise = rng.uniform(500.0, 2200.0), rng.uniform(0.012, 0.05)
     said = force * (1.0 + 0.04 * rng.standard_normal()), rise * (1.0 + 0.12 * rng.standard_normal())
-    linear = StiffeningColumn(0.012, 2.5e6, 1e6)
-    case = bearing(said[0], 0.7 * force, said[1], linear, 200, number + 1)
+    case = bearing(said[0], 0.7 * force, said[1], StiffeningColumn(*SOLE, 1e6), 200, number + 1)
     heights = (0.002, 0.004, 0.006)
     spared = spare(case, (foam.tested(rng),), heights, places=("heel",)).spared["heel"]
-    bare, sunk = foot.peak(force, None, 0.0, rise)
+    bare = heel.pressed(force, rise, Beneath())
     out = []
     for k, height in enumerate(heights):
-        _, deeper = foot.peak(force, foam, height, rise)
-        moved = foot.ankle * (deeper - sunk) / 0.14**2
-        left, _ = foot.peak(force - moved, foam, height, rise)
-        found, change = told(spared.heel_change[0, k]), left / bare - 1.0
+        on = Beneath(foam, height, rise)
+        moved = ankle * (heel.pressed(force, rise, on)["down"] - bare["down"]) / 0.14**2
+        left = heel.pressed(force - moved, rise, on)["pressure"]
+        found, change = told(spared.heel_change[0, k]), left / bare["pressure"] - 1.0
         out.append((change, bool(found.low <= change <= found.high), found.high - found.low))
     return out
 
@@ -179,14 +160,16 @@ def truth(number: int, kind: type[Hardening] | type[GasFoam]) -> list[tuple[floa
 def main() -> None:
     words = argparse.ArgumentParser(description=__doc__)
     words.add_argument("--persons", type=int, default=100)
-    persons = words.parse_args().persons
+    words.add_argument("--first", type=int, default=0, help="number of the first person; others are fresh ones")
+    chosen = words.parse_args()
+    persons = range(chosen.first, chosen.first + chosen.persons)
     drawn("layer", 200, 5)
     took = speed()
     print(f"200 layers x 200 draws, three places: {took:.2f} s of one core (wanted: {WANTED_SECONDS:g} s)")
     print("| cushion | height | held | true change, middle | interval, middle |")
     print("|---|---|---:|---:|---:|")
     for kind in (Hardening, GasFoam):
-        rows = np.array([truth(number, kind) for number in range(persons)], dtype=float)
+        rows = np.array([truth(number, kind) for number in persons], dtype=float)
         for k, height in enumerate((2, 4, 6)):
             change, held, width = (rows[:, k] * 100.0).T
             cells = f"{held.mean():.1f} % | {np.median(change):.1f} % | {np.median(width):.1f} %"

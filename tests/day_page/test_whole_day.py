@@ -23,6 +23,7 @@ LONGEST = 900
 """Of the whole day on a busy machine [s]."""
 RECORDINGS = 9
 PLAN = "rider,condition,landings\nrider_a,flat,1\n"
+FEW_DRAWS = "draws = 50"
 SHAPES = '[shapes]\nwedge = "medial:4"\n'
 
 
@@ -33,6 +34,8 @@ def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
     shutil.copytree(shipped_folder("sample_c3d"), folder)
     (folder / "plan.csv").write_text(PLAN, encoding="utf-8")
     (folder / "day.toml").write_text(SHAPES, encoding="utf-8")
+    asked = (folder / "study.toml").read_text(encoding="utf-8")
+    (folder / "study.toml").write_text(f"{FEW_DRAWS}\n{asked}", encoding="utf-8")
     return folder
 
 

@@ -20,6 +20,7 @@ from jointload.intake.session import read_session
 from jointload.intake.shoe import Given, Shoe
 from jointload.landing.landed import Measure
 from jointload.modeldata import shipped_folder
+from jointload.numerics.signals import over_time
 from jointload.report.words.quantities import quantity
 
 SAMPLE = shipped_folder("sample_c3d")
@@ -83,6 +84,9 @@ def test_the_heel_bears_no_more_than_its_foot(plain: Analysis) -> None:
     assert first.impulse + others.impulse == pytest.approx(ball.impulse)
     assert (ball.peak_force <= 1.001 * (first.peak_force + others.peak_force)).all()
     assert (ball.peak_pressure == np.maximum(first.peak_pressure, others.peak_pressure)).all()
+    before = over_time(below.vertical - below.heel, below.time)
+    assert (ball.impulse <= 1.02 * before).all(), "the ball bears of what the heel leaves"
+    assert np.corrcoef(ball.impulse / below.vertical.max(axis=1), before / below.vertical.max(axis=1))[0, 1] > 0.1
 
 
 def test_a_thicker_softer_sole_relieves_the_heel(plain: Analysis) -> None:

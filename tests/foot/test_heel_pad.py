@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from dropped import GRAVITY, drop
+from other_feet import PAD_LAWS, OtherHeel, PadLaw
 
 from jointload.foot.heel_pad import Heel, StiffeningColumn, heel_of, likeliest_heel, press_heel
 from jointload.foot.spreads import drawn, foot_spreads, likeliest, triangular
@@ -136,6 +137,34 @@ def test_walking_heels_press_as_published(k: int) -> None:
     pressed = press_heel(force, likeliest_heel(WALK["heel_force"]["loading_time"]))
     speeds = WALK["speeds"]
     assert abs(pressed.peak_pressure - 1e3 * speeds["heel_kpa"][k]) < 0.5e3 * speeds["heel_kpa_sd"][k]
+
+
+@pytest.mark.parametrize("locking", [0.63, 0.74, 0.9, 1.15])
+def test_a_pad_of_any_locking_strain_meets_the_published_tests(locking: float) -> None:
+    """11.6 g and 11.3 mm (Int J Sports Med 1993 14:312) within 12 %, walking (J Biomech 1989 (10):1083) within half a
+    standard deviation: none is told from the others, though they part at 2 kN."""
+    test, factors = PAD["drop_test"], likeliest("heel_pad") | {"locking_strain": locking}
+    dropped = drop(heel_of(factors, PAD["impact"]["loading_time"]), test["mass"], test["speed"], test["leg_mass"])
+    assert dropped.deceleration / GRAVITY == pytest.approx(11.6, rel=0.12)
+    assert dropped.travel == pytest.approx(0.0113, rel=0.12)
+    rows, speeds = WALK["heel_force"], WALK["speeds"]
+    for k, share in enumerate(rows["body_weights"]):
+        pressed = press_heel(share * BODY_WEIGHT, heel_of(factors, rows["loading_time"]))
+        assert abs(pressed.peak_pressure - 1e3 * speeds["heel_kpa"][k]) < 0.5e3 * speeds["heel_kpa_sd"][k]
+    usual, other = (float(press_heel(2000.0, heel_of(f, 0.02)).peak_pressure) for f in (likeliest("heel_pad"), factors))
+    assert locking == 0.74 or (other > 1.15 * usual) == (locking < 0.74)
+
+
+@pytest.mark.parametrize("law", PAD_LAWS)
+def test_invented_pads_meet_the_published_tests(law: PadLaw) -> None:
+    """Walking within half a standard deviation, standing within one (PMID 16513397)."""
+    heel = OtherHeel(law, 0.018, law.softness, law.shape, law.curve, law.radius, 0.05)
+    rows, speeds, stand = WALK["heel_force"], WALK["speeds"], PAD["standing"]
+    for k, share in enumerate(rows["body_weights"]):
+        walked = heel.pressed(share * BODY_WEIGHT, rows["loading_time"], None)["pressure"]
+        assert abs(walked - 1e3 * speeds["heel_kpa"][k]) < 0.5e3 * speeds["heel_kpa_sd"][k]
+    stood = heel.pressed(0.5 * BODY_WEIGHT * stand["heel_share"], stand["loading_time"], None)["strain"]
+    assert abs(1.0 - stood - stand["left"]) < stand["left_sd"]
 
 
 def test_persons_differ_about_as_much_as_walkers_did() -> None:

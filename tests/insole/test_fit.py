@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from html import escape
 from itertools import pairwise
@@ -169,7 +170,9 @@ def test_alignment_can_be_a_target(analysis: Analysis) -> None:
     cost = main_cost(found.answer, found.target.quantities)
     assert cost is not None and cost.change > 0 and not cost.negligible
     sentences = told(found, analysis)
-    assert sentences[0] == found.verdict and any(words.startswith("Main cost: ") for words in sentences)
+    assert sentences[0] == found.verdict and any(
+        re.fullmatch(r"Main cost: .+ \+\d+ % \(.+ to .+\)\.", words) for words in sentences
+    )
     page = fit_section(Reported(analysis, None, found))
     assert all(escape(words) in page for words in sentences), "the page and the terminal say the same"
 

@@ -71,6 +71,10 @@ def test_a_wrong_cell_is_named(change: dict[str, str], said: str) -> None:
         materials_from([FOAM.row() | change], "here")
 
 
+def test_a_material_is_known_as_pages_print_it() -> None:
+    assert material("pu foam soft") == material("pu_foam_soft")
+
+
 def test_unknown_materials_list_the_known(tmp_path: Path) -> None:
     with pytest.raises(ModelDataError, match=r"eva_medium.*found 'EVA'"):
         material("EVA")
@@ -288,7 +292,7 @@ def test_quantities_carry_their_unit() -> None:
     assert parse_quantity("5mm", LENGTH_UNITS, "thickness") == 0.005
     assert parse_quantity(" 5.5 cm2 ", AREA_UNITS, "area") == pytest.approx(5.5e-4)
     for bad in ("5", "mm", "-5mm", "5inch", "5mm2"):
-        with pytest.raises(SettingError, match="write it like"):
+        with pytest.raises(SettingError, match=r"write it like 5mm$"):
             parse_quantity(bad, LENGTH_UNITS, "thickness")
 
 

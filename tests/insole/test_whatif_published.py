@@ -13,9 +13,11 @@ import numpy as np
 import pytest
 
 from jointload.analysis import Analysis, analyse
-from jointload.insole.fitting.whatif import Parts, Poured, pour_again, what_if
+from jointload.insole.bed.bed import BedPose
+from jointload.insole.fitting.whatif import Parts, Poured, WhatIf, pour_again, what_if
 from jointload.insole.limb.response import respond
-from jointload.insole.limb.standing import settle, settle_flat, stand
+from jointload.insole.limb.standing import Standing, place_foot, settle, settle_flat, stand
+from jointload.insole.shape.asked import Given
 from jointload.insole.shape.geometry import parse_wedge
 from jointload.insole.shape.shape import ArchFill, InsoleShape, wedge_shape
 from jointload.intake.session import read_session
@@ -58,12 +60,23 @@ class Answer:
 
 
 @lru_cache(maxsize=64)
+def stood(analysis: Analysis, side: str) -> tuple[Standing, BedPose]:
+    """The foot on its bed, and settled on the flat insole that every wedge is held against."""
+    standing = stand(analysis.landing, side, DRAWS, 1)
+    return standing, settle_flat(standing, InsoleShape(side, standing.place.length))
+
+
+@lru_cache(maxsize=64)
+def asked(analysis: Analysis, shape: Given) -> WhatIf:
+    return what_if(analysis, shape, DRAWS)
+
+
+@lru_cache(maxsize=64)
 def answer(analysis: Analysis, side: str, wedge: str, length: str) -> Answer:
     landing = analysis.landing
-    standing = stand(landing, side, DRAWS, 1)
+    standing, on_flat = stood(analysis, side)
     given = parse_wedge(wedge, side, length)
-    shape = wedge_shape(given, standing.place.length)
-    settled = settle(standing, shape, settle_flat(standing, shape))
+    settled = settle(standing, wedge_shape(given, standing.place.length), on_flat)
     response = respond(standing, settled, landing.window(side))
     bears = standing.rearfoot_bears
     roll = np.median((settled.changed.roll - settled.flat.roll)[:, bears] / given.angle, axis=0)
@@ -151,7 +164,7 @@ def test_a_heel_lift_unloads_the_achilles_tendon(run: Analysis) -> None:
     """
     changes = {}
     for lift in (0.012, 0.018):
-        rows = [row for side in ("right", "left") for row in what_if(run, Parts(side, lift=lift), DRAWS).rows]
+        rows = [row for side in ("right", "left") for row in asked(run, Parts(side, lift=lift)).rows]
         changes[lift] = np.mean([row.percent for row in rows if row.quantity == "ankle_dorsiflexion_moment_peak"])
     assert -20 < changes[0.018] < -4
     assert changes[0.018] < changes[0.012] < 0
@@ -160,7 +173,7 @@ def test_a_heel_lift_unloads_the_achilles_tendon(run: Analysis) -> None:
 def test_a_heel_lift_lowers_the_achilles_force_itself(run: Analysis) -> None:
     """Farris et al. (2012), as above: force over an arm that grows as the foot pitches by 0.2 to 0.6 % a degree (Manal
     2013, Maganaris 2000), 18 mm in 4 to 20 %."""
-    rows = [row for side in ("right", "left") for row in what_if(run, Parts(side, lift=0.018), DRAWS).rows]
+    rows = [row for side in ("right", "left") for row in asked(run, Parts(side, lift=0.018)).rows]
     force, moment = (
         np.mean([row.percent for row in rows if row.quantity == name])
         for name in ("achilles_force_peak", "ankle_dorsiflexion_moment_peak")
@@ -172,7 +185,7 @@ def test_a_heel_lift_lowers_the_achilles_force_itself(run: Analysis) -> None:
 def test_thickness_alone_leaves_the_knee(walks: dict[str, Analysis]) -> None:
     """The trial in INSOLE.md: no change. 1 % is what the recording's own noise hides."""
     for side in ("right", "left"):
-        rows = what_if(walks["walk_1"], Parts(side, thickness=0.010), DRAWS).rows
+        rows = asked(walks["walk_1"], Parts(side, thickness=0.010)).rows
         (knee,) = [row for row in rows if row.quantity == "knee_adduction_moment_peak"]
         assert abs(knee.percent) < 1.0
 
@@ -182,8 +195,8 @@ def test_an_arch_fill_alone_hardly_turns_the_rearfoot(walks: dict[str, Analysis]
     35, 40 mm, no systematic effect. Half a degree is a quarter of that scatter."""
     half = np.deg2rad(0.5)
     for name, side in STEPS:
-        length = stand(walks[name].landing, side, 1, 1).place.length
-        rows = what_if(walks[name], InsoleShape(side, length, arch=ArchFill(0.010)), DRAWS).rows
+        length = place_foot(walks[name].landing, side).length
+        rows = asked(walks[name], InsoleShape(side, length, arch=ArchFill(0.010))).rows
         (roll,) = [row for row in rows if row.quantity == "rearfoot_roll"]
         assert abs(roll.change) < half
 
@@ -213,7 +226,7 @@ def test_the_hip_leaves_adduction_in_landing_as_published(landings: dict[str, An
     low, high = np.deg2rad([-2.99, -0.97])
     met = inside = twice = 0
     for analysis in landings.values():
-        answer = what_if(analysis, parse_wedge("medial:5", side, "full"), DRAWS)
+        answer = asked(analysis, parse_wedge("medial:5", side, "full"))
         hip = answer.row("hip_adduction_peak")
         sagittal = [answer.row(f"{name}_peak").change for name in ("hip_flexion", "knee_flexion", "ankle_dorsiflexion")]
         still = float(np.abs(sagittal).max()) < np.deg2rad(1.5)
@@ -228,7 +241,7 @@ def test_the_rearfoot_everts_less_in_landing_as_published(landings: dict[str, An
     largest eversion; half to twice of that for other feet, shoes and jumps."""
     contact, peak = [], []
     for analysis in landings.values():
-        answer = what_if(analysis, parse_wedge("medial:5", "right", "full"), DRAWS)
+        answer = asked(analysis, parse_wedge("medial:5", "right", "full"))
         found = {(row.quantity, row.instant): row.change for row in answer.at_instants}
         contact.append(-np.rad2deg(found["rearfoot_eversion", "touch-down"]) / 5)
         peak.append(-np.rad2deg(answer.row("rearfoot_eversion_peak").change) / 5)

@@ -24,6 +24,7 @@ from jointload.landing.measures.tissue_measures import (
 from jointload.loads.contact import foot_contact
 from jointload.loads.from_above import loads_from_above, upper_trunk
 from jointload.loads.moments import joint_loads
+from jointload.loads.tissue.knee import patellar_tendon_arm
 from jointload.loads.tissue.spreads import likeliest
 from jointload.settings import Settings
 from jointload.synthetic.landing import SyntheticLanding
@@ -76,7 +77,7 @@ def test_the_lower_back_agrees_from_below_and_from_above(exact: Analysis) -> Non
 
 
 def test_tissue_loads_of_the_truth(exact: Analysis, simulated: SyntheticLanding) -> None:
-    """The patellar tendon answers the landing's own true flexion moment at 40 mm."""
+    """The patellar tendon answers the landing's own true flexion moment at the arm of each angle."""
     truth = {(row.quantity, row.side): row.value for row in truth_table(simulated)}
     for side in ("right", "left"):
         series = side_series(exact.landing, side, exact.landing.window(side), likeliest())
@@ -85,9 +86,9 @@ def test_tissue_loads_of_the_truth(exact: Analysis, simulated: SyntheticLanding)
             exact.landing.loads.force[:, exact.landing.loads.joints.index(f"{side}_knee")],
             exact.landing.poses.of(f"{side}_shank")[0][:, 1],
         )[exact.landing.window(side)]
-        assert (series["tibiofemoral_force"] - net).max() == pytest.approx(
-            truth["knee_flexion_moment_peak", side] / 0.040, rel=SAMPLED
-        )
+        bent = exact.landing.angles.of(f"{side}_knee", "flexion")[exact.landing.window(side)]
+        answered = (series["tibiofemoral_force"] - net) * patellar_tendon_arm(bent)
+        assert answered.max() == pytest.approx(truth["knee_flexion_moment_peak", side], rel=SAMPLED)
 
 
 def test_the_disc_bears_twenty_times_the_moment_and_the_force(exact: Analysis) -> None:

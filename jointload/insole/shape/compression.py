@@ -86,7 +86,7 @@ def parse_quantity(text: str, units: dict[str, float], what: str) -> float:
     """A positive number with its unit, such as '5mm' or '500 mm2', in SI units."""
     match = re.fullmatch(r"\s*([0-9]*\.?[0-9]+(?:[eE][-+]?[0-9]+)?)\s*([A-Za-z]+2?)\s*", text)
     if not match or match[2] not in units or float(match[1]) <= 0:
-        example = f"5{next(iter(units))}"
+        example = f"5{next((unit for unit in units if unit.startswith('mm')), next(iter(units)))}"
         expected = f"a number with a unit ({', '.join(units)})"
         raise SettingError(expected_found(what, expected, repr(text), "the command", f"write it like {example}"))
     return float(match[1]) * units[match[2]]

@@ -143,8 +143,10 @@ def cushions() -> dict[str, Material]:
 
 
 def material(name: str, own: Mapping[str, Material] | None = None) -> Material:
-    """The material of that name, the user's own before the shipped; an unknown name lists the known ones."""
+    """The material of that name, the user's own before the shipped; an unknown name lists the known ones. A name as
+    pages print it, with spaces, is known, too."""
     known = shipped_materials() | dict(own or {})
+    name = name if name in known else name.strip().replace(" ", "_")
     if name not in known:
         advice = "choose one of them, or measure yours with `jointload material`"
         raise ModelDataError(expected_found("material", known_names(known), repr(name), "the layers", advice))

@@ -44,7 +44,7 @@ def knee_tissue(
     """
     quadriceps = pulling(flexion_moment, quadriceps_arm(flexion, factors["quadriceps_arm"]))
     behind = patellofemoral_force(quadriceps, flexion, factors["patellofemoral_ratio"])
-    pressed = net_compression + pulling(flexion_moment, factors["patellar_tendon_arm"])
+    pressed = net_compression + pulling(flexion_moment, patellar_tendon_arm(flexion, factors["patellar_tendon_arm"]))
     medial, lateral = compartments(pressed, adduction_moment, factors["contact_distance"])
     return KneeTissue(
         quadriceps=quadriceps,
@@ -65,6 +65,16 @@ def quadriceps_arm(flexion: Array, place: float | Array = 1.0) -> Array:
     models/tissue/knee.toml names.
     """
     return _between("quadriceps_arm", flexion, place)
+
+
+def patellar_tendon_arm(flexion: Array, place: float | Array = 1.0) -> Array:
+    """Arm [m] of the patellar tendon about the knee, shorter in a bent one.
+
+    flexion, place : as for the quadriceps; beyond 0 to 140 degrees the arm at that end is held, as it changes little
+    Reference: imaging at rest to 60 degrees (Arch Bone Jt Surg 2020, PMC7547162), low and high from moving and cadaver
+    knees that models/tissue/knee.toml names.
+    """
+    return _between("patellar_tendon_arm", flexion, place, held=True)
 
 
 def patellofemoral_ratio(flexion: Array, place: float | Array = 1.0) -> Array:
@@ -119,10 +129,12 @@ def measured_flexion() -> float:
     return float(load_model("tissue", "knee").content["beyond"]["flexion"])
 
 
-def _between(table: str, flexion: Array, place: float | Array) -> Array:
-    """A table's entry at each flexion, straight lines between its angles, at a place between its low and high."""
+def _between(table: str, flexion: Array, place: float | Array, held: bool = False) -> Array:
+    """A table's entry at each flexion, straight lines between its angles, at a place between its low and high; NaN
+    beyond its angles, or the entry at that end where they are held."""
     rows = load_model("tissue", "knee").content[table]
-    x = within(np.rad2deg(flexion), rows["flexion"][0], rows["flexion"][-1])
+    angle = np.rad2deg(flexion)
+    x = angle if held else within(angle, rows["flexion"][0], rows["flexion"][-1])
     low, value, high = (np.interp(x, rows["flexion"], rows[end]) for end in ("low", "value", "high"))
     beside = np.asarray(place) - 1.0
     return np.asarray(value + np.minimum(beside, 0.0) * (value - low) + np.maximum(beside, 0.0) * (high - value))

@@ -99,7 +99,7 @@ def _times(measure: Measure) -> str:
 
 def _texts(measure: Measure) -> tuple[str, str]:
     """A ratio and its ends in two figures, which is what an interval a third wide supports."""
-    value, low, high = (f"{each:.2g}" for each in (measure.value, measure.low, measure.high))
+    value, low, high = (f"{each:#.2g}".rstrip(".") for each in (measure.value, measure.low, measure.high))
     return value, f"{low} to {high}"
 
 

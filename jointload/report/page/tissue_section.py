@@ -58,7 +58,7 @@ class Assumption:
 
 
 ASSUMPTIONS = (
-    Assumption("Arm of the patellar tendon", "patellar_tendon_arm", "tibiofemoral_force_impulse"),
+    Assumption("Arm of the patellar tendon, in its range", "patellar_tendon_arm", "tibiofemoral_force_impulse"),
     Assumption("Distance of medial and lateral contact", "contact_distance", "tibiofemoral_medial_force_impulse"),
     Assumption("Effective arm of the quadriceps, in its range", "quadriceps_arm", "patellofemoral_force_peak"),
     Assumption("Kneecap per quadriceps force, in its range", "patellofemoral_ratio", "patellofemoral_force_peak"),

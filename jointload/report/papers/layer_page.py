@@ -30,10 +30,13 @@ from jointload.report.papers.layer_words import (
 from jointload.report.words import html
 from jointload.report.words.cells import sentence_case
 
-HEAD = (
-    "layer", "pressure", "heel left [kPa]", "pad's strain [%]", "height left [mm]", "energy taken [J]", "kept [J]",
-    "bottoms out in", "other pressure", "push of the toes [N]", "stiffer in this landing",
-)  # fmt: skip
+
+def _head(choice: LayerChoice) -> tuple[str, ...]:
+    own, other = ("ball", "heel") if choice.target == "ball" else ("heel", "ball")
+    return (
+        "layer", f"{own}'s pressure", "left under the heel [kPa]", "pad's strain [%]", "height left [mm]",
+        "energy taken [J]", "kept [J]", "bottoms out in", f"{other}'s pressure", "toes' push [N]",
+    )  # fmt: skip
 
 
 Each = tuple[str, LayerTrial, LayerChoice]
@@ -105,7 +108,7 @@ def _at_heights(trial: LayerTrial, choice: LayerChoice) -> list[str]:
 
 def _at(trial: LayerTrial, choice: LayerChoice, at: int) -> str:
     rows = [_row(trial, choice, k, material, at) for k, material in enumerate(trial.materials)]
-    return html.table(HEAD, rows, range(1, len(HEAD)))
+    return html.table(_head(choice), rows, range(1, len(rows[0])))
 
 
 def _row(trial: LayerTrial, choice: LayerChoice, k: int, material: Material, at: int) -> list[str]:
@@ -124,7 +127,6 @@ def _row(trial: LayerTrial, choice: LayerChoice, k: int, material: Material, at:
         f"{100 * spared.bottomed[k, at].mean():.0f} %",
         number(told(other[k, at]), 100.0, 0, " %"),
         number(told(spared.toe_push[k, at])),
-        number(told(trial.stiffer[k]), 1.0, 2),
     ]
     return [escape(cell) for cell in cells]
 
@@ -137,11 +139,13 @@ def _laws(trial: LayerTrial) -> str:
             f"{m.stiffening_strain:.2f}",
             escape(m.basis),
             escape(speed_of(m, trial)),
+            escape(number(told(stiffer), 1.0, 2)),
             escape(m.source),
         ]
-        for m in trial.materials
+        for m, stiffer in zip(trial.materials, trial.stiffer, strict=True)
     ]
-    return html.table(("material", "modulus", "compacted at", "basis", "speed", "source"), rows, (1, 2))
+    head = ("material", "modulus", "compacted at", "basis", "speed", "times as stiff in this landing", "source")
+    return html.table(head, rows, (1, 2, 5))
 
 
 def _parameters() -> str:

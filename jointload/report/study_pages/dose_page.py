@@ -291,6 +291,7 @@ def _assumptions(found: Dose) -> str:
         ("Arms, areas and slopes behind the loads", "see each landing's report", "models/tissue",
          escape(_interval_effect(found))),
         ("Errors of markers, joint centres and plates", *_errors(found)),
+        ("Recorded landings stand for all from their heights", *_stands_for(found)),
         ("No muscle works against another", "", "choice: not seen by markers and plates",
          "every load and dose is a lower bound; shares and savings change only if it differs between landings"),
         ("Landings count each for themselves", f"power {cycles['spine']:g} in the spine", escape(cycles["source"]),
@@ -313,6 +314,14 @@ def _errors(found: Dose) -> tuple[str, str, str]:
         return f"{found.draws} draws a landing", "models/uncertainty", "inside every interval"
     effect = "see 'How certain the numbers are' in a landing's own report; they would widen every interval"
     return "not in these intervals", "no draws in study.toml", effect
+
+
+def _stands_for(found: Dose) -> tuple[str, str, str]:
+    """What the intervals hold of how a rider's landings differ: value, source, effect."""
+    if found.repeated:
+        told = f"{found.repeated} degree{'s' * (found.repeated != 1)} of freedom"
+        return told, "Student's t, riders' landings scattering alike", "inside every interval"
+    return "none repeated", "choice", "how landings differ is not in these intervals; record several of each rider"
 
 
 def _own_exponent(tissue: Tissue) -> str:

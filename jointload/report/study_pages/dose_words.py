@@ -38,7 +38,8 @@ def dose_items(found: Dose, records: Iterable[Path]) -> dict[str, str]:
         f"{_sources(content['style']['source'])}",
         "Heights without a measured landing": f"{content['height_law']['source']}" if found.scaled else "no number",
         "Exposures": _exposures_text(found),
-        "Intervals of the dose": "all loads at the low or at the high end of their intervals together",
+        "Intervals of the dose": "all loads at the low or at the high end of their intervals together"
+        + (", with what few landings leave open by Student's t, scatter pooled over riders" * bool(found.repeated)),
     }
     return told | {item: text for item, text in items.items() if text}
 

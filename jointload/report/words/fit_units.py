@@ -24,8 +24,11 @@ def told(fit: Fit, analysis: Analysis) -> tuple[str, ...]:
     if cost is None:
         out.append("No load rises by what matters, in the middle of the drawn persons.")
     else:
-        share = cost.change if cost.quantity.startswith("peak_pressure") else cost.percent
-        out.append(f"Main cost: {quantity(cost.quantity).plain_name} +{number_text(share, '%')} %.")
+        share = 1.0 if cost.quantity.startswith("peak_pressure") else cost.percent / cost.change
+        middle, low, high = (
+            number_text(share * each, "%") for each in (cost.change, cost.person_low, cost.person_high)
+        )
+        out.append(f"Main cost: {quantity(cost.quantity).plain_name} +{middle} % ({low} to {high}).")
     lower = [f"{PLACES[row.quantity]} by {-1000 * row.change:.1f} mm" for row in thinner(fit.answer)]
     if lower:
         base = 1000 * fit.answer.shape.base
