@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from jointload.body.angles import JointAngles, gimbal_findings, joint_angles
-from jointload.body.bent import typical_residuals, without_slipped
+from jointload.body.bent import typical_residuals, with_labels_only, without_slipped
 from jointload.body.calibration import BodyErrors, FittedBody, calibrate, other_quiet_stretches, quiet_frames
 from jointload.body.joined import apart, joined
 from jointload.body.mass_centre import MassCentre, mass_centre
@@ -30,11 +30,12 @@ from jointload.landing.checks.person import signs_of_another
 from jointload.landing.checks.split_measures import split_findings, with_split_interval
 from jointload.landing.checks.verdict import judge, stop_moments, with_void_notes
 from jointload.landing.events import find_events, may_follow_flights, may_have_fallen, touchdown_frames
+from jointload.landing.filtered import filtered_forces
 from jointload.landing.landed import Landing, Measure
 from jointload.landing.measures.every_measure import measure_landing
 from jointload.landing.measures.tissue_measures import with_tissue_spreads
 from jointload.loads.balance import balance_findings, balanced_motion
-from jointload.loads.contact import Lost, foot_contact, standing_weight
+from jointload.loads.contact import Contact, Lost, foot_contact, standing_weight
 from jointload.loads.deck import under_feet
 from jointload.loads.from_above import loads_from_above
 from jointload.loads.moments import joint_loads, smooth_loads
@@ -82,7 +83,7 @@ def analyse(session: Session, settings: Settings | None = None, variants: bool =
     paths, landing, landing_findings = _smoothed_as_can_be(session, body, plate_weight, settings)
     settings = landing.settings
     verdict = judge(landing)
-    landing = stop_moments(landing, verdict.stopped)
+    whole, landing = landing, stop_moments(landing, verdict.stopped)
     measures = with_split_interval(with_tissue_spreads(measure_landing(landing), landing), landing)
     measures = with_void_notes(measures, verdict.findings)
     measures, of_choice = _over_quiet_stretches(session, rider, plate_weight, settings, measures)
@@ -92,7 +93,7 @@ def analyse(session: Session, settings: Settings | None = None, variants: bool =
         session=session,
         landing=landing,
         measures=measures,
-        variants=tuple(_vary(session, body, plate_weight, paths, settings, verdict.stopped)) if variants else (),
+        variants=tuple(_vary(session, body, plate_weight, paths, whole, verdict.stopped)) if variants else (),
         findings=_gravest_first(findings + verdict.findings + of_numbers),
     )
 
@@ -160,17 +161,22 @@ class Paths:
     findings: tuple[Finding, ...]
 
 
-def follow_body(session: Session, body: FittedBody, plate_weight: float, settings: Settings) -> Paths:
-    """Markers to poses to angles."""
+def follow_body(
+    session: Session, body: FittedBody, plate_weight: float, settings: Settings, before: Paths | None = None
+) -> Paths:
+    """Markers to poses to angles. before : followed with other settings, which told what markers have slipped"""
+    if before is not None and before.body.left_out:
+        kept = {name: before.body.clusters[name].labels for name in before.body.left_out}
+        body = replace(with_labels_only(body, kept), left_out=before.body.left_out)
     moved = _moved(session, body, settings)
     poses, pose_findings = _tracked(moved, body)
     misfits = typical_residuals(poses, body)
-    another = signs_of_another(misfits, plate_weight, session.rider.weight)
-    whole = body if another else without_slipped(moved.recording, body, poses)
-    if whole is not body:
-        body = whole
-        moved = _moved(session, body, settings)
-        poses, pose_findings = _tracked(moved, body)
+    if before is None and not signs_of_another(misfits, plate_weight, session.rider.weight):
+        whole = without_slipped(moved.recording, body, poses)
+        if whole is not body:
+            body = whole
+            moved = _moved(session, body, settings)
+            poses, pose_findings = _tracked(moved, body)
     separate = apart(poses, body)
     if settings.smoothing == "balanced":
         poses, body = joined(poses, body)
@@ -180,11 +186,17 @@ def follow_body(session: Session, body: FittedBody, plate_weight: float, setting
 
 
 def descend(
-    session: Session, body: FittedBody, plate_weight: float, settings: Settings, paths: Paths | None = None
+    session: Session,
+    body: FittedBody,
+    plate_weight: float,
+    settings: Settings,
+    paths: Paths | None = None,
+    before: Landing | None = None,
 ) -> tuple[Landing, tuple[Finding, ...]]:
     """Markers to poses to angles; plates to foot wrenches; both to joint loads; all to events and alignment.
 
     paths : where the markers were followed with these settings already
+    before : of the same paths and smoothing, whose loads are these where its feet bear the same
     """
     paths = paths or follow_body(session, body, plate_weight, settings)
     moved, body, poses, angles = paths.moved, paths.body, paths.poses, paths.angles
@@ -194,17 +206,20 @@ def descend(
     contact = foot_contact(plates.recording, poses, body, cutoff, settings.contact_threshold, plates.lost)
     pressed = match_insoles(session.insoles, contact, trial.time, cutoff)
     contact, split = share_plates(contact, plates.recording, poses, body, cutoff, pressed)
-    motion, balance = None, None
-    if settings.smoothing == "balanced":
-        motion, balance = balanced_motion(poses, markers, body, contact.force, moved.strikes)
-    loads = joint_loads(poses, body, angles, contact.force, contact.moment, motion)
-    after = settings.cutoff if settings.smoothing == "after" else None
-    upper = loads_from_above(poses, markers, body, angles, after, None if balance is None else balance.above)
-    interval = split_interval(split, contact, poses, body, angles, loads, settings)
-    if settings.smoothing == "after":
-        loads, angles = smooth_loads(loads, angles, settings.cutoff, trial.point_rate)
-    weight = body.rider.weight
-    events = find_events(contact, poses, body, angles, weight, settings, trial.name)
+    motion, balance, interval = None, None, None
+    if before is not None and split is None and _bear_alike(before, contact):
+        motion, balance, loads, upper, angles = before.motion, before.balance, before.loads, before.upper, before.angles
+    else:
+        if settings.smoothing == "balanced":
+            motion, balance = balanced_motion(poses, markers, body, contact.force, moved.strikes)
+        loads = joint_loads(poses, body, angles, contact.force, contact.moment, motion)
+        after = settings.cutoff if settings.smoothing == "after" else None
+        upper = loads_from_above(poses, markers, body, angles, after, None if balance is None else balance.above)
+        interval = split_interval(split, contact, poses, body, angles, loads, settings)
+        if settings.smoothing == "after":
+            loads, angles = smooth_loads(loads, angles, settings.cutoff, trial.point_rate)
+    weight, filtered = body.rider.weight, filtered_forces(contact, settings)
+    events = find_events(contact, poses, body, angles, weight, settings, trial.name, filtered)
     landing = Landing(
         recording=trial if moved.smoother and moved.smoother.finer > 1 else session.trial,
         body=body,
@@ -229,12 +244,19 @@ def descend(
         smoother=moved.smoother,
         motion=motion,
         balance=balance,
+        _filtered=[filtered],
     )
     motion_findings = paths.findings + gimbal_findings(angles, trial.numbers)
     if settings.smoothing == "balanced":
         motion_findings += balance_findings(balance, trial.name, weight, moved.strikes, trial.point_rate)
     force_findings = plates.findings + contact.findings + (pressed.findings if pressed else ())
     return landing, motion_findings + force_findings + events.findings
+
+
+def _bear_alike(landing: Landing, contact: Contact) -> bool:
+    """Whether the feet of a landing bear a contact's wrenches, and none of them is split."""
+    pairs = ((landing.contact.force, contact.force), (landing.contact.moment, contact.moment))
+    return landing.split is None and all(np.array_equal(one, other, equal_nan=True) for one, other in pairs)
 
 
 @dataclass(frozen=True, eq=False)
@@ -331,15 +353,17 @@ def _vary(
     body: FittedBody,
     plate_weight: float,
     paths: Paths,
-    settings: Settings,
+    landing: Landing,
     stopped: tuple[Lost, ...],
 ) -> list[Variant]:
-    """What other contact thresholds, and smoothing on the other side of the dynamics, would have given; moments that
-    the verdict stops are stopped here, too. Markers are followed again only where that would differ."""
-    landings = {}
+    """What other contact thresholds, and smoothing on the other side of the dynamics, would have given; markers that
+    slipped are left out, and moments that the verdict stops are stopped here, too. Markers are followed again only
+    where that would differ."""
+    landings, settings = {}, landing.settings
     for name, choice in other_settings(settings).items():
-        known = paths if _followed_alike(session.trial, settings, choice) else None
-        landings[name], _ = descend(session, body, plate_weight, choice, known)
+        alike = _followed_alike(session.trial, settings, choice)
+        known = paths if alike else follow_body(session, body, plate_weight, choice, paths)
+        landings[name], _ = descend(session, body, plate_weight, choice, known, landing if alike else None)
     return [Variant(name, measure_landing(stop_moments(landing, stopped))) for name, landing in landings.items()]
 
 

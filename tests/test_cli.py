@@ -75,6 +75,19 @@ def test_short_help_and_the_version(tmp_path: Path) -> None:
     assert done.stdout.strip() == f"jointload {jointload_version}"
 
 
+@pytest.mark.parametrize(("told", "kept"), [(None, "1"), ("3", "3")])
+def test_libraries_of_algebra_get_one_thread_unless_told(told: str | None, kept: str) -> None:
+    """The draws' own threads have the processors; those of a library wait for them in a loop."""
+    environment = {name: value for name, value in os.environ.items() if not name.endswith("_NUM_THREADS")}
+    script = "import atexit, os\natexit.register(lambda: print(os.environ['OPENBLAS_NUM_THREADS']))\n"
+    script += "from jointload.cli import main\nmain()"
+    environment |= {"OPENBLAS_NUM_THREADS": told} if told else {}
+    done = subprocess.run(
+        [sys.executable, "-c", script, "--version"], env=environment, capture_output=True, text=True, check=True
+    )
+    assert done.stdout.split()[-1] == kept
+
+
 def test_no_words_show_the_help(tmp_path: Path) -> None:
     done = jointload(where=tmp_path)
     assert done.returncode == 0
@@ -82,7 +95,7 @@ def test_no_words_show_the_help(tmp_path: Path) -> None:
 
 
 def test_the_demo_writes_the_whole_result_folder(tmp_path: Path) -> None:
-    done = as_a_process("demo", "--out", "demo_report", where=tmp_path)
+    done = jointload("demo", "--out", "demo_report", where=tmp_path)
     assert done.returncode == 0, done.stderr
     assert {path.name for path in (tmp_path / "demo_report").iterdir()} == RESULT | {
         "whatif.csv", "fit.csv", "trade_off.csv", "insole"

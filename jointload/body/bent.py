@@ -72,8 +72,15 @@ def slipped_markers(trial: Recording, body: FittedBody, typical: dict[str, float
 def _slipped_among(trial: Recording, body: FittedBody, suspects: tuple[str, ...]) -> dict[str, tuple[str, float]]:
     """The same among some segments; remembered, because a landing is followed first and judged later."""
     shapes = _cluster_shapes(trial, body, list(suspects))
-    found = {name: _slip(local, labels, seen) for name, (labels, local, seen) in shapes.items()}
-    return {name: slip for name, slip in found.items() if slip is not None}
+    fits = _fits_without_each(
+        {name: (local, seen) for name, (labels, local, seen) in shapes.items() if len(labels) > 3}
+    )
+    found: dict[str, tuple[str, float]] = {}
+    for name, (labels, local, seen) in shapes.items():
+        told = _against_others(local, seen, *fits[name]) if name in fits else _against_distances(local, seen)
+        if told[0] > SLIPPED:
+            found[name] = labels[told[1]], told[0]
+    return found
 
 
 def typical_residuals(poses: SegmentPoses, body: FittedBody) -> dict[str, float]:
@@ -108,19 +115,34 @@ def _cluster_shapes(
     return out
 
 
-def _slip(local: Array, labels: tuple[str, ...], seen: Array) -> tuple[str, float] | None:
-    """The marker of a cluster that lies furthest from its place and how far [m], if it slipped."""
-    moved, named = _against_others(local, seen) if len(labels) > 3 else _against_distances(local, seen)
-    return (labels[named], moved) if moved > SLIPPED else None
+def _fits_without_each(clusters: dict[str, tuple[Array, Array]]) -> dict[str, tuple[Array, Array, Array]]:
+    """Segment -> `fit_poses` of its cluster without each of its n markers, n in place of S; all fitted at once.
+
+    clusters : segment -> places in the segment (3, n) and in the lab (3, n, F) [m]
+    """
+    if not clusters:
+        return {}
+    others = [
+        (local[:, rest], seen[:, rest])
+        for local, seen in clusters.values()
+        for rest in ([j for j in range(local.shape[1]) if j != k] for k in range(local.shape[1]))
+    ]
+    rotation, origin, residual = fit_poses([local for local, _ in others], [seen for _, seen in others])
+    out, start = {}, 0
+    for name, (local, _) in clusters.items():
+        own = slice(start, start + local.shape[1])
+        out[name] = rotation[:, :, own], origin[:, own], residual[own]
+        start = own.stop
+    return out
 
 
-def _against_others(local: Array, seen: Array) -> tuple[float, int]:
+def _against_others(local: Array, seen: Array, rotation: Array, origin: Array, residual: Array) -> tuple[float, int]:
     """Distance [m] of the marker without which the others fit best from where they put it, and which it is."""
-    count = local.shape[1]
-    others = [np.delete(np.arange(count), k) for k in range(count)]
-    rotation, origin, residual = fit_poses([local[:, k] for k in others], [seen[:, k] for k in others])
     known = np.isfinite(residual) & np.isfinite(seen[0])
-    quality = [np.median(residual[k, known[k]]) if known[k].any() else np.inf for k in range(count)]
+    if known.all():
+        quality = np.median(residual, axis=1)
+    else:
+        quality = np.array([np.median(row[k]) if k.any() else np.inf for row, k in zip(residual, known, strict=True)])
     odd = int(np.argmin(quality))
     there = rotate_back(rotation[:, :, odd], seen[:, odd] - origin[:, odd])[:, known[odd]] - local[:, odd, None]
     return (float(np.linalg.norm(np.median(there, axis=1))) if there.size else 0.0), odd

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -215,12 +216,18 @@ INERTIA_TABLES: dict[str, Callable[[_Segment, Rider], SegmentInertia]] = {
 
 def table_row(table: str, sex: str, segment: str) -> dict[str, str]:
     """One row of models/inertia/<table>.csv, as printed; sex (f, m) matters only where the table has that column."""
-    rows: list[dict[str, Any]] = load_model("inertia", table).content
-    of_sex = {row["segment"]: row for row in rows if row.get("sex", sex).lower() == sex}
+    of_sex = _rows(table, sex)
     if segment not in of_sex:
         file = f"models/inertia/{table}.csv"
         raise ModelDataError(f"unknown segment {segment!r} in {file}; the known names are {known_names(of_sex)}")
     return of_sex[segment]
+
+
+@lru_cache(maxsize=8)
+def _rows(table: str, sex: str) -> dict[str, dict[str, str]]:
+    """Segment -> its row."""
+    rows: list[dict[str, Any]] = load_model("inertia", table).content
+    return {row["segment"]: row for row in rows if row.get("sex", sex).lower() == sex}
 
 
 def mass_fraction(table: str, sex: str, segment: str) -> float:

@@ -22,6 +22,7 @@ from jointload.body.pose import SegmentPoses, standing_local
 from jointload.intake.recording import SIDES, Array, split_side
 from jointload.modeldata import load_model
 from jointload.numerics.rotations import compose, cross, from_vector, inverse, rotate
+from jointload.numerics.together import together
 
 MM = 1e-3
 FEWEST_MARKERS = 3
@@ -344,10 +345,12 @@ def _as_columns(gaps: Array) -> Array:
 
 def _less(poses: SegmentPoses, body: FittedBody, segments: tuple[str, ...], errors: Array) -> SegmentPoses:
     """The poses less shifts and turns (6, S, ..., F) of their segments."""
-    where = slice(None) if segments == poses.segments else [poses.index(name) for name in segments]
+    where = [poses.index(name) for name in segments]
     middle = _middles(poses, body, segments)
-    back = from_vector(-errors[3:])
     rotation, origin = poses.rotation.copy(), poses.origin.copy()
-    rotation[:, :, where] = compose(back, rotation[:, :, where])
-    origin[:, where] = middle + rotate(back, origin[:, where] - middle) - errors[:3]
+    for some in together(len(where), poses.origin[0, 0].size):
+        own = some if segments == poses.segments else where[some]
+        back, centre = from_vector(-errors[3:, some]), middle[:, some]
+        rotation[:, :, own] = compose(back, rotation[:, :, own])
+        origin[:, own] = centre + rotate(back, origin[:, own] - centre) - errors[:3, some]
     return replace(poses, rotation=rotation, origin=origin)

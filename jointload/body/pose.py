@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import combinations
 
 import numpy as np
@@ -80,11 +81,12 @@ def smooth_markers(
     return dict(zip(used, smooth.swapaxes(0, 1), strict=True)), findings
 
 
+@lru_cache(maxsize=4)
 def complete_markers(
     recording: Recording, body: FittedBody, longest_gap: float, protected: tuple[int, ...] = ()
 ) -> tuple[list[str], Array, tuple[Finding, ...], list[Fill]]:
     """Labels and gap-filled trajectories (3, M, F) of every marker the body needs, before any filter; the findings; and
-    what was filled from other markers."""
+    what was filled from other markers. Remembered, because a landing is followed with several choices."""
     used = _needed_labels(recording, body)
     markers = recording.markers[:, [recording.labels.index(label) for label in used]]
     markers, findings = _exchanged_back(markers, used, body, recording.name)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
 import typer
@@ -22,9 +23,15 @@ from jointload.cli.app import app
 from jointload.cli.terminal import BAD_INPUT, DONE
 from jointload.errors import InputError, StudyError
 
+ONE_THREAD = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS", "OMP_NUM_THREADS")
+"""Threads of libraries of linear algebra, told before they are imported: the program's own threads have the processors,
+and theirs would only wait for them."""
+
 
 def main() -> None:
     """Run the command line; every InputError and every wrong word is one line on stderr and exit code 2."""
+    for library in ONE_THREAD:
+        os.environ.setdefault(library, "1")
     if len(sys.argv) == 1:
         sys.argv.append("--help")
     try:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -47,8 +50,22 @@ def with_intervals(
     if draws == 0:
         return analysis
     chosen = SOURCES if inputs is None else inputs
-    with counted("How certain", total_draws(draws, chosen)) as told:
+    with _report_made_ready(), counted("How certain", total_draws(draws, chosen)) as told:
         return drawn(analysis, draws, seed, chosen, told, threads=usual_threads())
+
+
+@contextmanager
+def _report_made_ready() -> Iterator[None]:
+    """While draws are poured, a thread of its own imports what the report needs."""
+
+    def import_it() -> None:
+        from jointload.report.files.folder import make_ready
+
+        make_ready()
+
+    with ThreadPoolExecutor(1) as beside:
+        beside.submit(import_it)
+        yield
 
 
 def known_rider(landing: LandingWords, analysis: Analysis, table: Path | None, side: str, seed: int) -> Known:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -208,16 +208,19 @@ def _forward(
 
 
 def _forward_witnesses(places: list[str], sides: list[str], markers: Array, up: Array) -> Iterator[tuple[Array, str]]:
-    """Horizontal directions that tell where forward is and what tells them, the surest first."""
-    body = (
-        (BACK_PLACES, FRONT_PLACES, "where the pelvis faces"),
-        ({"heel"}, FOOT_FRONTS, "where the feet point"),
+    """Horizontal directions that tell where forward is and what tells them, the surest first; each is worked out when
+    it is asked for."""
+
+    def between(back: set[str], front: set[str]) -> Array | None:
+        return _mean_direction(_mean_places(places, back, markers), _mean_places(places, front, markers), up)
+
+    body: tuple[tuple[Callable[[], Array | None], str], ...] = (
+        (lambda: between(BACK_PLACES, FRONT_PLACES), "where the pelvis faces"),
+        (lambda: _across_sides(places, sides, markers, up), "by right and left"),
+        (lambda: between({"heel"}, FOOT_FRONTS), "where the feet point"),
     )
-    pelvis, feet = (
-        (_mean_direction(_mean_places(places, back, markers), _mean_places(places, front, markers), up), text)
-        for back, front, text in body
-    )
-    for direction, text in (pelvis, (_across_sides(places, sides, markers, up), "by right and left"), feet):
+    for witness, text in body:
+        direction = witness()
         if direction is not None and np.linalg.norm(direction) >= STEADY_FACING:
             yield direction, text
     way = _way_walked(markers, up)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,10 +29,7 @@ def stands_still(recording: Recording) -> bool:
     """Whether the markers hardly move and the plates, where they are loaded at all, are loaded throughout alike."""
     if recording.frames / recording.point_rate < LEAST_SECONDS:
         return False
-    seen = np.isfinite(recording.markers[0]).any(axis=1)
-    if seen.sum() < LEAST_MARKERS:
-        return False
-    if float(np.mean(_reach(recording.markers[:, seen]) < STILL)) < STILL_SHARE:
+    if not _markers_still(recording):
         return False
     if not recording.plates:
         return True
@@ -40,6 +38,15 @@ def stands_still(recording: Recording) -> bool:
     frames = total[: total.size // step * step].reshape(-1, step).mean(axis=1)
     middle = float(np.median(frames))
     return bool(np.abs(frames).max() < LOADED or np.abs(frames - middle).max() < STEADY * middle)
+
+
+@lru_cache(maxsize=4)
+def _markers_still(recording: Recording) -> bool:
+    """Whether enough markers are seen and hardly any of them moves; remembered, because several checks ask."""
+    seen = np.isfinite(recording.markers[0]).any(axis=1)
+    if seen.sum() < LEAST_MARKERS:
+        return False
+    return float(np.mean(_reach(recording.markers[:, seen]) < STILL)) >= STILL_SHARE
 
 
 def _reach(markers: Array) -> Array:
@@ -120,13 +127,11 @@ TILT = 0.08
 def check_tilt(recording: Recording) -> list[Finding]:
     """Whether the plates' whole force stands upright while the body stands still, as it must."""
     check, nothing = "force tilt", "no body stands still on the plates"
-    seen = np.isfinite(recording.markers[0]).any(axis=1)
-    if not recording.plates or seen.sum() < LEAST_MARKERS:
+    if not recording.plates:
         return [Finding(check, "pass", "plates", nothing, "")]
     force = np.sum([plate.force for plate in recording.plates], axis=0)
     loaded = force[1] > max(4 * LOADED, 0.5 * float(np.max(force[1], initial=0.0)))
-    still = float(np.mean(_reach(recording.markers[:, seen]) < STILL)) >= STILL_SHARE
-    if not still or loaded.sum() < LEAST_SECONDS / 2 * recording.force_rate:
+    if not _markers_still(recording) or loaded.sum() < LEAST_SECONDS / 2 * recording.force_rate:
         return [Finding(check, "pass", "plates", nothing, "")]
     forward, up, right = force[:, loaded].mean(axis=1)
     share = float(np.hypot(forward, right) / up)

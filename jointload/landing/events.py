@@ -15,7 +15,7 @@ from jointload.errors import RecordingError, SettingError, expected_found
 from jointload.intake.recording import SIDES, Array, Finding, Side
 from jointload.intake.rider import G
 from jointload.landing.borne import Borne, Span, forces_borne
-from jointload.landing.filtered import filtered_forces
+from jointload.landing.filtered import FilteredForces, filtered_forces
 from jointload.loads.contact import Contact, loaded_spans
 from jointload.numerics.signals import derivatives, peaks, runs
 from jointload.settings import Settings
@@ -112,18 +112,21 @@ def find_events(
     weight: float,
     settings: Settings,
     name: str,
+    filtered: FilteredForces | None = None,
 ) -> LandingEvents:
     """Events of the landing that follows a flight (the first one, or settings.landing), else of each foot's first step.
 
-    weight : body weight [N]. A foot whose own force is unknown in the landing takes its touch-down from the plates'
-    total force.
+    filtered : the contact's forces, where they are filtered already;  weight : body weight [N]. A foot whose own force
+    is unknown in the landing takes its touch-down from the plates' total force.
     RecordingError when nothing touches down, SettingError when there are fewer landings than asked for.
     """
     seen = Seen(poses.place(body, "hip_mid")[1], angles, poses.rate)
     if not np.isfinite(contact.total).any():
         return _events_of_motion(poses, body, seen, settings, name)
+    filtered = filtered or filtered_forces(contact, settings)
     one = replace(contact, fast_force=contact.fast_force[:, :, None], total=contact.total[None])
-    (borne,) = forces_borne(one, filtered_forces(one, settings), np.array([weight]), settings.contact_threshold)
+    alone = FilteredForces(filtered.force[:, :, None], filtered.total[None], filtered.settling[None])
+    (borne,) = forces_borne(one, alone, np.array([weight]), settings.contact_threshold)
     return events_seen(contact, borne, seen, weight, settings, name)
 
 

@@ -23,6 +23,7 @@ from jointload.loads.moments import Chain, SegmentMotion, inverse_dynamics
 from jointload.loads.soles import off_sole, sole_outlines
 from jointload.numerics.rotations import angular_motion
 from jointload.numerics.signals import derivatives, runs, zero_lag_lowpass
+from jointload.numerics.splines import CubicCurve
 from jointload.settings import Settings
 
 SUPPORT_MARGIN = 0.01
@@ -239,10 +240,8 @@ def _resampled(series: Array, trial: Recording) -> Array:
     known = np.flatnonzero(np.isfinite(series).all(axis=0))
     if known.size < 2:
         return np.zeros((series.shape[0], samples))
-    from scipy.interpolate import CubicSpline
-
     frame = np.clip(np.arange(samples) / trial.samples_per_frame, known[0], known[-1])
-    return np.asarray(CubicSpline(known, series[:, known], axis=1)(frame))
+    return CubicCurve.through(known.astype(float), series[:, known])(frame)
 
 
 def _lifted(plate: Plate, height: float) -> Plate:

@@ -7,7 +7,7 @@ must be reported.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,12 +18,11 @@ from jointload.body.definitions import Segment
 from jointload.body.pose import SegmentPoses
 from jointload.intake.recording import SIDES, Array, Which
 from jointload.intake.rider import G
-from jointload.numerics.rotations import angular_motion, cross, dot, rotate, rotate_back
+from jointload.numerics.rotations import add_cross, angular_motion, cross, dot, rotate, rotate_back
 from jointload.numerics.signals import second_derivative, zero_lag_lowpass
+from jointload.numerics.together import together
 
 GRAVITY = np.array([0.0, -G, 0.0])
-TOGETHER = 1000
-"""Frames of a long recording that are summed together, so that they stay in the processor's cache (choice)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,15 +40,11 @@ class SegmentMotion:
     angular_velocity: Array
     angular_acceleration: Array
 
-    def during(self, frames: slice) -> SegmentMotion:
-        """In some frames."""
-        return SegmentMotion(
-            self.rotation[..., frames],
-            self.centre[..., frames],
-            self.acceleration[..., frames],
-            self.angular_velocity[..., frames],
-            self.angular_acceleration[..., frames],
-        )
+    def part(self, segments: slice, frames: slice) -> SegmentMotion:
+        """Some segments in some frames."""
+        series = (self.centre, self.acceleration, self.angular_velocity, self.angular_acceleration)
+        rotation = self.rotation[:, :, segments, ..., frames]
+        return SegmentMotion(rotation, *(each[:, segments, ..., frames] for each in series))
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,55 +112,53 @@ def inverse_dynamics(
     tree, then M = M_O - p x F. Angular rates are turned into the segment, the constant tensor acts there, the result is
     turned back.
     """
-    if joint_centre.shape[-1] <= TOGETHER:
-        return _summed_up(motion, chain, joint_centre, contact_force, contact_moment, contact_segment, gravity)
-    out = np.empty((2, *np.broadcast_shapes(joint_centre.shape, motion.acceleration.shape)))
-    for start in range(0, joint_centre.shape[-1], TOGETHER):
-        some = slice(start, start + TOGETHER)
-        contact = contact_force[..., some], contact_moment[..., some], contact_segment
-        out[..., some] = _summed_up(motion.during(some), chain, joint_centre[..., some], *contact, gravity)
-    return out[0], out[1]
-
-
-def _summed_up(
-    motion: SegmentMotion,
-    chain: Chain,
-    joint_centre: Array,
-    contact_force: Array,
-    contact_moment: Array,
-    contact_segment: tuple[int, ...],
-    gravity: Array,
-) -> tuple[Array, Array]:
-    """`inverse_dynamics` of a few frames."""
-    fall = gravity.reshape(3, *(1,) * (motion.acceleration.ndim - 1))
-    force = chain.mass[..., None] * (motion.acceleration - fall)
-    moment = cross(motion.centre, force)
-    moment += rotate(motion.rotation, _rate_of_angular_momentum(motion, chain.tensor))
+    force, moment = out = np.empty((2, *np.broadcast_shapes(joint_centre.shape, motion.acceleration.shape)))
+    for segments, frames in _parts(force):
+        need = out[:, :, segments, ..., frames]
+        _own_need(motion.part(segments, frames), chain.mass[segments], chain.tensor[:, :, segments], gravity, *need)
     for c, s in enumerate(contact_segment):
         force[:, s] -= contact_force[:, c]
         moment[:, s] -= contact_moment[:, c]
     for s, above in enumerate(chain.above):
         if above >= 0:
-            force[:, above] += force[:, s]
-            moment[:, above] += moment[:, s]
-    moment -= cross(joint_centre, force)
+            out[:, :, above] += out[:, :, s]
+    for segments, frames in _parts(force):
+        centre = joint_centre[:, segments, ..., frames]
+        add_cross(moment[:, segments, ..., frames], force[:, segments, ..., frames], centre)
     return force, moment
+
+
+def _parts(series: Array) -> Iterator[tuple[slice, slice]]:
+    """Segments and frames of a series (3, S, ..., F) that are worked on together."""
+    for frames in together(series.shape[-1], 1):
+        for segments in together(series.shape[1], series[0, 0, ..., frames].size):
+            yield segments, frames
+
+
+def _own_need(motion: SegmentMotion, mass: Array, tensor: Array, gravity: Array, force: Array, moment: Array) -> None:
+    """m (a - g) and its moment about the lab origin with the rate of angular momentum, of every segment by itself, into
+    `force` and `moment`."""
+    np.multiply(motion.acceleration, mass[..., None], out=force)
+    for axis in np.flatnonzero(gravity):
+        force[axis] -= (gravity[axis] * mass)[..., None]
+    rotate(motion.rotation, _rate_of_angular_momentum(motion, tensor), out=moment)
+    add_cross(moment, motion.centre, force)
 
 
 def _rate_of_angular_momentum(motion: SegmentMotion, tensor: Array) -> Array:
     """J Omega' + Omega x J Omega in segment axes, (3, S, F)."""
     velocity = rotate_back(motion.rotation, motion.angular_velocity)
-    acceleration = rotate_back(motion.rotation, motion.angular_acceleration)
+    out = rotate_back(motion.rotation, motion.angular_acceleration)
     off_diagonal = tensor[[0, 0, 1], [1, 2, 2]]
     if np.any(off_diagonal):
         wide = tensor[..., None]
-        return rotate(wide, acceleration) + cross(velocity, rotate(wide, velocity))
-    x, y, z = tensor[0, 0, ..., None], tensor[1, 1, ..., None], tensor[2, 2, ..., None]
-    p, q, r = velocity
-    out = acceleration
-    out[0] = x * out[0] + (z - y) * (q * r)
-    out[1] = y * out[1] + (x - z) * (r * p)
-    out[2] = z * out[2] + (y - x) * (p * q)
+        return rotate(wide, out) + cross(velocity, rotate(wide, velocity))
+    own, spin = tensor[[0, 1, 2], [0, 1, 2], ..., None], np.empty(out.shape[1:])
+    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
+        np.multiply(velocity[j], velocity[k], out=spin)
+        spin *= own[k] - own[j]
+        out[i] *= own[i]
+        out[i] += spin
     return out
 
 
@@ -193,7 +186,9 @@ def segment_motion(poses: SegmentPoses, body: FittedBody) -> SegmentMotion:
     com = np.stack([body.inertia[name].com for name in names], axis=1)
     centre = poses.origin[:, where] + rotate(rotation, com[..., None])
     dt = 1.0 / poses.rate
-    velocity, acceleration = angular_motion(rotation, dt)
+    velocity, acceleration = np.empty((2, *centre.shape))
+    for some in together(len(names), centre[0, 0].size):
+        velocity[:, some], acceleration[:, some] = angular_motion(rotation[:, :, some], dt)
     return SegmentMotion(rotation, centre, second_derivative(centre, dt), velocity, acceleration)
 
 

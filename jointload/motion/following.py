@@ -6,6 +6,7 @@ at a finer rate, so that no peak falls between two frames.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -54,13 +55,19 @@ class Smoother:
         density = {name: each[first : last + 1] for name, each in self.density.items()}
         return replace(self, density=density, skipped=frames.start - first * self.finer)
 
-    def doubts(self, generator: np.random.Generator, draws: int, markers: int, frames: int) -> Array:
-        """(3, M, D, F) [m] draws of what is not known of the trajectories after smoothing, noise and all."""
-        out = np.zeros((3, markers, draws, frames))
-        for name, rows in self.rows.items():
-            normal = generator.standard_normal((3, len(rows), draws, self._open[name].size[0]))
-            out[:, rows] = self._open[name](normal)[..., self.skipped : self.skipped + frames]
-        return out
+    def normals(self, generator: np.random.Generator, draws: int) -> dict[str, Array]:
+        """Kind -> standard normal numbers for `doubts`, (3, rows, D, samples)."""
+        return {
+            name: generator.standard_normal((3, len(rows), draws, self._open[name].size[0]))
+            for name, rows in self.rows.items()
+        }
+
+    def doubts(self, normals: dict[str, Array], frames: int) -> Iterator[tuple[int, Array]]:
+        """Row of every marker and (3, D, F) [m] draws of what is not known of its trajectory after smoothing, noise and
+        all."""
+        for name, normal in normals.items():
+            doubts = self._open[name](normal)[..., self.skipped : self.skipped + frames]
+            yield from zip(self.rows[name], doubts.swapaxes(0, 1), strict=True)
 
     @cached_property
     def _open(self) -> dict[str, BandedMap]:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jointload.numerics.rotations import rotate
+from jointload.numerics.together import together
 
 Array = NDArray[np.float64]
 
@@ -52,9 +53,11 @@ def fit_poses(clusters: Sequence[Array], observed: Sequence[Array]) -> tuple[Arr
                 spread,
             )
             count[s][..., where] = local[:, visible].shape[1]
-    quaternion, largest = _largest_eigenpair(covariance, 0.5 * spread)
-    rotation = rotation_from_quaternion(quaternion)
-    position = centre_lab - rotate(rotation, centre_local)
+    rotation, position, largest = np.empty((3, 3, *shape)), np.empty((3, *shape)), np.empty(shape)
+    for some in together(len(clusters), spread[0].size):
+        quaternion, largest[some] = _largest_eigenpair(covariance[:, :, some], 0.5 * spread[some])
+        rotation[:, :, some] = turned = rotation_from_quaternion(quaternion)
+        position[:, some] = centre_lab[:, some] - rotate(turned, centre_local[:, some])
     with np.errstate(invalid="ignore", divide="ignore"):
         residual = np.sqrt(np.maximum(spread - 2 * largest, 0.0) / count)
     return rotation, position, residual

@@ -27,9 +27,9 @@ def inverse(rotation: Array) -> Array:
     return rotation.swapaxes(0, 1)
 
 
-def rotate(rotation: Array, vector: Array) -> Array:
-    """rotation @ vector: (3, 3, ...) and (3, ...) give (3, ...)."""
-    return _summed((rotation[:, k], vector[k]) for k in range(3))
+def rotate(rotation: Array, vector: Array, out: Array | None = None) -> Array:
+    """rotation @ vector: (3, 3, ...) and (3, ...) give (3, ...), in `out` where that is told."""
+    return _summed(((rotation[:, k], vector[k]) for k in range(3)), out)
 
 
 def rotate_back(rotation: Array, vector: Array) -> Array:
@@ -37,10 +37,10 @@ def rotate_back(rotation: Array, vector: Array) -> Array:
     return _summed((rotation[k], vector[k]) for k in range(3))
 
 
-def _summed(pairs: Iterator[tuple[Array, Array]]) -> Array:
+def _summed(pairs: Iterator[tuple[Array, Array]], out: Array | None = None) -> Array:
     """Sum of three products, in as little memory as may be: what is read again is then still in the cache."""
     (a, b), (c, d), (e, f) = pairs
-    out, part = a * b, c * d
+    out, part = np.multiply(a, b, out=out), c * d
     out += part
     out += np.multiply(e, f, out=part)
     return out
@@ -53,6 +53,14 @@ def cross(a: Array, b: Array) -> Array:
         np.multiply(a[j], b[k], out=out[i, ...])
         out[i] -= a[k] * b[j]
     return out
+
+
+def add_cross(out: Array, a: Array, b: Array) -> None:
+    """Vector product of (3, ...) arrays, added to `out`."""
+    part = np.empty(out.shape[1:])
+    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
+        out[i] += np.multiply(a[j], b[k], out=part)
+        out[i] -= np.multiply(a[k], b[j], out=part)
 
 
 def dot(a: Array, b: Array) -> Array:

@@ -7,6 +7,9 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
+from jointload.numerics.splines import CubicCurve
+from jointload.numerics.together import together
+
 Array = NDArray[np.float64]
 
 PASS_CORRECTION = (2**0.5 - 1) ** 0.25
@@ -149,14 +152,29 @@ def delayed(x: Array, delay: Array) -> Array:
         -(u + 1.0) * u * (u - 2.0) / 2.0,
         (u + 1.0) * u * (u - 1.0) / 6.0,
     )
-    reach, samples = int(np.max(np.abs(first))) + 2, x.shape[-1]
-    padded = np.pad(x, [(0, 0)] * (x.ndim - 1) + [(reach, reach)], mode="edge")
-    out, part = np.empty(x.shape), np.empty((*x.shape[:-2], samples))
-    for d, start in enumerate((reach - 1 + first).tolist()):
-        late, around = out[..., d, :], padded[..., d, start : start + samples + 3]
-        np.multiply(around[..., :samples], cubic[0][d], out=late)
-        for k in (1, 2, 3):
-            late += np.multiply(around[..., k : k + samples], cubic[k][d], out=part)
+    draws, samples = x.shape[-2:]
+    out, rows = np.empty(x.shape), x.reshape(-1, draws, samples)
+    alike = [(int(step), np.flatnonzero(first == step)) for step in np.unique(first)]
+    for part in together(len(rows), draws * samples):
+        some, late = rows[part], out.reshape(rows.shape)[part]
+        for step, which in alike:
+            around = _moved_on(some[:, which], step - 1, samples + 3)
+            each = around[..., :samples] * cubic[0][which, None]
+            for k in (1, 2, 3):
+                each += around[..., k : k + samples] * cubic[k][which, None]
+            late[:, which] = each
+    return out
+
+
+def _moved_on(x: Array, first: int, length: int) -> Array:
+    """(..., length) of a series (..., N) from sample `first` on, which may lie before it; the first and last sample
+    stand for what lies outside."""
+    out = np.empty((*x.shape[:-1], length))
+    before, last = min(max(-first, 0), length), x.shape[-1]
+    inside = max(min(last - first, length), before)
+    out[..., :before] = x[..., :1]
+    out[..., before:inside] = x[..., first + before : first + inside]
+    out[..., inside:] = x[..., -1:]
     return out
 
 
@@ -195,15 +213,15 @@ def bridge_short_gaps(
     ]
     if not gaps:
         return x, []
-    from scipy.interpolate import CubicSpline
-
     out, filled = x.copy(), []
     for m, start, stop in gaps:
         seen = np.flatnonzero(np.isfinite(x[0, m]))
         around = np.concatenate((seen[seen < start][-5:], seen[seen >= stop][:5]))
         if np.count_nonzero(around < start) < 2 or np.count_nonzero(around >= stop) < 2:
             continue
-        out[:, m, start:stop] = CubicSpline(around, x[:, m, around], axis=1)(np.arange(start, stop))
+        out[:, m, start:stop] = CubicCurve.through(around.astype(float), x[:, m, around])(
+            np.arange(start, stop, dtype=float)
+        )
         filled.append((m, start, stop))
     return out, filled
 

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     import pandas
 
 Row = dict[str, Any]
+Compared = tuple[str, Array, Array]
+"""A change in words, and the logarithms (T,) of the loads of landings before and after it."""
 BASES = ("impulse", "peak")
 SOFT, STIFF = "soft", "stiff"
 BY_DEFINITION = "by definition"
@@ -147,6 +149,7 @@ def strain_dose(metrics: pandas.DataFrame, exposures: Sequence[Exposure], baseli
                     usual_ones = own[own["condition"] == baseline]
                     pieces = Pieces.of(usual_ones, rows, reference, scaled, drawn, law, scatter)
                     freedom += [scatter.freedom] * bool(pieces.load.size)
+                    compared = _compared(own, baseline) if basis == "impulse" else ()
                     for kind, exponent in tissue.exponents.items():
                         key = {"rider": rider, "tissue": tissue.name, "side": side, "kind": kind, "exponent": exponent}
                         unit = "BW s" if basis == "impulse" else "BW"
@@ -154,7 +157,7 @@ def strain_dose(metrics: pandas.DataFrame, exposures: Sequence[Exposure], baseli
                         out["doses"].append(_dose_row(key | of_basis, pieces, exponent))
                         if basis == "impulse":
                             out["shares"] += _share_rows(key, pieces, exponent)
-                            out["savings"] += _saving_rows(key, pieces, own, baseline, exponent)
+                            out["savings"] += _saving_rows(key, pieces, compared, exponent)
     doses, shares, savings = (tuple(rows) for rows in out.values())
     return Dose(doses, shares, savings, tuple(exposures), baseline, scaled, repeated=min(freedom, default=0))
 
@@ -264,25 +267,31 @@ def saving_of_ratio(ratio: float | Array, exponent: float) -> Array:
     return 1.0 - np.asarray(ratio) ** exponent
 
 
-def _saving_rows(key: Row, pieces: Pieces, own: pandas.DataFrame, baseline: str, exponent: float) -> list[Row]:
+def _compared(own: pandas.DataFrame, baseline: str) -> tuple[Compared, ...]:
+    """Every kind of one foot's landings that has another in its place."""
     usual = own[own["condition"] == baseline]
-    out = [_exact(key, f"each landing {100 * LIGHTER:.0f} % lighter", float(saving_of_ratio(1 - LIGHTER, exponent)))]
-    for condition in sorted(set(own["condition"]) - {baseline}):
-        other = own[own["condition"] == condition]
-        out.append(_measured(key, f"{condition} in place of {baseline}", usual, other, exponent))
+    others = sorted(set(own["condition"]) - {baseline})
+    pairs = [(f"{other} in place of {baseline}", usual, own[own["condition"] == other]) for other in others]
     stiff, soft = (usual[usual["style"] == style] for style in (STIFF, SOFT))
-    out.append(_measured(key, "stiff landings as soft as this rider's soft ones", stiff, soft, exponent))
-    out.append(_fewer(key, pieces, exponent))
-    return out
+    pairs.append(("stiff landings as soft as this rider's soft ones", stiff, soft))
+    return tuple((change, _log_loads(before), _log_loads(after)) for change, before, after in pairs)
+
+
+def _saving_rows(key: Row, pieces: Pieces, compared: Sequence[Compared], exponent: float) -> list[Row]:
+    lighter = f"each landing {100 * LIGHTER:.0f} % lighter"
+    return [
+        _exact(key, lighter, float(saving_of_ratio(1 - LIGHTER, exponent))),
+        *(_measured(key, change, before, after, exponent) for change, before, after in compared),
+        _fewer(key, pieces, exponent),
+    ]
 
 
 def _exact(key: Row, change: str, saving: float) -> Row:
     return key | {"change": change, "saving": saving, "low": saving, "high": saving, "note": BY_DEFINITION}
 
 
-def _measured(key: Row, change: str, before: pandas.DataFrame, after: pandas.DataFrame, exponent: float) -> Row:
+def _measured(key: Row, change: str, first: Array, second: Array, exponent: float) -> Row:
     """From the ratio of mean loads of two kinds of landings; the tissue's own numbers drop out of it."""
-    first, second = (_log_loads(each) for each in (before, after))
     row = key | {"change": change, "saving": np.nan, "low": np.nan, "high": np.nan}
     if not first.size or not second.size:
         return row | {"note": "this rider has no landing of the one or of the other kind with a known load"}

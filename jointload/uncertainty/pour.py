@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from jointload.analysis import fit_body, never_bridged
 from jointload.body.angles import joint_angles
@@ -82,11 +83,11 @@ def pour(
     body = with_labels_only(body, {name: landing.body.clusters[name].labels for name in landing.body.left_out})
     near = _near(landing, float(inputs.cutoff.min()))
     markers = _Markers.of(landing, near, sources, streams, draws)
-    pouring = _Pouring(near.landing, body, inputs, markers.labels, _joining(session, near.landing, markers))
+    pouring = _Pouring(near.landing, body, inputs, markers, _joining(session, near.landing, markers))
     chunks = (slice(start, min(start + chunk, draws)) for start in range(0, draws, chunk))
     samples: dict[Key, Array] = {}
     spread = _Spread()
-    for done in in_order(pouring.chunk, ((which, markers.disturbed(which)) for which in chunks), threads):
+    for done in in_order(pouring.chunk, ((which, markers.drawn(which)) for which in chunks), threads):
         for numbers, values in done.values:
             for key, value in values.items():
                 samples.setdefault(key, np.full(draws, np.nan))[numbers] = value
@@ -121,19 +122,18 @@ class _Chunk:
 
 @dataclass(frozen=True, eq=False)
 class _Pouring:
-    """What all chunks of draws share. labels : of the disturbed markers, in their order; joining : how the bones were
-    brought together, None where they were not."""
+    """What all chunks of draws share. joining : how the bones were brought together, None where they were not."""
 
     landing: Landing
     body: FittedBody
     inputs: Draws
-    labels: list[str]
+    markers: _Markers
     joining: Joining | None
 
-    def chunk(self, drawn: tuple[slice, Array]) -> _Chunk:
-        """The landing under the draws and their disturbed markers (3, M, D, F) [m]."""
-        which, markers = drawn
-        together, filtered = _poured(self, which, markers)
+    def chunk(self, drawn: tuple[slice, _Drawn]) -> _Chunk:
+        """The landing under the draws and what was drawn of their markers."""
+        which, normals = drawn
+        together, filtered = _poured(self, which, self.markers.disturbed(which, normals))
         landings = _by_events(together, filtered, self.inputs.weight[which])
         values = [(which.start + numbers, _values(landing, self.landing.weight)) for numbers, landing in landings]
         return _Chunk(values, together.angles.angle, together.loads.components)
@@ -150,6 +150,16 @@ def _values(landing: Landing, weight: float) -> dict[Key, Value]:
 def _per_weight() -> frozenset[str]:
     rows = load_model("glossary", "quantities").content
     return frozenset(row["name"] for row in rows if row["normaliser"] != "none")
+
+
+@dataclass(frozen=True, eq=False)
+class _Drawn:
+    """Standard normal numbers of one chunk of draws: of the smoother by kinds, or (3, M, D, F) without one, and
+    (3, D, 1) of every filled marker."""
+
+    smooth: dict[str, Array]
+    plain: NDArray[np.float32] | None
+    fills: tuple[Array, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -204,18 +214,29 @@ class _Markers:
         follower, cut = part.smoother, exact[..., near.frames]
         return cls(labels, cut, rotation, where, arms, since, peak, skin, noise, follower, generator, doubts)
 
-    def disturbed(self, which: slice) -> Array:
-        """(3, M, D, F) [m], to be asked for in the order of the draws."""
-        shape = (*self.exact.shape[:2], which.stop - which.start, self.exact.shape[2])
+    def drawn(self, which: slice) -> _Drawn:
+        """What is random of the cameras, to be asked for in the order of the draws."""
+        draws, smooth = which.stop - which.start, dict[str, Array]()
+        plain: NDArray[np.float32] | None = None
         if self.noise and self.smoother is not None:
-            out = self.smoother.doubts(self.generator, shape[2], shape[1], shape[3])
-            out += self.exact[:, :, None]
+            smooth = self.smoother.normals(self.generator, draws)
         elif self.noise:
-            out = self.noise * self.generator.standard_normal(shape, dtype=np.float32) + self.exact[:, :, None]
+            shape = (*self.exact.shape[:2], draws, self.exact.shape[2])
+            plain = self.generator.standard_normal(shape, dtype=np.float32)
+        return _Drawn(smooth, plain, tuple(self.generator.standard_normal((3, draws, 1)) for _ in self.fills))
+
+    def disturbed(self, which: slice, drawn: _Drawn) -> Array:
+        """(3, M, D, F) [m]"""
+        out = np.empty((*self.exact.shape[:2], which.stop - which.start, self.exact.shape[2]))
+        if drawn.smooth and self.smoother is not None:
+            for row, doubt in self.smoother.doubts(drawn.smooth, out.shape[-1]):
+                np.add(doubt, self.exact[:, row, None], out=out[:, row])
+        elif drawn.plain is not None:
+            np.add(self.noise * drawn.plain, self.exact[:, :, None], out=out)
         else:
-            out = np.broadcast_to(self.exact[:, :, None], shape).copy()
-        for row, doubt in self.fills:
-            out[:, row] += self.generator.standard_normal((3, shape[2], 1)) * doubt
+            out[...] = self.exact[:, :, None]
+        for (row, doubt), normal in zip(self.fills, drawn.fills, strict=True):
+            out[:, row] += normal * doubt
         if self.skin is not None:
             for name, rows in self.where.items():
                 local = self.skin.displacement(name, self.arms[name], self.since, self.peak, which)
@@ -271,7 +292,7 @@ def _poured(pouring: _Pouring, which: slice, disturbed: Array) -> tuple[Landing,
     smooth = zero_lag_lowpass(disturbed, before, rate)
     if np.any(inputs.offset):
         smooth = delayed(smooth, inputs.offset[which] * rate)
-    markers = dict(zip(pouring.labels, smooth.swapaxes(0, 1), strict=True))
+    markers = dict(zip(pouring.markers.labels, smooth.swapaxes(0, 1), strict=True))
     poses, _ = track_segments(markers, body, rate)
     if pouring.joining is not None:
         poses, body = pouring.joining.joined(poses, body, inputs.partings_of(which))

@@ -68,14 +68,14 @@ def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[K
     joining = pouring._joining(session, near.landing, markers)
     assert joining is not None
     trunk = np.random.default_rng(305).standard_normal((3, DRAWS)) * (exact is None)
-    shared = pouring._Pouring(near.landing, body, inputs, markers.labels, joining)
+    shared = pouring._Pouring(near.landing, body, inputs, markers, joining)
     since = near.landing.events.first_touchdown + INSTANTS
     at = np.round(since * near.landing.poses.rate).astype(int)
     peaks: dict[Key, Array] = {}
     nothing = np.full((3 * len(joining.meetings) + 3, at.size, DRAWS), np.nan)
     for start in range(0, DRAWS, TOGETHER):
         which = slice(start, start + TOGETHER)
-        together, filtered = pouring._poured(shared, which, markers.disturbed(which))
+        together, filtered = pouring._poured(shared, which, markers.disturbed(which, markers.drawn(which)))
         for numbers, drawn in pouring._by_events(together, filtered, inputs.weight[which]):
             for key, value in pouring._values(drawn, landing.weight).items():
                 peaks.setdefault(key, np.full(DRAWS, np.nan))[start + numbers] = value

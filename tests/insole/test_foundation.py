@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.spatial import ConvexHull
 
 from jointload.errors import SettingError
 from jointload.insole.bed.bed import (
@@ -99,6 +100,14 @@ def ratio(degrees: float, load: BedLoad, part: str = "full") -> Array:
 
 
 # Laws
+
+
+def test_the_outline_of_the_cells_is_that_of_a_library_of_geometry() -> None:
+    sides = ConvexHull(np.stack([BED.x, BED.y], axis=1)).equations
+    x, y = np.random.default_rng(0).uniform((-0.02, -0.07), (0.30, 0.07), (3000, 2)).T
+    expected = (sides[:, :2] @ np.stack([x, y]) + sides[:, 2:] < 0).all(axis=0)
+    assert 500 < expected.sum() < 2500
+    np.testing.assert_array_equal(within_sole(BED, x, y), expected)
 
 
 def test_an_equal_insole_gives_the_baseline_itself() -> None:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.interpolate import BSpline, CubicSpline
 
-from jointload.numerics.splines import AT_KNOT, JerkSpline, noise_level
+from jointload.numerics.splines import AT_KNOT, CubicCurve, JerkSpline, noise_level, quintic
 
 RATE, SAMPLES, NOISE = 250.0, 400, 3e-4
 TIME = np.arange(SAMPLES) / RATE
@@ -44,6 +45,22 @@ def test_a_finer_curve_passes_through_the_coarse_one() -> None:
     np.testing.assert_allclose(fine[::4], coarse, atol=1e-12)
     between = spline().smooth(np.sin(2 * np.pi * 5.0 * (TIME + 0.5 / RATE)))[:-1]
     np.testing.assert_allclose(fine[2::4][100:-100], between[100:-100], atol=1e-6)
+
+
+def test_the_quintic_is_that_of_a_library_of_splines() -> None:
+    places = np.linspace(-3.5, 3.5, 141)
+    theirs = np.nan_to_num(BSpline.basis_element(np.arange(-3.0, 4.0), extrapolate=False)(places))
+    np.testing.assert_allclose([quintic(place) for place in places], theirs, atol=1e-15)
+    np.testing.assert_allclose([quintic(place) for place in range(-2, 3)], AT_KNOT, atol=1e-16)
+
+
+@pytest.mark.parametrize("points", [2, 3, 4, 5, 60])
+def test_a_cubic_curve_is_that_of_a_library_of_splines(points: int) -> None:
+    rng = np.random.default_rng(points)
+    places, values = np.cumsum(rng.uniform(0.5, 2.0, points)), rng.normal(size=(2, 3, points))
+    at = np.linspace(places[0] - 0.5, places[-1] + 0.5, 300)
+    theirs = CubicSpline(places, values, axis=2)(at)
+    np.testing.assert_allclose(CubicCurve.through(places, values)(at), theirs, atol=1e-12)
 
 
 @pytest.mark.parametrize("own", [NOISE, 0.5 * NOISE])

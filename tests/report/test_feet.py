@@ -10,7 +10,7 @@ import pytest
 
 from jointload.analysis import Analysis
 from jointload.foot.bore import FOOT_QUANTITIES, with_feet
-from jointload.foot.felt import SoleMap
+from jointload.foot.felt import MEASURED, SoleMap
 from jointload.intake.shoe import shoe_from
 from jointload.report.figures.feet_map import feet_map, shares
 from jointload.report.figures.heel_forces import heel_forces
@@ -41,8 +41,8 @@ def test_three_sentences_name_back_and_front_foot_with_intervals(seen: Analysis)
         assert sentence.index("back foot (left)") < sentence.index("front foot (right)")
     found = {(m.quantity, m.side): m for m in seen.measures}
     measure = found["heel_pressure_of_walking", "left"]
-    told = f"{measure.value:.2g} times ({measure.low:.2g} to {measure.high:.2g}) the pressure of brisk barefoot walking"
-    assert told in heel
+    value, low, high = (f"{each:#.2g}" for each in (measure.value, measure.low, measure.high))
+    assert f"{value} times ({low} to {high}) the pressure of brisk barefoot walking" in heel
 
 
 def test_an_unknown_foot_is_named_with_the_reason(seen: Analysis) -> None:
@@ -59,6 +59,13 @@ def test_no_sentence_speaks_of_injury(seen: Analysis) -> None:
     told = " ".join(feet_sentences(seen)).lower()
     assert not re.search(r"\b(risk|injur|bruis|safe|danger)", told)
     assert "No pressure or strain at which a heel bruises has been published" in page
+
+
+def test_the_map_says_how_far_it_may_be_off(seen: Analysis) -> None:
+    page = feet_section(Reported(seen))
+    assert "may bear 0.2 to 2.6 times what is drawn, the others 0.3 to 1.6 times" in page
+    felt = tuple(replace(foot, basis=MEASURED) for foot in seen.feet)
+    assert "a sensor may show 0.77 to 1.23 times what is there" in feet_section(Reported(replace(seen, feet=felt)))
 
 
 def test_the_first_screen_answers_where_the_feet_were_asked_after(seen: Analysis, asked: Analysis) -> None:

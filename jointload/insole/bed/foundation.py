@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import fields, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -211,10 +212,30 @@ def _unusable(bed: FootBed, load: BedLoad, draws: int) -> NDArray[np.int8]:
 
 def within_sole(bed: FootBed, x: Array, y: Array) -> Mask:
     """Whether points [m] lie inside the convex outline of the cells, where alone a pressing bed can balance a load."""
-    from scipy.spatial import ConvexHull
+    corners = _outline(bed)
+    (along_x, along_y), (start_x, start_y) = (np.roll(corners, -1, axis=0) - corners).T[..., None], corners.T[..., None]
+    return np.asarray((along_x * (y - start_y) > along_y * (x - start_x)).all(axis=0))
 
-    sides = ConvexHull(np.stack([bed.x, bed.y], axis=1)).equations
-    return np.asarray((sides[:, :2] @ np.stack([x, y]) + sides[:, 2:] < 0).all(axis=0))
+
+@lru_cache(maxsize=8)
+def _outline(bed: FootBed) -> Array:
+    """(K, 2) [m] corners of the convex outline of the cells, counter-clockwise, by Andrew's monotone chain (from
+    memory). Importing a library of geometry takes longer than all its outlines."""
+    ordered = sorted(set(zip(bed.x.tolist(), bed.y.tolist(), strict=True)))
+    out: list[tuple[float, float]] = []
+    for way in (ordered, ordered[::-1]):
+        side: list[tuple[float, float]] = []
+        for place in way:
+            while len(side) > 1 and _turn(side[-2], side[-1], place) <= 0.0:
+                side.pop()
+            side.append(place)
+        out += side[:-1]
+    return np.array(out)
+
+
+def _turn(a: tuple[float, float], b: tuple[float, float], c: tuple[float, float]) -> float:
+    """Above zero where the way from a over b to c turns to the left."""
+    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
 
 
 def _equal(one: BedMaterials, other: BedMaterials) -> bool:

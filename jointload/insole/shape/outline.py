@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
 
 from jointload.errors import SettingError, expected_found
 from jointload.intake.recording import Array
+from jointload.numerics.splines import CubicCurve
 
 STATIONS = (0.0, 0.15, 0.30, 0.45, 0.58, 0.70, 0.80, 0.90, 1.0)
 """Distance from the heel as a share of the length."""
@@ -69,13 +69,11 @@ class Outline:
 
 
 @lru_cache(maxsize=1)
-def _curves() -> tuple[Any, Any]:
+def _curves() -> tuple[CubicCurve, CubicCurve]:
     """Half width and middle against the share of the length, as cubic splines."""
-    from scipy.interpolate import CubicSpline
-
-    shape = CubicSpline(STATIONS, HALF_WIDTH)
-    largest = float(shape(np.linspace(0.0, 1.0, 2001)).max())
-    return CubicSpline(STATIONS, np.divide(HALF_WIDTH, largest)), CubicSpline(STATIONS, MIDDLE)
+    stations, widths = np.array(STATIONS), np.array(HALF_WIDTH)
+    largest = float(CubicCurve.through(stations, widths)(np.linspace(0.0, 1.0, 2001)).max())
+    return CubicCurve.through(stations, widths / largest), CubicCurve.through(stations, np.array(MIDDLE))
 
 
 def foot_size(

@@ -6,12 +6,12 @@ J Biomech 39:2438). Every load is a lower bound, because muscles that work again
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Callable
 from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from jointload.body.angles import joint_angles
 from jointload.intake.recording import Array
@@ -201,8 +201,15 @@ def with_tissue_spreads(measures: tuple[Measure, ...], landing: Landing) -> tupl
 def tissue_ends(value: Array | float, draws: Array) -> tuple[Array, Array]:
     """Ends that hold ONE_SIDE of the draws (D, ...) below a value (...) and of those above it; NaN where it is."""
     every = np.concatenate([np.asarray(value, dtype=float)[None], draws])
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)  # of an unknown value there is nothing on either side
-        low = np.nanquantile(np.where(every <= value, every, np.nan), 1.0 - ONE_SIDE, axis=0)
-        high = np.nanquantile(np.where(every >= value, every, np.nan), ONE_SIDE, axis=0)
-    return low, high
+    return _quantile(every, every <= value, 1.0 - ONE_SIDE), _quantile(every, every >= value, ONE_SIDE)
+
+
+def _quantile(every: Array, counted: NDArray[np.bool_], share: float) -> Array:
+    """(...) quantile of those of (D, ...) numbers that are counted, linear between two of them; NaN where none is."""
+    ordered = np.sort(np.where(counted, every, np.inf), axis=0)
+    place = share * np.maximum(counted.sum(axis=0) - 1, 0)
+    below = np.floor(place).astype(int)
+    low, high = (np.take_along_axis(ordered, at[None], axis=0)[0] for at in (below, np.ceil(place).astype(int)))
+    with np.errstate(invalid="ignore"):
+        between = low + (high - low) * (place - below)
+    return np.where(counted.any(axis=0), between, np.nan)

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from html import escape
 
+from jointload.analysis import Analysis
 from jointload.foot.bore import BALL, FOOT_QUANTITIES, HEEL, TOES
+from jointload.foot.felt import MEASURED
 from jointload.foot.spreads import foot_spreads
 from jointload.report.figures.feet_map import feet_map
 from jointload.report.figures.heel_forces import heel_forces
@@ -23,11 +26,12 @@ NO_LIMIT = (
     "should see a clinician, whatever stands here."
 )
 HOW = (
-    "The heel is a round bone on a pad of columns that lock at 70 to 80 % of their thickness, on the sole of the shoe; "
-    "its law meets drops on living heels, standing and barefoot walking [@kinoshita_1993; @pmid16513397; "
-    "@shorten_1989]. A close heel counter holds the pad together and is not in it. The toes push with what friction "
-    "and lacing leave over of the ground's force along the foot's own axis."
+    "The heel is a round bone on a pad of columns that lock sooner or later, on the sole of the shoe; its law meets "
+    "drops on living heels, standing and barefoot walking [@kinoshita_1993; @pmid16513397; @shorten_1989], wherever it "
+    "locks. A close heel counter holds the pad together and is not in it. The toes push with what friction and lacing "
+    "leave over of the ground's force along the foot's own axis."
 )
+MAP = "Pressure under each foot when the force on it was largest, on one scale, and each part's share of it"
 
 
 def feet_answer(reported: Reported) -> str:
@@ -47,7 +51,7 @@ def feet_section(reported: Reported) -> str:
     if not told:
         return ""
     sheet, curves = feet_map(analysis), heel_forces(analysis)
-    caption = "Pressure under each foot when the force on it was largest, on one scale, and each part's share of it."
+    caption = f"{MAP}, {_map_doubt(analysis)}"
     return (
         "".join(html.answer(sentence) for sentence in told)
         + (sheet_figure(sheet, caption) if sheet is not None else "")
@@ -60,6 +64,20 @@ def feet_section(reported: Reported) -> str:
         + html.paragraph(HOW)
         + html.folded("Every number behind it, with its range and source", _spreads())
     )  # fmt: skip
+
+
+def _map_doubt(analysis: Analysis) -> str:
+    """How a map was come by, and how far its parts may be off."""
+    if any(foot.basis == MEASURED for foot in analysis.feet):
+        gain = foot_spreads("sole")["sensor_gain"]
+        return f"{MEASURED}; a sensor may show {gain.low:g} to {gain.high:g} times what is there."
+    first, others = (foot_spreads("sole")[name] for name in ("first_head", "other_heads"))
+    ends = (f"{math.exp(row.low):.1f} to {math.exp(row.high):.1f}" for row in (first, others))
+    return (
+        "modelled from the plate's force and place, which tell the heel from the rest. Of the rest the first "
+        "metatarsal head may bear {} times what is drawn, the others {} times, midfoot and toes accordingly: the "
+        "numbers below have that in their intervals."
+    ).format(*ends)
 
 
 def _spreads() -> str:
