@@ -2,8 +2,8 @@
 
 Riders and landings drawn as in impact.py, on none of which anything was tuned, each recorded by a laboratory whose
 errors are drawn from the spreads of models/uncertainty, analysed with intervals and default settings. The truth is
-unfiltered; of a tissue load it is the true joint load through the tissue's formula with numbers drawn from their own
-spreads, once for each of several persons.
+unfiltered; board or not, each foot is on a plate of its own. Of a tissue load it is the true joint load through the
+tissue's formula with numbers drawn from their own spreads, once for each of several persons.
 """
 
 from __future__ import annotations
@@ -15,11 +15,11 @@ from dataclasses import astuple, dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from impact import RATES, TUNING, Case, drawn_case, recorded
+from impact import RATES, REPORTING, TUNING, Case, drawn_case, recorded
 
 from jointload.analysis import analyse
 from jointload.intake.recording import SIDES, Array
-from jointload.landing.certainty import Key
+from jointload.landing.certainty import LIKELY, Key
 from jointload.landing.measures.tissue_measures import BODY_LOADS, MEDIAL_SHARE, SIDE_LOADS
 from jointload.loads.tissue.achilles import achilles_force
 from jointload.loads.tissue.knee import knee_tissue
@@ -42,8 +42,6 @@ NAMED = (
     "tibiofemoral_medial_force_peak", "tibiofemoral_lateral_force_peak", "patellofemoral_force_peak",
     "patellofemoral_stress_peak", "achilles_force_peak", "l5s1_disc_force_peak", "l5s1_disc_shear_peak",
 )  # fmt: skip
-REPORTING = range(500, 525)
-"""Seeds of landings, of those that impact.py reports on; board or not, each foot is on a plate of its own."""
 PERSONS = 16
 """Whose tissues are judged by the truth of one landing."""
 LABORATORY = 1000
@@ -133,8 +131,9 @@ def _reduced(name: str, series: Array, dt: float) -> Array:
 
 
 def table(found: list[Judged], rates: list[float]) -> Iterator[str]:
-    yield "| quantity | unit | typical interval | " + " | ".join(f"held at {rate:g} Hz" for rate in rates) + " |"
-    yield "|---|---|---:|" + "---:|" * len(rates)
+    """The last column is the root mean square of the misses, in standard deviations of their intervals: 1 is right."""
+    yield "| quantity | unit | typical interval | " + "".join(f"held at {rate:g} Hz | " for rate in rates) + "miss |"
+    yield "|---|---|---:|" + "---:|" * len(rates) + "---:|"
     for name in NAMED:
         mine = [one for one in found if one.quantity == name]
         if not mine:
@@ -143,7 +142,9 @@ def table(found: list[Judged], rates: list[float]) -> Iterator[str]:
         half = shown(float(np.median([one.high - one.low for one in mine])) / 2, what, 70 * 9.81)
         shares = [100 * np.mean([one.held for one in mine if one.rate == rate]) for rate in rates]
         cells = " | ".join(f"{share:.1f} %" for share in shares)
-        yield f"| {what.plain_name} | {what.unit} | ±{half:.2g} | {cells} |"
+        misses = [2 * LIKELY * (one.truth - one.value) / (one.high - one.low) for one in mine]
+        miss = float(np.sqrt(np.mean(np.square(misses))))
+        yield f"| {what.plain_name} | {what.unit} | ±{half:.2g} | {cells} | {miss:.2f} |"
 
 
 def main() -> None:

@@ -12,6 +12,8 @@ is known as its spreads below say. It is generous: real bones part.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from jointload.analysis import descend, fit_body, weigh
@@ -40,9 +42,20 @@ OF_MOTION = ("camera", "skin", "flesh")
 """What is uncertain where body and plates are exact."""
 
 
-def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[Key, tuple[float, float]]:
-    """(quantity, side) -> expected absolute error [SI] of the ideal estimator on a recording, and by how much all
-    errors shift the number in the mean when they are laid on it once more: a peak near others only rises.
+@dataclass(frozen=True)
+class Expected:
+    """Of one number of a recording, SI units: the absolute error that is expected of the default, by the spread of its
+    draws, of an ideal estimator that knows only that bones meet, and of the ideal one; and by how much all errors shift
+    the number in the mean when they are laid on it once more: a peak near others only rises."""
+
+    default: float
+    by_joints: float
+    ideal: float
+    shift: float
+
+
+def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[Key, Expected]:
+    """(quantity, side) -> what is expected of it.
 
     exact : the rider's true body, where it and the plates are known"""
     rider, weight, _ = weigh(session)
@@ -69,10 +82,18 @@ def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[K
         gaps = _gaps(together.poses, together.body, joining.meetings)[..., at]
         parts = (gaps.reshape(-1, *gaps.shape[2:]), _disagreement(together, trunk[:, which])[..., at])
         nothing[..., which] = np.concatenate(parts).swapaxes(1, 2)
-    rows = nothing.reshape(-1, DRAWS)
+    joints, rows = (each.reshape(-1, DRAWS) for each in (nothing[:-3], nothing))
     least = float(np.sqrt(2.0 / np.pi))
     values = {(measure.quantity, measure.side): measure.value for measure in measure_landing(landing)}
-    return {key: (least * _left(drawn, rows), float(np.nanmean(drawn)) - values[key]) for key, drawn in peaks.items()}
+    return {
+        key: Expected(
+            least * float(np.nanstd(drawn)),
+            least * _left(drawn, joints),
+            least * _left(drawn, rows),
+            float(np.nanmean(drawn)) - values[key],
+        )
+        for key, drawn in peaks.items()
+    }
 
 
 def _disagreement(landing: Landing, trunk: Array) -> Array:
