@@ -14,19 +14,26 @@ os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
 
 from landed import MADE
 
+from jointload.uncertainty.in_order import processors
+
 ROOT = Path(__file__).resolve().parents[1]
 SHARED = ROOT.parent / "shared"
 
 
 LONG = (
     "test_blocks", "test_cli", "test_dispatch", "test_cluster", "test_batch", "test_kills", "test_whole_day",
-    "test_day",
+    "test_day", "test_day_in_browser", "test_browser", "test_pages_in_browser", "test_fit", "test_compare",
 )  # fmt: skip
 """Files that take longest begin first, so that several processes end together."""
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     items.sort(key=lambda item: item.path.stem not in LONG)
+
+
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
+    """One more than there are processors: some tests wait, for a browser or for a process that was killed."""
+    return processors() + 1
 
 
 def pytest_configure(config: pytest.Config) -> None:

@@ -6,6 +6,7 @@
   const link = document.getElementById("link"), whole = document.getElementById("whole");
   const known = new Map();
   const born = new Map(); // when a form appeared, by its key
+  const sent = new Set(); // keys of forms whose answer is on its way, or has only just been written
   const chosen = new Map(); // what was clicked in a form that is not complete, by the form's key
   let heard = Date.now(), lost = null, source = null;
 
@@ -68,7 +69,8 @@
     const words = wordsOf(form), key = form.dataset.key;
     if (!born.has(key)) born.set(key, Date.now());
     const left = born.get(key) + SETTLE_MS - Date.now();
-    if (left <= 0) form.dataset.ready = "yes";
+    if (sent.has(key)) delete form.dataset.ready;
+    else if (left <= 0) form.dataset.ready = "yes";
     else setTimeout(() => { form.dataset.ready = "yes"; }, left);
     for (const button of form.querySelectorAll("button[name]")) {
       const word = words[button.name];
@@ -77,6 +79,8 @@
     const kind = form.querySelector("input[name=kind]")?.value ?? form.querySelector("button[name=kind][aria-pressed=true]")?.value;
     form.querySelectorAll("[data-only]").forEach((one) => { one.hidden = one.dataset.only !== kind; });
   }
+
+  const pressAll = () => document.querySelectorAll("form[data-key]").forEach(press);
 
   // A click in the last group sends; so does one before it when the last was clicked already.
   function choose(button) {
@@ -95,8 +99,10 @@
     const words = Object.fromEntries(new FormData(form));
     for (const group of groupsOf(form)) words[group.dataset.name] = typedIn(group) || pressedIn(group).value;
     delete words.other;
-    chosen.delete(form.dataset.key);
     const key = form.dataset.key;
+    chosen.delete(key);
+    sent.add(key);
+    delete form.dataset.ready;
     const say = (text) => {
       for (const one of document.querySelectorAll("form[data-key]")) if (one.dataset.key === key) one.querySelector(".told").textContent = text;
     };
@@ -109,10 +115,13 @@
       say(problem || "Done.");
       if (!problem) form.reset();
       if (!problem && whole.open) whole.close();
+      if (problem) sent.delete(key);
+      else setTimeout(() => { sent.delete(key); pressAll(); }, SETTLE_MS); // until then the next question has come
     } catch {
       say("Not done: no connection. Answer again when it is back.");
+      sent.delete(key);
     }
-    document.querySelectorAll("form[data-key]").forEach(press);
+    pressAll();
   }
 
   async function look(button) {
@@ -136,6 +145,7 @@
   document.addEventListener("submit", (event) => {
     if (!event.target.dataset.key) return;
     event.preventDefault();
+    if (sent.has(event.target.dataset.key)) return;
     const open = openIn(event.target);
     if (open) open.querySelector("button, input").focus();
     else send(event.target);
@@ -172,6 +182,6 @@
       listen();
     }
   }, AGAIN_MS);
-  document.querySelectorAll("form[data-key]").forEach(press);
+  pressAll();
   listen();
 })();

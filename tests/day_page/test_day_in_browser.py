@@ -126,7 +126,8 @@ def pressed(browser: Any, within: str = ".ask") -> list[str]:
 
 
 def test_a_tap_is_for_what_stood_there(driver: Any, serve: Callable[..., Any]) -> None:
-    """Nothing above moves a button of the question, and a second tap does not answer the question that follows."""
+    """Nothing above moves a button of the question; a second tap answers neither the same question again nor the one
+    that follows."""
     served = serve(InventedDay(questions=[question("take_0009.c3d", rider="rider_a"), question("take_0010.c3d")]))
     place = "const b = document.querySelector('.ask button[value=wedge]').getBoundingClientRect(); return [b.x, b.y]"
     with screen(driver, TABLET):
@@ -141,7 +142,7 @@ def test_a_tap_is_for_what_stood_there(driver: Any, serve: Callable[..., Any]) -
         assert driver.execute_script(place) == before
         until(driver, "document.querySelector('.ask form').dataset.ready")
         driver.execute_script(
-            "document.querySelector('.ask button[value=wedge]').click();"
+            "['wedge', 'flat'].forEach((word) => document.querySelector(`.ask button[value=${word}]`).click());"
             "new MutationObserver(() => ['rider_b', 'flat'].forEach((word) => "
             "document.querySelector(`.ask button[value=${word}]`)?.click()))"
             ".observe(document.getElementById('ask'), { childList: true, subtree: true });"
