@@ -14,8 +14,6 @@ os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
 
 from landed import MADE
 
-from jointload.uncertainty.in_order import processors
-
 ROOT = Path(__file__).resolve().parents[1]
 SHARED = ROOT.parent / "shared"
 
@@ -29,11 +27,6 @@ LONG = (
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     items.sort(key=lambda item: item.path.stem not in LONG)
-
-
-def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
-    """One more than there are processors: some tests wait, for a browser or for a process that was killed."""
-    return processors() + 1
 
 
 def pytest_configure(config: pytest.Config) -> None:
