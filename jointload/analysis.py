@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from jointload.body.angles import JointAngles, gimbal_findings, joint_angles
-from jointload.body.bent import typical_residuals, with_labels_only, without_slipped
+from jointload.body.bent import left_out_as_in, typical_residuals, without_slipped
 from jointload.body.calibration import BodyErrors, FittedBody, calibrate, other_quiet_stretches, quiet_frames
 from jointload.body.joined import apart, joined
 from jointload.body.mass_centre import MassCentre, mass_centre
@@ -165,9 +165,8 @@ def follow_body(
     session: Session, body: FittedBody, plate_weight: float, settings: Settings, before: Paths | None = None
 ) -> Paths:
     """Markers to poses to angles. before : followed with other settings, which told what markers have slipped"""
-    if before is not None and before.body.left_out:
-        kept = {name: before.body.clusters[name].labels for name in before.body.left_out}
-        body = replace(with_labels_only(body, kept), left_out=before.body.left_out)
+    if before is not None:
+        body = left_out_as_in(body, before.body)
     moved = _moved(session, body, settings)
     poses, pose_findings = _tracked(moved, body)
     misfits = typical_residuals(poses, body)

@@ -39,6 +39,14 @@ def without_slipped(trial: Recording, body: FittedBody, poses: SegmentPoses) -> 
     return replace(with_labels_only(body, kept), left_out=gone)
 
 
+def left_out_as_in(body: FittedBody, other: FittedBody) -> FittedBody:
+    """The body without the markers that were left out of another of the same rider, because they slipped."""
+    if not other.left_out:
+        return body
+    kept = {name: other.clusters[name].labels for name in other.left_out}
+    return replace(with_labels_only(body, kept), left_out=other.left_out)
+
+
 def with_labels_only(body: FittedBody, labels: dict[str, tuple[str, ...]]) -> FittedBody:
     """The body with clusters of these labels alone; segments that are not named keep theirs."""
     clusters = dict(body.clusters)

@@ -111,11 +111,11 @@ def _felt(
     regions = np.array(region_of_sensors(layout, length))
     heel = np.isin(regions, ("medial_heel", "lateral_heel")) & measures
     whole = force.sum(axis=0)
-    share = np.divide(force[heel].sum(axis=0), whole, out=np.zeros_like(whole), where=whole > 0)
+    share = _ratio(force[heel].sum(axis=0), whole)
     of_insole = drawn("sole", draws, seed)
     gain = of_insole["heel_gain"]
     share = np.minimum(of_insole["heel_felt"] * share * gain / (1.0 + share * (gain - 1.0)), 1.0)
-    scale = np.divide(vertical.mean(axis=0), whole, out=np.zeros_like(whole), where=whole > 0)
+    scale = _ratio(vertical.mean(axis=0), whole)
     ball = {}
     for part, names in BALL.items():
         of_part = np.isin(regions, names) & measures
@@ -223,4 +223,5 @@ def _ball_modelled(
 
 
 def _ratio(part: Array, whole: Array) -> Array:
+    """Part over whole, 0 where the whole is nothing."""
     return np.divide(part, whole, out=np.zeros_like(part), where=whole > 0)

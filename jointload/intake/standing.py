@@ -46,7 +46,12 @@ def _markers_still(recording: Recording) -> bool:
     seen = np.isfinite(recording.markers[0]).any(axis=1)
     if seen.sum() < LEAST_MARKERS:
         return False
-    return float(np.mean(_reach(recording.markers[:, seen]) < STILL)) >= STILL_SHARE
+    return _hardly_move(recording.markers[:, seen])
+
+
+def _hardly_move(markers: Array) -> bool:
+    """Whether nearly all of some markers (3, M, F) [m] stay where they are."""
+    return float(np.mean(_reach(markers) < STILL)) >= STILL_SHARE
 
 
 def _reach(markers: Array) -> Array:
@@ -80,7 +85,7 @@ def stands_on_plates(recording: Recording, labels: LabelMap, window: slice) -> b
     loaded = [plate for plate in recording.plates if float(np.mean(plate.force[1, force])) > LOADED]
     markers = recording.markers[:, :, window]
     seen = np.isfinite(markers[0]).any(axis=1)
-    if not loaded or not seen.any() or float(np.mean(_reach(markers[:, seen]) < STILL)) < STILL_SHARE:
+    if not loaded or not seen.any() or not _hardly_move(markers[:, seen]):
         return False
     middle = np.nanmedian(markers[:, seen], axis=2)
     where = dict(zip(np.array(recording.labels)[seen].tolist(), middle.T, strict=True))

@@ -133,10 +133,9 @@ def _from_other_heights(
         means = {height: law.predicted(rider, height)[0] for height in set(loads["height"])}
         factor = np.exp(there - loads["height"].map(means).to_numpy(dtype=float))
         value, low, high = (factor * loads[name].to_numpy(dtype=float) for name in ("value", "low", "high"))
-        with np.errstate(divide="ignore", invalid="ignore"):
-            down, up = (np.exp(np.hypot(np.log(one / other), half)) for one, other in ((value, low), (high, value)))
+        low, high = with_doubt(value, low, high, half)
         words = f"how the landings of {law.riders} riders change with height ({law.low:.2g} to {law.high:.2g} m)"
-        return loads.assign(value=value, low=value / down, high=value * up), words
+        return loads.assign(value=value, low=low, high=high), words
     if not scaled:
         return known.iloc[:0], ""
     nearest = known["height"].iloc[int(np.argmin(np.abs(known["height"] - middle)))]
@@ -144,6 +143,13 @@ def _from_other_heights(
     fitting, ratio = known[known["height"] == nearest], float((middle / nearest) ** power)
     words = "the nearest recorded height, by the square root of the heights' ratio"
     return fitting.assign(**{name: ratio * fitting[name] for name in ("value", "low", "high")}), words
+
+
+def with_doubt(value: Array | float, low: Array | float, high: Array | float, half: float) -> tuple[Array, Array]:
+    """Ends with `half` an interval of the logarithm joined to what they had, as neither knows of the other."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        down, up = (np.exp(np.hypot(np.log(np.divide(a, b)), half)) for a, b in ((value, low), (high, value)))
+    return np.asarray(value / down), np.asarray(value * up)
 
 
 def _modelled_note(rows: Sequence[Exposure], modelled: Array, told: str) -> str:

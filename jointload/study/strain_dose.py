@@ -18,7 +18,7 @@ from jointload.intake.recording import Array
 from jointload.modeldata import load_model
 from jointload.study.exposures import Exposure, drawn_exposures
 from jointload.study.heights import HeightLaw, height_law
-from jointload.study.pieces import Pieces
+from jointload.study.pieces import Pieces, with_doubt
 from jointload.study.scatter import Scatter, landing_scatter
 
 if TYPE_CHECKING:
@@ -242,9 +242,8 @@ def _wider(value: float, low: float, high: float, half: float) -> tuple[float, f
     unknown dose, or of none, as they are."""
     if not (value > 0 and half > 0):
         return low, high
-    with np.errstate(divide="ignore"):
-        down, up = np.hypot(np.log(value / np.float64(low)), half), np.hypot(np.log(high / value), half)
-    return float(value * np.exp(-down)), float(value * np.exp(up))
+    wide_low, wide_high = with_doubt(value, low, high, half)
+    return float(wide_low), float(wide_high)
 
 
 def _share_rows(key: Row, pieces: Pieces, exponent: float) -> list[Row]:

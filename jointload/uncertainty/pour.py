@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from jointload.analysis import fit_body, never_bridged
 from jointload.body.angles import joint_angles
-from jointload.body.bent import with_labels_only
+from jointload.body.bent import left_out_as_in
 from jointload.body.calibration import FittedBody
 from jointload.body.joined import Joining
 from jointload.body.mass_centre import mass_centre
@@ -80,7 +80,7 @@ def pour(
     chunk = max(1, min(LARGEST_CHUNK, draws // LEAST_CHUNKS)) if "cutoff" in sources else LARGEST_CHUNK
     inputs = draw_inputs(session, landing, sources, streams, draws, chunk)
     body = fit_body(session, landing.body.rider, landing.settings, inputs.body)
-    body = with_labels_only(body, {name: landing.body.clusters[name].labels for name in landing.body.left_out})
+    body = left_out_as_in(body, landing.body)
     near = _near(landing, float(inputs.cutoff.min()))
     markers = _Markers.of(landing, near, sources, streams, draws)
     pouring = _Pouring(near.landing, body, inputs, markers, _joining(session, near.landing, markers))
@@ -251,7 +251,7 @@ def _joining(session: Session, landing: Landing, markers: _Markers) -> Joining |
     if landing.smoother is None:
         return None
     body = fit_body(session, landing.body.rider, landing.settings)
-    body = with_labels_only(body, {name: landing.body.clusters[name].labels for name in landing.body.left_out})
+    body = left_out_as_in(body, landing.body)
     seen = dict(zip(markers.labels, markers.exact.swapaxes(0, 1), strict=True))
     return Joining.along(track_segments(seen, body, landing.poses.rate)[0], body, landing.body)
 
