@@ -209,7 +209,7 @@ def settle_poses(
         unknowns[d, t], moments[d, t], residual[d, t], reason[d, t] = _search(
             system.take(d, t), springs[d, t], rest[d, t], start[d, t]
         )
-    return pose_of(bed, unknowns, moments, residual, reason, footing)
+    return _pose_of(bed, unknowns, moments, residual, reason, footing)
 
 
 def _search(system: System, springs: Array, rest: Array, start: Array) -> tuple[Array, Array, Array, NDArray[np.int8]]:
@@ -267,7 +267,7 @@ def _positive_definite(matrices: Array) -> Mask:
     return np.ones(len(matrices), dtype=bool)
 
 
-def pose_of(
+def _pose_of(
     bed: FootBed, unknowns: Array, moments: Array, residual: Array, reason: NDArray[np.int8], footing: Footing
 ) -> BedPose:
     height, materials, load = footing
