@@ -208,6 +208,7 @@ ORDER = (
     "report.words.tables",
     "report.words.two_landings",
     "report.words.before_after",
+    "report.words.whole_file",
     "report.words.whole_folder",
     "report.figures.axis",
     "report.figures.panel",

@@ -18,8 +18,9 @@ from jointload.day.lanes import Done, Lane, Lanes
 from jointload.day.results import Result, written
 from jointload.day.settings import Aim
 from jointload.day.state import DAY, fit_folder
-from jointload.day.tables import conditions_text, write_safely
+from jointload.day.tables import conditions_text
 from jointload.day.verdict import Asked, FirstLook, judged, recognised, refusal
+from jointload.report.words.whole_file import whole_file
 from jointload.study.manifest import LABELS_FILE
 from jointload.study_run.trial import Job
 
@@ -135,8 +136,9 @@ class Tasks:
         """The table by which `jointload fit` finds the same landings."""
         assert self.book.aim is not None
         rows = [(job.inputs["trial"], shape) for shape, job in jobs if job.settings["landing"] == 1]
-        with contextlib.suppress(OSError):
-            write_safely(self.folder / f"conditions_{self.book.aim.rider}.csv", conditions_text(rows))
+        table = self.folder / f"conditions_{self.book.aim.rider}.csv"
+        with contextlib.suppress(OSError), whole_file(table) as file:
+            file.write(conditions_text(rows))
 
     # What comes back ----------------------------------------------------------------------------------------------
 
