@@ -29,7 +29,8 @@ from jointload.foot.thin_layers import (
     toe_change,
 )
 from jointload.insole.limb.standing import drop_of
-from jointload.insole.shape.shape import InsoleShape, ThinLayer, thin_stack
+from jointload.insole.shape.parts import ThinLayer, thin_stack
+from jointload.insole.shape.shape import InsoleShape
 from jointload.intake.recording import Array
 from jointload.intake.shoe import Shoe
 from jointload.landing.landed import Landing

@@ -21,20 +21,15 @@ from jointload.insole.fitting.laid import FeetSlopes, options
 from jointload.insole.fitting.whatif import Parts, WhatIf, what_if, what_ifs
 from jointload.insole.limb.feet import Borne
 from jointload.insole.limb.standing import bed_of, heights_on, place_foot, stand, with_thin_layers
+from jointload.insole.shape.layers_apart import layers_apart
 from jointload.insole.shape.materials import Material, cushions, material
+from jointload.insole.shape.measured import measure
 from jointload.insole.shape.mesh import REPRODUCED, faithful_solid, largest_miss, solid_of
-from jointload.insole.shape.shape import (
-    NO_CUP,
-    HeelCup,
-    InsoleShape,
-    Layer,
-    ThinLayer,
-    layers_apart,
-    measure,
-    sole_grid,
-)
+from jointload.insole.shape.parts import NO_CUP, HeelCup, Layer, ThinLayer
+from jointload.insole.shape.shape import InsoleShape
 from jointload.insole.shape.shape_file import design_from, read_shape
 from jointload.insole.shape.shape_text import toml_of
+from jointload.insole.shape.surface import sole_grid
 from jointload.intake.shoe import shoe_from
 from jointload.landing.sole_regions import BALL_START, HEEL_END, TOE_START
 from jointload.report.page.feet_answers import of_feet_asked, shape_sentences

@@ -26,9 +26,10 @@ from jointload.insole.limb.readings import NEAR_ZERO
 from jointload.insole.limb.standing import FootPlace, bed_of, heights_on, settle, stand
 from jointload.insole.shape.asked import USUAL_BASE, Case
 from jointload.insole.shape.mesh import load_solid
-from jointload.insole.shape.shape import InsoleShape, sole_grid
+from jointload.insole.shape.shape import InsoleShape
 from jointload.insole.shape.shape_file import read_shape
 from jointload.insole.shape.shape_text import toml_of
+from jointload.insole.shape.surface import sole_grid
 from jointload.intake.rider import G
 from jointload.intake.session import Session
 from jointload.report.files.fit_folder import write_fit

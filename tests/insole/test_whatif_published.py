@@ -20,7 +20,8 @@ from jointload.insole.limb.response import respond
 from jointload.insole.limb.standing import Standing, place_foot, settle, settle_flat, stand
 from jointload.insole.shape.asked import Given
 from jointload.insole.shape.geometry import parse_wedge
-from jointload.insole.shape.shape import ArchFill, InsoleShape, wedge_shape
+from jointload.insole.shape.parts import ArchFill
+from jointload.insole.shape.shape import InsoleShape, wedge_shape
 
 WALKS = ("walk_1", "walk_2", "walk_3")
 STEPS = [(name, side) for name in WALKS for side in ("right", "left")]

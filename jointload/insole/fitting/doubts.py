@@ -15,7 +15,8 @@ from jointload.insole.limb.change import INTERVAL
 from jointload.insole.limb.standing import Settled, Standing, stable_reasons
 from jointload.insole.shape.asked import Case
 from jointload.insole.shape.geometry import Wedge
-from jointload.insole.shape.shape import InsoleShape, ThinLayer
+from jointload.insole.shape.parts import ThinLayer
+from jointload.insole.shape.shape import InsoleShape
 from jointload.intake.recording import Finding
 from jointload.landing.landed import Landing
 
