@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from jointload.day.book import RESULTS, Book
-from jointload.day.journal import Journal
+from jointload.day.folder.journal import Journal
 from jointload.day.state import DAY
 from jointload.errors import SettingError, expected_found
 from jointload.report.words.whole_file import whole_file

@@ -9,9 +9,9 @@ from html import escape
 from typing import Any
 
 from jointload.day.book import Book
+from jointload.day.rider.strain import CAUTIONS
+from jointload.day.rider.verdict import KINDS
 from jointload.day.state import DAY, PROTOCOL, short_trials
-from jointload.day.strain import CAUTIONS
-from jointload.day.verdict import KINDS
 from jointload.report.words import html
 from jointload.report.words.cells import sentence_case
 from jointload.report.words.csv_text import shielded

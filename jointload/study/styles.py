@@ -62,7 +62,6 @@ class Styles:
     features : a row a cell, columns those of FEATURES that are known;  cells : rider, style and softness of each row
     scores (C, P) : principal components;  loadings (P, features);  explained (P,) : share of variance of each
     labels (C,) : cluster of each cell, None when the data hold none;  fits (C,) : silhouette of each cell
-    null_p : that one single cloud falls into clusters as clear;  stability : likeness of each among riders drawn anew
     """
 
     task: str
@@ -73,6 +72,7 @@ class Styles:
     explained: Array
     labels: Array | None
     fits: Array | None
+    silhouette: float
     null_p: float
     stability: tuple[float, ...]
     words: tuple[str, ...]
@@ -91,13 +91,13 @@ def find_styles(numbers: pandas.DataFrame, task: str, seed: int = 1) -> Styles:
     if len(known) < 3 or known.shape[1] < 2:
         empty = np.zeros((len(known), 0))
         nothing = "too few riders with known features to lay them beside each other"
-        return Styles(task, cells, known, empty, empty, np.zeros(0), None, None, np.nan, (), (), nothing)
+        return Styles(task, cells, known, empty, empty, np.zeros(0), None, None, np.nan, np.nan, (), (), nothing)
     standard = ((known - known.mean()) / known.std(ddof=0)).to_numpy(float)
     scores, loadings, explained = _components(standard)
     kept = scores[:, :MAPPED]
     if len(known) < LEAST_CELLS:
         finding = f"{len(known)} riders or styles: too few to look for clusters (at least {LEAST_CELLS})"
-        return Styles(task, cells, known, scores, loadings, explained, None, None, np.nan, (), (), finding)
+        return Styles(task, cells, known, scores, loadings, explained, None, None, np.nan, np.nan, (), (), finding)
     labels, silhouette = _best(kept)
     null_p = _null_p(kept, silhouette, seed)
     stability = _stability(kept, labels, cells["rider"].to_numpy(), seed)
@@ -112,6 +112,7 @@ def find_styles(numbers: pandas.DataFrame, task: str, seed: int = 1) -> Styles:
         explained=explained,
         labels=labels if held else None,
         fits=_silhouettes(kept, labels) if held else None,
+        silhouette=silhouette,
         null_p=null_p,
         stability=stability,
         words=words if held else (),
