@@ -32,6 +32,7 @@ ORDER = (
     "intake.pressure",
     "intake.c3d_bytes.parameters",
     "intake.c3d_bytes.guard",
+    "intake.c3d_bytes.layout",
     "intake.c3d_bytes.events",
     "intake.c3d_bytes.makers_contact",
     "intake.plates.baseline",
