@@ -43,6 +43,8 @@ ORDER = (
     "intake.plates.plates",
     "intake.plates.behaviour",
     "intake.labels",
+    "intake.label_words",
+    "intake.proposed_labels",
     "intake.axes",
     "intake.c3d",
     "intake.paths",

@@ -17,7 +17,8 @@ from jointload.intake.c3d_bytes.events import read_events
 from jointload.intake.c3d_bytes.guard import BLOCK, OpenedRecording, Structure
 from jointload.intake.c3d_bytes.layout import LONG_COUNT, UNREAD_MOST, Layout, read_layout, unread_bytes
 from jointload.intake.c3d_bytes.parameters import LIMITS, Limits, integers, reals
-from jointload.intake.labels import LabelMap, is_anatomical
+from jointload.intake.label_words import is_anatomical
+from jointload.intake.labels import LabelMap
 from jointload.intake.plates.plates import Timing, plate_settings, read_plates
 from jointload.intake.recording import Array, Finding, Recording
 
