@@ -146,6 +146,7 @@ ORDER = (
     "foot.heel",
     "foot.toes",
     "foot.bore",
+    "foot.layer_law",
     "foot.thin_layers",
     "foot.layer_choice",
     "foot.on_insole",

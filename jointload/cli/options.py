@@ -104,7 +104,7 @@ def layer_question(
 ) -> Question:
     """What a command asks of thin layers."""
     from jointload.foot.layer_choice import Question
-    from jointload.foot.thin_layers import Circumstances
+    from jointload.foot.layer_law import Circumstances
     from jointload.insole.shape.compression import LENGTH_UNITS, parse_quantity
 
     limit, asked = (parse_quantity(word, LENGTH_UNITS, what) for word, what in ((stack, "stack"), (height, "height")))
