@@ -86,6 +86,7 @@ ORDER = (
     "landing.filtered",
     "landing.span",
     "landing.borne",
+    "landing.ends",
     "landing.events",
     "landing.alignment",
     "landing.landed",
