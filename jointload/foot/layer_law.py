@@ -111,5 +111,6 @@ def law_form(material: Material, unknown: Factors) -> Array:
 
 
 def bottomed(pressure: Array, layer: StiffeningColumn) -> Array:
+    """1 where a layer is BOTTOMED_STIFFNESS times as stiff under a pressure [Pa] as unloaded, else 0."""
     bound = layer.modulus * layer.stiffening_strain * (math.sqrt(BOTTOMED_STIFFNESS) - 1.0)
     return np.asarray((pressure > bound).astype(float))

@@ -41,6 +41,7 @@ def task_of(landing: Landing, side: str) -> str:
 
 
 def assumptions(standing: Standing, case: Case) -> tuple[str, ...]:
+    """What every answer of a what-if rests on, a sentence each."""
     return (
         "the measured vertical force stays; the foot settles anew on tissue, insole and midsole (models/insole_response"
         "/foundation.toml, with its spreads)",

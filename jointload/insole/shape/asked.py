@@ -74,6 +74,7 @@ class Case:
 
 
 def case_of(given: Given, length: float) -> Case:
+    """What was asked of a sole of this length [m], and the flat insole that it is held against."""
     if isinstance(given, Wedge):
         given_shape = wedge_shape(given, length)
         return Case(given, flat(given_shape), given_shape)

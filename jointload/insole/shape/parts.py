@@ -33,6 +33,7 @@ CUP_WALL, CUP_FULL, CUP_END = 0.010, 0.22, 0.42
 
 
 def check_range(what: str, value: float, low: float, high: float, unit: str = "mm", factor: float = 1000.0) -> None:
+    """SettingError in one line where a value lies outside; in SI units, told in `unit`s of which it has `factor`."""
     if not low <= value <= high:
         raise SettingError(
             expected_found(
@@ -205,6 +206,7 @@ def cover_thickness(layers: tuple[Layer, ...]) -> float:
 
 
 def check_layers(layers: tuple[Layer, ...]) -> None:
+    """SettingError where a layer is no material to cut, or not exactly one takes the shape."""
     for layer in layers:
         if layer.material.kind == "tissue":
             raise SettingError(

@@ -123,6 +123,7 @@ TOES = ("Toes, into the toe box", "toe_push_force_peak", _toes)
 
 
 def socks_sentence() -> str:
+    """What friction between sock and insole was measured to be."""
     socks = load_model("foot", "shoe").content["socks"]
     return (
         f"Between socked foot and insole {socks['regular_low']:.2f} to {socks['regular_high']:.2f} were measured, and "
