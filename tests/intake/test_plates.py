@@ -161,7 +161,9 @@ def test_a_transposed_calibration_matrix_would_be_seen(shared_c3d: Path) -> None
     ],
 )
 def test_the_centre_of_pressure_is_inside_the_corners(shared_c3d: Path, name: str) -> None:
-    for plate in read_recording(shared_c3d / name).plates:
+    plates = read_recording(shared_c3d / name).plates
+    assert plates
+    for plate in plates:
         point = centre_of_pressure(plate.force, plate.moment, float(plate.corners[1].mean()), 100.0)
         seen = ~np.isnan(point[0])
         assert seen.any()

@@ -132,7 +132,9 @@ def test_the_sample_study_has_no_doubts(rider: str, condition: str) -> None:
 
 
 def test_every_check_gives_its_evidence(clean: Analysis) -> None:
-    for finding in judge(clean.landing).findings:
+    findings = judge(clean.landing).findings
+    assert len({finding.check for finding in findings}) > 10
+    for finding in findings:
         assert finding.evidence, finding.check
         assert finding.where, finding.check
 
