@@ -3,18 +3,25 @@
 from __future__ import annotations
 
 import numpy as np
-from recorded import sample_session
 
 from jointload.analysis import analyse
+from jointload.intake.session import Session, read_session
+from jointload.modeldata import shipped_folder
 from jointload.other_choices import SMOOTHINGS, THRESHOLDS
 from jointload.settings import Settings
 
 OWN = Settings(smoothing="fixed", cutoff=12.0)
 
 
+def _session() -> Session:
+    folder = shipped_folder("sample_c3d")
+    files = {"labels": folder / "labels.toml", "rider": folder / "rider_a.toml"}
+    return read_session(folder / "rider_a_landing_flat.c3d", static=folder / "rider_a_static.c3d", **files)
+
+
 def test_variants_are_the_analyses_they_stand_for() -> None:
     """Of a fixed cut-off of one's own: it goes with every choice but the balance, which has none."""
-    session = sample_session()
+    session = _session()
     variants = {variant.name: variant.measures for variant in analyse(session, OWN).variants}
     choices = {
         f"contact threshold {t:g} N": Settings(smoothing="fixed", cutoff=12.0, contact_threshold=t) for t in THRESHOLDS
