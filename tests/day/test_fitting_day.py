@@ -11,7 +11,7 @@ import pytest
 from made_day import HandDay, empty_study, record
 from made_study import read_csv
 
-from jointload.day import fitting
+from jointload.day.rider import fitting
 from jointload.insole.shape.conditions import read_conditions
 
 FLAT, WEDGE, STATIC = "rider_a_landing_flat.c3d", "rider_a_landing_wedge.c3d", "rider_a_static.c3d"

@@ -13,7 +13,8 @@ from made_study import sample_study
 from jointload.errors import SettingError, StudyError
 from jointload.foot.heel_pad import StiffeningColumn
 from jointload.foot.layer_choice import Question, choose, together
-from jointload.foot.thin_layers import TILTS, Bearing, Circumstances, LayerTrial, spare
+from jointload.foot.layer_law import Circumstances
+from jointload.foot.thin_layers import TILTS, Bearing, LayerTrial, spare
 from jointload.insole.shape.materials import cushions
 from jointload.report.papers.layer_words import cost, sentence
 from jointload.study.observations import Observations, hardest_landings

@@ -31,7 +31,8 @@ from jointload.insole.limb.response import FootResponse
 from jointload.insole.limb.standing import place_foot, pressure_centre, stand
 from jointload.insole.shape.asked import Given
 from jointload.insole.shape.geometry import Wedge, parse_wedge
-from jointload.insole.shape.shape import ArchFill, HeelLift, InsoleShape
+from jointload.insole.shape.parts import ArchFill, HeelLift
+from jointload.insole.shape.shape import InsoleShape
 from jointload.intake.recording import SIDES
 from jointload.intake.session import Session
 from jointload.settings import Settings

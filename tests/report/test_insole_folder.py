@@ -18,17 +18,11 @@ from jointload.errors import OutputError
 from jointload.insole.shape.compression import CompressionTest, fit_layer
 from jointload.insole.shape.impact_test import fit_cushion
 from jointload.insole.shape.materials import Material, material, read_materials
+from jointload.insole.shape.measured import measure
 from jointload.insole.shape.mesh import REPRODUCED, Solid, load_solid, solid_of, stl_bytes
+from jointload.insole.shape.parts import ArchFill, HeelLift, Layer, MetatarsalSupport, Posting
 from jointload.insole.shape.scan import read_scan
-from jointload.insole.shape.shape import (
-    ArchFill,
-    HeelLift,
-    InsoleShape,
-    Layer,
-    MetatarsalSupport,
-    Posting,
-    measure,
-)
+from jointload.insole.shape.shape import InsoleShape
 from jointload.report.papers import shape_folder
 from jointload.report.papers.insole_drawing import draw_insole
 from jointload.report.papers.insole_sheet import PERSON, Written, render_sheet

@@ -15,7 +15,7 @@ from jointload.insole.fitting.slopes import Slopes
 from jointload.insole.limb.change import INTERVAL
 from jointload.insole.shape.asked import USUAL_BASE
 from jointload.insole.shape.materials import Material
-from jointload.insole.shape.shape import NO_CUP
+from jointload.insole.shape.parts import NO_CUP
 from jointload.intake.recording import Array
 
 UPPER, MIDDLE = INTERVAL[1], 0.5

@@ -32,6 +32,8 @@ def series_at_touchdown(name: str) -> Sided:
 
 
 def series_at_peak_knee_flexion(name: str) -> Sided:
+    """An alignment where the knee of the side is most bent."""
+
     def value(landing: Landing, side: str) -> Result:
         span = landing.span(side)
         flexion = span.cut(landing.angles.of(f"{side}_knee", "flexion"))

@@ -105,6 +105,7 @@ def time_to_braking_peak(landing: Landing, side: str) -> Result:
 
 
 def friction_use_peak(landing: Landing, side: str) -> Result:
+    """Largest horizontal over vertical force [1] while the foot bears a fifth of body weight."""
     span = landing.fast_span(side)
     force = span.cut(landing.impact_force(side))
     known = span.known(force).all(axis=0)

@@ -22,6 +22,8 @@ MOMENT_PEAKS = {
 
 
 def moment_peak(joint: str, rotation: str, kind: str, sign: float) -> Sided:
+    """Largest joint moment [N m] over the landing, of the side that `sign` turns upwards."""
+
     def value(landing: Landing, side: str) -> Result:
         span = landing.span(side)
         return span.largest(sign * span.cut(landing.loads.of(f"{side}_{joint}", rotation, kind)))
@@ -30,6 +32,8 @@ def moment_peak(joint: str, rotation: str, kind: str, sign: float) -> Sided:
 
 
 def impulse(joint: str, rotation: str, sign: float = 1.0) -> Sided:
+    """Integral [N m s] of one side of a joint moment over the landing."""
+
     def value(landing: Landing, side: str) -> Result:
         span = landing.span(side)
         moment = sign * span.cut(landing.loads.of(f"{side}_{joint}", rotation))
@@ -44,6 +48,8 @@ def _power(landing: Landing, joint: str, side: str) -> Array:
 
 
 def work_negative(joint: str) -> Sided:
+    """Work [J] that a joint takes up over the landing, below zero."""
+
     def value(landing: Landing, side: str) -> Result:
         power = _power(landing, joint, side)
         return landing.span(side).integral(np.minimum(power, 0.0), 1.0 / landing.poses.rate)
@@ -52,6 +58,7 @@ def work_negative(joint: str) -> Sided:
 
 
 def power_absorbed_peak(joint: str) -> Sided:
+    """Largest power [W] that a joint takes up, below zero."""
     return lambda landing, side: -landing.span(side).largest(-_power(landing, joint, side))
 
 

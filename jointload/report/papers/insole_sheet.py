@@ -9,7 +9,10 @@ from html import escape
 
 import numpy as np
 
-from jointload.insole.shape.shape import InsoleShape, LayerSurface, Numbers, Surface
+from jointload.insole.shape.layers_apart import LayerSurface
+from jointload.insole.shape.measured import Numbers
+from jointload.insole.shape.shape import InsoleShape
+from jointload.insole.shape.surface import Surface
 from jointload.report.papers.insole_words import (
     CAUTIONS,
     HEADING,
