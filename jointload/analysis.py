@@ -171,7 +171,7 @@ def follow_body(
     poses, pose_findings = _tracked(moved, body)
     misfits = typical_residuals(poses, body)
     if before is None and not signs_of_another(misfits, plate_weight, session.rider.weight):
-        whole = without_slipped(moved.recording, body, poses)
+        whole = without_slipped(moved.recording, body, misfits)
         if whole is not body:
             body = whole
             moved = _moved(session, body, settings)

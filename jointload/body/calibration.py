@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -189,17 +190,23 @@ def quiet_frames(recording: Recording, labels: LabelMap) -> slice:
     every segment is rigid in each of them, only the averaging is lost. CalibrationError when the feet do not rest
     either.
     """
-    used = [
+    used = tuple(
         (name, recording.labels.index(label))
         for name, label in sorted(labels.landmarks.items())
         if label in recording.labels
-    ]
+    )
     if not used:
         raise CalibrationError(
             expected_found(
                 "static trial", "markers named in labels.toml", "none of them", recording.name, "correct labels.toml"
             )
         )
+    return _quiet(recording, used)
+
+
+@lru_cache(maxsize=2)
+def _quiet(recording: Recording, used: tuple[tuple[str, int], ...]) -> slice:
+    """`quiet_frames` by landmarks and their rows; remembered, because body and weight are taken from the same."""
     positions = recording.markers[:, [index for _, index in used]]
     start, spread, length = _stillest(positions, round(QUIET_SECONDS * recording.point_rate))
     if spread <= QUIET_SPREAD:

@@ -197,6 +197,14 @@ def second_derivative(x: Array, dt: float) -> Array:
     return out
 
 
+def known_median(x: Array) -> Array:
+    """(...) median along the last axis (..., N) of what is known, NaN where nothing is: NaN is sorted to the end."""
+    known = np.count_nonzero(~np.isnan(x), axis=-1)[..., None]
+    ordered = np.sort(x, axis=-1)
+    lower, upper = (np.take_along_axis(ordered, np.maximum(at, 0) // 2, axis=-1)[..., 0] for at in (known - 1, known))
+    return np.asarray(0.5 * (lower + upper))
+
+
 def bridge_short_gaps(
     x: Array, longest: int, forbidden: tuple[int, ...] = ()
 ) -> tuple[Array, list[tuple[int, int, int]]]:
