@@ -178,7 +178,7 @@ def follow_body(
             poses, pose_findings = _tracked(moved, body)
     separate = apart(poses, body)
     if settings.smoothing == "balanced":
-        poses, body = joined(poses, body)
+        poses, body = joined(poses, body, separate)
     angles = joint_angles(poses, body, settings.angle_zero)
     findings = moved.findings + pose_findings
     return Paths(moved, body, poses, angles, mass_centre(poses, moved.markers, body), misfits, separate, findings)
