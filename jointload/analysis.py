@@ -43,7 +43,7 @@ from jointload.loads.pressed_soles import match_insoles
 from jointload.loads.shared_plate import share_plates
 from jointload.loads.split_interval import split_interval
 from jointload.motion.following import Smoother, follow
-from jointload.other_choices import Variant, other_settings, over_stretches
+from jointload.other_choices import MAIN_QUANTITIES, Variant, other_settings, over_stretches
 from jointload.settings import Settings
 from jointload.together import compare_trials, fit_findings
 
@@ -363,7 +363,8 @@ def _vary(
         alike = _followed_alike(session.trial, settings, choice)
         known = paths if alike else follow_body(session, body, plate_weight, choice, paths)
         landings[name], _ = descend(session, body, plate_weight, choice, known, landing if alike else None)
-    return [Variant(name, measure_landing(stop_moments(landing, stopped))) for name, landing in landings.items()]
+    stopping = {name: stop_moments(landing, stopped) for name, landing in landings.items()}
+    return [Variant(name, measure_landing(landing, MAIN_QUANTITIES)) for name, landing in stopping.items()]
 
 
 def _followed_alike(trial: Recording, settings: Settings, other: Settings) -> bool:

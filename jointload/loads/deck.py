@@ -18,7 +18,7 @@ from jointload.intake.board import Board
 from jointload.intake.plates.plates import centre_of_pressure
 from jointload.intake.recording import SIDES, Array, Finding, Plate, Recording, Severity
 from jointload.intake.rider import G
-from jointload.loads.contact import Lost, inside, loaded_spans
+from jointload.loads.contact import Lost, loaded_spans, outside
 from jointload.loads.moments import Chain, SegmentMotion, inverse_dynamics
 from jointload.loads.soles import off_sole, sole_outlines
 from jointload.numerics.rotations import angular_motion
@@ -98,7 +98,7 @@ class _Whereabouts:
         total = np.sum([plate.force[1] for plate in trial.plates], axis=0)
         for start, stop in loaded_spans(total, trial.force_rate, threshold):
             loaded[start // step : -(-stop // step)] = True
-        over = np.array([inside(plate.corners, pose.supports, SUPPORT_MARGIN) for plate in trial.plates])
+        over = np.array([outside(plate.corners, pose.supports) < SUPPORT_MARGIN for plate in trial.plates])
         surface = float(np.mean([plate.corners[1].mean() for plate in trial.plates]))
         return cls(np.isfinite(pose.residual), loaded, pose.low(surface), np.any(over, 1), np.all(np.any(over, 0), 0))
 
@@ -188,7 +188,7 @@ def _half_owners(pose: BoardPose, place: _Whereabouts, trial: Recording) -> tupl
     """The plate under each half's middle while the board is borne, -1 for none."""
     offset = _half_offset(pose.board)
     middles = pose.place(np.array([[offset, -offset], [0.0, 0.0], [0.0, 0.0]]))[..., place.borne]
-    over = np.stack([inside(plate.corners, middles, 0.0).mean(axis=1) for plate in trial.plates])
+    over = np.stack([(outside(plate.corners, middles) < 0.0).mean(axis=1) for plate in trial.plates])
     return tuple(int(np.argmax(over[:, half])) if over[:, half].max() > 0.5 else -1 for half in range(2))
 
 

@@ -6,6 +6,7 @@ It shares no force and no leg marker with the sum from the feet, so that the two
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -123,11 +124,12 @@ def _parts(
     return parts, missing
 
 
+@lru_cache(maxsize=2)
 def upper_trunk(body: FittedBody) -> SegmentInertia | None:
     """The trunk without the pelvis, in the trunk's frame; None where either is not fitted.
 
     The whole trunk of de Leva (1996) between the middles of shoulders and hips in the static trial, less the pelvis of
-    the table in use, both moved to the common centre of what remains.
+    the table in use, both moved to the common centre of what remains. Remembered, because masses and moments ask.
     """
     points = body.standing_points
     if "trunk" not in body.standing or "pelvis" not in body.inertia or "shoulder_mid" not in points:

@@ -24,7 +24,7 @@ from jointload.landing.checks.judgement import (
 from jointload.landing.landed import Landing, Result
 from jointload.landing.measures.body_measures import fall_acceleration, unexplained_force
 from jointload.landing.measures.force_measures import BEARING_SHARE
-from jointload.loads.contact import Lost
+from jointload.loads.contact import Lost, outside
 from jointload.numerics.signals import bridge_short_gaps, derivatives, runs, zero_lag_lowpass
 
 STEP_WARN, STEP_REFUSE = 0.005, 0.012
@@ -113,7 +113,7 @@ def check_on_plate(landing: Landing) -> Judgement:
     soles = {side: sole for side in SIDES if (sole := _Sole.of(landing, side)) is not None and sole.bearing.any()}
     findings = []
     for side, sole in soles.items():
-        off = np.min([_outside(plate, sole.places) for plate in landing.recording.plates], axis=0)
+        off = np.min([outside(plate.corners, sole.places) for plate in landing.recording.plates], axis=0)
         off = np.where(sole.heights < REST_HEIGHT, off, 0.0)[:, sole.bearing].max(axis=0)
         share = float(np.mean(off > OFF_PLATE))
         if share > OFF_SHARE:
@@ -124,19 +124,6 @@ def check_on_plate(landing: Landing) -> Judgement:
     if findings:
         return Judgement(tuple(findings))
     return passed("foot_off_plate", landing.recording.name, f"{len(soles)} feet press on plates with the whole sole")
-
-
-def _outside(plate: Plate, places: Array) -> Array:
-    """(P, W) [m] by which places (3, P, W) lie outside a plate seen from above; negative inside."""
-    outline = plate.corners[[0, 2]]
-    middle, out = outline.mean(axis=1), np.full(places.shape[1:], -np.inf)
-    for k in range(4):
-        edge = outline[:, (k + 1) % 4] - outline[:, k]
-        normal = np.array([edge[1], -edge[0]]) / np.linalg.norm(edge)
-        normal *= np.sign(normal @ (outline[:, k] - middle))
-        distance = normal[0] * (places[0] - outline[0, k]) + normal[1] * (places[2] - outline[1, k])
-        out = np.maximum(out, distance)
-    return out
 
 
 def check_pressure(landing: Landing) -> Judgement:
@@ -220,7 +207,7 @@ def _rest_unloaded(landing: Landing, plate: Plate, side: str) -> float:
     frames = min(sole.points.shape[2], plate.force.shape[1] // step)
     with np.errstate(invalid="ignore"):
         still = rests(sole.heights.max(axis=0), sole.speeds.max(axis=0))
-        still &= (_outside(plate, sole.points) < -SILENT_MARGIN).all(axis=0)
+        still &= (outside(plate.corners, sole.points) < -SILENT_MARGIN).all(axis=0)
         load = plate.force[1, : frames * step].reshape(frames, step).max(axis=1)
         unloaded = load < landing.settings.contact_threshold
     return max((stop - start for start, stop in runs(still[:frames] & unloaded)), default=0) / rate
