@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from jointload.body.sole import REST_HEIGHT, rests, sole_of
+from jointload.body.sole import REST_HEIGHT, Sole, rests, sole_of
 from jointload.intake.plates.behaviour import flat_tops
 from jointload.intake.plates.plates import centre_of_pressure
 from jointload.intake.recording import SIDES, Array, Finding, Plate
@@ -182,9 +182,10 @@ def check_silent(landing: Landing) -> Judgement:
     """Plates that stay unloaded while a foot rests on them."""
     findings: list[Finding] = []
     stopped: list[Lost] = []
+    soles = {side: sole_of(landing.poses, landing.body, side) for side in SIDES}
     for plate in landing.recording.plates:
-        for side in SIDES:
-            seconds = _rest_unloaded(landing, plate, side)
+        for side, sole in soles.items():
+            seconds = _rest_unloaded(landing, plate, sole)
             if seconds < SILENT_SECONDS:
                 continue
             text = f"below {landing.settings.contact_threshold:g} N for {seconds:.2f} s "
@@ -197,13 +198,9 @@ def check_silent(landing: Landing) -> Judgement:
     return passed("plate_silent", landing.recording.name, "no foot rests on a plate that stays unloaded")
 
 
-def _rest_unloaded(landing: Landing, plate: Plate, side: str) -> float:
+def _rest_unloaded(landing: Landing, plate: Plate, sole: Sole) -> float:
     """Longest time [s] in which a foot rests well inside a plate that bears nothing."""
-    sole, rate, step = (
-        sole_of(landing.poses, landing.body, side),
-        landing.poses.rate,
-        landing.recording.samples_per_frame,
-    )
+    rate, step = landing.poses.rate, landing.recording.samples_per_frame
     frames = min(sole.points.shape[2], plate.force.shape[1] // step)
     with np.errstate(invalid="ignore"):
         still = rests(sole.heights.max(axis=0), sole.speeds.max(axis=0))
