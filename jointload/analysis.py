@@ -164,21 +164,22 @@ class Paths:
 def follow_body(
     session: Session, body: FittedBody, plate_weight: float, settings: Settings, before: Paths | None = None
 ) -> Paths:
-    """Markers to poses to angles. before : followed with other settings, which told what markers have slipped"""
+    """Markers to poses to angles. before : followed with other settings, which told what markers have slipped and how
+    well clusters fit and joints meet; that is then not asked again"""
     if before is not None:
         body = left_out_as_in(body, before.body)
     moved = _moved(session, body, settings)
     poses, pose_findings = _tracked(moved, body)
-    misfits = typical_residuals(poses, body)
+    misfits = typical_residuals(poses, body) if before is None else {}
     if before is None and not signs_of_another(misfits, plate_weight, session.rider.weight):
         whole = without_slipped(moved.recording, body, misfits)
         if whole is not body:
             body = whole
             moved = _moved(session, body, settings)
             poses, pose_findings = _tracked(moved, body)
-    separate = apart(poses, body)
+    separate = apart(poses, body) if before is None else {}
     if settings.smoothing == "balanced":
-        poses, body = joined(poses, body, separate)
+        poses, body = joined(poses, body, separate or None)
     angles = joint_angles(poses, body, settings.angle_zero)
     findings = moved.findings + pose_findings
     return Paths(moved, body, poses, angles, mass_centre(poses, moved.markers, body), misfits, separate, findings)

@@ -18,7 +18,7 @@ from jointload.intake.labels import LabelMap
 from jointload.intake.recording import SIDES, Array, Finding, Recording, Which, split_side
 from jointload.intake.rider import Rider
 from jointload.numerics.rotations import compose, from_axes, inverse, rotate, rotate_back
-from jointload.numerics.signals import derivatives
+from jointload.numerics.signals import first_derivative
 
 QUIET_SECONDS = 0.25
 """Length of the stillest stretch that is averaged (choice)."""
@@ -258,7 +258,7 @@ def _feet_flat(positions: Array, names: list[str], rate: float) -> NDArray[np.bo
     heels = positions[1, [k for k, name in enumerate(names) if split_side(name)[1].startswith("calcaneus")]]
     if not feet.shape[1] or not np.isfinite(feet).any():
         return np.zeros(positions.shape[2], dtype=bool)
-    speed = np.linalg.norm(derivatives(feet, 1.0 / rate)[0], axis=0)
+    speed = np.linalg.norm(first_derivative(feet, 1.0 / rate), axis=0)
     with np.errstate(invalid="ignore"):
         down = heels <= np.nanquantile(heels, 0.05, axis=1, keepdims=True) + HEEL_DOWN
         return np.all(speed < RESTING_FOOT_SPEED, axis=0) & np.all(down, axis=0)

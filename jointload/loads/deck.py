@@ -22,7 +22,7 @@ from jointload.loads.contact import Lost, loaded_spans, outside
 from jointload.loads.moments import Chain, SegmentMotion, inverse_dynamics
 from jointload.loads.soles import off_sole, sole_outlines
 from jointload.numerics.rotations import angular_motion
-from jointload.numerics.signals import derivatives, runs, zero_lag_lowpass
+from jointload.numerics.signals import runs, second_derivative, zero_lag_lowpass
 from jointload.numerics.splines import CubicCurve
 from jointload.settings import Settings
 
@@ -210,7 +210,7 @@ def _inertial_wrench(pose: BoardPose, halves: bool) -> tuple[Array, Array]:
     motion = SegmentMotion(
         rotation=np.repeat(pose.rotation[:, :, None], parts, axis=2),
         centre=centre,
-        acceleration=derivatives(centre, 1.0 / pose.rate)[1],
+        acceleration=second_derivative(centre, 1.0 / pose.rate),
         angular_velocity=np.repeat(velocity[:, None], parts, axis=1),
         angular_acceleration=np.repeat(acceleration[:, None], parts, axis=1),
     )
@@ -309,7 +309,7 @@ def _largest_stop(trial: Recording, body: FittedBody, settings: Settings) -> flo
         labels = [label for label in body.clusters[f"{side}_foot"].labels if label in trial.labels]
         height = trial.markers[1, [trial.labels.index(label) for label in labels]]
         height = zero_lag_lowpass(height, _cutoff(settings, trial.point_rate), trial.point_rate)
-        stop = np.fmax.reduce(np.abs(derivatives(height, 1.0 / trial.point_rate)[1]))
+        stop = np.fmax.reduce(np.abs(second_derivative(height, 1.0 / trial.point_rate)))
         parts = [stop[start // step : -(-end // step)] for start, end in spans]
         most = float(np.nanmax([most, *(np.nanmax(part) for part in parts if np.isfinite(part).any())]))
     return most

@@ -27,7 +27,7 @@ from jointload.numerics.rotations import (
     rotate,
     rotate_back,
 )
-from jointload.numerics.signals import derivatives, zero_lag_lowpass
+from jointload.numerics.signals import second_derivative, zero_lag_lowpass
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,7 +74,8 @@ def loads_from_above(
         return UpperLoads(nothing, nothing, tuple(missing) if trunk is not None else ("trunk", *missing))
     dt, centre = 1.0 / poses.rate, poses.place(body, "l5s1")
     rotation, origin = poses.of("trunk")
-    force, moment = _pushed(trunk.mass, origin + rotate(rotation, trunk.com[..., None]), centre, dt)
+    own = origin + rotate(rotation, trunk.com[..., None])
+    force, moment = _pushed(trunk.mass, own, centre, dt)
     moment += turned(rotation, trunk.tensor, dt)
     seen = trunk.mass
     for mass, place in parts:
@@ -83,8 +84,8 @@ def loads_from_above(
     if not body.lost:
         left = np.asarray(body.rider.mass - sum(segment.mass for segment in body.inertia.values())) / seen
         force, moment = left[..., None] * force, left[..., None] * moment
-    middle = None if flesh is None else upper_mass(poses, markers, body)[1]
-    if flesh is not None and middle is not None:
+    if flesh is not None:
+        middle = _common_centre([(trunk.mass, own), *parts])[1]
         force, moment = force + flesh, moment + cross(middle - centre, flesh)
     j = angles.joints.index("l5s1")
     signs = angles.signs[:, j].reshape(3, *(1,) * (moment.ndim - 1))
@@ -100,10 +101,14 @@ def upper_mass(poses: SegmentPoses, markers: dict[str, Array], body: FittedBody)
     if trunk is None or not np.isfinite(poses.of("trunk")[1]).any():
         return 0.0, None
     rotation, origin = poses.of("trunk")
-    seen = np.asarray(trunk.mass)
-    weighted = seen[..., None] * (origin + rotate(rotation, trunk.com[..., None]))
+    return _common_centre([(trunk.mass, origin + rotate(rotation, trunk.com[..., None])), *parts])
+
+
+def _common_centre(parts: list[tuple[float | Array, Array]]) -> tuple[Array, Array]:
+    """Mass [kg] and centre (3, F) [m] of several parts."""
+    seen, weighted = np.zeros(()), np.zeros(())
     for mass, place in parts:
-        seen, weighted = seen + mass, weighted + mass * place
+        seen, weighted = seen + mass, weighted + np.asarray(mass)[..., None] * place
     return seen, weighted / seen[..., None]
 
 
@@ -166,7 +171,7 @@ def _shift(offset: Array) -> Array:
 def _pushed(mass: float | Array, place: Array, centre: Array, dt: float) -> tuple[Array, Array]:
     """Force (3, F) that moves a mass at `place`, and its moment about `centre`."""
     fall = GRAVITY.reshape(3, *(1,) * (place.ndim - 1))
-    force = np.asarray(mass)[..., None] * (derivatives(place, dt)[1] - fall)
+    force = np.asarray(mass)[..., None] * (second_derivative(place, dt) - fall)
     return force, cross(place - centre, force)
 
 

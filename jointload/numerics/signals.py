@@ -178,15 +178,15 @@ def _moved_on(x: Array, first: int, length: int) -> Array:
     return out
 
 
-def derivatives(x: Array, dt: float) -> tuple[Array, Array]:
-    """Central first and second difference along the last axis, NaN at both ends. x : (..., N); dt [s]."""
-    first = np.full_like(x, np.nan)
-    first[..., 1:-1] = (x[..., 2:] - x[..., :-2]) * (0.5 / dt)
-    return first, second_derivative(x, dt)
+def first_derivative(x: Array, dt: float) -> Array:
+    """Central first difference along the last axis, NaN at both ends. x : (..., N); dt [s]."""
+    out = np.full_like(x, np.nan)
+    out[..., 1:-1] = (x[..., 2:] - x[..., :-2]) * (0.5 / dt)
+    return out
 
 
 def second_derivative(x: Array, dt: float) -> Array:
-    """The second of `derivatives`."""
+    """Central second difference along the last axis, NaN at both ends. x : (..., N); dt [s]."""
     out = np.empty_like(x)
     out[..., :1] = out[..., -1:] = np.nan
     inner = out[..., 1:-1]

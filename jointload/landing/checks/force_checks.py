@@ -25,7 +25,7 @@ from jointload.landing.landed import Landing, Result
 from jointload.landing.measures.body_measures import fall_acceleration, unexplained_force
 from jointload.landing.measures.force_measures import BEARING_SHARE
 from jointload.loads.contact import Lost, outside
-from jointload.numerics.signals import bridge_short_gaps, derivatives, runs, zero_lag_lowpass
+from jointload.numerics.signals import bridge_short_gaps, runs, second_derivative, zero_lag_lowpass
 
 STEP_WARN, STEP_REFUSE = 0.005, 0.012
 """[s] by which markers and force may be out of step (choice: on the sample's stiff landing 4 ms shift the hip's moment
@@ -255,7 +255,7 @@ def force_lag(landing: Landing) -> tuple[float, float]:
     there is too little to compare, or when a landing foot's force is not measured throughout."""
     rate, centre = landing.poses.rate, landing.centre.position[1]
     height = centre if np.isfinite(centre).any() else landing.poses.place(landing.body, "hip_mid")[1]
-    demanded = 1.0 + derivatives(height, 1.0 / rate)[1] / G
+    demanded = 1.0 + second_derivative(height, 1.0 / rate) / G
     most, start = round(STEP_SEARCH * rate), landing.touchdown_frame()
     first, last = (
         max(most, start - round(STEP_BEFORE * rate)),
