@@ -87,9 +87,8 @@ def complete_markers(
 ) -> tuple[list[str], Array, tuple[Finding, ...], list[Fill]]:
     """Labels and gap-filled trajectories (3, M, F) of every marker the body needs, before any filter; the findings; and
     what was filled from other markers. Remembered, because a landing is followed with several choices."""
-    used = _needed_labels(recording, body)
-    markers = recording.markers[:, [recording.labels.index(label) for label in used]]
-    markers, findings = _exchanged_back(markers, used, body, recording.name)
+    used, markers, exchanged = _labelled(recording, body)
+    findings = list(exchanged)
     gaps = ~np.isfinite(markers[0])
     fills: list[Fill] = []
     if gaps.any():
@@ -98,6 +97,15 @@ def complete_markers(
         markers, fills = fill_from_neighbours(markers, used, body.clusters)
         findings += _gap_findings(recording, used, gaps, bridged, fills, protected)
     return used, markers, tuple(findings), fills
+
+
+@lru_cache(maxsize=2)
+def _labelled(recording: Recording, body: FittedBody) -> tuple[list[str], Array, list[Finding]]:
+    """Labels and trajectories (3, M, F) of every marker the body needs, exchanged labels put back, and the findings;
+    remembered likewise."""
+    used = _needed_labels(recording, body)
+    markers = recording.markers[:, [recording.labels.index(label) for label in used]]
+    return used, *_exchanged_back(markers, used, body, recording.name)
 
 
 def track_segments(

@@ -310,10 +310,11 @@ def _lost_spans(
             (unknown & (plates_borne == 0), "a loaded plate on which no foot is seen"),
             (~np.isfinite(feet[side].points[0, 0]) & (plates_borne == 0), "the foot's markers are not seen"),
         )
-        taken = np.zeros(shared.size, dtype=bool)
-        for mask, reason in reasons:
-            out += [Lost(name, start, stop, reason) for start, stop in runs(mask & ~taken)]
-            taken |= mask
+        masks = np.array([mask for mask, _ in reasons])
+        taken = np.logical_or.accumulate(masks, axis=0)
+        masks[1:] &= ~taken[:-1]
+        for (_, reason), stretches in zip(reasons, runs_of_rows(masks), strict=True):
+            out += [Lost(name, start, stop, reason) for start, stop in stretches]
     return tuple(sorted(out, key=lambda gone: (gone.side, gone.start)))
 
 

@@ -28,6 +28,7 @@ from jointload.numerics.rotations import (
     rotate_back,
 )
 from jointload.numerics.signals import second_derivative, zero_lag_lowpass
+from jointload.numerics.together import together
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,18 +75,17 @@ def loads_from_above(
         return UpperLoads(nothing, nothing, tuple(missing) if trunk is not None else ("trunk", *missing))
     dt, centre = 1.0 / poses.rate, poses.place(body, "l5s1")
     rotation, origin = poses.of("trunk")
-    own = origin + rotate(rotation, trunk.com[..., None])
-    force, moment = _pushed(trunk.mass, own, centre, dt)
-    moment += turned(rotation, trunk.tensor, dt)
-    seen = trunk.mass
-    for mass, place in parts:
-        more, turning = _pushed(mass, place, centre, dt)
-        seen, force, moment = seen + mass, force + more, moment + turning
+    parts = [(trunk.mass, origin + rotate(rotation, trunk.com[..., None])), *parts]
+    masses, places = np.stack(np.broadcast_arrays(*(mass for mass, _ in parts))), [place for _, place in parts]
+    seen, force, moment = masses.sum(axis=0), np.zeros(()), turned(rotation, trunk.tensor, dt)
+    for some in together(len(places), centre[0].size):
+        more, turning = _pushed(masses[some], np.stack(places[some], axis=1), centre, dt)
+        force, moment = force + more, moment + turning
     if not body.lost:
         left = np.asarray(body.rider.mass - sum(segment.mass for segment in body.inertia.values())) / seen
         force, moment = left[..., None] * force, left[..., None] * moment
     if flesh is not None:
-        middle = _common_centre([(trunk.mass, own), *parts])[1]
+        middle = _common_centre(parts)[1]
         force, moment = force + flesh, moment + cross(middle - centre, flesh)
     j = angles.joints.index("l5s1")
     signs = angles.signs[:, j].reshape(3, *(1,) * (moment.ndim - 1))
@@ -114,9 +114,9 @@ def _common_centre(parts: list[tuple[float | Array, Array]]) -> tuple[Array, Arr
 
 def _parts(
     poses: SegmentPoses, markers: dict[str, Array], body: FittedBody
-) -> tuple[list[tuple[float, Array]], list[str]]:
+) -> tuple[list[tuple[float | Array, Array]], list[str]]:
     """Mass [kg] and centre (3, F) [m] of head and each part of the arms; the names of those that are not seen."""
-    parts, missing = [], []
+    parts, missing = list[tuple[float | Array, Array]](), list[str]()
     for name, line in body.definition.mass_lines.items():
         if name == "trunk":
             continue
@@ -168,11 +168,11 @@ def _shift(offset: Array) -> Array:
     return np.multiply.outer(np.eye(3), dot(offset, offset)) - offset[:, None] * offset[None]
 
 
-def _pushed(mass: float | Array, place: Array, centre: Array, dt: float) -> tuple[Array, Array]:
-    """Force (3, F) that moves a mass at `place`, and its moment about `centre`."""
-    fall = GRAVITY.reshape(3, *(1,) * (place.ndim - 1))
-    force = np.asarray(mass)[..., None] * (second_derivative(place, dt) - fall)
-    return force, cross(place - centre, force)
+def _pushed(masses: Array, places: Array, centre: Array, dt: float) -> tuple[Array, Array]:
+    """Force (3, F) that moves masses (P,) at places (3, P, F), and its moment about `centre`."""
+    fall = GRAVITY.reshape(3, *(1,) * (places.ndim - 1))
+    force = masses[..., None] * (second_derivative(places, dt) - fall)
+    return force.sum(axis=1), cross(places - centre[:, None], force).sum(axis=1)
 
 
 def turned(rotation: Array, tensor: Array, dt: float) -> Array:
