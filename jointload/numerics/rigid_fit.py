@@ -35,13 +35,17 @@ def fit_poses(clusters: Sequence[Array], observed: Sequence[Array]) -> tuple[Arr
     Horn BKP (1987) J Opt Soc Am A 4:629-642; Theobald DL (2005) Acta Cryst A61:478-480 (both from memory).
     """
     shape = (len(clusters), *observed[0].shape[2:])
-    covariance, centre_local, centre_lab = (np.full((*parts, *shape), np.nan) for parts in ((3, 3), (3,), (3,)))
-    spread, count = np.full(shape, np.nan), np.zeros(shape)
-    for segments, where, local, seen_at in _seen_alike(clusters, observed):
-        fixed = _fix_a_rotation(local)
-        if fixed.any():
-            moments = _moments(local, seen_at)
-        for g, s in ((g, segments[g]) for g in np.flatnonzero(fixed)):
+    groups = list(_seen_alike(clusters, observed))
+    fixed = [_fix_a_rotation(local) for _, _, local, _ in groups]
+    throughout = all(isinstance(each[1], slice) and known.all() for each, known in zip(groups, fixed, strict=True))
+    covariance, spread, count = np.empty((3, 3, *shape)), np.empty(shape), np.zeros(shape)
+    centre_local, centre_lab = np.empty((3, *shape)), np.empty((3, *shape))
+    if not throughout:
+        for each in (covariance, spread, centre_local, centre_lab):
+            each[...] = np.nan
+    for (segments, where, local, seen_at), known in zip(groups, fixed, strict=True):
+        moments = _moments(local, seen_at) if known.any() else ()
+        for g, s in ((g, segments[g]) for g in np.flatnonzero(known)):
             covariance[:, :, s][..., where] = moments[0][:, :, g]
             centre_local[:, s][..., where], centre_lab[:, s][..., where] = moments[1][:, g], moments[2][:, g]
             spread[s][..., where], count[s][..., where] = moments[3][g], local.shape[2]
