@@ -18,7 +18,7 @@ from jointload.landing.borne import Borne, Span, forces_borne
 from jointload.landing.ends import IMPACT_SECONDS, Ends, Instant, Seen, lowest_pelvis_of
 from jointload.landing.filtered import FilteredForces, filtered_forces
 from jointload.loads.contact import Contact, loaded_spans
-from jointload.numerics.signals import derivatives, peaks, runs
+from jointload.numerics.signals import first_derivative, peaks, runs
 from jointload.settings import Settings
 
 SHORTEST_FLIGHT = 0.15
@@ -177,7 +177,7 @@ def _events_of_motion(
 def _fall_end(poses: SegmentPoses, body: FittedBody, side: str) -> float:
     """Time [s] at which the lowest point of a foot stops falling after its fastest fall; 0 where it never falls."""
     points = [poses.place(body, f"{side}_{name}")[1] for name in ("calcaneus", "forefoot")]
-    speed = derivatives(np.min(points, axis=0), 1.0 / poses.rate)[0]
+    speed = first_derivative(np.min(points, axis=0), 1.0 / poses.rate)
     if not (np.isfinite(speed) & (speed < -FALLING_SPEED)).any():
         return 0.0
     fastest = int(np.nanargmin(speed))

@@ -178,15 +178,15 @@ def _moved_on(x: Array, first: int, length: int) -> Array:
     return out
 
 
-def derivatives(x: Array, dt: float) -> tuple[Array, Array]:
-    """Central first and second difference along the last axis, NaN at both ends. x : (..., N); dt [s]."""
-    first = np.full_like(x, np.nan)
-    first[..., 1:-1] = (x[..., 2:] - x[..., :-2]) * (0.5 / dt)
-    return first, second_derivative(x, dt)
+def first_derivative(x: Array, dt: float) -> Array:
+    """Central first difference along the last axis, NaN at both ends. x : (..., N); dt [s]."""
+    out = np.full_like(x, np.nan)
+    out[..., 1:-1] = (x[..., 2:] - x[..., :-2]) * (0.5 / dt)
+    return out
 
 
 def second_derivative(x: Array, dt: float) -> Array:
-    """The second of `derivatives`."""
+    """Central second difference along the last axis, NaN at both ends. x : (..., N); dt [s]."""
     out = np.empty_like(x)
     out[..., :1] = out[..., -1:] = np.nan
     inner = out[..., 1:-1]
@@ -195,6 +195,14 @@ def second_derivative(x: Array, dt: float) -> Array:
     inner += x[..., :-2]
     inner *= 1.0 / dt**2
     return out
+
+
+def known_median(x: Array) -> Array:
+    """(...) median along the last axis (..., N) of what is known, NaN where nothing is: NaN is sorted to the end."""
+    known = np.count_nonzero(~np.isnan(x), axis=-1)[..., None]
+    ordered = np.sort(x, axis=-1)
+    lower, upper = (np.take_along_axis(ordered, np.maximum(at, 0) // 2, axis=-1)[..., 0] for at in (known - 1, known))
+    return np.asarray(0.5 * (lower + upper))
 
 
 def bridge_short_gaps(

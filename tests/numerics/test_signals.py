@@ -81,13 +81,13 @@ def test_angular_acceleration_of_pezzack(shared_reference: Path, column: int, cu
     """
     data = np.loadtxt(shared_reference / "raw" / "Pezzack.txt", skiprows=6)
     dt = 0.0201
-    acceleration = s.derivatives(s.zero_lag_lowpass(data[:, column], cutoff, 1 / dt), dt)[1]
+    acceleration = s.second_derivative(s.zero_lag_lowpass(data[:, column], cutoff, 1 / dt), dt)
     assert np.sqrt(np.nanmean((acceleration - data[:, 3]) ** 2)) < error
 
 
 def test_differences_of_a_parabola_are_exact() -> None:
     time = np.arange(50) * 0.01
-    first, second = s.derivatives(3 + 2 * time - 4.9 * time**2, 0.01)
+    first, second = (d(3 + 2 * time - 4.9 * time**2, 0.01) for d in (s.first_derivative, s.second_derivative))
     np.testing.assert_allclose(first[1:-1], (2 - 9.8 * time)[1:-1], atol=1e-9)
     np.testing.assert_allclose(second[1:-1], -9.8, atol=1e-8)
     assert np.isnan(second[[0, -1]]).all()

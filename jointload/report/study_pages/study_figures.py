@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from jointload.other_choices import MAIN_QUANTITIES
 from jointload.report.figures.axis import Axis, around, named, ticked
 from jointload.report.figures.panel import (
     Band,
@@ -23,7 +24,6 @@ from jointload.report.figures.panel import (
     one,
 )
 from jointload.report.study_pages.study_words import number, p_text, title_of
-from jointload.report.words.tables import MAIN_QUANTITIES
 from jointload.study.comparison import Comparison, CurveRow, Row
 from jointload.study.styles import FEATURES, Styles
 
