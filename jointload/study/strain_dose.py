@@ -33,6 +33,8 @@ BASES = {"impulse": "BW s", "peak": "BW"}
 SOFT, STIFF = "soft", "stiff"
 BY_DEFINITION = "by definition"
 """Note of a saving that follows from the exponent alone."""
+UNLOADED = "no recorded landing loads it: there is no mean load to count by"
+"""Note of a dose that is not known although its loads are."""
 FEWER = 0.5
 """Share of the landings of a rider's highest class that 'fewer hard landings' leaves out (choice)."""
 LIGHTER = 0.04
@@ -228,7 +230,8 @@ def _dose_row(key: Row, pieces: Pieces, exponent: float) -> Row:
         low, high = _wider(value, pieces.ends(exponent, "low")[0], pieces.ends(exponent, "high")[1], chance)
     note = pieces.note
     if known and not np.isfinite([low, high]).all():
-        note = "; ".join(filter(None, (note, "no interval: the study's numbers carry none")))
+        why = "no interval: the study's numbers carry none" if np.isfinite(value) else UNLOADED
+        note = "; ".join(filter(None, (note, why)))
     return key | {
         "landings": total, "known_landings": known, "modelled_landings": float(pieces.modelled.sum()),
         "dose": value, "low": low, "high": high,

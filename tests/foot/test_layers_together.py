@@ -73,6 +73,15 @@ def test_landings_together_lie_side_by_side() -> None:
     assert said.startswith("At 3 mm under the heel of 2 riders: ")
 
 
+def test_nothing_is_said_of_heights_that_were_not_tried() -> None:
+    """Where each millimetre gains up to the highest, whatever room the shoe has."""
+    whole = trial(2000.0)
+    choices = (replace(choose(whole, "heel", 3 * MM, limit * MM), gained_to=8 * MM) for limit in (8, 60))
+    within, beyond = (sentence(whole, choice) for choice in choices)
+    assert within.endswith("up to the limit of 8 mm each millimetre gains.")
+    assert beyond.endswith("up to 8 mm, the highest that was tried, each millimetre gains.")
+
+
 def test_toes_are_known_where_all_are() -> None:
     both = together([trial(2000.0), trial(700.0, toes=False)], 2)
     said = cost(both, choose(both, "heel", 3 * MM, 8 * MM))

@@ -139,6 +139,10 @@ def test_faults_are_told_together_and_nothing_is_written(tmp_path: Path) -> None
         compare_study(study, "board", out=tmp_path / "out")
     with pytest.raises(StudyError, match="--baseline: expected flat or wedge, found 'curb'"):
         compare_study(study, "condition", out=tmp_path / "out", baseline="curb")
+    plan = study / "study.toml"
+    plan.write_text(plan.read_text().replace('baseline = "flat"', 'baseline = "flap"'))
+    with pytest.raises(StudyError, match=r"baseline: expected flat or wedge, found 'flap' in study\.toml; correct it"):
+        compare_study(study, "condition", out=tmp_path / "out")
     assert not (tmp_path / "out").exists()
 
 

@@ -93,10 +93,11 @@ def plain_digits(value: float, low: float, high: float, unit: str, extra: int = 
 
 
 def series_table(analysis: Analysis) -> pandas.DataFrame:
-    """Every time series at the marker rate; the columns' second level is the unit row."""
+    """Every time series at the rate at which the motion is followed; the columns' second level is the unit row."""
     import pandas as pd
 
-    series = {"time": ("s", analysis.session.trial.time), **landing_series(analysis.landing), **_heel_series(analysis)}
+    time = analysis.landing.recording.time
+    series = {"time": ("s", time), **landing_series(analysis.landing), **_heel_series(analysis)}
     columns = pd.MultiIndex.from_tuples([(name, unit) for name, (unit, _) in series.items()])
     return pd.DataFrame(np.column_stack([values for _, values in series.values()]), columns=columns)
 
