@@ -327,7 +327,8 @@ def test_thickness_alone_raises_the_rider_and_hardly_turns_the_knee(asked: Asked
 
 
 def test_named_instants_hold_the_extremes(analysis: Analysis, asked: Asked) -> None:
-    """At its own instant a moment is its peak, but for what lies between two frames; the pelvis is lowest at the landing's end."""
+    """At its own instant a moment is its peak, but for what lies between two frames; the pelvis is lowest at the
+    landing's end."""
     answer = asked(parse_wedge("lateral:4", "right", "full"))
     found = {(row.quantity, row.instant): row for row in answer.at_instants}
     for name, instant in (("adduction", "largest knee adduction moment"), ("flexion", "largest knee flexion moment")):
