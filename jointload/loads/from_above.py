@@ -27,7 +27,7 @@ from jointload.numerics.rotations import (
     rotate,
     rotate_back,
 )
-from jointload.numerics.signals import second_derivative, zero_lag_lowpass
+from jointload.numerics.signals import of_fourth_order, second_derivative, zero_lag_lowpass
 from jointload.numerics.together import together
 
 
@@ -171,12 +171,13 @@ def _shift(offset: Array) -> Array:
 def _pushed(masses: Array, places: Array, centre: Array, dt: float) -> tuple[Array, Array]:
     """Force (3, F) that moves masses (P,) at places (3, P, F), and its moment about `centre`."""
     fall = GRAVITY.reshape(3, *(1,) * (places.ndim - 1))
-    force = masses[..., None] * (second_derivative(places, dt) - fall)
+    force = masses[..., None] * (of_fourth_order(second_derivative(places, dt)) - fall)
     return force.sum(axis=1), cross(places - centre[:, None], force).sum(axis=1)
 
 
 def turned(rotation: Array, tensor: Array, dt: float) -> Array:
     """Rate of a rigid body's own angular momentum (3, F), lab axes."""
-    velocity, acceleration = (rotate_back(rotation, each) for each in angular_motion(rotation, dt))
+    velocity, acceleration = angular_motion(rotation, dt)
+    velocity, acceleration = rotate_back(rotation, velocity), rotate_back(rotation, of_fourth_order(acceleration))
     wide = tensor[..., None]
     return rotate(rotation, rotate(wide, acceleration) + cross(velocity, rotate(wide, velocity)))

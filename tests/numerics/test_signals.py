@@ -93,6 +93,44 @@ def test_differences_of_a_parabola_are_exact() -> None:
     assert np.isnan(second[[0, -1]]).all()
 
 
+def test_differences_of_fourth_order_err_sixteen_times_less_at_half_the_step() -> None:
+    """Exact second derivatives of a sine; the error of a fourth-order rule falls by 2**4 (textbooks of numerics)."""
+
+    def error(dt: float) -> float:
+        time = np.arange(0.0, 1.0, dt)
+        found = s.of_fourth_order(s.second_derivative(np.sin(20.0 * time), dt))
+        return float(np.max(np.abs(found + 400.0 * np.sin(20.0 * time))[2:-2]))
+
+    assert error(0.002) / error(0.001) == pytest.approx(16.0, rel=0.05)
+    plain = s.second_derivative(np.sin(20.0 * np.arange(0.0, 1.0, 0.002)), 0.002)
+    assert error(0.002) < 0.001 * np.nanmax(np.abs(plain + 400.0 * np.sin(20.0 * np.arange(0.0, 1.0, 0.002))))
+
+
+def test_beside_a_gap_differences_stay_of_second_order() -> None:
+    path = np.sin(np.arange(40) * 0.3)
+    path[20] = np.nan
+    plain = s.second_derivative(path, 0.01)
+    better = s.of_fourth_order(plain.copy())
+    np.testing.assert_array_equal(np.isnan(better), np.isnan(plain))
+    np.testing.assert_array_equal(better[[1, 18, 22, 38]], plain[[1, 18, 22, 38]])
+    assert np.all(better[2:18] != plain[2:18])
+
+
+def test_a_peak_between_two_samples_is_found() -> None:
+    """A bell of 20 ms at half its height, sampled every 4 ms wherever its top lies."""
+    width = 0.020 / np.sqrt(8.0 * np.log(2.0))
+    tops = np.linspace(0.048, 0.052, 21)[:, None]
+    rows = np.exp(-0.5 * ((np.arange(26) * 0.004 - tops) / width) ** 2)
+    assert np.mean(1.0 - rows.max(axis=1)) == pytest.approx(0.009, abs=0.001)
+    assert np.max(np.abs(s.peak(rows) - 1.0)) < np.max(1.0 - rows.max(axis=1)) / 8.0
+
+
+def test_a_peak_at_an_end_or_a_plateau_is_the_sample_and_unknown_stays_unknown() -> None:
+    rows = np.array([[3.0, 2.0, 1.0], [1.0, 2.0, 3.0], [2.0, 2.0, 2.0], [1.0, np.nan, 3.0], [-np.inf, 4.0, 3.0]])
+    np.testing.assert_array_equal(s.peak(rows), [3.0, 3.0, 2.0, np.nan, 4.0])
+    assert s.peak(np.array([1.0, 2.0])) == 2.0
+
+
 def test_short_gaps_are_bridged_and_others_left() -> None:
     time = np.arange(200) / 100
     wave = np.stack([np.sin(4 * time), np.cos(3 * time), time])[:, None].repeat(3, axis=1)

@@ -10,6 +10,7 @@ from jointload.intake.recording import Array
 from jointload.intake.rider import G
 from jointload.landing.events import BALLISTIC_SECONDS, CLEAR_SECONDS
 from jointload.landing.landed import Landing, Result, reasons_of_all, unless
+from jointload.landing.measures.force_measures import touched
 from jointload.landing.span import Span, nearest, picked
 from jointload.numerics.signals import second_derivative, zero_lag_lowpass
 
@@ -48,7 +49,8 @@ def _touchdown_speed(landing: Landing) -> tuple[Array, str]:
     if landing.events.kind != "landing":
         return np.full(landing.borne.shape, np.nan), landing.events.no_takeoff
     height = landing.poses.place(landing.body, "hip_mid")[1]
-    speed = fall_speed(height, landing.poses.rate, landing.time("first_touchdown"), landing.time("flight_start"))
+    end = np.fmin.reduce([touched(landing, side) for side in landing.events.sides])
+    speed = fall_speed(height, landing.poses.rate, end, landing.time("flight_start"))
     return speed, unless(speed, "fewer than four frames of the pelvis in flight")
 
 

@@ -26,7 +26,7 @@ def moment_peak(joint: str, rotation: str, kind: str, sign: float) -> Sided:
 
     def value(landing: Landing, side: str) -> Result:
         span = landing.span(side)
-        return span.largest(sign * span.cut(landing.loads.of(f"{side}_{joint}", rotation, kind)))
+        return span.peak(sign * span.cut(landing.loads.of(f"{side}_{joint}", rotation, kind)))
 
     return value
 
@@ -59,7 +59,7 @@ def work_negative(joint: str) -> Sided:
 
 def power_absorbed_peak(joint: str) -> Sided:
     """Largest power [W] that a joint takes up, below zero."""
-    return lambda landing, side: -landing.span(side).largest(-_power(landing, joint, side))
+    return lambda landing, side: -landing.span(side).peak(-_power(landing, joint, side))
 
 
 def along(landing: Landing, joint: str, segment: str) -> Array:
@@ -69,4 +69,4 @@ def along(landing: Landing, joint: str, segment: str) -> Array:
 
 def knee_compression_peak(landing: Landing, side: str) -> Result:
     span = landing.span(side)
-    return span.largest(-span.cut(along(landing, f"{side}_knee", f"{side}_shank")))
+    return span.peak(-span.cut(along(landing, f"{side}_knee", f"{side}_shank")))
