@@ -44,11 +44,13 @@ def fit_poses(clusters: Sequence[Array], observed: Sequence[Array]) -> tuple[Arr
         for each in (covariance, spread, centre_local, centre_lab):
             each[...] = np.nan
     for (segments, where, local, seen_at), known in zip(groups, fixed, strict=True):
-        moments = _moments(local, seen_at) if known.any() else ()
+        if not known.any():
+            continue
+        own_covariance, own_local, own_lab, own_spread = _moments(local, seen_at)
         for g, s in ((g, segments[g]) for g in np.flatnonzero(known)):
-            covariance[:, :, s][..., where] = moments[0][:, :, g]
-            centre_local[:, s][..., where], centre_lab[:, s][..., where] = moments[1][:, g], moments[2][:, g]
-            spread[s][..., where], count[s][..., where] = moments[3][g], local.shape[2]
+            covariance[:, :, s][..., where] = own_covariance[:, :, g]
+            centre_local[:, s][..., where], centre_lab[:, s][..., where] = own_local[:, g], own_lab[:, g]
+            spread[s][..., where], count[s][..., where] = own_spread[g], local.shape[2]
     rotation, position, largest = np.empty((3, 3, *shape)), np.empty((3, *shape)), np.empty(shape)
     for some in together(len(clusters), spread[0].size):
         quaternion, largest[some] = _largest_eigenpair(covariance[:, :, some], 0.5 * spread[some])

@@ -194,3 +194,16 @@ def test_peaks_are_those_of_scipy() -> None:
         size = int(rng.integers(1, 60))
         x = rng.integers(0, 6, size).astype(float) if k % 2 else np.cumsum(rng.standard_normal(size))
         np.testing.assert_array_equal(s.peaks(x, 1.0), find_peaks(x, prominence=1.0)[0])
+
+
+def test_the_median_of_what_is_known() -> None:
+    """Against numpy's median of the known samples of every row, odd and even in number; a row of nothing has none."""
+    rng = np.random.default_rng(3)
+    rows = rng.standard_normal((3, 20, 9))
+    rows[:, rng.random((20, 9)) < 0.4] = np.nan
+    rows[:, 4] = np.nan
+    rows[:, 5] = np.arange(9.0)
+    found = s.known_median(rows)
+    for k in np.ndindex(3, 20):
+        known = rows[k][np.isfinite(rows[k])]
+        assert np.isnan(found[k]) if k[1] == 4 else found[k] == np.median(known)
