@@ -242,6 +242,9 @@ def test_the_page_and_the_terminal_answer_the_feet_first(analysis: Analysis, ans
     assert "heel cup" in second
     lines = "\n".join(last_lines(reported.analysis, reported.whatif))
     assert "peak heel pressure" in lines and "push of the toes" in lines
+    of_which = f"Of the first of 2 shapes, {answers[0].shape_text}; the report compares all:"
+    assert lines.index(of_which) < lines.index("Change of left peak heel pressure")
+    assert "shapes" not in "\n".join(last_lines(reported.analysis, answers[0]))
 
 
 # a fit
