@@ -18,6 +18,8 @@ QUIET = (
     "--disable-component-update", "--disable-quic", "--disable-gpu", "--disable-dev-shm-usage",
     "--window-size=1280,1000",
 )  # fmt: skip
+CONTRAST = ("color-contrast",)
+"""The one rule that asks for another answer in light and dark."""
 LONGEST_SCRIPT = 120
 """Of a busy machine, for one script in the page [s]."""
 LEAST_LETTERS = 11.0

@@ -72,8 +72,9 @@ def contrasts(data: pandas.DataFrame, levels: Sequence[str]) -> list[Contrast]:
     df = _containment(data, len(levels), within)
     if df < 1:
         return [_unknown(level, levels[0], data, "too few riders") for level in levels[1:]]
-    fit, words = _fitted(data, levels, within, repeated)
-    means = _of_means(data, levels, within) if _at_zero(fit) else None
+    placed = data.assign(level=data["level"].map({level: k for k, level in enumerate(levels)}))
+    fit, words = _fitted(placed, within, repeated)
+    means = _of_means(placed, within) if _at_zero(fit) else None
     found = [_contrast(fit, means, words, data, levels[0], level, k, df) for k, level in enumerate(levels[1:], 1)]
     landings = float(1.0 / np.mean(1.0 / cells))
     return [replace(one, repeated=repeated, landings=landings) for one in found]
@@ -136,8 +137,9 @@ def _containment(data: pandas.DataFrame, levels: int, within: bool) -> int:
     return int(data.groupby(["rider", "level"]).ngroups - riders - (levels - 1))
 
 
-def _fitted(data: pandas.DataFrame, levels: Sequence[str], within: bool, repeated: bool) -> tuple[Any, str]:
-    values, riders, member = data["value"].to_numpy(float), data["rider"].to_numpy(object), _members(data, levels)
+def _fitted(data: pandas.DataFrame, within: bool, repeated: bool) -> tuple[Any, str]:
+    """data : level is a number, 0 of the baseline"""
+    values, riders, member = data["value"].to_numpy(float), data["rider"].to_numpy(object), _members(data)
     if not within and not repeated:
         from statsmodels.regression.linear_model import OLS
 
@@ -148,9 +150,10 @@ def _fitted(data: pandas.DataFrame, levels: Sequence[str], within: bool, repeate
     return fit_mixed(values, _against_first(member), riders), "mixed model, random: rider"
 
 
-def _members(data: pandas.DataFrame, levels: Sequence[str]) -> Array:
+def _members(data: pandas.DataFrame) -> Array:
     """(N, levels) 1 where a landing is of a level, else 0."""
-    return (data["level"].to_numpy(object)[:, None] == np.array(levels, dtype=object)).astype(float)
+    level = data["level"].to_numpy(int)
+    return np.eye(level.max() + 1)[level]
 
 
 def _against_first(member: Array) -> Array:
@@ -166,13 +169,13 @@ def _at_zero(fit: Any) -> bool:
     return min(variances) < AT_ZERO * float(fit.scale)
 
 
-def _of_means(data: pandas.DataFrame, levels: Sequence[str], within: bool) -> Any:
+def _of_means(data: pandas.DataFrame, within: bool) -> Any:
     """Levels compared by the riders' means, each counted as often as it has landings: with two levels and equally many
     landings the paired t-test, or that of two groups."""
     from statsmodels.regression.linear_model import WLS
 
     cells = data.groupby(["rider", "level"])["value"].agg(["mean", "size"]).reset_index()
-    design = _against_first(_members(cells, levels))
+    design = _against_first(_members(cells))
     if within:
         riders = cells["rider"].to_numpy(object)
         design = np.column_stack([design, riders[:, None] == sorted(set(riders.tolist()))[1:]])

@@ -25,7 +25,7 @@ def fitted(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[HandDay, 
         patch.setattr(fitting, "DRAWS", 50)
         study = empty_study(tmp_path_factory.mktemp("day") / "study")
         (study / "plan.csv").write_text("rider,condition,landings\nrider_a,flat,1\n", encoding="utf-8")
-        hand = HandDay(study, skipped=("result",))
+        hand = HandDay(study, skipped=("result",), at_once=True)
         hand.turn()
         hand.day.fit("rider_a", "right", "knee_adduction_moment")
         assert hand.settle()["fitting"]["text"] == "Record 1 more on the flat insole."
