@@ -29,7 +29,7 @@ from jointload.landing.checks.known_people import strength_findings
 from jointload.landing.checks.person import signs_of_another
 from jointload.landing.checks.split_measures import split_findings, with_split_interval
 from jointload.landing.checks.verdict import judge, stop_moments, with_void_notes
-from jointload.landing.events import find_events, may_follow_flights, may_have_fallen, touchdown_frames
+from jointload.landing.events import find_events, may_follow_flights, may_have_fallen, touchdown_samples
 from jointload.landing.filtered import FilteredForces, filtered_forces
 from jointload.landing.landed import Landing, Measure
 from jointload.landing.measures.every_measure import measure_landing
@@ -281,10 +281,11 @@ class _Moved:
 
 
 def _moved(session: Session, body: FittedBody, settings: Settings) -> _Moved:
-    trial, protected = session.trial, never_bridged(session.trial, settings)
+    trial = session.trial
     if settings.smoothing == "balanced":
-        followed = follow(trial, body, session.board, settings.longest_gap, protected)
+        followed = follow(trial, body, session.board, settings.longest_gap, plates_struck(trial, settings))
         return _Moved(followed.recording, followed.markers, followed.findings, followed.smoother, followed.strikes)
+    protected = never_bridged(trial, settings)
     return _Moved(trial, *smooth_markers(trial, body, settings.fixed_cutoff, settings.longest_gap, protected))
 
 
@@ -303,8 +304,13 @@ def plate_cutoff(settings: Settings, rate: float) -> float | None:
 
 def never_bridged(trial: Recording, settings: Settings) -> tuple[int, ...]:
     """Frames in which a plate begins to bear load: no gap across one is filled by a spline."""
-    rate, threshold, step = trial.force_rate, settings.contact_threshold, trial.samples_per_frame
-    return tuple(frame for plate in trial.plates for frame in touchdown_frames(plate.force[1], rate, threshold, step))
+    return tuple(sample // trial.samples_per_frame for sample in plates_struck(trial, settings))
+
+
+def plates_struck(trial: Recording, settings: Settings) -> tuple[int, ...]:
+    """Force samples in which a plate begins to bear load."""
+    rate, threshold = trial.force_rate, settings.contact_threshold
+    return tuple(sample for plate in trial.plates for sample in touchdown_samples(plate.force[1], rate, threshold))
 
 
 def fit_body(session: Session, rider: Rider, settings: Settings, errors: BodyErrors | None = None) -> FittedBody:

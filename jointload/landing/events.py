@@ -185,9 +185,9 @@ def _fall_end(poses: SegmentPoses, body: FittedBody, side: str) -> float:
     return float((fastest + stopped[0]) / poses.rate) if stopped.size else 0.0
 
 
-def touchdown_frames(force: Array, rate: float, threshold: float, samples_per_frame: int) -> tuple[int, ...]:
-    """Frames in which a vertical plate force (N,) [N] begins to bear load, before feet are known."""
-    return tuple(start // samples_per_frame for start, _ in loaded_spans(force, rate, threshold) if start > 0)
+def touchdown_samples(force: Array, rate: float, threshold: float) -> tuple[int, ...]:
+    """Samples in which a vertical plate force (N,) [N] begins to bear load, before feet are known."""
+    return tuple(start for start, _ in loaded_spans(force, rate, threshold) if start > 0)
 
 
 def may_follow_flights(force: Array, rate: float, threshold: float) -> list[float]:

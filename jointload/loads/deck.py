@@ -22,7 +22,7 @@ from jointload.loads.contact import Lost, loaded_spans, outside
 from jointload.loads.moments import Chain, SegmentMotion, inverse_dynamics
 from jointload.loads.soles import off_sole, sole_outlines
 from jointload.numerics.rotations import angular_motion
-from jointload.numerics.signals import runs, second_derivative, zero_lag_lowpass
+from jointload.numerics.signals import of_fourth_order, runs, second_derivative, zero_lag_lowpass
 from jointload.numerics.splines import CubicCurve
 from jointload.settings import Settings
 
@@ -210,9 +210,9 @@ def _inertial_wrench(pose: BoardPose, halves: bool) -> tuple[Array, Array]:
     motion = SegmentMotion(
         rotation=np.repeat(pose.rotation[:, :, None], parts, axis=2),
         centre=centre,
-        acceleration=second_derivative(centre, 1.0 / pose.rate),
+        acceleration=of_fourth_order(second_derivative(centre, 1.0 / pose.rate)),
         angular_velocity=np.repeat(velocity[:, None], parts, axis=1),
-        angular_acceleration=np.repeat(acceleration[:, None], parts, axis=1),
+        angular_acceleration=np.repeat(of_fourth_order(acceleration)[:, None], parts, axis=1),
     )
     tensor = np.repeat(np.diag(own)[..., None], parts, axis=2)
     chain = Chain(np.full(parts, board.mass / parts), tensor, (-1,) * parts)
