@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from jointload.insole.fitting.whatif import Parts, WhatIf, what_if, what_ifs
     from jointload.insole.shape.geometry import parse_wedge
     from jointload.insole.shape.materials import material
-    from jointload.insole.shape.shape import HeelCup, ThinLayer
+    from jointload.insole.shape.parts import HeelCup, ThinLayer
     from jointload.insole.shape.shape_file import read_shape
     from jointload.intake.c3d import read_recording
     from jointload.intake.session import Session
@@ -75,7 +75,7 @@ __all__ = [
 _ROOMS = {
     "Analysis": "analysis",
     "Fit": "insole.fitting.fit",
-    "HeelCup": "insole.shape.shape",
+    "HeelCup": "insole.shape.parts",
     "InputError": "errors",
     "JointloadError": "errors",
     "Known": "insole.calibration.personal",
@@ -83,7 +83,7 @@ _ROOMS = {
     "Parts": "insole.fitting.whatif",
     "Session": "intake.session",
     "Settings": "settings",
-    "ThinLayer": "insole.shape.shape",
+    "ThinLayer": "insole.shape.parts",
     "WhatIf": "insole.fitting.whatif",
     "analyse": "analysis",
     "before_after_table": "report.words.before_after",

@@ -29,8 +29,8 @@ from jointload.landing.checks.known_people import strength_findings
 from jointload.landing.checks.person import signs_of_another
 from jointload.landing.checks.split_measures import split_findings, with_split_interval
 from jointload.landing.checks.verdict import judge, stop_moments, with_void_notes
-from jointload.landing.events import find_events, may_follow_flights, may_have_fallen, touchdown_frames
-from jointload.landing.filtered import filtered_forces
+from jointload.landing.events import find_events, may_follow_flights, may_have_fallen, touchdown_samples
+from jointload.landing.filtered import FilteredForces, filtered_forces
 from jointload.landing.landed import Landing, Measure
 from jointload.landing.measures.every_measure import measure_landing
 from jointload.landing.measures.tissue_measures import with_tissue_spreads
@@ -43,7 +43,7 @@ from jointload.loads.pressed_soles import match_insoles
 from jointload.loads.shared_plate import share_plates
 from jointload.loads.split_interval import split_interval
 from jointload.motion.following import Smoother, follow
-from jointload.other_choices import Variant, other_settings, over_stretches
+from jointload.other_choices import MAIN_QUANTITIES, Variant, other_settings, over_stretches
 from jointload.settings import Settings
 from jointload.together import compare_trials, fit_findings
 
@@ -164,21 +164,22 @@ class Paths:
 def follow_body(
     session: Session, body: FittedBody, plate_weight: float, settings: Settings, before: Paths | None = None
 ) -> Paths:
-    """Markers to poses to angles. before : followed with other settings, which told what markers have slipped"""
+    """Markers to poses to angles. before : followed with other settings, which told what markers have slipped and how
+    well clusters fit and joints meet; that is then not asked again"""
     if before is not None:
         body = left_out_as_in(body, before.body)
     moved = _moved(session, body, settings)
     poses, pose_findings = _tracked(moved, body)
-    misfits = typical_residuals(poses, body)
+    misfits = typical_residuals(poses, body) if before is None else {}
     if before is None and not signs_of_another(misfits, plate_weight, session.rider.weight):
-        whole = without_slipped(moved.recording, body, poses)
+        whole = without_slipped(moved.recording, body, misfits)
         if whole is not body:
             body = whole
             moved = _moved(session, body, settings)
             poses, pose_findings = _tracked(moved, body)
-    separate = apart(poses, body)
+    separate = apart(poses, body) if before is None else {}
     if settings.smoothing == "balanced":
-        poses, body = joined(poses, body)
+        poses, body = joined(poses, body, separate or None)
     angles = joint_angles(poses, body, settings.angle_zero)
     findings = moved.findings + pose_findings
     return Paths(moved, body, poses, angles, mass_centre(poses, moved.markers, body), misfits, separate, findings)
@@ -195,7 +196,8 @@ def descend(
     """Markers to poses to angles; plates to foot wrenches; both to joint loads; all to events and alignment.
 
     paths : where the markers were followed with these settings already
-    before : of the same paths and smoothing, whose loads are these where its feet bear the same
+    before : with other settings, whose filtered forces, and with the same paths its loads, are these where its feet
+    bear the same
     """
     paths = paths or follow_body(session, body, plate_weight, settings)
     moved, body, poses, angles = paths.moved, paths.body, paths.poses, paths.angles
@@ -206,7 +208,7 @@ def descend(
     pressed = match_insoles(session.insoles, contact, trial.time, cutoff)
     contact, split = share_plates(contact, plates.recording, poses, body, cutoff, pressed)
     motion, balance, interval = None, None, None
-    if before is not None and split is None and _bear_alike(before, contact):
+    if before is not None and before.poses is poses and split is None and _bear_alike(before, contact):
         motion, balance, loads, upper, angles = before.motion, before.balance, before.loads, before.upper, before.angles
     else:
         if settings.smoothing == "balanced":
@@ -217,7 +219,7 @@ def descend(
         interval = split_interval(split, contact, poses, body, angles, loads, settings)
         if settings.smoothing == "after":
             loads, angles = smooth_loads(loads, angles, settings.cutoff, trial.point_rate)
-    weight, filtered = body.rider.weight, filtered_forces(contact, settings)
+    weight, filtered = body.rider.weight, _filtered(contact, settings, before)
     events = find_events(contact, poses, body, angles, weight, settings, trial.name, filtered)
     landing = Landing(
         recording=trial if moved.smoother and moved.smoother.finer > 1 else session.trial,
@@ -258,6 +260,15 @@ def _bear_alike(landing: Landing, contact: Contact) -> bool:
     return landing.split is None and all(np.array_equal(one, other, equal_nan=True) for one, other in pairs)
 
 
+def _filtered(contact: Contact, settings: Settings, before: Landing | None) -> FilteredForces:
+    """The forces with their low-passes: those of a landing before where its feet and plates bear the same."""
+    if before is None or before.settings.impact_cutoff != settings.impact_cutoff:
+        return filtered_forces(contact, settings)
+    pairs = ((before.contact.fast_force, contact.fast_force), (before.contact.total, contact.total))
+    alike = all(np.array_equal(one, other, equal_nan=True) for one, other in pairs)
+    return before.filtered if alike else filtered_forces(contact, settings)
+
+
 @dataclass(frozen=True, eq=False)
 class _Moved:
     """Markers after smoothing: those of `recording` where a board or a finer rate needs them, label -> (3, F) [m]."""
@@ -270,10 +281,11 @@ class _Moved:
 
 
 def _moved(session: Session, body: FittedBody, settings: Settings) -> _Moved:
-    trial, protected = session.trial, never_bridged(session.trial, settings)
+    trial = session.trial
     if settings.smoothing == "balanced":
-        followed = follow(trial, body, session.board, settings.longest_gap, protected)
+        followed = follow(trial, body, session.board, settings.longest_gap, plates_struck(trial, settings))
         return _Moved(followed.recording, followed.markers, followed.findings, followed.smoother, followed.strikes)
+    protected = never_bridged(trial, settings)
     return _Moved(trial, *smooth_markers(trial, body, settings.fixed_cutoff, settings.longest_gap, protected))
 
 
@@ -292,8 +304,13 @@ def plate_cutoff(settings: Settings, rate: float) -> float | None:
 
 def never_bridged(trial: Recording, settings: Settings) -> tuple[int, ...]:
     """Frames in which a plate begins to bear load: no gap across one is filled by a spline."""
-    rate, threshold, step = trial.force_rate, settings.contact_threshold, trial.samples_per_frame
-    return tuple(frame for plate in trial.plates for frame in touchdown_frames(plate.force[1], rate, threshold, step))
+    return tuple(sample // trial.samples_per_frame for sample in plates_struck(trial, settings))
+
+
+def plates_struck(trial: Recording, settings: Settings) -> tuple[int, ...]:
+    """Force samples in which a plate begins to bear load."""
+    rate, threshold = trial.force_rate, settings.contact_threshold
+    return tuple(sample for plate in trial.plates for sample in touchdown_samples(plate.force[1], rate, threshold))
 
 
 def fit_body(session: Session, rider: Rider, settings: Settings, errors: BodyErrors | None = None) -> FittedBody:
@@ -362,8 +379,9 @@ def _vary(
     for name, choice in other_settings(settings).items():
         alike = _followed_alike(session.trial, settings, choice)
         known = paths if alike else follow_body(session, body, plate_weight, choice, paths)
-        landings[name], _ = descend(session, body, plate_weight, choice, known, landing if alike else None)
-    return [Variant(name, measure_landing(stop_moments(landing, stopped))) for name, landing in landings.items()]
+        landings[name], _ = descend(session, body, plate_weight, choice, known, landing)
+    stopping = {name: stop_moments(landing, stopped) for name, landing in landings.items()}
+    return [Variant(name, measure_landing(landing, MAIN_QUANTITIES)) for name, landing in stopping.items()]
 
 
 def _followed_alike(trial: Recording, settings: Settings, other: Settings) -> bool:

@@ -22,11 +22,17 @@ SMOOTHINGS: dict[Smoothing, str] = {
 """Every way to smooth, and its words in the table of choices."""
 THRESHOLDS = (10.0, 20.0, 50.0)
 """Contact thresholds [N] whose influence every report shows."""
+MAIN_QUANTITIES = (
+    "vertical_force_peak", "vertical_loading_rate", "time_to_peak", "braking_force_peak", "touchdown_speed",
+    "knee_flexion_peak", "ankle_dorsiflexion_moment_peak", "knee_flexion_moment_peak", "knee_adduction_moment_peak",
+    "knee_abduction_moment_peak", "hip_flexion_moment_peak", "l5s1_extension_moment_peak", "knee_work_negative",
+)  # fmt: skip
+"""The numbers whose dependence on the settings is shown."""
 
 
 @dataclass(frozen=True, eq=False)
 class Variant:
-    """The measures under another choice of settings, for the table of what the choice shifts."""
+    """MAIN_QUANTITIES under another choice of settings, for the table of what the choice shifts."""
 
     name: str
     measures: tuple[Measure, ...]

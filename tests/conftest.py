@@ -19,14 +19,17 @@ SHARED = ROOT.parent / "shared"
 
 
 LONG = (
-    "test_blocks", "test_cli", "test_dispatch", "test_cluster", "test_batch", "test_kills", "test_whole_day",
-    "test_day", "test_day_in_browser", "test_browser", "test_pages_in_browser", "test_fit", "test_compare",
+    "test_blocks", "test_cli", "test_cluster", "test_day_in_browser", "test_whole_day", "test_pages_in_browser",
+    "test_browser", "test_fit", "test_batch", "test_dispatch", "test_kills", "test_compare", "test_dose",
+    "test_whatif_published", "test_fitting_day", "test_whatif", "test_coverage", "test_same_doubts", "test_personal",
+    "test_insole_folder", "test_intervals", "test_synthetic", "test_on_insole", "test_foundation", "test_hostile",
 )  # fmt: skip
-"""Files that take longest begin first, so that several processes end together."""
+"""Files that take longest begin first, the longest before the others, so that several processes end together."""
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    items.sort(key=lambda item: item.path.stem not in LONG)
+    order = {name: place for place, name in enumerate(LONG)}
+    items.sort(key=lambda item: order.get(item.path.stem, len(LONG)))
 
 
 def pytest_configure(config: pytest.Config) -> None:

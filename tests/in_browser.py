@@ -15,9 +15,11 @@ BROWSER, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
 NO_BROWSER = "no chromium with its chromedriver on this machine (apt install chromium-driver)"
 QUIET = (
     "--headless=new", "--no-sandbox", "--no-first-run", "--disable-background-networking", "--disable-sync",
-    "--disable-component-update", "--disable-quic", "--use-angle=swiftshader", "--enable-unsafe-swiftshader",
-    "--disable-dev-shm-usage", "--window-size=1280,1000",
+    "--disable-component-update", "--disable-quic", "--disable-gpu", "--disable-dev-shm-usage",
+    "--window-size=1280,1000",
 )  # fmt: skip
+CONTRAST = ("color-contrast",)
+"""The one rule that asks for another answer in light and dark."""
 LONGEST_SCRIPT = 120
 """Of a busy machine, for one script in the page [s]."""
 LEAST_LETTERS = 11.0

@@ -7,8 +7,8 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from jointload.day.arrivals import PATIENCE_SECONDS, REST_SECONDS
 from jointload.day.engine import Day, DayOptions
+from jointload.day.folder.arrivals import PATIENCE_SECONDS, REST_SECONDS
 from jointload.day.lanes import Done, Lanes
 from jointload.modeldata import shipped_folder
 

@@ -370,7 +370,7 @@ def test_wrong_words_are_one_line(words: list[str], said: str, tmp_path: Path) -
 def test_an_impossible_wedge_is_refused_before_any_work(tmp_path: Path) -> None:
     done = jointload("whatif", *inputs(), "--heel-wedge", "medial:40", "--side", "right", where=tmp_path)
     assert done.returncode == 2
-    assert done.stderr.startswith("jointload: wedge angle")
+    assert done.stderr.startswith("jointload: wedge angle") and done.stderr.strip().endswith("write it like medial:4")
     assert not list(tmp_path.iterdir())
 
 

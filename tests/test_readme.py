@@ -15,8 +15,8 @@ from command import jointload
 
 from jointload.analysis import analyse
 from jointload.cli.guide import PAGES
-from jointload.day.settings import read_day_settings
-from jointload.day.tables import read_wants
+from jointload.day.folder.settings import read_day_settings
+from jointload.day.folder.tables import read_wants
 from jointload.insole.shape.conditions import read_conditions
 from jointload.insole.shape.shape_file import design_from
 from jointload.intake.board import board_from
@@ -138,7 +138,9 @@ def test_the_python_runs(tmp_path: Path) -> None:
 def test_public_names_exist() -> None:
     import jointload
 
-    for name in set(re.findall(r"jointload\.([a-z_]+)", EVERY_TEXT)):
+    names = set(re.findall(r"jointload\.([a-z_]+)", EVERY_TEXT))
+    assert names
+    for name in names:
         assert hasattr(jointload, name), f"a text names jointload.{name}"
 
 

@@ -7,18 +7,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from recorded import PUBLISHED, published_session
 
 from jointload.analysis import Analysis, analyse
-from jointload.intake.session import read_session
 
-LABELS = Path(__file__).parent / "intake" / "real"
-TRIALS = {
-    "jump": ("landing/vertical_jump_two_plates.c3d", None, "jump"),
-    "run": ("running/treadmill_3.5ms.c3d", "running/static.c3d", "running"),
-    "walk_1": ("walking/walk_1.c3d", "walking/static.c3d", "walking"),
-    "walk_2": ("walking/walk_2.c3d", "walking/static.c3d", "walking"),
-    "walk_3": ("walking/walk_3.c3d", "walking/static.c3d", "walking"),
-}
 MOMENTS = (
     "ankle_dorsiflexion_moment_peak",
     "knee_flexion_moment_peak",
@@ -29,14 +21,7 @@ MOMENTS = (
 
 @pytest.fixture(scope="module")
 def analyses(shared_c3d: Path) -> dict[str, Analysis]:
-    out = {}
-    for name, (trial, static, who) in TRIALS.items():
-        labels, rider = LABELS / f"{who}_labels.toml", LABELS / f"{who}_rider.toml"
-        session = read_session(
-            shared_c3d / trial, None if static is None else shared_c3d / static, labels=labels, rider=rider
-        )
-        out[name] = analyse(session, variants=False)
-    return out
+    return {name: analyse(published_session(shared_c3d, name), variants=False) for name in PUBLISHED}
 
 
 def value(analysis: Analysis, quantity: str, side: str = "") -> float:
@@ -48,7 +33,7 @@ def per_kg(analysis: Analysis, quantity: str, side: str) -> float:
     return value(analysis, quantity, side) / analysis.landing.body.rider.mass
 
 
-@pytest.mark.parametrize("name", TRIALS)
+@pytest.mark.parametrize("name", PUBLISHED)
 @pytest.mark.parametrize("side", ["right", "left"])
 def test_both_sides_have_moments(analyses: dict[str, Analysis], name: str, side: str) -> None:
     assert all(np.isfinite(per_kg(analyses[name], quantity, side)) for quantity in MOMENTS)

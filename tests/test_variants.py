@@ -7,7 +7,7 @@ import numpy as np
 from jointload.analysis import analyse
 from jointload.intake.session import Session, read_session
 from jointload.modeldata import shipped_folder
-from jointload.other_choices import SMOOTHINGS, THRESHOLDS
+from jointload.other_choices import MAIN_QUANTITIES, SMOOTHINGS, THRESHOLDS
 from jointload.settings import Settings
 
 OWN = Settings(smoothing="fixed", cutoff=12.0)
@@ -31,5 +31,8 @@ def test_variants_are_the_analyses_they_stand_for() -> None:
     assert set(choices) == set(variants)
     for name, settings in choices.items():
         alone = analyse(session, settings, variants=False).measures
-        for measure, other in zip(variants[name], alone, strict=True):
+        main = [measure for measure in alone if measure.quantity in MAIN_QUANTITIES]
+        assert {measure.quantity for measure in main} == set(MAIN_QUANTITIES)
+        for measure, other in zip(variants[name], main, strict=True):
+            assert (measure.quantity, measure.side) == (other.quantity, other.side)
             np.testing.assert_allclose(measure.value, other.value, rtol=1e-12, err_msg=f"{name}: {measure.quantity}")

@@ -10,6 +10,7 @@ from jointload.body.calibration import FittedBody
 from jointload.body.pose import SegmentPoses
 from jointload.intake.recording import Array, Finding, FrameNumbers, Which
 from jointload.numerics.rotations import GIMBAL_LIMIT, cardan_zxy, compose, inverse, joint_axes, unwrap
+from jointload.numerics.together import together
 from jointload.settings import AngleZero
 
 
@@ -46,20 +47,22 @@ def joint_angles(poses: SegmentPoses, body: FittedBody, zero: AngleZero = "anato
     moments about them, stay anatomical.
     """
     joints = body.definition.joints
+    names, rules = list(joints), list(joints.values())
     shape = (len(joints), *poses.origin.shape[2:])
     angle, axes = np.full((3, *shape), np.nan), np.full((3, 3, *shape), np.nan)
-    for j, (name, joint) in enumerate(joints.items()):
-        if joint.proximal not in body.offsets:
-            continue
-        proximal = _frame_in_lab(poses, body, joint.proximal)
-        if joint.distal not in body.offsets:
-            axes[:, :, j] = joint_axes(proximal, proximal)
-            continue
-        distal = _frame_in_lab(poses, body, joint.distal)
-        axes[:, :, j] = joint_axes(proximal, distal)
+    halves = [j for j, rule in enumerate(rules) if rule.proximal in body.offsets]
+    wholes = [j for j in halves if rules[j].distal in body.offsets]
+    for j in set(halves) - set(wholes):
+        proximal = _frames_in_lab(poses, body, [rules[j].proximal])
+        axes[:, :, [j]] = joint_axes(proximal, proximal)
+    for some in (wholes[part] for part in together(len(wholes), poses.origin[0, 0].size)):
+        proximal = _frames_in_lab(poses, body, [rules[j].proximal for j in some])
+        distal = _frames_in_lab(poses, body, [rules[j].distal for j in some])
+        axes[:, :, some] = joint_axes(proximal, distal)
         if zero == "standing":
-            distal = compose(distal, inverse(body.standing_rotation(name))[..., None])
-        angle[:, j] = unwrap(cardan_zxy(compose(inverse(proximal), distal)))
+            standing = np.stack([body.standing_rotation(names[j]) for j in some], axis=2)
+            distal = compose(distal, inverse(standing)[..., None])
+        angle[:, some] = unwrap(cardan_zxy(compose(inverse(proximal), distal)))
     signs = np.array([joint.signs for joint in joints.values()], dtype=float).T
     signed = angle * signs.reshape(*signs.shape, *(1,) * (angle.ndim - 2))
     return JointAngles(tuple(joints), tuple(joint.rotations for joint in joints.values()), signed, axes, signs, zero)
@@ -78,6 +81,8 @@ def gimbal_findings(angles: JointAngles, numbers: FrameNumbers) -> tuple[Finding
     return tuple(out)
 
 
-def _frame_in_lab(poses: SegmentPoses, body: FittedBody, frame: str) -> Array:
-    segment, segment_from_frame = body.offsets[frame]
-    return compose(poses.of(segment)[0], segment_from_frame[..., None])
+def _frames_in_lab(poses: SegmentPoses, body: FittedBody, frames: list[str]) -> Array:
+    """lab_from_frame (3, 3, J, F) of some frames."""
+    where = [poses.index(body.offsets[frame][0]) for frame in frames]
+    segment_from_frame = np.stack([body.offsets[frame][1] for frame in frames], axis=2)
+    return compose(poses.rotation[:, :, where], segment_from_frame[..., None])

@@ -12,6 +12,7 @@ from jointload.body.pose import SegmentPoses, smooth_markers
 from jointload.intake.recording import Array, Recording
 from jointload.numerics.rigid_fit import fit_poses
 from jointload.numerics.rotations import rotate_back
+from jointload.numerics.signals import known_median
 
 SLIPPED = 0.015
 """[m] a marker this far from where the rest of its cluster puts it has slipped (choice; skin motion, averaged over a
@@ -26,12 +27,12 @@ GOOD_SPREAD = 0.02
 twice the least with which they fix one at all)."""
 
 
-def without_slipped(trial: Recording, body: FittedBody, poses: SegmentPoses) -> FittedBody:
+def without_slipped(trial: Recording, body: FittedBody, typical: dict[str, float]) -> FittedBody:
     """The body without the marker of a cluster that slipped, where three others remain; itself where none did.
 
-    poses : of the trial, with every marker
+    typical : residual [m] of every segment's fit with every marker
     """
-    slipped = slipped_markers(trial, body, typical_residuals(poses, body))
+    slipped = slipped_markers(trial, body, typical)
     gone = {name: found for name, found in slipped.items() if _will_do(trial, body.clusters[name], found[0])}
     if not gone:
         return body
@@ -93,12 +94,8 @@ def _slipped_among(trial: Recording, body: FittedBody, suspects: tuple[str, ...]
 
 def typical_residuals(poses: SegmentPoses, body: FittedBody) -> dict[str, float]:
     """Segment to the median [m] of its rigid fit's residual."""
-    out = {}
-    for s, name in enumerate(poses.segments):
-        known = poses.residual[s][np.isfinite(poses.residual[s])]
-        if known.size and len(body.clusters[name].labels) >= 3:
-            out[name] = float(np.median(known))
-    return out
+    middle = zip(poses.segments, known_median(poses.residual).tolist(), strict=True)
+    return {name: each for name, each in middle if np.isfinite(each) and len(body.clusters[name].labels) >= 3}
 
 
 def _cluster_shapes(
@@ -146,14 +143,10 @@ def _fits_without_each(clusters: dict[str, tuple[Array, Array]]) -> dict[str, tu
 
 def _against_others(local: Array, seen: Array, rotation: Array, origin: Array, residual: Array) -> tuple[float, int]:
     """Distance [m] of the marker without which the others fit best from where they put it, and which it is."""
-    known = np.isfinite(residual) & np.isfinite(seen[0])
-    if known.all():
-        quality = np.median(residual, axis=1)
-    else:
-        quality = np.array([np.median(row[k]) if k.any() else np.inf for row, k in zip(residual, known, strict=True)])
-    odd = int(np.argmin(quality))
-    there = rotate_back(rotation[:, :, odd], seen[:, odd] - origin[:, odd])[:, known[odd]] - local[:, odd, None]
-    return (float(np.linalg.norm(np.median(there, axis=1))) if there.size else 0.0), odd
+    quality = known_median(np.where(np.isfinite(seen[0]), residual, np.nan))
+    odd = int(np.argmin(np.nan_to_num(quality, nan=np.inf)))
+    there = rotate_back(rotation[:, :, odd], seen[:, odd] - origin[:, odd]) - local[:, odd, None]
+    return float(np.nan_to_num(np.linalg.norm(known_median(there)))), odd
 
 
 def _against_distances(local: Array, seen: Array) -> tuple[float, int]:

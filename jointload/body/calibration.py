@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +18,7 @@ from jointload.intake.labels import LabelMap
 from jointload.intake.recording import SIDES, Array, Finding, Recording, Which, split_side
 from jointload.intake.rider import Rider
 from jointload.numerics.rotations import compose, from_axes, inverse, rotate, rotate_back
-from jointload.numerics.signals import derivatives
+from jointload.numerics.signals import first_derivative
 
 QUIET_SECONDS = 0.25
 """Length of the stillest stretch that is averaged (choice)."""
@@ -148,7 +149,8 @@ def calibrate(
     definition = load_body(body)
     window = window or quiet_frames(static, labels)
     moved = errors.moved if errors else dict
-    landmarks = moved(_landmarks(static, labels, window))
+    places = _mean_places(static, window)
+    landmarks = moved({name: places[label] for name, label in labels.landmarks.items() if label in places})
     points = {**landmarks, **moved(_virtual_points(definition, landmarks))}
     lost: dict[str, str] = {}
     _add_pelvis_points(definition, points, rider, hip_centre, hip_centres, static.name, moved)
@@ -170,7 +172,7 @@ def calibrate(
         standing_points=points,
         offsets=offsets,
         points=_carried_points(definition, points, standing),
-        clusters=_clusters(definition, static, labels, window, standing),
+        clusters=_clusters(definition, places, labels, standing),
         landmark_labels=dict(labels.landmarks),
         inertia={name: errors.disturbed(name, each) for name, each in inertias.items()} if errors else inertias,
         line_masses=line_masses(rider),
@@ -189,17 +191,23 @@ def quiet_frames(recording: Recording, labels: LabelMap) -> slice:
     every segment is rigid in each of them, only the averaging is lost. CalibrationError when the feet do not rest
     either.
     """
-    used = [
+    used = tuple(
         (name, recording.labels.index(label))
         for name, label in sorted(labels.landmarks.items())
         if label in recording.labels
-    ]
+    )
     if not used:
         raise CalibrationError(
             expected_found(
                 "static trial", "markers named in labels.toml", "none of them", recording.name, "correct labels.toml"
             )
         )
+    return _quiet(recording, used)
+
+
+@lru_cache(maxsize=2)
+def _quiet(recording: Recording, used: tuple[tuple[str, int], ...]) -> slice:
+    """`quiet_frames` by landmarks and their rows; remembered, because body and weight are taken from the same."""
     positions = recording.markers[:, [index for _, index in used]]
     start, spread, length = _stillest(positions, round(QUIET_SECONDS * recording.point_rate))
     if spread <= QUIET_SPREAD:
@@ -250,7 +258,7 @@ def _feet_flat(positions: Array, names: list[str], rate: float) -> NDArray[np.bo
     heels = positions[1, [k for k, name in enumerate(names) if split_side(name)[1].startswith("calcaneus")]]
     if not feet.shape[1] or not np.isfinite(feet).any():
         return np.zeros(positions.shape[2], dtype=bool)
-    speed = np.linalg.norm(derivatives(feet, 1.0 / rate)[0], axis=0)
+    speed = np.linalg.norm(first_derivative(feet, 1.0 / rate), axis=0)
     with np.errstate(invalid="ignore"):
         down = heels <= np.nanquantile(heels, 0.05, axis=1, keepdims=True) + HEEL_DOWN
         return np.all(speed < RESTING_FOOT_SPEED, axis=0) & np.all(down, axis=0)
@@ -282,15 +290,13 @@ def _running_sum(x: Array, length: int) -> Array:
     return total[..., length - 1 :] - np.concatenate((np.zeros_like(total[..., :1]), total[..., :-length]), axis=-1)
 
 
-def _landmarks(static: Recording, labels: LabelMap, window: slice) -> dict[str, Array]:
-    out = {}
-    for name, label in labels.landmarks.items():
-        if label in static.labels:
-            position = static.marker(label)[:, window]
-            seen = np.isfinite(position[0])
-            if seen.any():
-                out[name] = position[:, seen].mean(axis=1)
-    return out
+def _mean_places(static: Recording, window: slice) -> dict[str, Array]:
+    """Label -> (3,) [m] mean over the frames of a window in which the marker is seen; only of those that are."""
+    positions = static.markers[:, :, window].transpose(2, 0, 1).copy()
+    seen = np.isfinite(positions[:, :1])
+    count = np.count_nonzero(seen, axis=(0, 1))
+    means = np.where(seen, positions, 0.0).sum(axis=0) / np.maximum(count, 1)
+    return {label: place for label, place, times in zip(static.labels, means.T, count, strict=True) if times}
 
 
 def _virtual_points(definition: BodyDefinition, landmarks: dict[str, Array]) -> dict[str, Array]:
@@ -409,9 +415,8 @@ def _carried_points(
 
 def _clusters(
     definition: BodyDefinition,
-    static: Recording,
+    places: dict[str, Array],
     labels: LabelMap,
-    window: slice,
     standing: dict[str, tuple[Array, Array]],
 ) -> dict[str, Cluster]:
     out = {}
@@ -422,15 +427,10 @@ def _clusters(
             labels.landmarks[n] for n in segment.tracking if n in labels.landmarks
         )
         rotation, origin = standing[name]
-        placed = {}
-        for label in dict.fromkeys(chosen):
-            if label in static.labels:
-                position = static.marker(label)[:, window]
-                seen = np.isfinite(position[0])
-                if seen.any():
-                    mean = position[:, seen].mean(axis=1).reshape(origin.shape[:1] + (1,) * (origin.ndim - 1))
-                    placed[label] = rotate_back(rotation, mean - origin)
-        out[name] = Cluster(tuple(placed), np.stack([*placed.values()], axis=1) if placed else np.empty((3, 0)))
+        seen = tuple(label for label in dict.fromkeys(chosen) if label in places)
+        lab = np.array([places[label] for label in seen]).reshape(len(seen), 3).T
+        away = lab.reshape(3, -1, *(1,) * (origin.ndim - 1)) - origin[:, None]
+        out[name] = Cluster(seen, rotate_back(rotation[:, :, None], away))
     return out
 
 

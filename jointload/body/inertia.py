@@ -230,12 +230,6 @@ def _rows(table: str, sex: str) -> dict[str, dict[str, str]]:
     return {row["segment"]: row for row in rows if row.get("sex", sex).lower() == sex}
 
 
-def mass_fraction(table: str, sex: str, segment: str) -> float:
-    """Share of body mass [1] of one row of a table."""
-    row = table_row(table, sex, segment)
-    return float(row["mass_frac"]) if "mass_frac" in row else float(row["mass_pct"]) * PERCENT
-
-
 def line_masses(rider: Rider) -> dict[str, tuple[float, float]]:
     """Mass [kg] and place of its centre [1, from start to end] of each mass line of the body definition.
 

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +20,8 @@ from jointload.body.joint_centres import centre_spreads
 from jointload.body.pose import SegmentPoses, standing_local
 from jointload.intake.recording import SIDES, Array, split_side
 from jointload.modeldata import load_model
-from jointload.numerics.rotations import compose, cross, from_vector, inverse, rotate
+from jointload.numerics.rotations import compose, cross, from_vector, inverse, inverse_of_any, rotate
+from jointload.numerics.signals import known_median
 from jointload.numerics.together import together
 
 MM = 1e-3
@@ -48,14 +48,14 @@ class Meeting:
 def apart(poses: SegmentPoses, body: FittedBody) -> dict[str, Array]:
     """Centre of hip, knee and ankle -> (F,) [m] how far apart its two segments put it."""
     gaps = _gaps(poses, body, meetings := _meetings(body, poses.segments))
-    return {each.centre: np.linalg.norm(gaps[:, j], axis=0) for j, each in enumerate(meetings)}
+    return dict(zip((each.centre for each in meetings), np.linalg.norm(gaps, axis=0), strict=True))
 
 
 @dataclass(frozen=True, eq=False)
 class Joining:
     """How every gap is shared out along F frames.
 
-    centres : (J, 3, 3, F) of the gap at each joint to its centre, in the standing rider's axes, a sum over frames
+    centres : (3, 3, J, F) of the gap at each joint to its centre, in the standing rider's axes, a sum over frames
     beside : (3, J) [m] what other frames have moved the centres by
     poses : (F, 6 S, 3 J) of all gaps to shift and turn of each of `segments`
     """
@@ -70,7 +70,7 @@ class Joining:
     def along(cls, poses: SegmentPoses, body: FittedBody, moved: FittedBody) -> Joining:
         """For poses (3, 3, S, F) and others near them; moved : the body as all frames of the recording have it."""
         doubt = _Doubt.of(poses, body)
-        meetings = _joinable(poses, body, doubt.segments)
+        meetings = _joinable(apart(poses, body), body, doubt.segments)
         shares = _centre_shares(poses, body, meetings, doubt)
         ways = [moved.standing_points[each.centre] - body.standing_points[each.centre] for each in meetings]
         here = _moves(shares, _gaps(poses, body, meetings))
@@ -96,10 +96,15 @@ class Joining:
         return _less(poses, body, self.segments, errors), body
 
 
-def joined(poses: SegmentPoses, body: FittedBody) -> tuple[SegmentPoses, FittedBody]:
-    """Poses (3, 3, S, F) and body with the bones of every joint brought together; what is not known stays NaN."""
+def joined(
+    poses: SegmentPoses, body: FittedBody, distance: Mapping[str, Array] | None = None
+) -> tuple[SegmentPoses, FittedBody]:
+    """Poses (3, 3, S, F) and body with the bones of every joint brought together; what is not known stays NaN.
+
+    distance : what `apart` gives of them, where it is known already
+    """
     doubt = _Doubt.of(poses, body)
-    meetings = _joinable(poses, body, doubt.segments)
+    meetings = _joinable(apart(poses, body) if distance is None else distance, body, doubt.segments)
     if not meetings:
         return poses, body
     shares = _centre_shares(poses, body, meetings, doubt)
@@ -108,8 +113,9 @@ def joined(poses: SegmentPoses, body: FittedBody) -> tuple[SegmentPoses, FittedB
     for start in range(0, origin.shape[-1], TOGETHER):
         frames = slice(start, start + TOGETHER)
         part = replace(poses, rotation=poses.rotation[..., frames], origin=poses.origin[..., frames])
-        chain = _Chain.of(part, body, meetings, doubt.around(frames))
-        columns = _as_columns(_gaps(part, body, meetings))
+        seen = _seen(part, body, meetings)
+        chain = _Chain.of(seen, meetings, doubt.around(frames))
+        columns = _as_columns(seen[:, 0] - seen[:, 1])
         pulls = np.linalg.solve(chain.spread_of_gaps(), columns[..., None])[..., 0]
         part = _less(part, body, doubt.segments, chain.errors(np.asarray(pulls, dtype=float)))
         rotation[..., frames], origin[..., frames] = part.rotation, part.origin
@@ -133,17 +139,17 @@ class _Doubt:
         sizes = load_model("uncertainty", "skin").content["segments"]
         clusters = body.clusters
         names = [s for s in poses.segments if s in clusters and clusters[s].local.shape[1] >= FEWEST_MARKERS]
-        shift, turn = np.zeros(len(names)), np.zeros((3, 3, len(names), 1))
+        size = [sizes[split_side(name)[1]] for name in names]
+        own, slide = (np.square([MM * each[kind] for each in size]) for kind in ("deformation_mm", "translation_mm"))
+        turned = np.square(np.deg2rad([each["rotation_deg"] for each in size]))
+        spread, markers = np.zeros((len(names), 3, 3)), np.ones(len(names))
         for k, name in enumerate(names):
-            size = sizes[split_side(name)[1]]
             arms = clusters[name].local - clusters[name].local.mean(axis=1, keepdims=True)
-            spread = np.sum(arms**2) * np.eye(3) - arms @ arms.T
-            own = (MM * size["deformation_mm"]) ** 2
-            shift[k] = (MM * size["translation_mm"]) ** 2 + own / arms.shape[1]
-            turn[..., k, 0] = np.deg2rad(size["rotation_deg"]) ** 2 * np.eye(3) + own * np.linalg.pinv(spread)
+            spread[k], markers[k] = np.sum(arms**2) * np.eye(3) - arms @ arms.T, arms.shape[1]
+        turn = turned[:, None, None] * np.eye(3) + own[:, None, None] * np.linalg.pinv(spread)
         rotation = poses.rotation[:, :, [poses.index(name) for name in names]]
-        in_lab = compose(compose(rotation, turn), inverse(rotation))
-        return cls(tuple(names), shift, in_lab, _middles(poses, body, tuple(names)))
+        in_lab = compose(compose(rotation, np.moveaxis(turn, 0, -1)[..., None]), inverse(rotation))
+        return cls(tuple(names), slide + own / markers, in_lab, _middles(poses, body, tuple(names)))
 
     def around(self, frames: slice) -> _Doubt:
         return replace(self, turn=self.turn[..., frames], middle=self.middle[..., frames])
@@ -164,41 +170,54 @@ def _meetings(body: FittedBody, segments: tuple[str, ...]) -> tuple[Meeting, ...
     )
 
 
-def _joinable(poses: SegmentPoses, body: FittedBody, segments: tuple[str, ...]) -> tuple[Meeting, ...]:
-    """Those of the meetings whose two segments are near enough."""
-    distance = {name: each[np.isfinite(each)] for name, each in apart(poses, body).items()}
-    near = {name for name, each in distance.items() if each.size and np.median(each) <= FURTHEST}
+def _joinable(distance: Mapping[str, Array], body: FittedBody, segments: tuple[str, ...]) -> tuple[Meeting, ...]:
+    """Those of the meetings whose two segments are near enough; distance : what `apart` gives."""
+    near = {name for name, each in distance.items() if known_median(each) <= FURTHEST}
     return tuple(each for each in _meetings(body, segments) if each.centre in near)
 
 
 def _middles(poses: SegmentPoses, body: FittedBody, segments: tuple[str, ...]) -> Array:
     """(3, S, ..., F) [m] middles of the segments' markers."""
-    parts = []
-    for name in segments:
-        rotation, origin = poses.of(name)
-        parts.append(origin + rotate(rotation, body.clusters[name].local.mean(axis=1)[..., None]))
-    return np.stack(parts, axis=1) if parts else np.zeros((3, 0, *poses.origin.shape[2:]))
+    out = np.zeros((3, len(segments), *poses.origin.shape[2:]))
+    for some in together(len(segments), poses.origin[0, 0].size):
+        where = [poses.index(name) for name in segments[some]]
+        local = np.stack([body.clusters[name].local.mean(axis=1) for name in segments[some]], axis=1)
+        out[:, some] = poses.origin[:, where] + rotate(poses.rotation[:, :, where], local[..., None])
+    return out
 
 
-def _seen_from(poses: SegmentPoses, body: FittedBody, segment: str, centre: str) -> Array:
-    """Lab place (3, ..., F) [m] of a joint's centre as one of its segments carries it."""
-    rotation, origin = poses.of(segment)
-    return origin + rotate(rotation, standing_local(body, segment, centre)[..., None])
+def _seen(poses: SegmentPoses, body: FittedBody, meetings: tuple[Meeting, ...]) -> Array:
+    """(3, 2, J, ..., F) [m] lab places of every joint's centre as its proximal and its distal segment carry it."""
+    names, centres = _pairs(meetings), [each.centre for each in meetings] * 2
+    local = np.stack([standing_local(body, *each) for each in zip(names, centres, strict=True)], axis=1)
+    where = [poses.index(name) for name in names]
+    seen = poses.origin[:, where] + rotate(poses.rotation[:, :, where], local[..., None])
+    return seen.reshape(3, 2, len(meetings), *seen.shape[2:])
+
+
+def _pairs(meetings: tuple[Meeting, ...]) -> list[str]:
+    """The proximal segments of joints, then the distal ones."""
+    return [each.proximal for each in meetings] + [each.distal for each in meetings]
 
 
 def _gaps(poses: SegmentPoses, body: FittedBody, meetings: tuple[Meeting, ...]) -> Array:
     """(3, J, ..., F) [m] from the distal to the proximal bone's image of every joint's centre."""
     out = np.zeros((3, len(meetings), *poses.origin.shape[2:]))
-    for j, each in enumerate(meetings):
-        upper, lower = (_seen_from(poses, body, segment, each.centre) for segment in (each.proximal, each.distal))
-        out[:, j] = upper - lower
+    for some in together(len(meetings), 2 * poses.origin[0, 0].size):
+        seen = _seen(poses, body, meetings[some])
+        out[:, some] = seen[:, 0] - seen[:, 1]
     return out
 
 
-def _parting(meeting: Meeting) -> float:
-    """Variance [m2] along each axis of how far the bones of a joint truly part."""
+def _partings(meetings: tuple[Meeting, ...]) -> Array:
+    """(J,) variance [m2] along each axis of how far the bones of each joint truly part."""
     sizes = load_model("uncertainty", "joint_centre").content["meeting_mm"]
-    return float((MM * sizes[split_side(meeting.centre)[1]]) ** 2)
+    return np.square([MM * sizes[split_side(each.centre)[1]] for each in meetings])
+
+
+def _ends(meetings: tuple[Meeting, ...], segments: tuple[str, ...]) -> NDArray[np.intp]:
+    """(2, J) place of the proximal and of the distal segment of every joint among some segments."""
+    return np.array([segments.index(name) for name in _pairs(meetings)]).reshape(2, -1)
 
 
 def _crossed(arm: Array) -> Array:
@@ -213,8 +232,8 @@ class _Chain:
     """What shifts and turns of S segments do to the gaps of J joints; a joint that is not known in a frame takes no
     part in it.
 
-    meetings : of the joints;  ends : (J, 2) the segment above and the one below each, by its place in the doubt
-    arms : (3, J, 2, F) [m] from the middle of each one's markers to the joint's centre;  known : (J, F)
+    meetings : of the joints;  ends : (2, J) the segment above and the one below each, by its place in the doubt
+    arms : (3, 2, J, F) [m] from the middle of each one's markers to the joint's centre;  known : (J, F)
     """
 
     meetings: tuple[Meeting, ...]
@@ -224,35 +243,32 @@ class _Chain:
     known: NDArray[np.bool_]
 
     @classmethod
-    def of(cls, poses: SegmentPoses, body: FittedBody, meetings: tuple[Meeting, ...], doubt: _Doubt) -> _Chain:
-        pairs = [(each.proximal, each.distal) for each in meetings]
-        ends = np.array([[doubt.segments.index(name) for name in pair] for pair in pairs])
-        seen = [
-            np.stack([_seen_from(poses, body, name, each.centre) for name in pair], axis=1)
-            for each, pair in zip(meetings, pairs, strict=True)
-        ]
-        arms = np.stack(seen, axis=1) - doubt.middle[:, ends]
-        known = np.asarray(np.isfinite(arms).all(axis=(0, 2)))
-        return cls(meetings, doubt, ends, np.where(known[:, None], arms, 0.0), known)
+    def of(cls, seen: Array, meetings: tuple[Meeting, ...], doubt: _Doubt) -> _Chain:
+        """seen : (3, 2, J, F) [m] joint centres as both segments carry them"""
+        ends = _ends(meetings, doubt.segments)
+        arms = seen - doubt.middle[:, ends]
+        known = np.asarray(np.isfinite(arms).all(axis=(0, 1)))
+        return cls(meetings, doubt, ends, np.where(known, arms, 0.0), known)
 
     def spread_of_gaps(self) -> Array:
         """(F, 3 J, 3 J) [m2] H S H' + R."""
         crossed = _crossed(self.arms)
         turn = np.nan_to_num(self.doubt.turn)
         carried = compose(turn[:, :, self.ends], inverse(crossed))
-        joints = range(len(self.meetings))
-        out = np.zeros((self.known.shape[1], len(joints), 3, len(joints), 3))
-        for j in joints:
-            out[:, j, range(3), j, range(3)] = _parting(self.meetings[j])
-        for (j, e), (k, f) in product(product(joints, range(2)), repeat=2):
-            if self.ends[j, e] == self.ends[k, f] and j <= k:
-                part = compose(crossed[:, :, j, e], carried[:, :, k, f])
-                part[range(3), range(3)] += self.doubt.shift[self.ends[j, e]]
-                part *= (1.0 if e == f else -1.0) * (self.known[j] & self.known[k])
-                out[:, j, :, k] += np.moveaxis(part, -1, 0)
-                if j < k:
-                    out[:, k, :, j] += np.moveaxis(part, -1, 0).swapaxes(1, 2)
-        return out.reshape(-1, 3 * len(joints), 3 * len(joints))
+        joints = np.arange(len(self.meetings))
+        shared = (self.ends[..., None, None] == self.ends) & (joints[:, None, None] <= joints)
+        e, j, f, k = np.nonzero(shared)
+        parts = compose(crossed[:, :, e, j], carried[:, :, f, k])
+        parts[range(3), range(3)] += self.doubt.shift[self.ends[e, j], None]
+        parts *= np.where(e == f, 1.0, -1.0)[:, None] * (self.known[j] & self.known[k])
+        out = np.zeros((joints.size, 3, joints.size, 3, self.known.shape[1]))
+        for axis in range(3):
+            out[joints, axis, joints, axis] = _partings(self.meetings)[:, None]
+        for one, other, part in zip(j.tolist(), k.tolist(), np.moveaxis(parts, 2, 0), strict=True):
+            out[one, :, other] += part
+            if one < other:
+                out[other, :, one] += part.swapaxes(0, 1)
+        return np.moveaxis(out.reshape(3 * joints.size, 3 * joints.size, -1), -1, 0)
 
     def errors(self, pulls: Array) -> Array:
         """(6, S, ..., F) shifts [m] and turns [rad] of the segments, S H' of pulls (F, 3 J, ...) at the joints."""
@@ -260,37 +276,36 @@ class _Chain:
         draws = (1,) * (pulls.ndim - 3)
         frames = self.known.shape[1]
         shifts, turns = (np.zeros((3, len(self.doubt.segments), *pulls.shape[2:])) for _ in range(2))
-        for j in range(len(self.meetings)):
-            pull = pulls[:, j] * self.known[j]
-            for s, sign, arm in zip(self.ends[j], (1.0, -1.0), np.moveaxis(self.arms[:, j], 1, 0), strict=True):
-                shifts[:, s] += sign * self.doubt.shift[s] * pull
-                turns[:, s] += cross(sign * arm.reshape(3, *draws, frames), pull)
+        pulls *= self.known.reshape(-1, *draws, frames)
+        for ends, sign, arms in zip(self.ends, (1.0, -1.0), self.arms.swapaxes(0, 1), strict=True):
+            pushed, turned = sign * pulls, cross(arms.reshape(3, -1, *draws, frames), sign * pulls)
+            for j, s in enumerate(ends):
+                shifts[:, s] += self.doubt.shift[s] * pushed[:, j]
+                turns[:, s] += turned[:, j]
         spread = np.nan_to_num(self.doubt.turn)
         return np.concatenate((shifts, rotate(spread.reshape(*spread.shape[:3], *draws, frames), turns)))
 
 
 def _centre_shares(poses: SegmentPoses, body: FittedBody, meetings: tuple[Meeting, ...], doubt: _Doubt) -> Array:
-    """(J, 3, 3, F): gap = A e + skin, A the parting of both bones since standing; e from all frames that know it, of
+    """(3, 3, J, F): gap = A e + skin, A the parting of both bones since standing; e from all frames that know it, of
     which those within the skin's correlation time count once."""
-    out = np.zeros((len(meetings), 3, 3, poses.origin.shape[-1]))
+    if not meetings:
+        return np.zeros((3, 3, 0, poses.origin.shape[-1]))
     alike = load_model("uncertainty", "skin").content["time"]["correlation_s"] * np.sqrt(2.0 * np.pi) * poses.rate
-    for j, each in enumerate(meetings):
-        noise, turned = _parting(each) * np.eye(3)[..., None], []
-        for name in (each.proximal, each.distal):
-            s = doubt.segments.index(name)
-            arm = _crossed(_seen_from(poses, body, name, each.centre) - doubt.middle[:, s])
-            skin = compose(compose(arm, doubt.turn[:, :, s]), inverse(arm))
-            noise = noise + doubt.shift[s] * np.eye(3)[..., None] + skin
-            turned.append(compose(poses.of(name)[0], body.standing[name][0].T[..., None]))
-        noise, parted = (np.moveaxis(x, -1, 0) for x in (noise, turned[1] - turned[0]))
-        known = np.isfinite(noise).all(axis=(1, 2))
-        if not known.any():
-            continue
-        weighted = np.linalg.solve(noise[known], parted[known]).swapaxes(1, 2) / max(alike, known.sum() / MOST_KNOWN)
-        prior = np.diag(_centre_spread(body, each.centre) ** -2.0)
-        told = np.linalg.inv(np.sum(weighted @ parted[known], axis=0) + prior)
-        out[j][..., known] = np.moveaxis(told @ weighted, 0, -1)
-    return out
+    ends = _ends(meetings, doubt.segments)
+    arm = _crossed(_seen(poses, body, meetings) - doubt.middle[:, ends])
+    noise = compose(compose(arm, doubt.turn[:, :, ends]), inverse(arm)).sum(axis=2)
+    noise[range(3), range(3)] += (_partings(meetings) + doubt.shift[ends].sum(axis=0))[:, None]
+    names = _pairs(meetings)
+    standing = np.stack([body.standing[name][0].T for name in names], axis=2)
+    turned = compose(poses.rotation[:, :, [poses.index(name) for name in names]], standing[..., None])
+    known = np.isfinite(noise).all(axis=(0, 1))
+    parted = np.where(known, turned[:, :, len(meetings) :] - turned[:, :, : len(meetings)], 0.0)
+    weight = np.where(known, inverse_of_any(noise), 0.0) / np.maximum(alike, known.sum(axis=1) / MOST_KNOWN)[:, None]
+    weighted = compose(inverse(parted), weight)
+    prior = np.stack([np.diag(_centre_spread(body, each.centre) ** -2.0) for each in meetings], axis=2)
+    told = inverse_of_any(compose(weighted, parted).sum(axis=-1) + prior)
+    return compose(told[..., None], weighted)
 
 
 def _centre_spread(body: FittedBody, centre: str) -> Array:
@@ -307,7 +322,7 @@ def _centre_spread(body: FittedBody, centre: str) -> Array:
 
 def _moves(shares: Array, gaps: Array) -> Array:
     """(3, J, ...) [m] by which the joint centres are moved."""
-    return np.einsum("jikf,kj...f->ij...", shares, np.nan_to_num(gaps))
+    return np.einsum("ikjf,kj...f->ij...", shares, np.nan_to_num(gaps))
 
 
 def _with_centres(body: FittedBody, meetings: tuple[Meeting, ...], moves: Array) -> FittedBody:
@@ -332,7 +347,7 @@ def _pose_shares(poses: SegmentPoses, body: FittedBody, meetings: tuple[Meeting,
     frames, wide = poses.origin.shape[-1], 6 * len(doubt.segments)
     if not meetings:
         return np.zeros((frames, wide, 0))
-    chain = _Chain.of(poses, body, meetings, doubt)
+    chain = _Chain.of(_seen(poses, body, meetings), meetings, doubt)
     errors = chain.errors(np.asarray(np.linalg.inv(chain.spread_of_gaps()), dtype=float))
     return np.moveaxis(errors, (-1, 1, 0), (0, 1, 2)).reshape(frames, wide, -1)
 

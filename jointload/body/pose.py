@@ -87,9 +87,8 @@ def complete_markers(
 ) -> tuple[list[str], Array, tuple[Finding, ...], list[Fill]]:
     """Labels and gap-filled trajectories (3, M, F) of every marker the body needs, before any filter; the findings; and
     what was filled from other markers. Remembered, because a landing is followed with several choices."""
-    used = _needed_labels(recording, body)
-    markers = recording.markers[:, [recording.labels.index(label) for label in used]]
-    markers, findings = _exchanged_back(markers, used, body, recording.name)
+    used, markers, exchanged = _labelled(recording, body)
+    findings = list(exchanged)
     gaps = ~np.isfinite(markers[0])
     fills: list[Fill] = []
     if gaps.any():
@@ -98,6 +97,15 @@ def complete_markers(
         markers, fills = fill_from_neighbours(markers, used, body.clusters)
         findings += _gap_findings(recording, used, gaps, bridged, fills, protected)
     return used, markers, tuple(findings), fills
+
+
+@lru_cache(maxsize=2)
+def _labelled(recording: Recording, body: FittedBody) -> tuple[list[str], Array, list[Finding]]:
+    """Labels and trajectories (3, M, F) of every marker the body needs, exchanged labels put back, and the findings;
+    remembered likewise."""
+    used = _needed_labels(recording, body)
+    markers = recording.markers[:, [recording.labels.index(label) for label in used]]
+    return used, *_exchanged_back(markers, used, body, recording.name)
 
 
 def track_segments(
@@ -233,20 +241,19 @@ def _exchanged_back(markers: Array, used: list[str], body: FittedBody, trial: st
 
 def _misshapen(known: dict[str, tuple[list[str], Array, list[int]]], sample: Array) -> list[str]:
     """Segments in whose cluster a distance differs from the static trial's by LARGE_RESIDUAL or more."""
-    first, second, static, owner = [], [], [], []
-    for name, (_, local, where) in known.items():
-        i, j = np.triu_indices(len(where), 1)
-        first.append(np.take(where, i))
-        second.append(np.take(where, j))
-        static.append(np.linalg.norm(local[:, i] - local[:, j], axis=0))
-        owner += [name] * i.size
-    if not owner:
+    if not known:
         return []
-    distance = np.linalg.norm(sample[:, np.concatenate(first)] - sample[:, np.concatenate(second)], axis=0)
+    pairs, owner = list[tuple[int, int]](), list[str]()
+    for name, (labels, _, _) in known.items():
+        pairs += [(len(owner) + i, len(owner) + j) for i, j in combinations(range(len(labels)), 2)]
+        owner += [name] * len(labels)
+    local, rows = (np.concatenate([part[k] for part in known.values()], axis=-1) for k in (1, 2))
+    first, second = np.array(pairs).T
+    static, distance = (np.linalg.norm(x[:, first] - x[:, second], axis=0) for x in (local, sample[:, rows]))
     seen = np.isfinite(distance)
     mean = np.where(seen, distance, 0.0).sum(axis=1) / np.maximum(seen.sum(axis=1), 1)
-    changed = seen.any(axis=1) & (np.abs(mean - np.concatenate(static)) > LARGE_RESIDUAL)
-    return list(dict.fromkeys(np.array(owner)[changed].tolist()))
+    changed = seen.any(axis=1) & (np.abs(mean - static) > LARGE_RESIDUAL)
+    return list(dict.fromkeys(owner[k] for k in first[changed]))
 
 
 def _known_part(cluster: Cluster, used: list[str]) -> tuple[list[str], Array, list[int]]:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from jointload.body.calibration import FittedBody
 from jointload.body.pose import SegmentPoses
 from jointload.intake.recording import Array
-from jointload.numerics.signals import derivatives
+from jointload.numerics.signals import first_derivative
 
 REST_SPEED, REST_HEIGHT = 0.3, 0.02
 """A sole point that is slower [m/s] and lower above its standing height [m] rests on the ground (choice)."""
@@ -40,7 +40,7 @@ def sole_of(poses: SegmentPoses, body: FittedBody, side: str) -> Sole:
         return Sole(unknown, unknown[0], unknown)
     points = np.stack([poses.place(body, name) for name in names], axis=1)
     standing = np.array([body.standing_points[name][1] for name in names])
-    return Sole(points, points[1] - standing[:, None], derivatives(points, 1.0 / poses.rate)[0])
+    return Sole(points, points[1] - standing[:, None], first_derivative(points, 1.0 / poses.rate))
 
 
 def rests(height: Array, speed: Array) -> NDArray[np.bool_]:

@@ -16,7 +16,7 @@ from jointload.errors import SettingError, expected_found
 if TYPE_CHECKING:
     from jointload.insole.shape.compression import CompressionTest
     from jointload.insole.shape.impact_test import ImpactTest
-    from jointload.insole.shape.shape import Surface
+    from jointload.insole.shape.surface import Surface
 
 
 @app.command(cls=Command)
@@ -92,8 +92,8 @@ def material(
 
 def _scanned(file: Path, side: str, unit: str, up: str, forward: str, layer: str) -> tuple[Surface, ...]:
     from jointload.insole.shape.materials import material as known
+    from jointload.insole.shape.parts import Layer
     from jointload.insole.shape.scan import read_scan
-    from jointload.insole.shape.shape import Layer
 
     layers = (Layer(known(layer)),) if layer else ()
     return (read_scan(file, side_asked(side), unit, up, forward, layers),)

@@ -159,7 +159,7 @@ def _asked(
     from jointload.insole.fitting.whatif import USUAL_BASE, Parts
     from jointload.insole.shape.compression import LENGTH_UNITS, parse_quantity
     from jointload.insole.shape.geometry import parse_wedge
-    from jointload.insole.shape.shape import HeelCup
+    from jointload.insole.shape.parts import HeelCup
     from jointload.insole.shape.shape_file import read_shape
 
     parts = {"--heel-wedge": wedge, "--heel-lift": lift, "--thickness": thickness}

@@ -19,7 +19,7 @@ from jointload.settings import Settings
 if TYPE_CHECKING:
     from jointload.foot.layer_choice import Question
     from jointload.insole.shape.materials import Material
-    from jointload.insole.shape.shape import ThinLayer
+    from jointload.insole.shape.parts import ThinLayer
 
 Out = Annotated[Path, typer.Option(help="folder for the result; it appears whole or not at all", show_default=False)]
 Replace = Annotated[bool, typer.Option("--replace", help="replace an earlier result in that folder")]
@@ -81,7 +81,7 @@ def laid_from(layer: str, cup: str, own: list[Path]) -> Laid:
     """layer : such as 'heel:gel:3mm+ball:pu_foam_soft:2mm,whole:gel:3mm';  own : material.csv of the user's"""
     from jointload.insole.shape.compression import LENGTH_UNITS, parse_quantity
     from jointload.insole.shape.materials import material
-    from jointload.insole.shape.shape import HeelCup, ThinLayer
+    from jointload.insole.shape.parts import HeelCup, ThinLayer
 
     known = {m.name: m for m in cushions(own)}
 
@@ -104,7 +104,7 @@ def layer_question(
 ) -> Question:
     """What a command asks of thin layers."""
     from jointload.foot.layer_choice import Question
-    from jointload.foot.thin_layers import Circumstances
+    from jointload.foot.layer_law import Circumstances
     from jointload.insole.shape.compression import LENGTH_UNITS, parse_quantity
 
     limit, asked = (parse_quantity(word, LENGTH_UNITS, what) for word, what in ((stack, "stack"), (height, "height")))

@@ -20,7 +20,7 @@ def models(name: Annotated[str, typer.Argument(help="one file's name for its ful
     known = {(kind, file) for kind in model_kinds() for file in model_names(kind)}
     if name and name not in {file for _, file in known}:
         message = expected_found(
-            "model", "one of " + ", ".join(sorted(f for _, f in known)), repr(name), "models/", "choose one"
+            "model", "one of " + ", ".join(sorted({f for _, f in known})), repr(name), "models/", "choose one"
         )
         raise SettingError(message)
     for kind in model_kinds():

@@ -80,7 +80,7 @@ def _compared(
 ) -> int:
     """Hold a standing trial against a landing, by labels.toml or by the words in the labels."""
     from jointload.analysis import findings_of_both
-    from jointload.intake.labels import proposed_labels
+    from jointload.intake.proposed_labels import proposed_labels
 
     both = f"{static.name} and {trial.name}"
     try:
@@ -120,7 +120,8 @@ def labels(
 ) -> None:
     """Propose a labels.toml from the words in a recording's marker labels; bring an earlier labels.toml up to date."""
     from jointload.intake.c3d import read_recording
-    from jointload.intake.labels import propose_labels, renewed_labels
+    from jointload.intake.labels import renewed_labels
+    from jointload.intake.proposed_labels import propose_labels
 
     proposal = renewed_labels(file) if file.suffix.lower() == ".toml" else propose_labels(read_recording(file))
     if out is None:

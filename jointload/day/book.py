@@ -11,13 +11,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from jointload.day.fitting import FLAT, Stage, shape_words
-from jointload.day.plan import USABLE, Counted, planned
-from jointload.day.repeats import beside_earlier, five_numbers, wanted_cells
-from jointload.day.settings import Aim, DaySettings
-from jointload.day.strain import Landed, limit_reached, strained
-from jointload.day.tables import Want
-from jointload.day.verdict import KINDS, damaged
+from jointload.day.folder.settings import Aim, DaySettings
+from jointload.day.folder.tables import Want
+from jointload.day.rider.fitting import FLAT, Stage, shape_words
+from jointload.day.rider.plan import USABLE, Counted, planned
+from jointload.day.rider.repeats import beside_earlier, five_numbers, wanted_cells
+from jointload.day.rider.strain import Landed, limit_reached, strained
+from jointload.day.rider.verdict import KINDS, damaged
 from jointload.errors import SettingError, expected_found
 from jointload.study.manifest import Study, Trial
 from jointload.study_run.batch import TRIALS

@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import Any
 
 from jointload.day.book import RESULTS, Book
-from jointload.day.journal import Journal
+from jointload.day.folder.journal import Journal
 from jointload.day.state import DAY
-from jointload.day.tables import write_safely
 from jointload.errors import SettingError, expected_found
+from jointload.report.words.whole_file import whole_file
 from jointload.study.manifest import TRIALS_FILE
 
 AGAIN_SECONDS = 3.0
@@ -74,7 +74,8 @@ class Disk:
         """A table that a person asked for: SettingError where it cannot be written."""
         try:
             self.require_there()
-            write_safely(path, text)
+            with whole_file(path) as file:
+                file.write(text)
         except OSError as problem:
             found, advice = problem.strerror or str(problem), "make room, and say it again"
             raise SettingError(expected_found(path.name, "a place to write", found, str(path.parent), advice)) from None
@@ -105,7 +106,8 @@ class Disk:
             text = self.trials_text()
             for edit in self.edits:
                 text = edit(text)
-            write_safely(self.folder / TRIALS_FILE, text)
+            with whole_file(self.folder / TRIALS_FILE) as file:
+                file.write(text)
         except (OSError, SettingError) as problem:
             self.cannot_write(TRIALS_FILE, problem)
             return

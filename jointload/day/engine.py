@@ -17,26 +17,25 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from jointload.day.arrivals import LOOK_SECONDS, LOOK_SHARE, Arrivals, Look, Stamp, Waker, stamps_of
-from jointload.day.book import Book, LeftOut
+from jointload.day.book import LeftOut
+from jointload.day.by_hand import TablesByHand
 from jointload.day.disk import AGAIN_SECONDS, Disk
+from jointload.day.folder.arrivals import LOOK_SECONDS, LOOK_SHARE, Arrivals, Look, Waker
+from jointload.day.folder.replay import Replay
+from jointload.day.folder.settings import Aim, checked_aim
+from jointload.day.folder.tables import clear_drafts, wants_text, with_trial, without_trial
 from jointload.day.lanes import Lanes, worker_lanes
 from jointload.day.protocol import write_protocol
-from jointload.day.replay import Replay
-from jointload.day.results import whole_day
-from jointload.day.settings import DAY_FILE, Aim, checked_aim, read_day_settings
+from jointload.day.rider.results import whole_day
+from jointload.day.rider.verdict import KINDS
 from jointload.day.state import DAY, Connection, Under, file_of, protocol_files, told_day, whole_trial
-from jointload.day.tables import PLAN_FILE, Want, clear_drafts, read_wants, wants_text, with_trial, without_trial
 from jointload.day.tasks import Tasks
-from jointload.day.verdict import KINDS
-from jointload.errors import InputError, SettingError, StudyError, expected_found
-from jointload.study.manifest import LABELS_FILE, RIDERS_FILE, SETTINGS_FILE, TRIALS_FILE, Study, survey
-from jointload.study.plan import read_plan
+from jointload.errors import SettingError, expected_found
+from jointload.study.manifest import LABELS_FILE, RIDERS_FILE, SETTINGS_FILE
 
 FORMAT = 1
 REMIND_SECONDS = 5.0
 """How often the reminders of a rest are looked at (choice)."""
-TABLES = (SETTINGS_FILE, RIDERS_FILE, LABELS_FILE, TRIALS_FILE, PLAN_FILE, DAY_FILE)
 END = "end day"
 """The task by which the study is completed."""
 Record = dict[str, Any]
@@ -72,18 +71,13 @@ class Day:
         self.folder = Path(folder).absolute()
         asked = self.options
         self._replay = Replay(asked.replay, self.folder, asked.speed, asked.ask) if asked.replay is not None else None
-        study, faults = survey(self.folder, unfinished=True)
-        if (faults and not study.riders) or not (self.folder / SETTINGS_FILE).is_file():
-            raise StudyError(faults)
-        settings = read_day_settings(self.folder / DAY_FILE)
-        self.book = Book(self.folder, study, settings, time.strftime("%Y-%m-%d"), self._wants(), faults)
-        self.book.aim = settings.fitting
+        self._tables = TablesByHand(self.folder, asked.plan, time.strftime("%Y-%m-%d"))
+        self.book = self._tables.book
         self.started = time.strftime("%H:%M")
         self._arrivals = Arrivals(self.folder, (SETTINGS_FILE, RIDERS_FILE, LABELS_FILE), clock)
         self._disk = Disk(self.book, self._arrivals.there, self._changed, self._reread, clock)
         self._tasks = Tasks(self.book, self._disk, self._arrivals, self._touch, self._changed, clock)
         self._lanes: Lanes | None = None
-        self._stamps = self._table_stamps()
         self._connection = Connection(self.started)
         self._under, self._end = Under(), {"stage": "open", "text": "", "faults": []}
         self._ending = False
@@ -235,7 +229,7 @@ class Day:
                 expected = "a rider of riders.csv, a condition and 0 to 99 landings"
                 raise SettingError(expected_found("plan", expected, found, "the page", "correct it"))
             wanted = self.book.wanted(rider, condition.strip(), landings)
-            self._disk.write(self._plan_path, wants_text(wanted))
+            self._disk.write(self._tables.plan, wants_text(wanted))
             self.book.wants = tuple(wanted)
             self._touch()
 
@@ -272,61 +266,16 @@ class Day:
         self._disk.edit(edit)
         self._touch()
 
+    def _reread(self) -> None:
+        self._tables.reread()
+        self._tasks.due = True
+        self._changed()
+
     def _touch(self) -> None:
         self._tasks.due = True
         self._changed()
         if self._threads:
             self._waker.wake()
-
-    # Tables -------------------------------------------------------------------------------------------------------
-
-    @property
-    def _plan_path(self) -> Path:
-        return self.options.plan or self.folder / PLAN_FILE
-
-    def _wants(self) -> tuple[Want, ...] | None:
-        path = self._plan_path
-        return read_wants(path) if self.options.plan is not None or path.exists() else None
-
-    def _table_stamps(self) -> dict[Path, Stamp | None]:
-        study = self.book.study
-        names = {*TABLES, *(rider.labels for rider in study.riders.values())}
-        names |= {file for trial in study.trials for file in trial.beneath.values()}
-        return stamps_of([*(self.folder / name for name in sorted(names)), self._plan_path])
-
-    def _reread(self) -> None:
-        """Take what a person changed in the tables by hand; a table that cannot be read leaves what was known."""
-        self._stamps, book = self._table_stamps(), self.book
-        study, faults = survey(self.folder, unfinished=True)
-        book.take_study(self._sound(study, faults))
-        for read in (self._read_settings, self._read_wants):
-            try:
-                read()
-            except InputError as problem:
-                faults.append(str(problem))
-        book.faults = faults
-        self._tasks.due = True
-        self._changed()
-
-    def _sound(self, new: Study, faults: list[str]) -> Study:
-        """The study without what a table under a person's hands does not say for now: settings, riders and trials of
-        before stand in for those that cannot be read."""
-        old, of_plan = self.book.study, list[str]()
-        read_plan(self.folder / SETTINGS_FILE, of_plan)
-        return Study(
-            folder=new.folder,
-            plan=old.plan if of_plan else new.plan,
-            riders=new.riders or old.riders,
-            trials=old.trials if faults and not new.trials else new.trials,
-        )
-
-    def _read_settings(self) -> None:
-        before, self.book.settings = self.book.settings, read_day_settings(self.folder / DAY_FILE)
-        if before.fitting != self.book.settings.fitting:
-            self.book.aim = self.book.settings.fitting
-
-    def _read_wants(self) -> None:
-        self.book.wants = self._wants()
 
     # The journal read again ---------------------------------------------------------------------------------------
 
@@ -374,7 +323,7 @@ class Day:
     def _turn(self, look: Look, lanes: Lanes) -> None:
         self._connect(look.there)
         if look.there:
-            if self._table_stamps() != self._stamps:
+            if self._tables.edited():
                 self._reread()
             for ready in look.ready:
                 self._tasks.look(ready, lanes)

@@ -128,10 +128,10 @@ class Lanes(NamedTuple):
 
 def worker_lanes() -> Lanes:
     """A process each; those of verdicts and results are up before the first recording."""
-    fit = Lane("jointload.day.fitting", polite=True, most_seconds=FIT_SECONDS)
+    fit = Lane("jointload.day.rider.fitting", polite=True, most_seconds=FIT_SECONDS)
     lanes = Lanes(
-        Lane("jointload.day.verdict", most_seconds=VERDICT_SECONDS),
-        Lane("jointload.day.results", newest_first=True),
+        Lane("jointload.day.rider.verdict", most_seconds=VERDICT_SECONDS),
+        Lane("jointload.day.rider.results", newest_first=True),
         fit,
     )
     lanes.quick.warm()

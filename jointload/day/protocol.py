@@ -9,13 +9,13 @@ from html import escape
 from typing import Any
 
 from jointload.day.book import Book
+from jointload.day.rider.strain import CAUTIONS
+from jointload.day.rider.verdict import KINDS
 from jointload.day.state import DAY, PROTOCOL, short_trials
-from jointload.day.strain import CAUTIONS
-from jointload.day.tables import write_safely
-from jointload.day.verdict import KINDS
 from jointload.report.words import html
 from jointload.report.words.cells import sentence_case
 from jointload.report.words.csv_text import shielded
+from jointload.report.words.whole_file import whole_file
 
 Record = dict[str, Any]
 WORDS = {"fine": "fine", "usable": "usable", "again": "record again", "": "not judged"}
@@ -35,7 +35,8 @@ def write_protocol(book: Book, end: Record, now: float) -> None:
         "protocol.md": as_text(book, end, now),
     }
     for name in PROTOCOL:
-        write_safely(folder / name, texts[name])
+        with whole_file(folder / name) as file:
+            file.write(texts[name])
 
 
 def protocol_rows(book: Book) -> list[Record]:

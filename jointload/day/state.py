@@ -7,10 +7,10 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from jointload.day.book import RESULTS, Book, Recorded
-from jointload.day.fitting import told_stage
-from jointload.day.settings import Aim
-from jointload.day.strain import CAUTIONS
-from jointload.day.verdict import KINDS, damaged
+from jointload.day.folder.settings import Aim
+from jointload.day.rider.fitting import told_stage
+from jointload.day.rider.strain import CAUTIONS
+from jointload.day.rider.verdict import KINDS, damaged
 from jointload.insole.fitting.aim import TARGETS
 from jointload.study.manifest import Trial
 from jointload.study_run.batch import TRIALS

@@ -10,16 +10,17 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from jointload.day.arrivals import Arrivals, Ready, Stamp, stamps_of
 from jointload.day.book import RESULTS, Book
 from jointload.day.disk import Disk
-from jointload.day.fitting import FLAT, Fitting, enough_shapes, fitted
+from jointload.day.folder.arrivals import Arrivals, Ready, Stamp, stamps_of
+from jointload.day.folder.settings import Aim
+from jointload.day.folder.tables import conditions_text
 from jointload.day.lanes import Done, Lane, Lanes
-from jointload.day.results import Result, written
-from jointload.day.settings import Aim
+from jointload.day.rider.fitting import FLAT, Fitting, enough_shapes, fitted
+from jointload.day.rider.results import Result, written
+from jointload.day.rider.verdict import Asked, FirstLook, judged, recognised, refusal
 from jointload.day.state import DAY, fit_folder
-from jointload.day.tables import conditions_text, write_safely
-from jointload.day.verdict import Asked, FirstLook, judged, recognised, refusal
+from jointload.report.words.whole_file import whole_file
 from jointload.study.manifest import LABELS_FILE
 from jointload.study_run.trial import Job
 
@@ -135,8 +136,9 @@ class Tasks:
         """The table by which `jointload fit` finds the same landings."""
         assert self.book.aim is not None
         rows = [(job.inputs["trial"], shape) for shape, job in jobs if job.settings["landing"] == 1]
-        with contextlib.suppress(OSError):
-            write_safely(self.folder / f"conditions_{self.book.aim.rider}.csv", conditions_text(rows))
+        table = self.folder / f"conditions_{self.book.aim.rider}.csv"
+        with contextlib.suppress(OSError), whole_file(table) as file:
+            file.write(conditions_text(rows))
 
     # What comes back ----------------------------------------------------------------------------------------------
 

@@ -131,6 +131,7 @@ def heel_of(factors: Factors, loading_time: Numbers) -> Heel:
 
 
 def likeliest_heel(loading_time: Numbers) -> Heel:
+    """The heel of the likeliest numbers; loading_time : from touch to the largest force [s]."""
     return heel_of(likeliest("heel_pad"), loading_time)
 
 

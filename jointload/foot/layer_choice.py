@@ -11,7 +11,8 @@ import numpy as np
 
 from jointload.errors import SettingError, expected_found
 from jointload.foot.felt import ENDS
-from jointload.foot.thin_layers import HEIGHTS, PLACES, Circumstances, LayerTrial, Spared
+from jointload.foot.layer_law import Circumstances
+from jointload.foot.thin_layers import HEIGHTS, PLACES, LayerTrial, Spared
 from jointload.intake.recording import Array
 from jointload.modeldata import load_model
 

@@ -15,21 +15,18 @@ from numpy.typing import NDArray
 from jointload.errors import SettingError
 from jointload.foot.bore import DRAWS, SEED
 from jointload.foot.heel_pad import StiffeningColumn
+from jointload.foot.layer_law import Circumstances, bottomed, law_form, layer_columns, stiffening_in
 from jointload.foot.thin_layers import (
     Bearing,
-    Circumstances,
     OnLayers,
     PressedStack,
     Stack,
     bearing_of,
-    bottomed,
-    law_form,
-    layer_columns,
-    stiffening_in,
     toe_change,
 )
 from jointload.insole.limb.standing import drop_of
-from jointload.insole.shape.shape import InsoleShape, ThinLayer, thin_stack
+from jointload.insole.shape.parts import ThinLayer, thin_stack
+from jointload.insole.shape.shape import InsoleShape
 from jointload.intake.recording import Array
 from jointload.intake.shoe import Shoe
 from jointload.landing.landed import Landing
@@ -186,7 +183,7 @@ def _stack(on: OnLayers, thin: tuple[ThinLayer, ...]) -> tuple[Stack, list[tuple
     columns = []
     for one in thin:
         stiffer = stiffening_in(one.material, bearing.quickness, Circumstances(), unknown, bearing.seed)
-        column = layer_columns([one.material], [one.height], stiffer[None], unknown, bearing)
+        column = layer_columns([one.material], [one.height], stiffer[None], unknown, bearing.seed)
         modulus, strain = (np.asarray(each)[0, 0] for each in (column.modulus, column.stiffening_strain))
         columns.append((one, StiffeningColumn(one.height, modulus, strain)))
     heel, ball = ([(one, c) for one, c in columns if one.under in (part, "whole")] for part in ("heel", "ball"))

@@ -16,53 +16,26 @@ import numpy as np
 from jointload.errors import SettingError, expected_found
 from jointload.foot.heel import loading_time, sole_columns
 from jointload.foot.heel_pad import Column, Heel, PressedHeel, StiffeningColumn, heel_force, heel_of, press_heel
+from jointload.foot.layer_law import Circumstances, bottomed, law_form, layer_columns, stiffening_in
 from jointload.foot.spreads import drawn
 from jointload.foot.toes import toes_of
 from jointload.foot.underfoot import Underfoot, underfoot
-from jointload.insole.shape.compression import POOR_FIT
-from jointload.insole.shape.materials import BOTTOMED_STIFFNESS, Material
+from jointload.insole.shape.materials import Material
 from jointload.intake.recording import Array
 from jointload.intake.shoe import Shoe
 from jointload.landing.landed import Landing
 from jointload.landing.sole_regions import BALL_START, HEEL_END
 from jointload.loads.tissue.spreads import Factors
-from jointload.modeldata import load_model
 
 PLACES = ("heel", "ball", "whole")
 """Where a layer may lie; whole : under the whole foot."""
 HEIGHTS = tuple(k / 1000 for k in range(1, 9))
 """Heights that are compared [m]."""
-UNKNOWN_SPREAD = 0.4
-"""Spread of a modulus whose row gives none (choice, that of an insole's foam)."""
-UNKNOWN_LOSS = 0.4
-"""Energy loss of a material whose row gives none (choice), for its stiffness in a quick landing alone."""
 MOST_MOVED = 0.5
 """Share of the heel's force that a sinking heel moves to the ball at most (choice)."""
 TILTS = np.deg2rad(np.linspace(-6.0, 6.0, 13))
 """Tilts of the foot for which the toes' push is found; between them it is interpolated."""
 NO_FORCE = "the force under this foot, or where it acts, is not known throughout its landing"
-
-
-@dataclass(frozen=True)
-class Circumstances:
-    """temperature : of the layer [deg C], NaN for that of a room;  worn : walked and landed upon [km]
-    cup : a close cup or counter holds the heel's pad together
-    """
-
-    temperature: float = math.nan
-    worn: float = 0.0
-    cup: bool = False
-
-    def __post_init__(self) -> None:
-        known = load_model("foot", "layer").content["circumstances"]
-        low, high = known["lowest_temperature"], known["highest_temperature"]
-        for what, value, ends, unit in (
-            ("temperature of the layer", self.temperature, (low, high), "deg C"),
-            ("way a layer was worn", self.worn, (0.0, known["most_km"]), "km"),
-        ):
-            if not (math.isnan(value) or ends[0] <= value <= ends[1]):
-                expected, found = f"{ends[0]:g} to {ends[1]:g} {unit}", f"{value:g} {unit}"
-                raise SettingError(expected_found(what, expected, found, "the command", "nothing was published beyond"))
 
 
 @dataclass(frozen=True, eq=False)
@@ -176,7 +149,7 @@ def spare(
     on, without = OnLayers.of(bearing, circumstances.cup), OnLayers.of(bearing, False).bare
     unknown = on.unknown
     stiffer = np.stack([stiffening_in(m, bearing.quickness, circumstances, unknown, bearing.seed) for m in materials])
-    layer = layer_columns(materials, heights, stiffer, unknown, bearing)
+    layer = layer_columns(materials, heights, stiffer, unknown, bearing.seed)
     form = np.stack([law_form(m, unknown) for m in materials])[:, None]
     losses = np.array([m.energy_loss for m in materials])[:, None, None, None]
     return LayerTrial(
@@ -190,69 +163,6 @@ def spare(
 def held_by_cup(heel: Heel, thicker: float | Array) -> Heel:
     """The heel whose pad a close cup holds together: as firm, but thicker by a factor, before and under load."""
     return replace(heel, pad=replace(heel.pad, thickness=heel.pad.thickness * thicker))
-
-
-# the layer ------------------------------------------------------------------------------------------------------------
-
-
-def stiffening_in(
-    material: Material, quickness: Array, circumstances: Circumstances, unknown: Factors, seed: int
-) -> Array:
-    """(D, 1) factor of a material's modulus in a landing over that of its test: speed, cold and wear.
-
-    speed : (t_test / t_landing)^m, m measured at two speeds, else a share of  2/pi tan(delta)  with the loss share L of
-    a loop from zero giving  L = (pi/2) tan(delta) / (1 + (pi/4) tan(delta));  both relations from memory
-    quickness : (D, 1) [s] from touch to the largest force
-    """
-    tested = 10.0 ** unknown["slow_time"] if math.isnan(material.loading_time) else material.loading_time
-    exponent = unknown["rate_share"] * most_exponent(material.energy_loss)
-    if not math.isnan(material.rate_exponent):
-        spread = 0.0 if math.isnan(material.rate_sd) else material.rate_sd
-        exponent = material.rate_exponent + spread * _normal(f"rate {material.name}", quickness.size, seed)
-    known = load_model("foot", "layer").content["circumstances"]
-    cold = 0.0 if math.isnan(circumstances.temperature) else known["room_temperature"] - circumstances.temperature
-    chill = np.maximum(1.0 + unknown["cold"] * cold / known["cold_span"], 0.5)
-    worn = 1.0 + unknown["worn"] * circumstances.worn / known["worn_km"]
-    return np.asarray((tested / quickness) ** exponent * chill * worn)
-
-
-def most_exponent(energy_loss: float) -> float:
-    """Exponent of speed, were all of a material's loss of the kind that depends on it."""
-    loss = UNKNOWN_LOSS if math.isnan(energy_loss) else energy_loss
-    tangent = loss / (0.5 * math.pi - 0.25 * math.pi * loss)
-    return 2.0 / math.pi * tangent
-
-
-def layer_columns(
-    materials: Sequence[Material], heights: Sequence[float], stiffer: Array, unknown: Factors, bearing: Bearing
-) -> StiffeningColumn:
-    """(M, H, D, 1) layers; each material's batch is drawn from its spread, log-normal, by its own name."""
-    modulus = np.stack([m.modulus * _batch(m, bearing.draws, bearing.seed) for m in materials]) * stiffer
-    strain = np.array([m.stiffening_strain for m in materials])[:, None, None, None] * unknown["stiffening"]
-    height = np.asarray(heights, dtype=float)[None, :, None, None]
-    return StiffeningColumn(height, modulus[:, None], np.minimum(strain, 1.0))
-
-
-def _batch(material: Material, draws: int, seed: int) -> Array:
-    spread = UNKNOWN_SPREAD if math.isnan(material.modulus_cv) else material.modulus_cv
-    sigma = math.sqrt(math.log1p(spread**2))
-    return np.asarray(np.exp(sigma * _normal(f"batch{material.name}", draws, seed) - 0.5 * sigma**2))
-
-
-def _normal(name: str, draws: int, seed: int) -> Array:
-    """(D, 1) standard normal, in equal slices of probability."""
-    from scipy.special import ndtri
-
-    rng = np.random.default_rng([seed, *name.encode()])
-    chance = (rng.permutation(draws) + rng.random(draws)) / draws
-    return np.asarray(ndtri(chance))[:, None]
-
-
-def law_form(material: Material, unknown: Factors) -> Array:
-    """(D, 1) factor of what a layer spares: for the law of the pad, and that of a foam which the law of two numbers
-    misses, or may miss."""
-    known = material.kind != "foam" or material.law_misfit <= POOR_FIT
-    return np.asarray(unknown["pad_form"] * (1.0 if known else unknown["law_form"]))
 
 
 # heel and ball upon it ------------------------------------------------------------------------------------------------
@@ -377,11 +287,6 @@ def _spared(place: str, on: OnLayers, layer: StiffeningColumn, form: Array, loss
         ball_force=whole(pressed.moved),
         toe_push=toe_change(on.bearing, whole(raised)),
     )
-
-
-def bottomed(pressure: Array, layer: StiffeningColumn) -> Array:
-    bound = layer.modulus * layer.stiffening_strain * (math.sqrt(BOTTOMED_STIFFNESS) - 1.0)
-    return np.asarray((pressure > bound).astype(float))
 
 
 # toes -----------------------------------------------------------------------------------------------------------------

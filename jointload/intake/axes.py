@@ -10,7 +10,8 @@ import numpy as np
 
 from jointload.errors import SettingError, expected_found
 from jointload.intake.c3d_bytes.guard import Structure
-from jointload.intake.labels import LabelMap, place_of, side_of
+from jointload.intake.label_words import place_of, side_of
+from jointload.intake.labels import LabelMap
 from jointload.intake.plates.plates import PlateSetting, plate_frame
 from jointload.intake.recording import Array, Finding
 

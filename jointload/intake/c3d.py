@@ -14,17 +14,11 @@ from numpy.typing import NDArray
 
 from jointload.intake.axes import find_axes
 from jointload.intake.c3d_bytes.events import read_events
-from jointload.intake.c3d_bytes.guard import (
-    BLOCK,
-    LONG_COUNT,
-    UNREAD_MOST,
-    Layout,
-    OpenedRecording,
-    Structure,
-    read_layout,
-)
+from jointload.intake.c3d_bytes.guard import BLOCK, OpenedRecording, Structure
+from jointload.intake.c3d_bytes.layout import LONG_COUNT, UNREAD_MOST, Layout, read_layout, unread_bytes
 from jointload.intake.c3d_bytes.parameters import LIMITS, Limits, integers, reals
-from jointload.intake.labels import LabelMap, is_anatomical
+from jointload.intake.label_words import is_anatomical
+from jointload.intake.labels import LabelMap
 from jointload.intake.plates.plates import Timing, plate_settings, read_plates
 from jointload.intake.recording import Array, Finding, Recording
 
@@ -60,7 +54,7 @@ def read_recording(
     with OpenedRecording(path, limits) as opened:
         structure = opened.structure()
         layout = read_layout(structure, limits)
-        section, sha256 = opened.data_section(layout)
+        section, sha256 = opened.section(layout.start, layout.stop)
     findings = [*_structure_findings(structure, layout), *_name_findings(structure, Path(path))]
     metres = _point_unit(structure, findings)
     data = decode(section, layout, structure)
@@ -128,7 +122,7 @@ def _contradictions(structure: Structure, layout: Layout) -> list[Finding]:
         text = f"POINT:DATA_START is block {starts[0]}, the header's data start is block {starts[1]}"
         followed = f"block {layout.start // BLOCK + 1} was followed: with it the data end where the file does"
         told.append(("data start", "file", text, followed))
-    unread = structure.unread_bytes(layout)
+    unread = unread_bytes(structure, layout)
     if unread > UNREAD_MOST:
         text = f"{unread} bytes follow the last frame"
         told.append(("unread bytes", "file", text, "frames may be missing: compare the length of the trial"))

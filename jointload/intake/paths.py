@@ -52,7 +52,8 @@ def check_gaps(recording: Recording, label_map: LabelMap | None) -> list[Finding
     """One row a marker for gaps that matter between its first and last sight; the others, markers that enter or leave
     the view, and markers never seen in one row each."""
     labels = judged_labels(recording, label_map)
-    gaps = [_Gaps.of(label, recording) for label in labels]
+    missing = np.isnan(recording.markers[0])
+    gaps = [_Gaps.of(label, missing[recording.labels.index(label)], recording.point_rate) for label in labels]
     seen = [gap for gap in gaps if not gap.never]
     inner = [gap for gap in seen if gap.inner_share > GAP_SHARE or gap.longest > GAP_TIME]
     short = [gap for gap in seen if gap.inner_share > 0 and gap not in inner]
@@ -93,13 +94,12 @@ class _Gaps:
     longest: float
 
     @classmethod
-    def of(cls, label: str, recording: Recording) -> _Gaps:
-        missing: NDArray[np.bool_] = np.isnan(recording.markers[0, recording.labels.index(label)])
+    def of(cls, label: str, missing: NDArray[np.bool_], rate: float) -> _Gaps:
         if missing.size and not missing.any():
             return cls(label, False, True, 0.0, 0.0, 0.0)
         inner = between_sights(missing)
         share, all_missing = inner.sum() / missing.size, missing.sum() / missing.size
-        longest = longest_run(inner) / recording.point_rate
+        longest = longest_run(inner) / rate
         whole = not missing.any()
         return cls(label, bool(missing.all()), whole, float(share), float(all_missing - share), longest)
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from jointload.intake.labels import CLUSTER_HELPERS, LabelMap
 from jointload.intake.recording import SIDES, Array, Finding, Plate, Recording
-from jointload.numerics.signals import runs
+from jointload.numerics.signals import known_median, runs
 
 STILL = 0.03
 """[m] a marker of somebody who stands stays this near to its middle place (choice: sway is a third of it)."""
@@ -50,20 +50,25 @@ def _markers_still(recording: Recording) -> bool:
 
 
 def _hardly_move(markers: Array) -> bool:
-    """Whether nearly all of some markers (3, M, F) [m] stay where they are."""
-    return float(np.mean(_reach(markers) < STILL)) >= STILL_SHARE
+    """Whether nearly all of some markers (3, M, F) [m] stay where they are. What a marker's extent leaves open is told
+    by its middle place, which takes longer to find."""
+    extent = np.nanmax(markers, axis=2) - np.nanmin(markers, axis=2)
+    stays = np.linalg.norm(extent, axis=0) < STILL
+    open_ = ~stays & (extent.max(axis=0) < 2.0 * STILL)
+    if open_.any():
+        stays[open_] = _reach(markers[:, open_]) < STILL
+    return float(np.mean(stays)) >= STILL_SHARE
 
 
 def _reach(markers: Array) -> Array:
     """(M,) [m] farthest place of every marker from its middle one, gaps left out."""
-    median = np.median if np.isfinite(markers).all() else np.nanmedian
-    away = np.linalg.norm(markers - median(markers, axis=2, keepdims=True), axis=0)
+    away = np.linalg.norm(markers - known_median(markers)[..., None], axis=0)
     return np.asarray(np.nanmax(away, axis=1))
 
 
 def _stands_on(recording: Recording, where: str) -> bool:
     """Whether low markers are over the plate that a finding names: somebody stands on it."""
-    places = np.nanmedian(recording.markers[:, np.isfinite(recording.markers[0]).any(axis=1)], axis=2)
+    places = known_median(recording.markers[:, np.isfinite(recording.markers[0]).any(axis=1)])
     return any(_over(plate, places).any() for plate in recording.plates if where == f"plate {plate.number}")
 
 
@@ -87,12 +92,11 @@ def stands_on_plates(recording: Recording, labels: LabelMap, window: slice) -> b
     seen = np.isfinite(markers[0]).any(axis=1)
     if not loaded or not seen.any() or not _hardly_move(markers[:, seen]):
         return False
-    middle = np.nanmedian(markers[:, seen], axis=2)
-    where = dict(zip(np.array(recording.labels)[seen].tolist(), middle.T, strict=True))
-    feet = [np.array([where[name] for name in _of_foot(labels, side) if name in where]).T for side in SIDES]
-    if min(foot.size for foot in feet) < 2 * 3:
+    on_feet = [_of_foot(labels, side) for side in SIDES]
+    feet = [[row for row, label in enumerate(recording.labels) if seen[row] and label in own] for own in on_feet]
+    if min(map(len, feet)) < 2:
         return False
-    places = np.concatenate(feet, axis=1)
+    places = known_median(markers[:, feet[0] + feet[1]])
     over = np.array([_over(plate, places) for plate in loaded])
     return bool(over.any(axis=0).all() and over.any(axis=1).all())
 

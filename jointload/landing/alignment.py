@@ -52,12 +52,8 @@ def alignment(poses: SegmentPoses, body: FittedBody, frame: int) -> Alignment:
     lab_from_pelvis, _ = poses.of("pelvis")
     forward = rotate_back(facing[..., None], lab_from_pelvis[:, 0])
     trunk_up = rotate_back(facing[..., None], poses.of("trunk")[0][:, 1])
-    hip, knee, ankle = (
-        [_facing_point(f"{s}_{joint}_centre", poses, body, facing) for s in SIDES] for joint in ("hip", "knee", "ankle")
-    )
-    medial = (-1.0, 1.0)
-    shank = [_medial_angle(k - a, m) for k, a, m in zip(knee, ankle, medial, strict=True)]
-    leg = [_medial_angle(h - a, m) for h, a, m in zip(hip, ankle, medial, strict=True)]
+    hip, knee, ankle = (_facing_points(f"{joint}_centre", poses, body, facing) for joint in ("hip", "knee", "ankle"))
+    shank, leg = _medial_angle(knee - ankle), _medial_angle(hip - ankle)
     return Alignment(
         facing=facing,
         pelvis_tilt=-np.arcsin(forward[1]),
@@ -65,9 +61,9 @@ def alignment(poses: SegmentPoses, body: FittedBody, frame: int) -> Alignment:
         pelvis_rotation=np.arctan2(-forward[2], forward[0]),
         trunk_lean=np.arctan2(trunk_up[2], trunk_up[1]),
         trunk_lean_forward=np.arctan2(trunk_up[0], trunk_up[1]),
-        tibia_inclination_frontal=np.stack(shank),
-        knee_over_ankle=np.stack([s - w for s, w in zip(shank, leg, strict=True)]),
-        hip_pelvis_angle=np.stack([_hip_pelvis_angle(poses, body, side) for side in SIDES]),
+        tibia_inclination_frontal=shank,
+        knee_over_ankle=shank - leg,
+        hip_pelvis_angle=_hip_pelvis_angle(poses, body),
         sole_angle=np.stack([_sole_angle(poses, body, side) for side in SIDES]),
     )
 
@@ -83,19 +79,25 @@ def facing_frame(poses: SegmentPoses, frame: int) -> Array:
     return from_axes(np.array([0.0, 1.0, 0.0]).reshape(3, *(1,) * (forward.ndim - 2)), forward[..., nearest], "y", "x")
 
 
-def _facing_point(name: str, poses: SegmentPoses, body: FittedBody, facing: Array) -> Array:
-    return rotate_back(facing[..., None], poses.place(body, name))
+def _facing_points(name: str, poses: SegmentPoses, body: FittedBody, facing: Array) -> Array:
+    """(3, 2, F) [m] of a right and a left point."""
+    places = np.stack([poses.place(body, f"{side}_{name}") for side in SIDES], axis=1)
+    return rotate_back(facing[:, :, None, ..., None], places)
 
 
-def _medial_angle(upward: Array, medial: float) -> Array:
-    """Frontal angle of an upward line from the vertical, positive when its top lies medially."""
-    return np.arctan2(medial * upward[2], upward[1])
+def _medial_angle(upward: Array) -> Array:
+    """(2, F) frontal angle of upward lines (3, 2, F) from the vertical, positive when their tops lie medially."""
+    across = upward[2].copy()
+    across[SIDES.index("right")] *= -1.0
+    return np.arctan2(across, upward[1])
 
 
-def _hip_pelvis_angle(poses: SegmentPoses, body: FittedBody, side: str) -> Array:
+def _hip_pelvis_angle(poses: SegmentPoses, body: FittedBody) -> Array:
+    """(2, F)"""
     lab_from_pelvis, _ = poses.of("pelvis")
     spine = rotate_back(lab_from_pelvis, poses.place(body, "l5s1") - poses.place(body, "hip_mid"))
-    thigh = rotate_back(lab_from_pelvis, -poses.of(f"{side}_thigh")[0][:, 1])
+    down = -poses.rotation[:, 1, [poses.index(f"{side}_thigh") for side in SIDES]]
+    thigh = rotate_back(lab_from_pelvis[:, :, None], down)
     across, along = thigh[0] * spine[1] - thigh[1] * spine[0], thigh[0] * spine[0] + thigh[1] * spine[1]
     return np.mod(np.arctan2(across, along), 2 * np.pi)
 

@@ -15,9 +15,10 @@ from jointload.errors import RecordingError, SettingError, expected_found
 from jointload.intake.recording import SIDES, Array, Finding, Side
 from jointload.intake.rider import G
 from jointload.landing.borne import Borne, Span, forces_borne
+from jointload.landing.ends import IMPACT_SECONDS, Ends, Instant, Seen, lowest_pelvis_of
 from jointload.landing.filtered import FilteredForces, filtered_forces
 from jointload.loads.contact import Contact, loaded_spans
-from jointload.numerics.signals import derivatives, peaks, runs
+from jointload.numerics.signals import first_derivative, peaks, runs
 from jointload.settings import Settings
 
 SHORTEST_FLIGHT = 0.15
@@ -26,9 +27,6 @@ shorter)."""
 SLOWEST_FALL = 0.4
 """Share of gravity with which most markers gain speed downwards in a flight, whatever the limbs do (choice: 0.94 to 1
 before recorded and invented landings, -0.15 to 0.06 where people walk onto plates)."""
-IMPACT_SECONDS = 0.1
-"""Longest impact phase, and the phase when there is no second force peak (James et al. 2007 J Sports Sci Med 6:126
-use 100 ms)."""
 FALLING_SPEED = 0.5
 """[m/s] a foot that falls no faster does not land (choice: a fall of 13 mm)."""
 LONGEST_FLIGHT = 1.2
@@ -37,8 +35,6 @@ LANDING_SECONDS = 0.5
 """The second foot of a landing comes down within this time [s] of the first (choice)."""
 WHOLE_SHARE = 0.3
 """A contact bears at least this share of body weight (choice)."""
-SEARCH_SECONDS = 1.0
-"""The pelvis is lowest within this time [s] of touch-down (choice)."""
 PEAK_PROMINENCE = 0.05
 """A force peak stands out from its neighbourhood by this share of body weight (choice)."""
 STEADY_SECONDS = 0.5
@@ -87,23 +83,6 @@ class LandingEvents:
         return float(np.max([events.landing_end for events in self.sides.values()]))
 
 
-@dataclass(frozen=True)
-class _Instant:
-    """A time [s], or NaN with the reason."""
-
-    time: float
-    reason: str = ""
-
-
-@dataclass(frozen=True, eq=False)
-class Seen:
-    """What events need of the motion: height (F,) [m] of the middle of the hips, joint angles, rate [Hz]."""
-
-    pelvis: Array
-    angles: JointAngles
-    rate: float
-
-
 def find_events(
     contact: Contact,
     poses: SegmentPoses,
@@ -142,8 +121,8 @@ def events_seen(
     if not unknown and all(span is None for span in chosen.values()):
         raise _no_landing(contact, settings, name)
     last = max([span[0] for span in chosen.values() if span is not None] + ([flight[1]] if flight else [])) / rate
-    lowest = _lowest_pelvis(seen, last, _takeoff_of_all(chosen, contact))
-    ends = _Ends(settings.landing_end, lowest, seen)
+    lowest = lowest_pelvis_of(seen, last, _takeoff_of_all(chosen, contact))
+    ends = Ends(settings.landing_end, lowest, seen)
     sides: dict[str, SideEvents] = {}
     for k, side in enumerate(SIDES):
         span = chosen[side]
@@ -173,8 +152,8 @@ def _events_of_motion(
     """Events without any force: each foot touches down where it stops falling, at the start where it never falls."""
     nan, no_forces = float("nan"), "no plate gives a force"
     stops = {side: _fall_end(poses, body, side) for side in SIDES}
-    lowest = _lowest_pelvis(seen, max(stops.values()), np.inf)
-    ends = _Ends(settings.landing_end, lowest, seen)
+    lowest = lowest_pelvis_of(seen, max(stops.values()), np.inf)
+    ends = Ends(settings.landing_end, lowest, seen)
     sides: dict[str, SideEvents] = {
         side: _events_without_force(stop, no_forces, ends, side) for side, stop in stops.items()
     }
@@ -198,7 +177,7 @@ def _events_of_motion(
 def _fall_end(poses: SegmentPoses, body: FittedBody, side: str) -> float:
     """Time [s] at which the lowest point of a foot stops falling after its fastest fall; 0 where it never falls."""
     points = [poses.place(body, f"{side}_{name}")[1] for name in ("calcaneus", "forefoot")]
-    speed = derivatives(np.min(points, axis=0), 1.0 / poses.rate)[0]
+    speed = first_derivative(np.min(points, axis=0), 1.0 / poses.rate)
     if not (np.isfinite(speed) & (speed < -FALLING_SPEED)).any():
         return 0.0
     fastest = int(np.nanargmin(speed))
@@ -206,9 +185,9 @@ def _fall_end(poses: SegmentPoses, body: FittedBody, side: str) -> float:
     return float((fastest + stopped[0]) / poses.rate) if stopped.size else 0.0
 
 
-def touchdown_frames(force: Array, rate: float, threshold: float, samples_per_frame: int) -> tuple[int, ...]:
-    """Frames in which a vertical plate force (N,) [N] begins to bear load, before feet are known."""
-    return tuple(start // samples_per_frame for start, _ in loaded_spans(force, rate, threshold) if start > 0)
+def touchdown_samples(force: Array, rate: float, threshold: float) -> tuple[int, ...]:
+    """Samples in which a vertical plate force (N,) [N] begins to bear load, before feet are known."""
+    return tuple(start for start, _ in loaded_spans(force, rate, threshold) if start > 0)
 
 
 def may_follow_flights(force: Array, rate: float, threshold: float) -> list[float]:
@@ -324,45 +303,6 @@ def _lift(span: Span, contact: Contact, foot: int) -> float:
     return stop / contact.fast_rate if stop < force.size and np.isfinite(force[stop]) else np.inf
 
 
-def _lowest_pelvis(seen: Seen, begin: float, lifted: float) -> _Instant:
-    """The lowest pelvis from the last touch-down on, before the feet lift again."""
-    return _turning_point(-seen.pelvis, begin, lifted, seen.rate, "the pelvis is lowest")
-
-
-def _turning_point(series: Array, begin: float, end: float, rate: float, what: str) -> _Instant:
-    """Time of the largest value within SEARCH_SECONDS of `begin`, when it is seen to fall again afterwards."""
-    start = round(begin * rate)
-    stop = min(round(min(begin + SEARCH_SECONDS, end) * rate) + 1, series.size)
-    window = series[start:stop]
-    if not window.size or not np.isfinite(window).all():
-        return _Instant(float("nan"), f"not seen until {what}")
-    highest = int(np.argmax(window))
-    if highest == window.size - 1 and stop == series.size:
-        return _Instant(float("nan"), f"the recording ends before {what}")
-    if highest == window.size - 1 and np.isinf(end):
-        return _Instant(float("nan"), f"{SEARCH_SECONDS:g} s pass before {what}")
-    return _Instant((start + highest) / rate)
-
-
-@dataclass(frozen=True, eq=False)
-class _Ends:
-    """What ends a landing, by the definition chosen."""
-
-    definition: str
-    lowest: _Instant
-    seen: Seen
-
-    def of(self, side: str, touchdown: float, lifted: float, peak_force: _Instant) -> _Instant:
-        if self.definition == "lowest_pelvis":
-            return self.lowest
-        if self.definition == "fixed_100ms":
-            return _Instant(touchdown + IMPACT_SECONDS)
-        if self.definition == "peak_force":
-            return peak_force
-        flexion = self.seen.angles.of(f"{side}_knee", "flexion")
-        return _turning_point(flexion, touchdown, lifted, self.seen.rate, "the knee is most bent")
-
-
 def _side_events(
     span: Span,
     vertical: Array,
@@ -370,7 +310,7 @@ def _side_events(
     foot: int,
     weight: float,
     flight: Span | None,
-    ends: _Ends,
+    ends: Ends,
     side: str,
 ) -> SideEvents:
     """The instants of one contact; a step without a flight before it is followed to its end."""
@@ -380,11 +320,11 @@ def _side_events(
     first, second = ([p / rate for p in tops] + [float("nan")] * 2)[:2]
     takeoff = lifted if np.isfinite(lifted) else float("nan")
     if flight is None:
-        end = _Instant(takeoff, "" if np.isfinite(lifted) else "not seen until the foot lifts")
+        end = Instant(takeoff, "" if np.isfinite(lifted) else "not seen until the foot lifts")
     else:
-        end = ends.of(side, start / rate, lifted, _Instant((start + int(np.argmax(vertical[start:stop]))) / rate))
+        end = ends.of(side, start / rate, lifted, Instant((start + int(np.argmax(vertical[start:stop]))) / rate))
     if end.time < start / rate:
-        end = _Instant(float("nan"), "this foot lands after the end of the landing")
+        end = Instant(float("nan"), "this foot lands after the end of the landing")
     return SideEvents(
         touchdown=start / rate,
         takeoff=takeoff,
@@ -396,10 +336,10 @@ def _side_events(
     )
 
 
-def _events_without_force(touchdown: float, reason: str, ends: _Ends, side: str) -> SideEvents:
+def _events_without_force(touchdown: float, reason: str, ends: Ends, side: str) -> SideEvents:
     """The instants of a foot whose own force is not known: touch-down is that of the plates' total force."""
     nan = float("nan")
-    end = ends.of(side, touchdown, np.inf, _Instant(nan, reason))
+    end = ends.of(side, touchdown, np.inf, Instant(nan, reason))
     return SideEvents(touchdown, nan, nan, nan, touchdown + IMPACT_SECONDS, end.time, end.reason)
 
 

@@ -33,6 +33,7 @@ class FilteredForces:
 
 
 def filtered_forces(contact: Contact, settings: Settings) -> FilteredForces:
+    """A contact's forces by the low-pass of peaks, and their total by that of standing still."""
     rate = contact.fast_rate
     force, total = (impact_lowpass(each, settings, rate) for each in (contact.fast_force, contact.total))
     return FilteredForces(force, total, zero_lag_lowpass(contact.total, SETTLING_CUTOFF, rate))

@@ -21,7 +21,6 @@ INNER_SHARE = 0.36
 LEAST_PATH_LOAD = 0.05
 """The centre of pressure is blank below this share of body weight (choice)."""
 FOOT_LENGTHS = (0.15, 0.36)
-HEEL_NOTE = "the back foot peaks at the medial heel and the first metatarsal head, the front foot at the heel"
 
 
 @dataclass(frozen=True)

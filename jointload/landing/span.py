@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jointload.intake.recording import Array
+from jointload.numerics.signals import peak
 
 Indices = NDArray[np.intp]
 Mask = NDArray[np.bool_]
@@ -85,6 +86,13 @@ class Span:
         if self.alike:
             return np.asarray(cut.max(axis=-1))
         top = np.max(self._only(cut, -np.inf), axis=-1)
+        return np.where(np.isneginf(top), np.nan, top)
+
+    def peak(self, cut: Array) -> Array:
+        """`largest` of a curve at marker frames, between which it may peak."""
+        if not cut.shape[-1]:
+            return np.full(cut.shape[:-1], np.nan)
+        top = peak(self._only(cut, -np.inf))
         return np.where(np.isneginf(top), np.nan, top)
 
     def place_of_largest(self, cut: Array) -> Indices:

@@ -24,7 +24,7 @@ from jointload.intake.rider import G
 from jointload.loads.from_above import upper_mass
 from jointload.loads.moments import SegmentMotion, body_chain, loaded_segments, segment_motion
 from jointload.modeldata import load_model
-from jointload.numerics.signals import derivatives, recursion
+from jointload.numerics.signals import recursion, second_derivative
 
 BEFORE, AFTER = 0.02, 0.35
 """The swings are found from this time [s] before the first touch-down until the second after it (choice)."""
@@ -109,17 +109,15 @@ def balanced_motion(
     weight = body.rider.weight
     if not window.any() or not _whole(left, force, window, weight, swings):
         return motion, None
+    of_kind = {kind: _of_kind(names, kind) for kind in swings.kinds}
+    hung_on = {kind: above[:, None] if kind == "trunk" else bones[:, of_kind[kind]] for kind in swings.kinds}
+    masses = {kind: mass[None] if kind == "trunk" else chain.mass[of_kind[kind]] for kind in swings.kinds}
     parts = [
-        np.stack([_swing(bones[:, s], f, swings.damping, 1.0 / poses.rate) for s in _of_kind(names, kind)])
-        if kind != "trunk"
-        else _swing(above, f, swings.damping, 1.0 / poses.rate)[None]
+        _swing(hung_on[kind], f, swings.damping, 1.0 / poses.rate)
         for kind, f in zip(swings.kinds, swings.hertz, strict=True)
     ]
     columns = np.stack(
-        [
-            np.einsum("s...,si...f->i...f", mass[None] if kind == "trunk" else chain.mass[_of_kind(names, kind)], part)
-            for kind, part in zip(swings.kinds, parts, strict=True)
-        ]
+        [np.einsum("s...,is...f->i...f", masses[kind], part) for kind, part in zip(swings.kinds, parts, strict=True)]
     )
     noise = np.hypot(
         np.hypot(swings.noise["seen"], swings.noise["unseen"] * unseen) * body.rider.mass,
@@ -129,8 +127,7 @@ def balanced_motion(
     acceleration = motion.acceleration.copy()
     for k, (kind, part) in enumerate(zip(swings.kinds, parts, strict=True)):
         if kind != "trunk":
-            for row, s in enumerate(_of_kind(names, kind)):
-                acceleration[:, s] += size[k][..., None] * part[row]
+            acceleration[:, of_kind[kind]] += size[k][..., None] * part
     share = {kind: sum(size[k] for k, one in enumerate(swings.kinds) if one == kind) for kind in swings.kinds}
     driven = size[..., None] * columns.swapaxes(0, 1)
     of_trunk = [k for k, kind in enumerate(swings.kinds) if kind == "trunk"]
@@ -180,7 +177,7 @@ def _above(
     if place is None:
         return float(np.mean(rest)) / body.rider.mass, bones[:, names.index("pelvis")], rest
     missing = max(float(np.mean(rest - seen)) / body.rider.mass, 0.0)
-    return missing, _to_the_ends(derivatives(place, 1.0 / poses.rate)[1]), rest
+    return missing, _to_the_ends(second_derivative(place, 1.0 / poses.rate)), rest
 
 
 def _to_the_ends(series: Array) -> Array:

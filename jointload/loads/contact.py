@@ -165,7 +165,7 @@ class _FootPath:
 
     def over(self, plate: Plate) -> NDArray[np.bool_]:
         """(F,) whether any sole point lies over the plate."""
-        return np.any(inside(plate.corners, self.points), axis=0)
+        return np.any(outside(plate.corners, self.points) < EDGE_MARGIN, axis=0)
 
 
 def _foot_paths(poses: SegmentPoses, body: FittedBody, loaded: NDArray[np.bool_]) -> list[_FootPath]:
@@ -212,18 +212,15 @@ def _padded(series: Array, frames: int) -> Array:
     return np.pad(series, ((0, 0), (0, frames - series.shape[1])), constant_values=np.nan)
 
 
-def inside(corners: Array, points: Array, margin: float = EDGE_MARGIN) -> NDArray[np.bool_]:
-    """Whether (3, P, F) points lie over the convex quadrilateral of (3, 4) corners, seen from above, widened by a
-    margin [m]."""
-    outline, inside = corners[[0, 2]], np.ones(points.shape[1:], dtype=bool)
-    middle = outline.mean(axis=1)
-    for k in range(4):
-        edge = outline[:, (k + 1) % 4] - outline[:, k]
-        normal = np.array([-edge[1], edge[0]]) / np.linalg.norm(edge)
-        normal *= np.sign(normal @ (middle - outline[:, k]))
-        with np.errstate(invalid="ignore"):
-            inside &= normal[0] * (points[0] - outline[0, k]) + normal[1] * (points[2] - outline[1, k]) > -margin
-    return inside
+def outside(corners: Array, places: Array) -> Array:
+    """(P, F) [m] by which places (3, P, F) lie outside the convex quadrilateral of (3, 4) corners, seen from above;
+    negative inside."""
+    outline = corners[[0, 2]]
+    edges = np.roll(outline, -1, axis=1) - outline
+    normals = np.stack((edges[1], -edges[0])) / np.linalg.norm(edges, axis=0)
+    normals *= np.sign(np.sum(normals * (outline - outline.mean(axis=1, keepdims=True)), axis=0))
+    (x, z), (across, along) = outline[..., None, None], normals[..., None, None]
+    return np.asarray((across * (places[0] - x) + along * (places[2] - z)).max(axis=0))
 
 
 def loaded_spans(vertical: Array, rate: float, threshold: float) -> list[tuple[int, int]]:
@@ -313,10 +310,11 @@ def _lost_spans(
             (unknown & (plates_borne == 0), "a loaded plate on which no foot is seen"),
             (~np.isfinite(feet[side].points[0, 0]) & (plates_borne == 0), "the foot's markers are not seen"),
         )
-        taken = np.zeros(shared.size, dtype=bool)
-        for mask, reason in reasons:
-            out += [Lost(name, start, stop, reason) for start, stop in runs(mask & ~taken)]
-            taken |= mask
+        masks = np.array([mask for mask, _ in reasons])
+        taken = np.logical_or.accumulate(masks, axis=0)
+        masks[1:] &= ~taken[:-1]
+        for (_, reason), stretches in zip(reasons, runs_of_rows(masks), strict=True):
+            out += [Lost(name, start, stop, reason) for start, stop in stretches]
     return tuple(sorted(out, key=lambda gone: (gone.side, gone.start)))
 
 

@@ -18,11 +18,11 @@ from jointload.intake.board import Board
 from jointload.intake.plates.plates import centre_of_pressure
 from jointload.intake.recording import SIDES, Array, Finding, Plate, Recording, Severity
 from jointload.intake.rider import G
-from jointload.loads.contact import Lost, inside, loaded_spans
+from jointload.loads.contact import Lost, loaded_spans, outside
 from jointload.loads.moments import Chain, SegmentMotion, inverse_dynamics
 from jointload.loads.soles import off_sole, sole_outlines
 from jointload.numerics.rotations import angular_motion
-from jointload.numerics.signals import derivatives, runs, zero_lag_lowpass
+from jointload.numerics.signals import of_fourth_order, runs, second_derivative, zero_lag_lowpass
 from jointload.numerics.splines import CubicCurve
 from jointload.settings import Settings
 
@@ -98,7 +98,7 @@ class _Whereabouts:
         total = np.sum([plate.force[1] for plate in trial.plates], axis=0)
         for start, stop in loaded_spans(total, trial.force_rate, threshold):
             loaded[start // step : -(-stop // step)] = True
-        over = np.array([inside(plate.corners, pose.supports, SUPPORT_MARGIN) for plate in trial.plates])
+        over = np.array([outside(plate.corners, pose.supports) < SUPPORT_MARGIN for plate in trial.plates])
         surface = float(np.mean([plate.corners[1].mean() for plate in trial.plates]))
         return cls(np.isfinite(pose.residual), loaded, pose.low(surface), np.any(over, 1), np.all(np.any(over, 0), 0))
 
@@ -188,7 +188,7 @@ def _half_owners(pose: BoardPose, place: _Whereabouts, trial: Recording) -> tupl
     """The plate under each half's middle while the board is borne, -1 for none."""
     offset = _half_offset(pose.board)
     middles = pose.place(np.array([[offset, -offset], [0.0, 0.0], [0.0, 0.0]]))[..., place.borne]
-    over = np.stack([inside(plate.corners, middles, 0.0).mean(axis=1) for plate in trial.plates])
+    over = np.stack([(outside(plate.corners, middles) < 0.0).mean(axis=1) for plate in trial.plates])
     return tuple(int(np.argmax(over[:, half])) if over[:, half].max() > 0.5 else -1 for half in range(2))
 
 
@@ -210,9 +210,9 @@ def _inertial_wrench(pose: BoardPose, halves: bool) -> tuple[Array, Array]:
     motion = SegmentMotion(
         rotation=np.repeat(pose.rotation[:, :, None], parts, axis=2),
         centre=centre,
-        acceleration=derivatives(centre, 1.0 / pose.rate)[1],
+        acceleration=of_fourth_order(second_derivative(centre, 1.0 / pose.rate)),
         angular_velocity=np.repeat(velocity[:, None], parts, axis=1),
-        angular_acceleration=np.repeat(acceleration[:, None], parts, axis=1),
+        angular_acceleration=np.repeat(of_fourth_order(acceleration)[:, None], parts, axis=1),
     )
     tensor = np.repeat(np.diag(own)[..., None], parts, axis=2)
     chain = Chain(np.full(parts, board.mass / parts), tensor, (-1,) * parts)
@@ -309,7 +309,7 @@ def _largest_stop(trial: Recording, body: FittedBody, settings: Settings) -> flo
         labels = [label for label in body.clusters[f"{side}_foot"].labels if label in trial.labels]
         height = trial.markers[1, [trial.labels.index(label) for label in labels]]
         height = zero_lag_lowpass(height, _cutoff(settings, trial.point_rate), trial.point_rate)
-        stop = np.fmax.reduce(np.abs(derivatives(height, 1.0 / trial.point_rate)[1]))
+        stop = np.fmax.reduce(np.abs(second_derivative(height, 1.0 / trial.point_rate)))
         parts = [stop[start // step : -(-end // step)] for start, end in spans]
         most = float(np.nanmax([most, *(np.nanmax(part) for part in parts if np.isfinite(part).any())]))
     return most

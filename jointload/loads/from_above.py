@@ -6,6 +6,7 @@ It shares no force and no leg marker with the sum from the feet, so that the two
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -26,7 +27,8 @@ from jointload.numerics.rotations import (
     rotate,
     rotate_back,
 )
-from jointload.numerics.signals import derivatives, zero_lag_lowpass
+from jointload.numerics.signals import of_fourth_order, second_derivative, zero_lag_lowpass
+from jointload.numerics.together import together
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,17 +75,17 @@ def loads_from_above(
         return UpperLoads(nothing, nothing, tuple(missing) if trunk is not None else ("trunk", *missing))
     dt, centre = 1.0 / poses.rate, poses.place(body, "l5s1")
     rotation, origin = poses.of("trunk")
-    force, moment = _pushed(trunk.mass, origin + rotate(rotation, trunk.com[..., None]), centre, dt)
-    moment += turned(rotation, trunk.tensor, dt)
-    seen = trunk.mass
-    for mass, place in parts:
-        more, turning = _pushed(mass, place, centre, dt)
-        seen, force, moment = seen + mass, force + more, moment + turning
+    parts = [(trunk.mass, origin + rotate(rotation, trunk.com[..., None])), *parts]
+    masses, places = np.stack(np.broadcast_arrays(*(mass for mass, _ in parts))), [place for _, place in parts]
+    seen, force, moment = masses.sum(axis=0), np.zeros(()), turned(rotation, trunk.tensor, dt)
+    for some in together(len(places), centre[0].size):
+        more, turning = _pushed(masses[some], np.stack(places[some], axis=1), centre, dt)
+        force, moment = force + more, moment + turning
     if not body.lost:
         left = np.asarray(body.rider.mass - sum(segment.mass for segment in body.inertia.values())) / seen
         force, moment = left[..., None] * force, left[..., None] * moment
-    middle = None if flesh is None else upper_mass(poses, markers, body)[1]
-    if flesh is not None and middle is not None:
+    if flesh is not None:
+        middle = _common_centre(parts)[1]
         force, moment = force + flesh, moment + cross(middle - centre, flesh)
     j = angles.joints.index("l5s1")
     signs = angles.signs[:, j].reshape(3, *(1,) * (moment.ndim - 1))
@@ -99,18 +101,22 @@ def upper_mass(poses: SegmentPoses, markers: dict[str, Array], body: FittedBody)
     if trunk is None or not np.isfinite(poses.of("trunk")[1]).any():
         return 0.0, None
     rotation, origin = poses.of("trunk")
-    seen = np.asarray(trunk.mass)
-    weighted = seen[..., None] * (origin + rotate(rotation, trunk.com[..., None]))
+    return _common_centre([(trunk.mass, origin + rotate(rotation, trunk.com[..., None])), *parts])
+
+
+def _common_centre(parts: list[tuple[float | Array, Array]]) -> tuple[Array, Array]:
+    """Mass [kg] and centre (3, F) [m] of several parts."""
+    seen, weighted = np.zeros(()), np.zeros(())
     for mass, place in parts:
-        seen, weighted = seen + mass, weighted + mass * place
+        seen, weighted = seen + mass, weighted + np.asarray(mass)[..., None] * place
     return seen, weighted / seen[..., None]
 
 
 def _parts(
     poses: SegmentPoses, markers: dict[str, Array], body: FittedBody
-) -> tuple[list[tuple[float, Array]], list[str]]:
+) -> tuple[list[tuple[float | Array, Array]], list[str]]:
     """Mass [kg] and centre (3, F) [m] of head and each part of the arms; the names of those that are not seen."""
-    parts, missing = [], []
+    parts, missing = list[tuple[float | Array, Array]](), list[str]()
     for name, line in body.definition.mass_lines.items():
         if name == "trunk":
             continue
@@ -123,11 +129,12 @@ def _parts(
     return parts, missing
 
 
+@lru_cache(maxsize=2)
 def upper_trunk(body: FittedBody) -> SegmentInertia | None:
     """The trunk without the pelvis, in the trunk's frame; None where either is not fitted.
 
     The whole trunk of de Leva (1996) between the middles of shoulders and hips in the static trial, less the pelvis of
-    the table in use, both moved to the common centre of what remains.
+    the table in use, both moved to the common centre of what remains. Remembered, because masses and moments ask.
     """
     points = body.standing_points
     if "trunk" not in body.standing or "pelvis" not in body.inertia or "shoulder_mid" not in points:
@@ -161,15 +168,16 @@ def _shift(offset: Array) -> Array:
     return np.multiply.outer(np.eye(3), dot(offset, offset)) - offset[:, None] * offset[None]
 
 
-def _pushed(mass: float | Array, place: Array, centre: Array, dt: float) -> tuple[Array, Array]:
-    """Force (3, F) that moves a mass at `place`, and its moment about `centre`."""
-    fall = GRAVITY.reshape(3, *(1,) * (place.ndim - 1))
-    force = np.asarray(mass)[..., None] * (derivatives(place, dt)[1] - fall)
-    return force, cross(place - centre, force)
+def _pushed(masses: Array, places: Array, centre: Array, dt: float) -> tuple[Array, Array]:
+    """Force (3, F) that moves masses (P,) at places (3, P, F), and its moment about `centre`."""
+    fall = GRAVITY.reshape(3, *(1,) * (places.ndim - 1))
+    force = masses[..., None] * (of_fourth_order(second_derivative(places, dt)) - fall)
+    return force.sum(axis=1), cross(places - centre[:, None], force).sum(axis=1)
 
 
 def turned(rotation: Array, tensor: Array, dt: float) -> Array:
     """Rate of a rigid body's own angular momentum (3, F), lab axes."""
-    velocity, acceleration = (rotate_back(rotation, each) for each in angular_motion(rotation, dt))
+    velocity, acceleration = angular_motion(rotation, dt)
+    velocity, acceleration = rotate_back(rotation, velocity), rotate_back(rotation, of_fourth_order(acceleration))
     wide = tensor[..., None]
     return rotate(rotation, rotate(wide, acceleration) + cross(velocity, rotate(wide, velocity)))

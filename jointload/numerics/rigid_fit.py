@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,24 +35,22 @@ def fit_poses(clusters: Sequence[Array], observed: Sequence[Array]) -> tuple[Arr
     Horn BKP (1987) J Opt Soc Am A 4:629-642; Theobald DL (2005) Acta Cryst A61:478-480 (both from memory).
     """
     shape = (len(clusters), *observed[0].shape[2:])
+    groups = list(_seen_alike(clusters, observed))
+    fixed = [_fix_a_rotation(local) for _, _, local, _ in groups]
+    throughout = all(isinstance(each[1], slice) and known.all() for each, known in zip(groups, fixed, strict=True))
     covariance, spread, count = np.empty((3, 3, *shape)), np.empty(shape), np.zeros(shape)
     centre_local, centre_lab = np.empty((3, *shape)), np.empty((3, *shape))
-    for s, (local, seen_at) in enumerate(zip(clusters, observed, strict=True)):
-        patterns = [each for each in _visibility_patterns(seen_at) if _fixes_a_rotation(local[:, each[0]])]
-        if not (patterns and isinstance(patterns[0][1], slice)):
-            covariance[:, :, s] = centre_local[:, s] = centre_lab[:, s] = spread[s] = np.nan
-        for visible, where in patterns:
-            _accumulate(
-                local[:, visible],
-                seen_at[:, visible][..., where],
-                s,
-                where,
-                covariance,
-                centre_local,
-                centre_lab,
-                spread,
-            )
-            count[s][..., where] = local[:, visible].shape[1]
+    if not throughout:
+        for each in (covariance, spread, centre_local, centre_lab):
+            each[...] = np.nan
+    for (segments, where, local, seen_at), known in zip(groups, fixed, strict=True):
+        if not known.any():
+            continue
+        own_covariance, own_local, own_lab, own_spread = _moments(local, seen_at)
+        for g, s in ((g, segments[g]) for g in np.flatnonzero(known)):
+            covariance[:, :, s][..., where] = own_covariance[:, :, g]
+            centre_local[:, s][..., where], centre_lab[:, s][..., where] = own_local[:, g], own_lab[:, g]
+            spread[s][..., where], count[s][..., where] = own_spread[g], local.shape[2]
     rotation, position, largest = np.empty((3, 3, *shape)), np.empty((3, *shape)), np.empty(shape)
     for some in together(len(clusters), spread[0].size):
         quaternion, largest[some] = _largest_eigenpair(covariance[:, :, some], 0.5 * spread[some])
@@ -61,6 +59,22 @@ def fit_poses(clusters: Sequence[Array], observed: Sequence[Array]) -> tuple[Arr
     with np.errstate(invalid="ignore", divide="ignore"):
         residual = np.sqrt(np.maximum(spread - 2 * largest, 0.0) / count)
     return rotation, position, residual
+
+
+def _seen_alike(
+    clusters: Sequence[Array], observed: Sequence[Array]
+) -> Iterator[tuple[list[int], slice | NDArray[np.intp], Array, Array]]:
+    """Segments, frames, and their markers in the segment (G, 3, n, ...) and in the lab (G, 3, n, ..., F): those of as
+    many markers seen throughout at once; any other by itself, and so with draws, which are work enough for one call."""
+    alike: dict[int, list[int]] = {}
+    for s, (local, seen_at) in enumerate(zip(clusters, observed, strict=True)):
+        for visible, where in _visibility_patterns(seen_at):
+            if isinstance(where, slice) and local.ndim == 2:
+                alike.setdefault(local.shape[1], []).append(s)
+            else:
+                yield [s], where, local[None, :, visible], seen_at[None, :, visible][..., where]
+    for same in alike.values():
+        yield same, slice(None), np.stack([clusters[s] for s in same]), np.stack([observed[s] for s in same])
 
 
 def _visibility_patterns(observed: Array) -> list[tuple[slice | NDArray[np.bool_], slice | NDArray[np.intp]]]:
@@ -73,35 +87,27 @@ def _visibility_patterns(observed: Array) -> list[tuple[slice | NDArray[np.bool_
     return [(patterns[:, k], np.flatnonzero(index == k)) for k in range(patterns.shape[1])]
 
 
-def _fixes_a_rotation(local: Array) -> bool:
-    if local.shape[1] < 3:
-        return False
-    local = local if local.ndim == 2 else local[..., 0]
-    singular = np.linalg.svd(local - local.mean(axis=1, keepdims=True), compute_uv=False)
-    return bool(singular[1] / np.sqrt(local.shape[1]) >= LEAST_SPREAD)
+def _fix_a_rotation(local: Array) -> NDArray[np.bool_]:
+    """(G,) whether markers (G, 3, n, ...) do, by the first of their draws."""
+    if local.shape[2] < 3:
+        return np.zeros(local.shape[0], dtype=bool)
+    local = local if local.ndim == 3 else local[..., 0]
+    singular = np.linalg.svd(local - local.mean(axis=2, keepdims=True), compute_uv=False)
+    return np.asarray(singular[:, 1] / np.sqrt(local.shape[2]) >= LEAST_SPREAD)
 
 
-def _accumulate(
-    local: Array,
-    observed: Array,
-    s: int,
-    where: slice | NDArray[np.intp],
-    covariance: Array,
-    centre_local: Array,
-    centre_lab: Array,
-    spread: Array,
-) -> None:
-    mean_local, mean_lab = local.mean(axis=1, keepdims=True), observed.mean(axis=1)
-    centred, arms = local - mean_local, observed - mean_lab[:, None]
-    if local.ndim == 2:
-        covariance[:, :, s][..., where] = (centred @ arms).swapaxes(0, 1)
+def _moments(local: Array, observed: Array) -> tuple[Array, Array, Array, Array]:
+    """Covariance (3, 3, G, ..., F) of markers (G, 3, n, ...) with themselves in the lab (G, 3, n, ..., F), middle of
+    either (3, G, ..., F), and the sum (G, ..., F) of their squared distances from it."""
+    mean_local, mean_lab = local.mean(axis=2, keepdims=True), observed.mean(axis=2)
+    centred, arms = local - mean_local, observed - mean_lab[:, :, None]
+    if local.ndim == 3:
+        covariance = (centred[:, None] @ arms).transpose(2, 1, 0, 3)
     else:
-        covariance[:, :, s][..., where] = (centred.transpose(2, 0, 1) @ arms.transpose(0, 2, 1, 3)).transpose(
-            2, 0, 1, 3
-        )
-    centre_local[:, s][..., where] = mean_local[:, 0, ..., None]
-    centre_lab[:, s][..., where] = mean_lab
-    spread[s][..., where] = np.einsum("in...,in...->...", arms, arms) + np.sum(centred**2, axis=(0, 1))[..., None]
+        by_draw = centred.transpose(0, 3, 1, 2)[:, None] @ arms.transpose(0, 1, 3, 2, 4)
+        covariance = by_draw.transpose(3, 1, 0, 2, 4)
+    spread = np.einsum("gin...,gin...->g...", arms, arms) + np.sum(centred**2, axis=(1, 2))[..., None]
+    return covariance, mean_local[:, :, 0].swapaxes(0, 1)[..., None], mean_lab.swapaxes(0, 1), spread
 
 
 def _largest_eigenpair(covariance: Array, start: Array) -> tuple[Array, Array]:

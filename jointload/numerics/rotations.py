@@ -27,6 +27,12 @@ def inverse(rotation: Array) -> Array:
     return rotation.swapaxes(0, 1)
 
 
+def inverse_of_any(matrix: Array) -> Array:
+    """(3, 3, ...) of matrices that need not be rotations: vector products of their rows by their determinant."""
+    columns = np.stack([cross(matrix[i], matrix[j]) for i, j in ((1, 2), (2, 0), (0, 1))], axis=1)
+    return columns / dot(matrix[0], columns[:, 0])
+
+
 def rotate(rotation: Array, vector: Array, out: Array | None = None) -> Array:
     """rotation @ vector: (3, 3, ...) and (3, ...) give (3, ...), in `out` where that is told."""
     return _summed(((rotation[:, k], vector[k]) for k in range(3)), out)

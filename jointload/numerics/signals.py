@@ -178,15 +178,15 @@ def _moved_on(x: Array, first: int, length: int) -> Array:
     return out
 
 
-def derivatives(x: Array, dt: float) -> tuple[Array, Array]:
-    """Central first and second difference along the last axis, NaN at both ends. x : (..., N); dt [s]."""
-    first = np.full_like(x, np.nan)
-    first[..., 1:-1] = (x[..., 2:] - x[..., :-2]) * (0.5 / dt)
-    return first, second_derivative(x, dt)
+def first_derivative(x: Array, dt: float) -> Array:
+    """Central first difference along the last axis, NaN at both ends. x : (..., N); dt [s]."""
+    out = np.full_like(x, np.nan)
+    out[..., 1:-1] = (x[..., 2:] - x[..., :-2]) * (0.5 / dt)
+    return out
 
 
 def second_derivative(x: Array, dt: float) -> Array:
-    """The second of `derivatives`."""
+    """Central second difference along the last axis, NaN at both ends. x : (..., N); dt [s]."""
     out = np.empty_like(x)
     out[..., :1] = out[..., -1:] = np.nan
     inner = out[..., 1:-1]
@@ -195,6 +195,41 @@ def second_derivative(x: Array, dt: float) -> Array:
     inner += x[..., :-2]
     inner *= 1.0 / dt**2
     return out
+
+
+def known_median(x: Array) -> Array:
+    """(...) median along the last axis (..., N) of what is known, NaN where nothing is: NaN is sorted to the end."""
+    known = np.count_nonzero(~np.isnan(x), axis=-1)[..., None]
+    ordered = np.sort(x, axis=-1)
+    lower, upper = (np.take_along_axis(ordered, np.maximum(at, 0) // 2, axis=-1)[..., 0] for at in (known - 1, known))
+    return np.asarray(0.5 * (lower + upper))
+
+
+def of_fourth_order(second: Array) -> Array:
+    """Central second differences along the last axis with the error of their own order taken off: a twelfth of their
+    own second difference. Where a neighbour is unknown they stay. second : (..., N), changed in place and returned."""
+    change = second[..., 2:] + second[..., :-2]
+    change -= 2.0 * second[..., 1:-1]
+    change *= 1.0 / 12.0
+    np.nan_to_num(change, copy=False, nan=0.0)
+    second[..., 1:-1] -= change
+    return second
+
+
+def peak(rows: Array) -> Array:
+    """Largest value of smooth curves (..., N) to (...): the top of the parabola through the largest sample and its two
+    neighbours, the sample itself at an end or beside one that is not finite; NaN where a sample is.
+
+    Of a peak that is 20 ms wide at half its height, samples every 4 ms would lose 1 % in the mean.
+    """
+    top = rows.max(axis=-1)
+    if rows.shape[-1] < 3:
+        return np.asarray(top)
+    middle = np.clip(np.argmax(rows, axis=-1), 1, rows.shape[-1] - 2)[..., None]
+    before, at, after = (np.take_along_axis(rows, middle + k, axis=-1)[..., 0] for k in (-1, 0, 1))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        above = (after - before) ** 2 / (8.0 * (2.0 * at - before - after))
+    return np.asarray(top + np.where((at == top) & np.isfinite(above), above, 0.0))
 
 
 def bridge_short_gaps(

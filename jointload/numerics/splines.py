@@ -30,7 +30,8 @@ class JerkSpline:
     """The smoothing of N samples.
 
     factor : (5, N + 4) upper banded Cholesky factor of A;  spread : likewise, of what data and jerk leave open
-    noise : standard deviation of the data's noise;  finer : places at which the curve is given, per sample
+    noise : standard deviation of the data's noise;  finer : places at which the curve is given, per knot
+    every : knots per sample, where a curve bends quicker than its data are seen
     """
 
     factor: Array
@@ -38,11 +39,14 @@ class JerkSpline:
     samples: int
     noise: float
     finer: int
+    every: int = 1
 
     @classmethod
-    def of(cls, density: Array, noise: float, dt: float, finer: int = 1, own: float | None = None) -> JerkSpline:
-        """density : (N,) of the jerk [m2/s5];  noise : of the data [m], by which they are smoothed;  dt : between
-        samples [s];  own : noise [m] that the data truly have, where it is less.
+    def of(
+        cls, density: Array, noise: float, dt: float, finer: int = 1, own: float | None = None, every: int = 1
+    ) -> JerkSpline:
+        """density : (N,) of the jerk [m2/s5] at the knots;  noise : of the data [m], by which they are smoothed;  dt :
+        between knots [s];  own : noise [m] that the data truly have, where it is less;  every : data at each such knot.
 
         A curve made with too much noise errs by A^-1 D' L (its jerk) and by A^-1 B' (the data's own noise), so that the
         coefficients have the covariance A^-1 M A^-1, M = noise^2 D' L D + own^2 B' B.
@@ -52,22 +56,22 @@ class JerkSpline:
         weight = noise**2 / (density * dt**5)
         between = np.concatenate((weight[:1], weight))
         samples = density.size
-        by_data = _squared(AT_KNOT, np.ones(samples), samples + 4)
+        by_data = _squared(AT_KNOT, (np.arange(samples) % every == 0).astype(float), samples + 4)
         by_jerk = _squared(THIRD_DIFFERENCE, between, samples + 4)
         factor = cholesky_banded(by_data + by_jerk, overwrite_ab=True, check_finite=False)
         if own is None or own >= noise:
-            return cls(factor, factor, samples, noise, finer)
+            return cls(factor, factor, samples, noise, finer, every)
         spread = cholesky_banded((own / noise) ** 2 * by_data + by_jerk, overwrite_ab=True, check_finite=False)
-        return cls(factor, spread, samples, noise, finer)
+        return cls(factor, spread, samples, noise, finer, every)
 
     def smooth(self, rows: Array) -> Array:
-        """(..., N) data to the curve at every place, (..., (N - 1) finer + 1)."""
+        """(..., N) data to the curve at every place, (..., (N - 1) every finer + 1)."""
         from scipy.linalg import cho_solve_banded
 
-        flat = rows.reshape(-1, self.samples)
+        flat = rows.reshape(-1, rows.shape[-1])
         right = np.zeros((self.samples + 4, flat.shape[0]))
         for i, value in enumerate(AT_KNOT):
-            right[i : i + self.samples] += value * flat.T
+            right[i : i + self.samples : self.every] += value * flat.T
         return self._curve(
             cho_solve_banded((self.factor, False), right, overwrite_b=True, check_finite=False), rows.shape[:-1]
         )

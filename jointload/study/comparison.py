@@ -21,7 +21,7 @@ from jointload.study.effects import (
     riders_to_decide,
 )
 from jointload.study.mixed import Contrast, contrasts
-from jointload.study.observations import Curves, Observations
+from jointload.study.observations import FACTORS, Curves, Observations
 from jointload.study.permutation import ALPHA, CurveTest, labels_between, labels_within, sign_flip
 from jointload.study.plan import Plan, split_foot
 from jointload.uncertainty.repeats import minimal_detectable_change
@@ -118,7 +118,8 @@ def chosen(
     """The numbers to compare with a column level, the levels, the baseline first, and how many landings were left out
     because none of them is named; StudyError with every fault.
 
-    baseline : the level that the others are set against; the plan's where it is one, else the first by name, without it
+    baseline : the level that the others are set against; without it the plan's where it is one, else the first by
+    name; one of the plan that the study does not know is a fault
     """
     faults = []
     tasks = sorted(set(seen.numbers["task"]))
@@ -151,6 +152,9 @@ def chosen(
         known = " or ".join(levels) or "none, as nothing is named"
         faults.append(expected_found("--baseline", known, repr(baseline), f"the column {by}", "choose one of them"))
     first = baseline or plan.baseline
+    if first and not baseline and not (seen.numbers[list(FACTORS)] == first).to_numpy().any():
+        advice = "correct it, or choose one with --baseline"
+        faults.append(expected_found("baseline", " or ".join(levels), repr(first), "study.toml", advice))
     levels = [level for level in levels if level == first] + [level for level in levels if level != first]
     faults += _faults_of_primary(data, plan)
     if faults:

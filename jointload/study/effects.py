@@ -23,6 +23,8 @@ MOST_RIDERS = 2000
 """More riders than this are told as too many (choice)."""
 MOST_LANDINGS = 60
 """More landings of one rider in one condition are told as too many (choice): nobody lands so often in a day."""
+ASKED_AT_ONCE = 30
+"""Counts whose power is worked out together."""
 
 
 @dataclass(frozen=True)
@@ -149,9 +151,14 @@ def landings_to_decide(sd: float, margin: float, power: float = POWER) -> float:
 
 
 def _first_to_decide(counts: np.ndarray, freedom: np.ndarray, away: np.ndarray, power: float) -> float:
-    """The first count whose test has the power; away : noncentrality of each."""
-    enough = np.flatnonzero(power_of(away, freedom) >= power)
-    return float(counts[enough[0]]) if enough.size else float("inf")
+    """The first count whose test has the power; away : noncentrality of each. Power grows with the count: the last one
+    tells whether there is any, and few are asked where few are enough."""
+    if not len(counts) or power_of(away[-1:], freedom[-1:])[0] < power:
+        return float("inf")
+    start, length = 0, ASKED_AT_ONCE
+    while not (enough := power_of(away[start : start + length], freedom[start : start + length]) >= power).any():
+        start, length = start + length, 2 * length
+    return float(counts[start + int(enough.argmax())])
 
 
 def power_of(away: np.ndarray, freedom: np.ndarray) -> np.ndarray:

@@ -80,14 +80,14 @@ def height_law(loads: pandas.DataFrame) -> HeightLaw | None:
         return None
     height = np.log(known["height"].to_numpy(dtype=float))
     middle = float(height.mean())
-    data = known[["rider"]].assign(x=height - middle, y=np.log(known["value"].to_numpy(dtype=float)))
-    fit = fit_mixed("y ~ x", data.reset_index(drop=True), cell="0 + x")
+    x, y = height - middle, np.log(known["value"].to_numpy(dtype=float))
+    fit = fit_mixed(y, np.column_stack([np.ones_like(x), x]), known["rider"].to_numpy(object), cells=x[:, None])
     if not fit.converged:
         return None
     return HeightLaw(
         rider=tuple(known["rider"]),
-        x=data["x"].to_numpy(),
-        y=data["y"].to_numpy(),
+        x=x,
+        y=y,
         middle=middle,
         level=float(np.asarray(fit.cov_re)[0, 0]),
         slope=float(fit.vcomp[0]),

@@ -17,6 +17,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from jointload.intake.recording import Array
+
 if TYPE_CHECKING:
     import pandas
 
@@ -70,34 +72,48 @@ def contrasts(data: pandas.DataFrame, levels: Sequence[str]) -> list[Contrast]:
     df = _containment(data, len(levels), within)
     if df < 1:
         return [_unknown(level, levels[0], data, "too few riders") for level in levels[1:]]
-    codes = {level: f"level_{k}" for k, level in enumerate(levels)}
-    coded = data.assign(level=data["level"].map(codes))
-    fit, words = _fitted(coded, within, repeated)
-    means = _of_means(coded, within) if _at_zero(fit) else None
-    found = [_contrast(fit, means, words, data, levels[0], level, codes[level], df) for level in levels[1:]]
+    placed = data.assign(level=data["level"].map({level: k for k, level in enumerate(levels)}))
+    fit, words = _fitted(placed, within, repeated)
+    means = _of_means(placed, within) if _at_zero(fit) else None
+    found = [_contrast(fit, means, words, data, levels[0], level, k, df) for k, level in enumerate(levels[1:], 1)]
     landings = float(1.0 / np.mean(1.0 / cells))
     return [replace(one, repeated=repeated, landings=landings) for one in found]
 
 
-def fit_mixed(formula: str, data: pandas.DataFrame, rider: str = "rider", random: str = "1", cell: str = "") -> Any:
-    """A linear mixed model by restricted maximum likelihood (statsmodels MixedLM).
+def fit_mixed(
+    values: Array, design: Array, riders: Array, random: Array | None = None, cells: Array | None = None
+) -> Any:
+    """A linear mixed model by restricted maximum likelihood (statsmodels MixedLM, told by matrices: a formula takes as
+    long to read as a quarter of the fit).
 
-    random : formula of what varies by rider;  cell : formula of a further variance, such as 0 + C(level)
+    values : (N,);  design : (N, P) of what is the same for all;  riders : (N,) whose each is
+    random : (N, R) of what varies by rider, a constant without it;  cells : (N, C) of one further variance by rider
     """
-    import statsmodels.formula.api as smf
+    from statsmodels.regression.mixed_linear_model import MixedLM
     from statsmodels.tools.sm_exceptions import ConvergenceWarning, HessianInversionWarning
 
-    parts = {"cell": cell} if cell else None
-    model = smf.mixedlm(formula, data, groups=rider, re_formula=random, vc_formula=parts)
+    random = np.ones((len(values), 1)) if random is None else random
+    model = MixedLM(values, design, riders, random, _parts(cells, riders))
     with warnings.catch_warnings():
         # a variance of zero, at the edge of what is allowed, is an answer here
         for kind in (ConvergenceWarning, HessianInversionWarning, UserWarning, RuntimeWarning):
             warnings.simplefilter("ignore", kind)
-        for method in ("nm", "powell") if cell else ("bfgs", "nm", "powell"):
+        for method in ("bfgs", "nm", "powell") if cells is None else ("nm", "powell"):
             fit = model.fit(reml=True, method=method)
             if fit.converged:
                 break
     return fit
+
+
+def _parts(cells: Array | None, riders: Array) -> Any:
+    """A further variance, each rider's rows and those columns of `cells` that are not empty there."""
+    from statsmodels.regression.mixed_linear_model import VCSpec
+
+    if cells is None:
+        return None
+    own = [cells[riders == rider] for rider in sorted(set(riders.tolist()))]
+    own = [part[:, part.any(axis=0)] for part in own]
+    return VCSpec(["cell"], [[[str(k) for k in range(part.shape[1])] for part in own]], [own])
 
 
 def _why_not(data: pandas.DataFrame, levels: Sequence[str]) -> str:
@@ -122,15 +138,27 @@ def _containment(data: pandas.DataFrame, levels: int, within: bool) -> int:
 
 
 def _fitted(data: pandas.DataFrame, within: bool, repeated: bool) -> tuple[Any, str]:
-    formula = "value ~ C(level)"
+    """data : level is a number, 0 of the baseline"""
+    values, riders, member = data["value"].to_numpy(float), data["rider"].to_numpy(object), _members(data)
     if not within and not repeated:
-        import statsmodels.formula.api as smf
+        from statsmodels.regression.linear_model import OLS
 
-        return smf.ols(formula, data).fit(), "ordinary least squares, one landing a rider"
+        return OLS(values, _against_first(member)).fit(), "ordinary least squares, one landing a rider"
     if within and repeated:
-        fit = fit_mixed(formula, data, cell="0 + C(level)")
+        fit = fit_mixed(values, _against_first(member), riders, cells=member)
         return fit, "mixed model, random: rider, and rider under each level"
-    return fit_mixed(formula, data), "mixed model, random: rider"
+    return fit_mixed(values, _against_first(member), riders), "mixed model, random: rider"
+
+
+def _members(data: pandas.DataFrame) -> Array:
+    """(N, levels) 1 where a landing is of a level, else 0."""
+    level = data["level"].to_numpy(int)
+    return np.eye(level.max() + 1)[level]
+
+
+def _against_first(member: Array) -> Array:
+    """Columns of a constant and of every further level."""
+    return np.column_stack([np.ones(len(member)), member[:, 1:]])
 
 
 def _at_zero(fit: Any) -> bool:
@@ -144,24 +172,26 @@ def _at_zero(fit: Any) -> bool:
 def _of_means(data: pandas.DataFrame, within: bool) -> Any:
     """Levels compared by the riders' means, each counted as often as it has landings: with two levels and equally many
     landings the paired t-test, or that of two groups."""
-    import statsmodels.formula.api as smf
+    from statsmodels.regression.linear_model import WLS
 
     cells = data.groupby(["rider", "level"])["value"].agg(["mean", "size"]).reset_index()
-    formula = "mean ~ C(level) + C(rider)" if within else "mean ~ C(level)"
-    return smf.wls(formula, cells, weights=cells["size"]).fit()
+    design = _against_first(_members(cells))
+    if within:
+        riders = cells["rider"].to_numpy(object)
+        design = np.column_stack([design, riders[:, None] == sorted(set(riders.tolist()))[1:]])
+    return WLS(cells["mean"].to_numpy(), design, weights=cells["size"].to_numpy()).fit()
 
 
 def _contrast(
-    fit: Any, means: Any, words: str, data: pandas.DataFrame, baseline: str, level: str, code: str, df: int
+    fit: Any, means: Any, words: str, data: pandas.DataFrame, baseline: str, level: str, column: int, df: int
 ) -> Contrast:
-    """means : riders' means compared, where a variance of the mixed `fit` lies at zero"""
+    """means : riders' means compared, where a variance of the mixed `fit` lies at zero;  column : of the level"""
     from scipy import stats
 
     mixed = hasattr(fit, "fe_params")
     tested = fit if means is None else means
     estimates, errors = (tested.fe_params, tested.bse_fe) if tested is fit and mixed else (tested.params, tested.bse)
-    name = next(key for key in estimates.index if key.endswith(f"[T.{code}]"))
-    estimate, error = float(estimates[name]), float(errors[name])
+    estimate, error = float(estimates[column]), float(errors[column])
     if mixed and not fit.converged:
         return _unknown(level, baseline, data, "the model's variances could not be found")
     if not error > 0:
@@ -176,7 +206,7 @@ def _contrast(
         low=estimate - half,
         high=estimate + half,
         p=float(2 * stats.t.sf(abs(estimate) / error, df)),
-        baseline_mean=float((fit.fe_params if mixed else estimates)["Intercept"]),
+        baseline_mean=float((fit.fe_params if mixed else estimates)[0]),
         between_riders=float(np.sqrt(np.asarray(fit.cov_re)[0, 0])) if mixed else float("nan"),
         rider_by_level=float(np.sqrt(fit.vcomp[0])) if mixed and len(fit.vcomp) else float("nan"),
         residual=float(np.sqrt(fit.scale)),

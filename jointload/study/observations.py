@@ -18,7 +18,6 @@ from jointload.study.manifest import Study
 if TYPE_CHECKING:
     import pandas
 
-Factor = str
 RECORD = "run.json"
 AT_FEET = ("board", "shoe")
 FACTORS = ("condition", "style", "group", *AT_FEET)

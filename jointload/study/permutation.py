@@ -22,7 +22,6 @@ MOST_PERMUTATIONS = 20_000
 ALPHA = 0.05
 BLOCK = 512
 """Permutations at a time, to bound memory."""
-SCHEMES = ("sign_flip", "labels_between_riders", "labels_within_riders")
 
 
 @dataclass(frozen=True)

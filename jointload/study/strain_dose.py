@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache, partial
+from itertools import product
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -27,10 +28,13 @@ if TYPE_CHECKING:
 Row = dict[str, Any]
 Compared = tuple[str, Array, Array]
 """A change in words, and the logarithms (T,) of the loads of landings before and after it."""
-BASES = ("impulse", "peak")
+BASES = {"impulse": "BW s", "peak": "BW"}
+"""What of a landing's load is summed, and its unit."""
 SOFT, STIFF = "soft", "stiff"
 BY_DEFINITION = "by definition"
 """Note of a saving that follows from the exponent alone."""
+UNLOADED = "no recorded landing loads it: there is no mean load to count by"
+"""Note of a dose that is not known although its loads are."""
 FEWER = 0.5
 """Share of the landings of a rider's highest class that 'fewer hard landings' leaves out (choice)."""
 LIGHTER = 0.04
@@ -139,25 +143,23 @@ def strain_dose(metrics: pandas.DataFrame, exposures: Sequence[Exposure], baseli
     for rider in dict.fromkeys(e.rider for e in exposures):
         rows = [e for e in exposures if e.rider == rider]
         drawn = drawn_exposures(rows)
-        for tissue in tissues().values():
-            for basis in BASES:
-                reference = _reference(usual[(usual["tissue"] == tissue.name) & (usual["basis"] == basis)])
-                both = _select(loads, rider, tissue.name, basis)
-                for side in sorted(set(both["side"]), reverse=True) or ("",):
-                    own = both[both["side"] == side]
-                    law, scatter = partial(laws, tissue.name, basis, side), scatters(tissue.name, basis, side)
-                    usual_ones = own[own["condition"] == baseline]
-                    pieces = Pieces.of(usual_ones, rows, reference, scaled, drawn, law, scatter)
-                    freedom += [scatter.freedom] * bool(pieces.load.size)
-                    compared = _compared(own, baseline) if basis == "impulse" else ()
-                    for kind, exponent in tissue.exponents.items():
-                        key = {"rider": rider, "tissue": tissue.name, "side": side, "kind": kind, "exponent": exponent}
-                        unit = "BW s" if basis == "impulse" else "BW"
-                        of_basis = {"basis": basis, "reference": reference, "unit": unit}
-                        out["doses"].append(_dose_row(key | of_basis, pieces, exponent))
-                        if basis == "impulse":
-                            out["shares"] += _share_rows(key, pieces, exponent)
-                            out["savings"] += _saving_rows(key, pieces, compared, exponent)
+        for tissue, basis in product(tissues().values(), BASES):
+            reference = _reference(usual[(usual["tissue"] == tissue.name) & (usual["basis"] == basis)])
+            both = _select(loads, rider, tissue.name, basis)
+            for side in sorted(set(both["side"]), reverse=True) or ("",):
+                own = both[both["side"] == side]
+                law, scatter = partial(laws, tissue.name, basis, side), scatters(tissue.name, basis, side)
+                usual_ones = own[own["condition"] == baseline]
+                pieces = Pieces.of(usual_ones, rows, reference, scaled, drawn, law, scatter)
+                freedom += [scatter.freedom] * bool(pieces.load.size)
+                compared = _compared(own, baseline) if basis == "impulse" else ()
+                for kind, exponent in tissue.exponents.items():
+                    key = {"rider": rider, "tissue": tissue.name, "side": side, "kind": kind, "exponent": exponent}
+                    of_basis = {"basis": basis, "reference": reference, "unit": BASES[basis]}
+                    out["doses"].append(_dose_row(key | of_basis, pieces, exponent))
+                    if basis == "impulse":
+                        out["shares"] += _share_rows(key, pieces, exponent)
+                        out["savings"] += _saving_rows(key, pieces, compared, exponent)
     doses, shares, savings = (tuple(rows) for rows in out.values())
     return Dose(doses, shares, savings, tuple(exposures), baseline, scaled, repeated=min(freedom, default=0))
 
@@ -228,7 +230,8 @@ def _dose_row(key: Row, pieces: Pieces, exponent: float) -> Row:
         low, high = _wider(value, pieces.ends(exponent, "low")[0], pieces.ends(exponent, "high")[1], chance)
     note = pieces.note
     if known and not np.isfinite([low, high]).all():
-        note = "; ".join(filter(None, (note, "no interval: the study's numbers carry none")))
+        why = "no interval: the study's numbers carry none" if np.isfinite(value) else UNLOADED
+        note = "; ".join(filter(None, (note, why)))
     return key | {
         "landings": total, "known_landings": known, "modelled_landings": float(pieces.modelled.sum()),
         "dose": value, "low": low, "high": high,

@@ -6,6 +6,7 @@ Med Sci Sports Exerc 52:1088, read as an abstract). A label always stands beside
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -111,7 +112,7 @@ def find_styles(numbers: pandas.DataFrame, task: str, seed: int = 1) -> Styles:
         loadings=loadings,
         explained=explained,
         labels=labels if held else None,
-        fits=_silhouettes(kept, labels) if held else None,
+        fits=_silhouettes(_apart(kept), labels) if held else None,
         silhouette=silhouette,
         null_p=null_p,
         stability=stability,
@@ -149,29 +150,43 @@ def _components(standard: Array) -> tuple[Array, Array, Array]:
     return model.transform(standard) * signs, model.components_ * signs[:, None], model.explained_variance_ratio_
 
 
-def _cut(scores: Array, clusters: int) -> Array:
-    """Ward's clusters, numbered by the order in which they first appear."""
+def _cuts(scores: Array, counts: Sequence[int]) -> list[Array]:
+    """Ward's clusters in each of these numbers, numbered by the order in which they first appear."""
     from scipy.cluster.hierarchy import cut_tree, linkage
 
-    labels = cut_tree(linkage(scores, "ward"), clusters)[:, 0]
-    order = {label: k for k, label in enumerate(dict.fromkeys(labels.tolist()))}
-    return np.array([order[label] for label in labels.tolist()])
+    return [_in_order(labels) for labels in cut_tree(linkage(scores, "ward"), list(counts)).T.tolist()]
+
+
+def _in_order(labels: list[int]) -> Array:
+    order = {label: k for k, label in enumerate(dict.fromkeys(labels))}
+    return np.array([order[label] for label in labels])
 
 
 def _best(scores: Array) -> tuple[Array, float]:
-    """The number of clusters with the largest mean silhouette (Rousseeuw (1987) J Comput Appl Math 20:53-65)."""
-    from sklearn.metrics import silhouette_score
-
-    found = [_cut(scores, k) for k in range(2, MOST_CLUSTERS + 1)]
-    values = [float(silhouette_score(scores, labels)) for labels in found]
+    """The number of clusters with the largest mean silhouette."""
+    apart = _apart(scores)
+    found = _cuts(scores, range(2, MOST_CLUSTERS + 1))
+    values = [float(_silhouettes(apart, labels).mean()) for labels in found]
     best = int(np.argmax(values))
     return found[best], values[best]
 
 
-def _silhouettes(scores: Array, labels: Array) -> Array:
-    from sklearn.metrics import silhouette_samples
+def _apart(scores: Array) -> Array:
+    from scipy.spatial.distance import pdist, squareform
 
-    return np.asarray(silhouette_samples(scores, labels), dtype=float)
+    return np.asarray(squareform(pdist(scores)))
+
+
+def _silhouettes(apart: Array, labels: Array) -> Array:
+    """How much nearer each of N is to its own cluster than to the next, -1 to 1; 0 of one that is alone (Rousseeuw
+    (1987) J Comput Appl Math 20:53-65).  apart : (N, N) distances"""
+    mine = labels[:, None] == np.arange(labels.max() + 1)
+    sizes = mine.sum(axis=0)
+    sums = apart @ mine
+    own = sums[mine] / np.maximum(sizes[labels] - 1, 1)
+    other = np.where(mine, np.inf, sums / sizes).min(axis=1)
+    larger = np.maximum(own, other)
+    return np.where((sizes[labels] > 1) & (larger > 0), (other - own) / np.where(larger > 0, larger, 1.0), 0.0)
 
 
 def _null_p(scores: Array, silhouette: float, seed: int) -> float:
@@ -194,7 +209,7 @@ def _stability(scores: Array, labels: Array, riders: Array, seed: int) -> tuple[
         rows = np.concatenate([places[names[k]] for k in rng.integers(len(names), size=len(names))])
         if len(rows) <= count:
             continue
-        again = _cut(scores[rows], count)
+        (again,) = _cuts(scores[rows], [count])
         seen = [set(rows[labels[rows] == k].tolist()) for k in range(count)]
         new = [set(rows[again == k].tolist()) for k in range(count)]
         found.append([max(len(old & one) / len(old | one) for one in new) if old else np.nan for old in seen])

@@ -79,6 +79,7 @@ def settled(outcomes: Iterable[Outcome], jobs: Iterable[Job]) -> Iterator[Outcom
 
 
 def every_outcome(outcomes: Iterable[Outcome]) -> dict[str, Outcome]:
+    """Trial -> its outcome; OutputError where one says that no other can do better."""
     found = {}
     for outcome in outcomes:
         if outcome.status == "stop":
@@ -163,6 +164,7 @@ def drop_others(trials: Path, kept: set[str]) -> None:
 
 
 def join(study: Study, out: Path, refused: dict[str, str], full: bool, parquet: bool) -> None:
+    """Write the joined tables of a study and its record."""
     rows = []
     for trial in study.landings:
         entry = study.riders[trial.rider]

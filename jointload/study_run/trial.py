@@ -194,6 +194,7 @@ def program() -> str:
 
 
 def session_of(job: Job) -> Session:
+    """The recordings and tables of a job, read."""
     files: dict[str, Any] = {role: job.path(role) for role in job.inputs}
     return read_session(**files, rider=Rider(**job.rider), up=job.up, forward=job.forward, same_person=job.same_person)
 
@@ -204,6 +205,7 @@ def _checked(job: Job) -> str:
 
 
 def file_hash(path: Path) -> str:
+    """SHA-256 of a file, read once for every size and time of change."""
     status = path.stat()
     return _hash_of(str(path), status.st_size, status.st_mtime_ns, status.st_ino)
 

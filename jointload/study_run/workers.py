@@ -33,6 +33,8 @@ def told_on_terminal(line: str) -> None:
 
 
 def in_this_process() -> Workers:
+    """One trial after the other, here."""
+
     def done(work: Work, job: Job) -> Outcome:
         try:
             return work(job)

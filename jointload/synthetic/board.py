@@ -142,9 +142,3 @@ class BoardLanding:
             (turning[2, 1] - turning[1, 2], turning[0, 2] - turning[2, 0], turning[1, 0] - turning[0, 1])
         )
         return np.einsum("o,oin->in", weights, points), spin
-
-    def true_knee_adduction_peak(self, side: str, start: float, end: float) -> float:
-        """[N m] external, between two times [s]."""
-        time = self.landing.time
-        span = (time >= start) & (time <= end)
-        return float(self.landing.loads.of(f"{side}_knee", "adduction")[span].max())

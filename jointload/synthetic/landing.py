@@ -21,6 +21,8 @@ from jointload.synthetic.specification import LandingSpec
 
 CONTACT_FORCE = 20.0
 """Vertical force [N] that makes a touch-down: the true force begins too softly for its first instant to be one."""
+LONGEST_STEP = 0.02
+"""Of the integration [s]: none of the flight reaches past the impact."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,7 +75,7 @@ def simulate_landing(
     frames = int(duration * spec.marker_rate)
     time = np.arange(frames * round(spec.force_rate / spec.marker_rate)) / spec.force_rate
     margin = OFFSETS[-1] * TIME_DELTA
-    span, accuracy = (0.0, duration + margin), {"rtol": 1e-9, "atol": 1e-10, "max_step": 0.006}
+    span, accuracy = (0.0, duration + margin), {"rtol": 1e-9, "atol": 1e-10, "max_step": LONGEST_STEP}
     with np.errstate(invalid="ignore"):
         run = solve_ivp(model.slope, span, model.start(), "DOP853", dense_output=True, **accuracy)
     if not run.success or not np.isfinite(run.y).all():

@@ -13,7 +13,7 @@ from jointload.intake.recording import SIDES, Array, Recording
 from jointload.intake.rider import G
 from jointload.intake.session import Session
 from jointload.landing.alignment import alignment
-from jointload.landing.measures.force_measures import TRAVEL_BEFORE, TRAVEL_SPEED
+from jointload.landing.measures.force_measures import TRAVEL_SPEED, travel
 from jointload.numerics.signals import integral
 from jointload.settings import Settings
 from jointload.synthetic.landing import SyntheticLanding
@@ -113,8 +113,7 @@ def _forward(landing: SyntheticLanding) -> Array:
     """(2,) X and Z of the direction that braking is against: of travel, or where the pelvis faces."""
     rate, first = landing.spec.force_rate, min(landing.touchdown.values())
     hips = landing.poses.place(landing.body, "hip_mid")[[0, 2]]
-    before = round((first - TRAVEL_BEFORE) * rate)
-    velocity = 0.5 * rate * (hips[:, before + 1] - hips[:, before - 1])
+    velocity = travel(hips, rate, np.array(round(first * rate)))
     speed = float(np.hypot(*velocity))
     if speed > TRAVEL_SPEED:
         return np.asarray(velocity / speed)

@@ -9,7 +9,8 @@ import numpy as np
 
 from jointload.body.pose import SegmentPoses
 from jointload.intake.recording import Recording
-from jointload.landing.events import SEARCH_SECONDS, STEADY_SECONDS, LandingEvents, find_events
+from jointload.landing.ends import SEARCH_SECONDS
+from jointload.landing.events import STEADY_SECONDS, LandingEvents, find_events
 from jointload.landing.landed import Landing
 from jointload.landing.measures.body_measures import FALL_SECONDS
 from jointload.loads.contact import Contact, Lost

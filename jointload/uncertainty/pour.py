@@ -21,7 +21,8 @@ from jointload.intake.session import Session
 from jointload.landing.alignment import alignment
 from jointload.landing.borne import Borne, forces_borne
 from jointload.landing.certainty import Key
-from jointload.landing.events import LandingEvents, Seen, events_seen, find_events
+from jointload.landing.ends import Seen
+from jointload.landing.events import LandingEvents, events_seen, find_events
 from jointload.landing.filtered import FilteredForces, scaled_forces
 from jointload.landing.landed import DrawnEvents, Landing, Value
 from jointload.landing.measures.every_measure import drawn_values

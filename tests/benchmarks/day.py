@@ -33,7 +33,8 @@ from made_day import empty_study, record  # noqa: E402
 from made_study import every_byte, read_csv  # noqa: E402
 
 from jointload.day.engine import Day  # noqa: E402
-from jointload.intake.c3d_bytes.guard import OpenedRecording, read_layout  # noqa: E402
+from jointload.intake.c3d_bytes.guard import OpenedRecording  # noqa: E402
+from jointload.intake.c3d_bytes.layout import read_layout  # noqa: E402
 from jointload.intake.c3d_bytes.parameters import LIMITS  # noqa: E402
 from jointload.modeldata import shipped_folder  # noqa: E402
 from jointload.whole_study import run_study  # noqa: E402
@@ -49,7 +50,7 @@ def noisy(source: Path, seed: int) -> bytes:
     """A landing of the sample with other noise on its markers (files of real numbers, four a point)."""
     with OpenedRecording(source, LIMITS) as opened:
         layout = read_layout(opened.structure(), LIMITS)
-        section, _ = opened.data_section(layout)
+        section, _ = opened.section(layout.start, layout.stop)
     content = source.read_bytes()
     words = np.frombuffer(section, dtype="<f4").copy()
     per_frame = layout.points * 4 + layout.channels * max(1, layout.samples_per_frame)

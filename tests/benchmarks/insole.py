@@ -18,12 +18,7 @@ import numpy as np  # noqa: E402
 
 from jointload.analysis import Analysis, analyse  # noqa: E402
 from jointload.insole.bed.bed import GRAVITY, REASONS, BedLoad, BedPose  # noqa: E402
-from jointload.insole.bed.foundation import (  # noqa: E402
-    baseline_pose,
-    changed_pose,
-    height_sensitivity,
-    linear_response,
-)
+from jointload.insole.bed.foundation import baseline_pose, changed_pose, first_order  # noqa: E402
 from jointload.insole.bed.person import draw_person, plain_foot  # noqa: E402
 from jointload.insole.fitting.fit import fit  # noqa: E402
 from jointload.insole.fitting.whatif import what_ifs  # noqa: E402
@@ -63,14 +58,12 @@ def speed() -> None:
     print(f"{DRAWS} draws x {INSTANTS} instants x {bed.x.size} cells")
     before, first = timed("baseline", lambda: baseline_pose(bed, flat, person.materials, person.joints, load))
     after, second = timed("wedge of 5 deg", lambda: changed_pose(bed, flat + tilt, person.joints, before))
-    quick, _ = timed("the same, one implicit step", lambda: linear_response(bed, flat + tilt, person.joints, before))
     start = time.process_time()
-    slope = height_sensitivity(bed, person.joints, before) @ tilt
-    print(f"{'sensitivity to every cell':34s} {time.process_time() - start:6.2f} s")
+    unknowns, _ = first_order(bed, person.joints, before, tilt[:, None])
+    print(f"{'the same, to first order':34s} {time.process_time() - start:6.2f} s")
     print(f"baseline and wedge {first + second:.2f} s, wanted under {WANTED:g} s")
     whole = after.roll - before.roll
-    print("error of roll, one implicit step   ", quantiles((quick.roll - before.roll) / whole - 1))
-    print("error of roll, sensitivity         ", quantiles(slope[..., 1] / whole - 1))
+    print("error of roll, to first order      ", quantiles(unknowns[..., 1, 0] / whole - 1))
     for code, count in zip(*np.unique(after.reason, return_counts=True), strict=True):
         print(f"{count:6d} poses: {REASONS[code] or 'stable'}")
 

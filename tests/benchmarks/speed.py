@@ -30,7 +30,8 @@ from jointload.body.angles import joint_angles
 from jointload.body.pose import smooth_markers, track_segments
 from jointload.foot.bore import with_feet
 from jointload.intake.c3d import analog_channels, decode, read_recording
-from jointload.intake.c3d_bytes.guard import OpenedRecording, read_layout
+from jointload.intake.c3d_bytes.guard import OpenedRecording
+from jointload.intake.c3d_bytes.layout import read_layout
 from jointload.intake.c3d_bytes.parameters import LIMITS
 from jointload.intake.session import Session, read_session
 from jointload.loads.contact import foot_contact
@@ -161,7 +162,7 @@ def arrays(path: Path) -> None:
     with OpenedRecording(path, LIMITS) as opened:
         structure = opened.structure()
         layout = read_layout(structure, LIMITS)
-        section, _ = opened.data_section(layout)
+        section, _ = opened.section(layout.start, layout.stop)
     data = decode(section, layout, structure)
     analog_channels(data, layout, structure, range(layout.channels))
     np.ascontiguousarray(data[:, : 4 * layout.points].reshape(layout.frames, -1, 4).transpose(2, 1, 0), dtype=float)

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from made_day import Clock, HandDay, another, empty_study, record
 
-from jointload.day.arrivals import PATIENCE_SECONDS, REST_SECONDS, Arrivals
+from jointload.day.folder.arrivals import PATIENCE_SECONDS, REST_SECONDS, Arrivals
 from jointload.modeldata import shipped_folder
 
 SAMPLE = "rider_a_landing_flat.c3d"

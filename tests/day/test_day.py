@@ -13,8 +13,8 @@ import pytest
 from made_day import HandDay, empty_study, record
 from made_study import every_byte, read_csv
 
-from jointload.day import results
 from jointload.day.engine import Day, DayOptions
+from jointload.day.rider import results
 from jointload.errors import SettingError, StudyError
 from jointload.modeldata import shipped_folder
 from jointload.whole_study import run_study

@@ -12,10 +12,10 @@ import pytest
 from made_day import HandDay, another, empty_study, record
 from made_study import every_byte, read_csv
 
-from jointload.day import results
 from jointload.day.disk import AGAIN_SECONDS
-from jointload.day.journal import Journal
+from jointload.day.folder.journal import Journal
 from jointload.day.lanes import Lane
+from jointload.day.rider import results
 from jointload.errors import OutputError, SettingError
 
 FLAT, WEDGE, STATIC = "rider_a_landing_flat.c3d", "rider_a_landing_wedge.c3d", "rider_a_static.c3d"

@@ -11,7 +11,7 @@ import pytest
 from made_day import HandDay, empty_study, record
 from made_study import read_csv
 
-from jointload.day import fitting
+from jointload.day.rider import fitting
 from jointload.insole.shape.conditions import read_conditions
 
 FLAT, WEDGE, STATIC = "rider_a_landing_flat.c3d", "rider_a_landing_wedge.c3d", "rider_a_static.c3d"
@@ -25,7 +25,7 @@ def fitted(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[HandDay, 
         patch.setattr(fitting, "DRAWS", 50)
         study = empty_study(tmp_path_factory.mktemp("day") / "study")
         (study / "plan.csv").write_text("rider,condition,landings\nrider_a,flat,1\n", encoding="utf-8")
-        hand = HandDay(study, skipped=("result",))
+        hand = HandDay(study, skipped=("result",), at_once=True)
         hand.turn()
         hand.day.fit("rider_a", "right", "knee_adduction_moment")
         assert hand.settle()["fitting"]["text"] == "Record 1 more on the flat insole."

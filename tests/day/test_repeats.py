@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from jointload.day.repeats import (
+from jointload.day.rider.repeats import (
     ALARMS,
     beside_earlier,
     drifts,

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from jointload.analysis import analyse
-from jointload.day.verdict import Asked, FirstLook, judged, kind_of, recognised, refusal
+from jointload.day.rider.verdict import Asked, FirstLook, judged, kind_of, recognised, refusal
 from jointload.intake.c3d import read_recording
 from jointload.modeldata import shipped_folder
 from jointload.report.words.trust import trust_in

@@ -8,12 +8,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from jointload.day.fitting import Stage, condition_of, enough_shapes, told_stage
-from jointload.day.plan import Counted, planned
-from jointload.day.settings import Aim, Limits
-from jointload.day.stop_rule import END, chance_of_change, normal_of_ends
-from jointload.day.strain import Landed, strained
-from jointload.day.tables import with_trial, without_trial
+from jointload.day.folder.settings import Aim, Limits
+from jointload.day.folder.tables import with_trial, without_trial
+from jointload.day.rider.fitting import Stage, condition_of, enough_shapes, told_stage
+from jointload.day.rider.plan import Counted, planned
+from jointload.day.rider.stop_rule import END, chance_of_change, normal_of_ends
+from jointload.day.rider.strain import Landed, strained
 from jointload.errors import SettingError
 from jointload.insole.shape.geometry import parse_wedge
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from recorded import published_session, sample_session
 
 from jointload.analysis import Analysis, analyse
 from jointload.foot.bore import BALL, FOOT_QUANTITIES, HEEL, TOES, with_feet
@@ -29,11 +30,7 @@ DRAWS = 100
 
 @pytest.fixture(scope="module")
 def plain() -> Analysis:
-    files = {name: SAMPLE / f"{name}.toml" for name in ("labels",)}
-    session = read_session(
-        SAMPLE / "rider_a_landing_flat.c3d", SAMPLE / "rider_a_static.c3d", rider=SAMPLE / "rider_a.toml", **files
-    )
-    return analyse(session, variants=False)
+    return analyse(sample_session(), variants=False)
 
 
 @pytest.fixture(scope="module")
@@ -125,12 +122,7 @@ WALKS = ("walk_1", "walk_2", "walk_3")
 def test_walkers_of_published_recordings_do_not_slide_and_bear_less_than_barefoot(shared_c3d: Path, name: str) -> None:
     """25 % of body weight along with 110 % down at heel strike, 0.23, in walking; Naemi 2016, doi 10.5772/64170. The
     slipperiest of five socks held 0.31; Sensors 2022 22:5525. Heel about 1.1 body weights at most (the same review)."""
-    labels = Path(__file__).parents[1] / "intake" / "real"
-    session = read_session(
-        shared_c3d / f"walking/{name}.c3d", shared_c3d / "walking/static.c3d",
-        labels=labels / "walking_labels.toml", rider=labels / "walking_rider.toml",
-    )  # fmt: skip
-    analysis = with_feet(analyse(session, variants=False), DRAWS)
+    analysis = with_feet(analyse(published_session(shared_c3d, name), variants=False), DRAWS)
     found = numbers(analysis)
     for side in SIDES:
         assert 0.10 < found["friction_needed", side].value < 0.31 and found["toe_slide", side].value < 0.1

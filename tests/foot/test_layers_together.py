@@ -13,7 +13,8 @@ from made_study import sample_study
 from jointload.errors import SettingError, StudyError
 from jointload.foot.heel_pad import StiffeningColumn
 from jointload.foot.layer_choice import Question, choose, together
-from jointload.foot.thin_layers import TILTS, Bearing, Circumstances, LayerTrial, spare
+from jointload.foot.layer_law import Circumstances
+from jointload.foot.thin_layers import TILTS, Bearing, LayerTrial, spare
 from jointload.insole.shape.materials import cushions
 from jointload.report.papers.layer_words import cost, sentence
 from jointload.study.observations import Observations, hardest_landings
@@ -70,6 +71,15 @@ def test_landings_together_lie_side_by_side() -> None:
     assert min(e.low for e in ends) <= change.low <= change.middle <= change.high <= max(e.high for e in ends)
     said = sentence(both, choose(both, "heel", 3 * MM, 8 * MM))
     assert said.startswith("At 3 mm under the heel of 2 riders: ")
+
+
+def test_nothing_is_said_of_heights_that_were_not_tried() -> None:
+    """Where each millimetre gains up to the highest, whatever room the shoe has."""
+    whole = trial(2000.0)
+    choices = (replace(choose(whole, "heel", 3 * MM, limit * MM), gained_to=8 * MM) for limit in (8, 60))
+    within, beyond = (sentence(whole, choice) for choice in choices)
+    assert within.endswith("up to the limit of 8 mm each millimetre gains.")
+    assert beyond.endswith("up to 8 mm, the highest that was tried, each millimetre gains.")
 
 
 def test_toes_are_known_where_all_are() -> None:

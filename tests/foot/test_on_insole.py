@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from recorded import sample_session
 
 from jointload.analysis import Analysis, analyse
 from jointload.errors import SettingError
@@ -20,24 +21,17 @@ from jointload.insole.fitting.laid import FeetSlopes, options
 from jointload.insole.fitting.whatif import Parts, WhatIf, what_if, what_ifs
 from jointload.insole.limb.feet import Borne
 from jointload.insole.limb.standing import bed_of, heights_on, place_foot, stand, with_thin_layers
+from jointload.insole.shape.layers_apart import layers_apart
 from jointload.insole.shape.materials import Material, cushions, material
+from jointload.insole.shape.measured import measure
 from jointload.insole.shape.mesh import REPRODUCED, faithful_solid, largest_miss, solid_of
-from jointload.insole.shape.shape import (
-    NO_CUP,
-    HeelCup,
-    InsoleShape,
-    Layer,
-    ThinLayer,
-    layers_apart,
-    measure,
-    sole_grid,
-)
+from jointload.insole.shape.parts import NO_CUP, HeelCup, Layer, ThinLayer
+from jointload.insole.shape.shape import InsoleShape
 from jointload.insole.shape.shape_file import design_from, read_shape
 from jointload.insole.shape.shape_text import toml_of
-from jointload.intake.session import read_session
+from jointload.insole.shape.surface import sole_grid
 from jointload.intake.shoe import shoe_from
 from jointload.landing.sole_regions import BALL_START, HEEL_END, TOE_START
-from jointload.modeldata import shipped_folder
 from jointload.report.page.feet_answers import of_feet_asked, shape_sentences
 from jointload.report.papers.insole_sheet import Written, WrittenLayer, render_sheet
 from jointload.report.words.last_lines import last_lines
@@ -53,10 +47,7 @@ LENGTH = 0.265
 
 @pytest.fixture(scope="module")
 def analysis() -> Analysis:
-    sample = shipped_folder("sample_c3d")
-    files = {"labels": sample / "labels.toml", "rider": sample / "rider_b.toml"}
-    session = read_session(sample / "rider_b_landing_flat.c3d", sample / "rider_b_static.c3d", **files)
-    return analyse(session, variants=False)
+    return analyse(sample_session("rider_b"), variants=False)
 
 
 @pytest.fixture(scope="module")
@@ -251,6 +242,9 @@ def test_the_page_and_the_terminal_answer_the_feet_first(analysis: Analysis, ans
     assert "heel cup" in second
     lines = "\n".join(last_lines(reported.analysis, reported.whatif))
     assert "peak heel pressure" in lines and "push of the toes" in lines
+    of_which = f"Of the first of 2 shapes, {answers[0].shape_text}; the report compares all:"
+    assert lines.index(of_which) < lines.index("Change of left peak heel pressure")
+    assert "shapes" not in "\n".join(last_lines(reported.analysis, answers[0]))
 
 
 # a fit

@@ -13,18 +13,16 @@ from jointload.errors import SettingError
 from jointload.foot.heel import dropped_heel
 from jointload.foot.heel_pad import StiffeningColumn, heel_of
 from jointload.foot.layer_choice import choose, told
+from jointload.foot.layer_law import Circumstances, most_exponent, stiffening_in
 from jointload.foot.spreads import drawn, foot_spreads
 from jointload.foot.thin_layers import (
     HEIGHTS,
     TILTS,
     Bearing,
-    Circumstances,
     LayerTrial,
     Spared,
     held_by_cup,
-    most_exponent,
     spare,
-    stiffening_in,
 )
 from jointload.insole.shape.materials import Material, shipped_materials
 from jointload.modeldata import load_model

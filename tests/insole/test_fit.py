@@ -14,7 +14,6 @@ from landed import landed
 
 from jointload.analysis import Analysis, analyse
 from jointload.errors import SettingError
-from jointload.insole.bed.foundation import first_order, height_sensitivity
 from jointload.insole.calibration.personal import Known
 from jointload.insole.fitting.aim import TARGETS, Limits, parse_target
 from jointload.insole.fitting.fit import CERTAINTY, LEAST_GAIN, SIZE, TOLERATED, Fit, fit, limits_of_help
@@ -27,9 +26,10 @@ from jointload.insole.limb.readings import NEAR_ZERO
 from jointload.insole.limb.standing import FootPlace, bed_of, heights_on, settle, stand
 from jointload.insole.shape.asked import USUAL_BASE, Case
 from jointload.insole.shape.mesh import load_solid
-from jointload.insole.shape.shape import InsoleShape, sole_grid
+from jointload.insole.shape.shape import InsoleShape
 from jointload.insole.shape.shape_file import read_shape
 from jointload.insole.shape.shape_text import toml_of
+from jointload.insole.shape.surface import sole_grid
 from jointload.intake.rider import G
 from jointload.intake.session import Session
 from jointload.report.files.fit_folder import write_fit
@@ -256,13 +256,6 @@ def test_impossible_limits_are_one_line(limits: dict[str, float], said: str) -> 
 
 
 # To first order
-
-
-def test_parts_are_the_sensitivity_to_every_cell_summed_up(slopes: Slopes) -> None:
-    bed, joints = slopes.standing.bed, slopes.standing.person.joints
-    unknowns, _ = first_order(bed, joints, slopes.flat, slopes.parts.cells)
-    cell_by_cell = height_sensitivity(bed, joints, slopes.flat) @ slopes.parts.cells
-    np.testing.assert_allclose(unknowns, cell_by_cell, rtol=1e-9, atol=1e-12)
 
 
 @pytest.mark.parametrize("values", [(-4, -4, 0, 4), (3, 0, 5, 3), (0, 0, 0, 7), (8, 8, 0, 2)])

@@ -100,12 +100,6 @@ def test_bottoming_out_is_ten_times_the_first_stiffness() -> None:
     assert FOAM.pressure(s) == pytest.approx(FOAM.bottoming_pressure, rel=1e-12)
 
 
-def test_energy_is_the_area_under_the_law() -> None:
-    s = np.linspace(0, 0.6, 200_001)
-    p = FOAM.pressure(s)
-    assert FOAM.energy_density(0.6) == pytest.approx(np.sum(0.5 * (p[1:] + p[:-1])) * (s[1] - s[0]), rel=1e-8)
-
-
 # Hardness -----------------------------------------------------------------------------------------------------------
 
 

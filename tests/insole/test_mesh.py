@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from jointload.errors import SettingError
+from jointload.insole.shape.measured import measure
 from jointload.insole.shape.mesh import (
     REPRODUCED,
     Solid,
@@ -20,16 +21,10 @@ from jointload.insole.shape.mesh import (
     solid_of,
     stl_bytes,
 )
+from jointload.insole.shape.parts import ArchFill, HeelLift, MetatarsalSupport, Posting
 from jointload.insole.shape.scan import UNITS, read_scan
-from jointload.insole.shape.shape import (
-    ArchFill,
-    HeelLift,
-    InsoleShape,
-    MetatarsalSupport,
-    Posting,
-    measure,
-    sole_grid,
-)
+from jointload.insole.shape.shape import InsoleShape
+from jointload.insole.shape.surface import sole_grid
 
 COARSE = 0.003
 """Pitch for tests in which only the kind of mesh matters [m]."""

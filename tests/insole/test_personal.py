@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from recorded import sample_session
 
 from jointload.analysis import Analysis, analyse
 from jointload.body.angles import joint_angles
@@ -46,9 +47,7 @@ from jointload.insole.shape.asked import Parts, case_of
 from jointload.insole.shape.conditions import read_conditions
 from jointload.insole.shape.geometry import Wedge, parse_wedge
 from jointload.intake.recording import Array
-from jointload.intake.session import read_session
 from jointload.landing.landed import Landing
-from jointload.modeldata import shipped_folder
 
 MASS = 61.0
 """Of the sample study's rider_a [kg]; it scales the printed scatter of moments."""
@@ -67,10 +66,7 @@ def analysis() -> Analysis:
 
 def _landing(shape: str) -> Analysis:
     """A landing of the shipped sample study."""
-    sample = shipped_folder("sample_c3d")
-    files = {"labels": sample / "labels.toml", "rider": sample / "rider_a.toml"}
-    session = read_session(sample / f"rider_a_landing_{shape}.c3d", sample / "rider_a_static.c3d", **files)
-    return analyse(session, variants=False)
+    return analyse(sample_session(condition=shape), variants=False)
 
 
 @pytest.fixture(scope="module")

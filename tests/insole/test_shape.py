@@ -14,23 +14,20 @@ from hypothesis import strategies as st
 from jointload.errors import InputError, ModelDataError, SettingError
 from jointload.insole.shape.geometry import parse_wedge
 from jointload.insole.shape.materials import material
+from jointload.insole.shape.measured import measure
 from jointload.insole.shape.outline import BALL_SHARE, BREADTH_SHARE, Outline, foot_size, mondopoint
-from jointload.insole.shape.shape import (
+from jointload.insole.shape.parts import (
     ArchFill,
     HeelLift,
-    InsoleShape,
     Layer,
     MetatarsalSupport,
     Posting,
-    flat,
-    is_inside,
-    measure,
     smooth_bump,
     smooth_step,
-    sole_grid,
-    wedge_shape,
 )
+from jointload.insole.shape.shape import InsoleShape, flat, wedge_shape
 from jointload.insole.shape.shape_file import read_design, read_shape
+from jointload.insole.shape.surface import is_inside, sole_grid
 
 ROUNDING = 1e-12
 """Heights of a few millimetres in double precision [m]."""

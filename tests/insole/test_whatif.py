@@ -31,7 +31,8 @@ from jointload.insole.limb.response import FootResponse
 from jointload.insole.limb.standing import place_foot, pressure_centre, stand
 from jointload.insole.shape.asked import Given
 from jointload.insole.shape.geometry import Wedge, parse_wedge
-from jointload.insole.shape.shape import ArchFill, HeelLift, InsoleShape
+from jointload.insole.shape.parts import ArchFill, HeelLift
+from jointload.insole.shape.shape import InsoleShape
 from jointload.intake.recording import SIDES
 from jointload.intake.session import Session
 from jointload.settings import Settings
@@ -327,12 +328,13 @@ def test_thickness_alone_raises_the_rider_and_hardly_turns_the_knee(asked: Asked
 
 
 def test_named_instants_hold_the_extremes(analysis: Analysis, asked: Asked) -> None:
-    """At its own instant a moment is its peak; the pelvis is lowest at the landing's end."""
+    """At its own instant a moment is its peak, but for what lies between two frames; the pelvis is lowest at the
+    landing's end."""
     answer = asked(parse_wedge("lateral:4", "right", "full"))
     found = {(row.quantity, row.instant): row for row in answer.at_instants}
     for name, instant in (("adduction", "largest knee adduction moment"), ("flexion", "largest knee flexion moment")):
-        peak = row(answer, f"knee_{name}_moment_peak")
-        assert found[f"knee_{name}_moment", instant].before == pytest.approx(peak.before, rel=1e-12)
+        peak, at_instant = row(answer, f"knee_{name}_moment_peak").before, found[f"knee_{name}_moment", instant].before
+        assert at_instant <= peak == pytest.approx(at_instant, rel=0.01)
     assert {instant for _, instant in found} == set(named_instants(analysis.landing, "right"))
     assert {"touch-down", "largest vertical force", "lowest pelvis"} < {instant for _, instant in found}
     window = analysis.landing.window("right")

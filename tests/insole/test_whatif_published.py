@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from recorded import published_session, sample_session
 
 from jointload.analysis import Analysis, analyse
 from jointload.insole.bed.bed import BedPose
@@ -19,11 +20,9 @@ from jointload.insole.limb.response import respond
 from jointload.insole.limb.standing import Standing, place_foot, settle, settle_flat, stand
 from jointload.insole.shape.asked import Given
 from jointload.insole.shape.geometry import parse_wedge
-from jointload.insole.shape.shape import ArchFill, InsoleShape, wedge_shape
-from jointload.intake.session import read_session
-from jointload.modeldata import shipped_folder
+from jointload.insole.shape.parts import ArchFill
+from jointload.insole.shape.shape import InsoleShape, wedge_shape
 
-LABELS = Path(__file__).parents[1] / "intake" / "real"
 WALKS = ("walk_1", "walk_2", "walk_3")
 STEPS = [(name, side) for name in WALKS for side in ("right", "left")]
 DRAWS = 100
@@ -31,19 +30,12 @@ DRAWS = 100
 
 @pytest.fixture(scope="module")
 def walks(shared_c3d: Path) -> dict[str, Analysis]:
-    folder = shared_c3d / "walking"
-    return {name: _read(folder / f"{name}.c3d", folder / "static.c3d", "walking") for name in WALKS}
+    return {name: analyse(published_session(shared_c3d, name), variants=False) for name in WALKS}
 
 
 @pytest.fixture(scope="module")
 def run(shared_c3d: Path) -> Analysis:
-    folder = shared_c3d / "running"
-    return _read(folder / "treadmill_3.5ms.c3d", folder / "static.c3d", "running")
-
-
-def _read(trial: Path, static: Path, who: str) -> Analysis:
-    files = {"labels": LABELS / f"{who}_labels.toml", "rider": LABELS / f"{who}_rider.toml"}
-    return analyse(read_session(trial, static, **files), variants=False)
+    return analyse(published_session(shared_c3d, "run"), variants=False)
 
 
 @dataclass(frozen=True)
@@ -207,13 +199,11 @@ def test_an_arch_fill_alone_hardly_turns_the_rearfoot(walks: dict[str, Analysis]
 @pytest.fixture(scope="module")
 def landings() -> dict[str, Analysis]:
     """The six sample landings."""
-    sample, out = shipped_folder("sample_c3d"), {}
-    for rider in "abc":
-        files = {"labels": sample / "labels.toml", "rider": sample / f"rider_{rider}.toml"}
-        for shape in ("flat", "wedge"):
-            trial, static = sample / f"rider_{rider}_landing_{shape}.c3d", sample / f"rider_{rider}_static.c3d"
-            out[f"{rider}_{shape}"] = analyse(read_session(trial, static, **files), variants=False)
-    return out
+    return {
+        f"{rider}_{shape}": analyse(sample_session(f"rider_{rider}", shape), variants=False)
+        for rider in "abc"
+        for shape in ("flat", "wedge")
+    }
 
 
 @pytest.mark.parametrize("side", ["right", "left"])

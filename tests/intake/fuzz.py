@@ -32,7 +32,8 @@ import numpy as np
 
 from jointload.errors import RecordingError
 from jointload.intake.c3d import read_recording
-from jointload.intake.c3d_bytes.guard import Layout, Structure, read_layout, read_structure
+from jointload.intake.c3d_bytes.guard import Structure, read_structure
+from jointload.intake.c3d_bytes.layout import Layout, read_layout
 from jointload.intake.c3d_bytes.parameters import Record
 from jointload.intake.quality import inspect_recording
 from jointload.intake.recording import Recording

@@ -14,7 +14,8 @@ import pytest
 
 from jointload.errors import RecordingError, SettingError
 from jointload.intake.c3d import analog_channels, decode, read_recording
-from jointload.intake.c3d_bytes.guard import Layout, OpenedRecording, Structure, read_layout
+from jointload.intake.c3d_bytes.guard import OpenedRecording, Structure
+from jointload.intake.c3d_bytes.layout import Layout, read_layout
 from jointload.intake.recording import Recording
 
 METRES_PER_MM = 1e-3
@@ -47,7 +48,7 @@ def raw(path: Path) -> tuple[np.ndarray, Layout, Structure]:
     with OpenedRecording(path) as opened:
         structure = opened.structure()
         layout = read_layout(structure)
-        return decode(opened.data_section(layout)[0], layout, structure), layout, structure
+        return decode(opened.section(layout.start, layout.stop)[0], layout, structure), layout, structure
 
 
 def all_analogs(path: Path) -> np.ndarray:

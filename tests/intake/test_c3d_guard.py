@@ -14,7 +14,8 @@ import pytest
 
 from jointload.errors import RecordingError
 from jointload.intake.c3d import read_recording
-from jointload.intake.c3d_bytes.guard import read_layout, read_structure
+from jointload.intake.c3d_bytes.guard import read_structure
+from jointload.intake.c3d_bytes.layout import read_layout
 from jointload.intake.c3d_bytes.parameters import Limits, vax_to_ieee
 
 DAMAGED = Path(__file__).parent / "damaged"

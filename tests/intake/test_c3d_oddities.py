@@ -12,7 +12,8 @@ import pytest
 
 from jointload.errors import RecordingError
 from jointload.intake.c3d import analog_channels, decode, read_recording
-from jointload.intake.c3d_bytes.guard import OpenedRecording, read_layout
+from jointload.intake.c3d_bytes.guard import OpenedRecording
+from jointload.intake.c3d_bytes.layout import read_layout
 from jointload.intake.c3d_bytes.parameters import Limits
 from jointload.intake.recording import Finding, Recording
 
@@ -47,7 +48,7 @@ def analogs(path: Path) -> np.ndarray:
     with OpenedRecording(path) as opened:
         structure = opened.structure()
         layout = read_layout(structure)
-        data = decode(opened.data_section(layout)[0], layout, structure)
+        data = decode(opened.section(layout.start, layout.stop)[0], layout, structure)
     return analog_channels(data, layout, structure, range(layout.channels))
 
 

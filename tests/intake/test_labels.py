@@ -12,18 +12,17 @@ import pytest
 
 from jointload.errors import LabelError
 from jointload.intake.c3d import read_recording
+from jointload.intake.label_words import place_of, words
 from jointload.intake.labels import (
     LANDMARKS,
     SEGMENTS,
     LabelMap,
     check_labels,
     labels_from,
-    place_of,
-    propose_labels,
     read_labels,
     renewed_labels,
-    words,
 )
+from jointload.intake.proposed_labels import propose_labels
 from jointload.intake.recording import Recording
 from jointload.intake.rider import read_rider
 from jointload.intake.session import read_session

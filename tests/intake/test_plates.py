@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 
 from jointload.intake.c3d import analog_channels, decode, read_recording
-from jointload.intake.c3d_bytes.guard import OpenedRecording, read_layout
+from jointload.intake.c3d_bytes.guard import OpenedRecording
+from jointload.intake.c3d_bytes.layout import read_layout
 from jointload.intake.plates.plates import (
     Timing,
     centre_of_pressure,
@@ -137,7 +138,7 @@ def test_a_transposed_calibration_matrix_would_be_seen(shared_c3d: Path) -> None
     with OpenedRecording(shared_c3d / "walking" / "walk_two_plates_type4.c3d") as opened:
         structure = opened.structure()
         layout = read_layout(structure)
-        data = decode(opened.data_section(layout)[0], layout, structure)
+        data = decode(opened.section(layout.start, layout.stop)[0], layout, structure)
     settings, _ = plate_settings(structure, layout.channels, 1e-3)
     extremes = []
     for setting in settings:
@@ -160,7 +161,9 @@ def test_a_transposed_calibration_matrix_would_be_seen(shared_c3d: Path) -> None
     ],
 )
 def test_the_centre_of_pressure_is_inside_the_corners(shared_c3d: Path, name: str) -> None:
-    for plate in read_recording(shared_c3d / name).plates:
+    plates = read_recording(shared_c3d / name).plates
+    assert plates
+    for plate in plates:
         point = centre_of_pressure(plate.force, plate.moment, float(plate.corners[1].mean()), 100.0)
         seen = ~np.isnan(point[0])
         assert seen.any()

@@ -10,7 +10,7 @@ from made import LABELS, RIDER, recording, standing_positions
 
 from jointload.intake.quality import inspect_recording
 from jointload.intake.recording import Finding, Plate, Recording
-from jointload.intake.standing import stands_on_plates, stands_still, weight_findings
+from jointload.intake.standing import STILL, _hardly_move, stands_on_plates, stands_still, weight_findings
 
 FRAMES = 120
 NOISE = np.random.default_rng(4).normal(0, 1, (2, FRAMES))
@@ -125,3 +125,17 @@ def test_a_plate_that_feels_nothing_of_a_body_on_it_is_told(over: bool, severity
         trial.markers[0] += 2.0
     found = inspect_recording(replace(trial, findings=(silent,)))
     assert [f.severity for f in found if f.check == "plate load"] == [severity]
+
+
+def test_a_marker_stays_where_it_keeps_near_its_middle_place() -> None:
+    """One marker at a time by the definition itself, on paths with gaps, about as far as is allowed."""
+    rng = np.random.default_rng(8)
+    size = np.linspace(0.2, 1.2, 200)[:, None]
+    paths = STILL * size * np.clip(rng.standard_normal((3, 200, 60)), -2.0, 2.0) ** 3 / 8.0
+    paths[:, rng.random((200, 60)) < 0.2] = np.nan
+    paths += rng.uniform(-1.0, 2.0, (3, 200, 1))
+    reach = np.nanmax(np.linalg.norm(paths - np.nanmedian(paths, axis=2, keepdims=True), axis=0), axis=1)
+    extent = np.nanmax(paths, axis=2) - np.nanmin(paths, axis=2)
+    stays = reach < STILL
+    assert stays.any() and (np.linalg.norm(extent, axis=0)[stays] > STILL).any() and not stays.all()
+    assert [_hardly_move(paths[:, [k]]) for k in range(200)] == stays.tolist()

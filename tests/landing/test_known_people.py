@@ -6,11 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from recorded import sample_session
 
 from jointload.analysis import Analysis, analyse
-from jointload.intake.session import Session, read_session
+from jointload.intake.session import Session
 from jointload.landing.checks.known_people import CHECK, SPREADS, limits, strength_findings
-from jointload.modeldata import load_model, shipped_folder
+from jointload.modeldata import load_model
 from jointload.report.words.quantities import glossary
 from jointload.report.words.trust import trust_in
 from jointload.settings import Settings
@@ -20,13 +21,7 @@ FIXED = Settings(smoothing="fixed", cutoff=20.0)
 
 @pytest.fixture(scope="module")
 def session() -> Session:
-    sample = shipped_folder("sample_c3d")
-    files = {
-        "static": sample / "rider_a_static.c3d",
-        "labels": sample / "labels.toml",
-        "rider": sample / "rider_a.toml",
-    }
-    return read_session(sample / "rider_a_landing_flat.c3d", **files)
+    return sample_session()
 
 
 @pytest.fixture(scope="module")

@@ -14,6 +14,7 @@ from jointload.intake.session import Session
 from jointload.landing.landed import Measure
 from jointload.landing.measures.every_measure import SIDE_MEASURES
 from jointload.landing.measures.force_measures import _time_of_largest, vertical_impulse_100ms
+from jointload.numerics.signals import peak
 from jointload.settings import Settings
 
 LANDED = {
@@ -184,8 +185,8 @@ def test_adduction_and_abduction_are_two_sides_of_one_curve(whole: Analysis) -> 
     landing = whole.landing
     for side in ("right", "left"):
         moment = landing.loads.of(f"{side}_knee", "adduction")[landing.window(side)]
-        assert measured(whole, "knee_adduction_moment_peak", side).value == moment.max()
-        assert measured(whole, "knee_abduction_moment_peak", side).value == -moment.min()
+        assert measured(whole, "knee_adduction_moment_peak", side).value == peak(moment) >= moment.max()
+        assert measured(whole, "knee_abduction_moment_peak", side).value == peak(-moment) >= -moment.min()
 
 
 def test_smoothing_after_the_dynamics_leaves_the_residual_readable(clean_session: Session, whole: Analysis) -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from recorded import sample_session
 from typer.testing import CliRunner
 
 from jointload.analysis import analyse
@@ -234,8 +235,7 @@ FAULTS: dict[str, tuple[Fault, str]] = {
 
 @pytest.fixture(scope="module")
 def sample() -> Session:
-    names = {"labels": SAMPLE / "labels.toml", "rider": SAMPLE / "rider_a.toml"}
-    return read_session(SAMPLE / "rider_a_landing_flat.c3d", SAMPLE / "rider_a_static.c3d", **names)
+    return sample_session()
 
 
 @pytest.mark.parametrize("seed", [1, 2])

@@ -87,7 +87,10 @@ def test_peaks_of_the_regions_are_those_they_were_made_from() -> None:
     """Within the spread of one factor for two insoles (8 %) and sensor noise."""
     analysis = analysed()
     regions = np.array(region_of_sensors(LAYOUT, LAYOUT.length))
-    for k, sole in enumerate(sole_loads(analysis.landing)):
+    soles = sole_loads(analysis.landing)
+    assert [sole.side for sole in soles] == list(SIDES)
+    for k, sole in enumerate(soles):
+        assert sole.regions
         true = true_pressure(board_landing(WHICH).landing, sole.side, LAYOUT, MAKE.patterns[k])
         window = analysis.landing.fast_window(sole.side)
         for row in sole.regions:
@@ -110,7 +113,9 @@ def test_common_practice_pattern_is_told_from_a_recording_made_to_show_it() -> N
 def test_the_path_is_the_true_centre_of_pressure() -> None:
     """Away from the edges of the sensors, to a few millimetres: along and across the foot."""
     landing = board_landing(WHICH).landing
-    for sole in sole_loads(analysed().landing):
+    soles = sole_loads(analysed().landing)
+    assert len(soles) == len(SIDES)
+    for sole in soles:
         k = SIDES.index(sole.side)
         rotation, origin = landing.poses.of(f"{sole.side}_foot")
         local = np.einsum("jif,jf->if", rotation, landing.point[:, k] - origin)

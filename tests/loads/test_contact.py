@@ -9,7 +9,7 @@ from made import LABELS, RATE, RIDER, recording, standing_positions
 from jointload.body.calibration import FittedBody, calibrate
 from jointload.body.pose import smooth_markers, track_segments
 from jointload.intake.recording import Plate
-from jointload.loads.contact import Contact, foot_contact, loaded_spans, standing_weight
+from jointload.loads.contact import Contact, foot_contact, loaded_spans, outside, standing_weight
 
 FRAMES = 100
 WEIGHT = RIDER.weight
@@ -165,3 +165,19 @@ def test_body_weight_is_read_from_a_steady_stance_only() -> None:
     )
     assert np.isnan(standing_weight(trial, slice(10, 60), 0.4 * WEIGHT)), "it may be something else"
     assert standing_weight(trial, slice(10, 60), 0.4 * WEIGHT, alone=True) == pytest.approx(690.0)
+
+
+@pytest.mark.parametrize("order", [(0, 1, 2, 3), (3, 2, 1, 0)])
+def test_how_far_a_place_lies_outside_a_plate(order: tuple[int, ...]) -> None:
+    """Of 0.4 by 0.6 m turned by 30 deg, whichever way its corners go round: past one side, past a corner, inside."""
+    turn = np.array([[np.cos(np.pi / 6), -np.sin(np.pi / 6)], [np.sin(np.pi / 6), np.cos(np.pi / 6)]])
+
+    def in_lab(level: list[list[float]]) -> np.ndarray:
+        x, z = turn @ np.array(level).T + np.array([[1.0], [-2.0]])
+        return np.stack((x, np.full_like(x, 0.1), z))
+
+    corners = in_lab([[0.2, 0.3], [-0.2, 0.3], [-0.2, -0.3], [0.2, -0.3]])[:, list(order)]
+    places = in_lab([[0.25, 0.0], [0.0, -0.37], [0.25, 0.34], [0.0, 0.0], [-0.19, 0.1]])
+    places[:, 4] = np.where(np.arange(3) == 1, np.nan, places[:, 4])
+    np.testing.assert_allclose(outside(corners, places[:, None])[0], [0.05, 0.07, 0.05, -0.2, -0.01], atol=1e-12)
+    assert np.isnan(outside(corners, np.full((3, 1, 1), np.nan))).all()

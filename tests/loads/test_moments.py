@@ -8,7 +8,7 @@ from scipy.spatial.transform import Rotation
 
 from jointload.loads.moments import GRAVITY, Chain, SegmentMotion, inverse_dynamics
 from jointload.numerics.rotations import about_axis, angular_motion, cross, rotate
-from jointload.numerics.signals import derivatives
+from jointload.numerics.signals import second_derivative
 from jointload.numerics.together import TOGETHER
 
 ROUNDING = 1e-8
@@ -145,7 +145,7 @@ def test_every_joint_force_and_moment_equals_pinocchio(seed: int) -> None:
 def one_segment(rotation: np.ndarray, centre: np.ndarray, dt: float) -> SegmentMotion:
     velocity, acceleration = angular_motion(rotation[:, :, None], dt)
     return SegmentMotion(
-        rotation[:, :, None], centre[:, None], derivatives(centre, dt)[1][:, None], velocity, acceleration
+        rotation[:, :, None], centre[:, None], second_derivative(centre, dt)[:, None], velocity, acceleration
     )
 
 

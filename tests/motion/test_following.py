@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from landed import landed
 
-from jointload.analysis import analyse, fit_body, never_bridged
+from jointload.analysis import analyse, fit_body, plates_struck
 from jointload.body.calibration import FittedBody
 from jointload.intake.recording import Recording
 from jointload.intake.rider import Rider
@@ -49,7 +49,7 @@ def body_of(landing: SyntheticLanding) -> FittedBody:
 @pytest.mark.parametrize(("rate", "followed"), [(50.0, 250.0), (100.0, 500.0), (250.0, 250.0), (1000.0, 1000.0)])
 def test_slow_recordings_are_followed_at_a_finer_rate(landing: SyntheticLanding, rate: float, followed: float) -> None:
     trial, body = recorded(landing, rate), body_of(landing)
-    made = follow(trial, body, None, USUAL.longest_gap, never_bridged(trial, USUAL))
+    made = follow(trial, body, None, USUAL.longest_gap, plates_struck(trial, USUAL))
     assert made.recording.point_rate == followed
     assert made.recording.force_rate % made.recording.point_rate == 0
     assert made.recording.time[-1] == pytest.approx(trial.time[-1])
@@ -58,7 +58,7 @@ def test_slow_recordings_are_followed_at_a_finer_rate(landing: SyntheticLanding,
 
 def test_a_strike_is_followed_quicker_than_the_flight(landing: SyntheticLanding) -> None:
     trial, body = recorded(landing, 250.0), body_of(landing)
-    rough = roughness(trial, body, never_bridged(trial, USUAL))
+    rough = roughness(trial, body, plates_struck(trial, USUAL))
     since = trial.time - min(landing.touchdown.values())
     foot, trunk = rough.density("foot"), rough.density("trunk")
     assert foot[(since > 0.02) & (since < 0.05)].min() > 1e3 * foot[since < -0.1].max()
@@ -86,7 +86,7 @@ def test_a_gap_at_the_end_stays_a_gap(landing: SyntheticLanding) -> None:
     rows = [trial.labels.index(label) for label in body.clusters["trunk"].labels]
     row = rows[0]
     markers[:, rows, -40:] = np.nan
-    made = follow(replace(trial, markers=markers), body, None, USUAL.longest_gap, never_bridged(trial, USUAL))
+    made = follow(replace(trial, markers=markers), body, None, USUAL.longest_gap, plates_struck(trial, USUAL))
     seen = made.recording.markers[0, made.recording.labels.index(trial.labels[row])]
     assert np.isnan(seen[-40:]).all() and np.isfinite(seen[:-40]).all()
 
@@ -110,7 +110,8 @@ def test_exact_markers_give_the_unfiltered_answer(landing: SyntheticLanding) -> 
     session = Session(recorded(landing, 250.0, silent=True), static_recording(RIDER), label_map(), RIDER)
     balanced, raw = (analyse(session, settings, variants=False) for settings in (Settings(), UNFILTERED))
     found, same = ({(m.quantity, m.side): m.value for m in each.measures} for each in (balanced, raw))
-    for row in truth_table(landing):
-        if row.quantity.endswith("moment_peak"):
-            size = max(abs(row.value), 0.1 * RIDER.mass)
-            assert abs(found[row.quantity, row.side] - same[row.quantity, row.side]) < SAME * size, row
+    moments = [row for row in truth_table(landing) if row.quantity.endswith("moment_peak")]
+    assert len({row.quantity for row in moments}) > 3
+    for row in moments:
+        size = max(abs(row.value), 0.1 * RIDER.mass)
+        assert abs(found[row.quantity, row.side] - same[row.quantity, row.side]) < SAME * size, row

@@ -6,36 +6,23 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from recorded import published_session
 
 from jointload import analysis
 from jointload.analysis import analyse, follow_body
-from jointload.intake.session import Session, read_session
 from jointload.landing.events import may_follow_flights, may_have_fallen
 from jointload.settings import Settings
 from jointload.uncertainty.intervals import with_intervals
 
-LABELS = Path(__file__).parents[1] / "intake" / "real"
-TRIALS = {
-    "walk_1": ("walking", "walk_1.c3d"),
-    "walk_2": ("walking", "walk_2.c3d"),
-    "walk_3": ("walking", "walk_3.c3d"),
-    "run": ("running", "treadmill_3.5ms.c3d"),
-}
-"""Folder and file: c3d.org samples; Fukuchi, Fukuchi and Duarte (2017) PeerJ 5:e3298."""
+TRIALS = ("walk_1", "walk_2", "walk_3", "run")
 DRAWS = 60
 MOST = ("moment_peak", "work_negative", "work_positive", "flexion_peak")
-
-
-def step(shared_c3d: Path, name: str) -> Session:
-    who, file = TRIALS[name]
-    files = {"labels": LABELS / f"{who}_labels.toml", "rider": LABELS / f"{who}_rider.toml"}
-    return read_session(shared_c3d / who / file, shared_c3d / who / "static.c3d", **files)
 
 
 @pytest.mark.parametrize("name", TRIALS)
 def test_a_step_changes_by_less_than_its_interval_against_15_hz(shared_c3d: Path, name: str) -> None:
     """15 Hz for markers and plates is common practice in walking and running."""
-    session = step(shared_c3d, name)
+    session = published_session(shared_c3d, name)
     usual = analyse(session, Settings(), variants=False)
     assert usual.settings.smoothing == "fixed"
     assert [finding.check for finding in usual.findings].count("smoothing") == 1
@@ -77,5 +64,5 @@ def test_only_a_body_that_fell_may_land() -> None:
 def test_a_walk_onto_plates_is_followed_once(shared_c3d: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     calls = []
     monkeypatch.setattr(analysis, "follow_body", lambda *given: calls.append(given[3]) or follow_body(*given))
-    assert analyse(step(shared_c3d, "walk_1"), variants=False).settings.smoothing == "fixed"
+    assert analyse(published_session(shared_c3d, "walk_1"), variants=False).settings.smoothing == "fixed"
     assert [settings.smoothing for settings in calls] == ["fixed"]

@@ -119,3 +119,12 @@ def test_unwrapping_steps_over_gaps() -> None:
     difference = out - truth
     assert np.nanmax(np.abs(difference - np.round(np.nanmean(difference) / (2 * np.pi)) * 2 * np.pi)) < 1e-12
     assert np.isnan(out[10:13]).all()
+
+
+def test_the_inverse_of_any_matrix() -> None:
+    """Against numpy.linalg.inv, to the rounding that a condition number of up to 100 leaves."""
+    rng = np.random.default_rng(5)
+    left, right = (Rotation.random(40, random_state=k).as_matrix() for k in (1, 2))
+    matrices = (left * 10.0 ** rng.uniform(-1.0, 1.0, (40, 1, 3))) @ right
+    found = np.moveaxis(r.inverse_of_any(np.moveaxis(matrices, 0, -1)), -1, 0)
+    np.testing.assert_allclose(found @ matrices, np.broadcast_to(np.eye(3), found.shape), atol=1e-12)

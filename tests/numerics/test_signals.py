@@ -81,16 +81,54 @@ def test_angular_acceleration_of_pezzack(shared_reference: Path, column: int, cu
     """
     data = np.loadtxt(shared_reference / "raw" / "Pezzack.txt", skiprows=6)
     dt = 0.0201
-    acceleration = s.derivatives(s.zero_lag_lowpass(data[:, column], cutoff, 1 / dt), dt)[1]
+    acceleration = s.second_derivative(s.zero_lag_lowpass(data[:, column], cutoff, 1 / dt), dt)
     assert np.sqrt(np.nanmean((acceleration - data[:, 3]) ** 2)) < error
 
 
 def test_differences_of_a_parabola_are_exact() -> None:
     time = np.arange(50) * 0.01
-    first, second = s.derivatives(3 + 2 * time - 4.9 * time**2, 0.01)
+    first, second = (d(3 + 2 * time - 4.9 * time**2, 0.01) for d in (s.first_derivative, s.second_derivative))
     np.testing.assert_allclose(first[1:-1], (2 - 9.8 * time)[1:-1], atol=1e-9)
     np.testing.assert_allclose(second[1:-1], -9.8, atol=1e-8)
     assert np.isnan(second[[0, -1]]).all()
+
+
+def test_differences_of_fourth_order_err_sixteen_times_less_at_half_the_step() -> None:
+    """Exact second derivatives of a sine; the error of a fourth-order rule falls by 2**4 (textbooks of numerics)."""
+
+    def error(dt: float) -> float:
+        time = np.arange(0.0, 1.0, dt)
+        found = s.of_fourth_order(s.second_derivative(np.sin(20.0 * time), dt))
+        return float(np.max(np.abs(found + 400.0 * np.sin(20.0 * time))[2:-2]))
+
+    assert error(0.002) / error(0.001) == pytest.approx(16.0, rel=0.05)
+    plain = s.second_derivative(np.sin(20.0 * np.arange(0.0, 1.0, 0.002)), 0.002)
+    assert error(0.002) < 0.001 * np.nanmax(np.abs(plain + 400.0 * np.sin(20.0 * np.arange(0.0, 1.0, 0.002))))
+
+
+def test_beside_a_gap_differences_stay_of_second_order() -> None:
+    path = np.sin(np.arange(40) * 0.3)
+    path[20] = np.nan
+    plain = s.second_derivative(path, 0.01)
+    better = s.of_fourth_order(plain.copy())
+    np.testing.assert_array_equal(np.isnan(better), np.isnan(plain))
+    np.testing.assert_array_equal(better[[1, 18, 22, 38]], plain[[1, 18, 22, 38]])
+    assert np.all(better[2:18] != plain[2:18])
+
+
+def test_a_peak_between_two_samples_is_found() -> None:
+    """A bell of 20 ms at half its height, sampled every 4 ms wherever its top lies."""
+    width = 0.020 / np.sqrt(8.0 * np.log(2.0))
+    tops = np.linspace(0.048, 0.052, 21)[:, None]
+    rows = np.exp(-0.5 * ((np.arange(26) * 0.004 - tops) / width) ** 2)
+    assert np.mean(1.0 - rows.max(axis=1)) == pytest.approx(0.009, abs=0.001)
+    assert np.max(np.abs(s.peak(rows) - 1.0)) < np.max(1.0 - rows.max(axis=1)) / 8.0
+
+
+def test_a_peak_at_an_end_or_a_plateau_is_the_sample_and_unknown_stays_unknown() -> None:
+    rows = np.array([[3.0, 2.0, 1.0], [1.0, 2.0, 3.0], [2.0, 2.0, 2.0], [1.0, np.nan, 3.0], [-np.inf, 4.0, 3.0]])
+    np.testing.assert_array_equal(s.peak(rows), [3.0, 3.0, 2.0, np.nan, 4.0])
+    assert s.peak(np.array([1.0, 2.0])) == 2.0
 
 
 def test_short_gaps_are_bridged_and_others_left() -> None:
@@ -156,3 +194,16 @@ def test_peaks_are_those_of_scipy() -> None:
         size = int(rng.integers(1, 60))
         x = rng.integers(0, 6, size).astype(float) if k % 2 else np.cumsum(rng.standard_normal(size))
         np.testing.assert_array_equal(s.peaks(x, 1.0), find_peaks(x, prominence=1.0)[0])
+
+
+def test_the_median_of_what_is_known() -> None:
+    """Against numpy's median of the known samples of every row, odd and even in number; a row of nothing has none."""
+    rng = np.random.default_rng(3)
+    rows = rng.standard_normal((3, 20, 9))
+    rows[:, rng.random((20, 9)) < 0.4] = np.nan
+    rows[:, 4] = np.nan
+    rows[:, 5] = np.arange(9.0)
+    found = s.known_median(rows)
+    for k in np.ndindex(3, 20):
+        known = rows[k][np.isfinite(rows[k])]
+        assert np.isnan(found[k]) if k[1] == 4 else found[k] == np.median(known)

@@ -47,6 +47,21 @@ def test_a_finer_curve_passes_through_the_coarse_one() -> None:
     np.testing.assert_allclose(fine[2::4][100:-100], between[100:-100], atol=1e-6)
 
 
+def test_knots_between_the_data_let_a_curve_bend_where_its_density_is_high() -> None:
+    """A path that stops at once between two samples: with knots at the samples it begins to stop far before."""
+    every, fine = 5, np.arange((SAMPLES - 1) * 5 + 1) / (5 * RATE)
+    stop = 0.8013
+    path = np.where(fine < stop, fine, stop)
+    density = np.where((fine >= stop) & (fine < stop + 0.02), 1e10, 1.0)
+    seen = path[::every]
+    sharp = JerkSpline.of(density, 1e-7, 1.0 / (5 * RATE), every=every).smooth(seen)
+    blunt = JerkSpline.of(np.full(SAMPLES, 1e10), 1e-7, 1.0 / RATE, finer=every).smooth(seen)
+    assert sharp.shape == blunt.shape == path.shape
+    before = (fine > stop - 0.02) & (fine < stop - 0.0005)
+    speed = [np.gradient(curve, fine)[before] for curve in (sharp, blunt)]
+    assert np.abs(speed[0] - 1.0).max() < 0.2 * np.abs(speed[1] - 1.0).max()
+
+
 def test_the_quintic_is_that_of_a_library_of_splines() -> None:
     places = np.linspace(-3.5, 3.5, 141)
     theirs = np.nan_to_num(BSpline.basis_element(np.arange(-3.0, 4.0), extrapolate=False)(places))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -25,6 +26,13 @@ RIDER = Rider("S1", 70.0, 1.76, "m", shoe="plain shoe", stance="left")
 def analysis() -> Analysis:
     trial = as_recording(landed(LandingSpec(RIDER, settling=0.5)))
     return analyse(Session(trial, static_recording(RIDER), label_map(), RIDER))
+
+
+@pytest.fixture(scope="session")
+def slow_analysis(analysis: Analysis) -> Analysis:
+    """The same landing at 100 Hz: its motion is followed at 500 Hz."""
+    session = analysis.session
+    return analyse(replace(session, trial=as_recording(landed(LandingSpec(RIDER, settling=0.5, marker_rate=100.0)))))
 
 
 @pytest.fixture(scope="session")

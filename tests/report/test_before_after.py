@@ -6,23 +6,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from recorded import sample_session
 
 from jointload.analysis import Analysis, analyse
 from jointload.errors import SettingError
-from jointload.intake.session import read_session
-from jointload.modeldata import shipped_folder
 from jointload.report.words.before_after import COLUMNS, before_after_table
 from jointload.report.words.two_landings import UNCLEAR
 
 
 @pytest.fixture(scope="module")
 def flat() -> Analysis:
-    folder = shipped_folder("sample_c3d")
-    files = {"labels": "labels.toml", "rider": "rider_a.toml", "static": "rider_a_static.c3d"}
-    return analyse(
-        read_session(folder / "rider_a_landing_flat.c3d", **{role: folder / file for role, file in files.items()}),
-        variants=False,
-    )
+    return analyse(sample_session(), variants=False)
 
 
 def landings(flat: Analysis, degrees: list[float]) -> list[Analysis]:

@@ -47,6 +47,7 @@ def test_joint_centres_are_positions(derived: Path, analysis: Analysis) -> None:
 
 def test_events_come_back(derived: Path, analysis: Analysis) -> None:
     found = {(event.label, event.side): event.time for event in read_recording(derived).events}
+    assert set(analysis.landing.events.sides) == {"right", "left"}
     for side, events in analysis.landing.events.sides.items():
         assert found["touch-down", side] == pytest.approx(events.touchdown, rel=1e-6)
         assert found["landing end", side] == pytest.approx(events.landing_end, rel=1e-6)

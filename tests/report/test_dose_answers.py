@@ -26,9 +26,8 @@ def made(**tables: Any) -> Dose:
 def test_whose_dose_is_largest_under_every_exponent_is_told_with_how_far() -> None:
     found = made(doses=doses({"a": (20.0, 30.0, 40.0, 50.0, 90.0), "b": (10.0,) * 5}))
     (told,) = largest_rider(found)
-    assert (
-        told == f"{tissues()['knee_cartilage'].title}: a (left foot) under every exponent, 2 to 9 times the next rider."
-    )
+    title = tissues()["knee_cartilage"].title
+    assert told == f"{title}: a (left foot) under every exponent, 2.0 to 9.0 times the next rider."
 
 
 def test_where_the_exponent_decides_it_is_said_so() -> None:

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -15,7 +16,9 @@ import jointload.report.files.folder as folder
 from jointload.analysis import Analysis
 from jointload.errors import OutputError, SettingError
 from jointload.insole.fitting.whatif import WhatIf
+from jointload.intake.c3d import read_recording
 from jointload.report.figures.paper import PAPER_WIDTH
+from jointload.report.files.curves import curves_table
 from jointload.report.files.figure_files import FIGURES
 from jointload.report.files.folder import write_report
 
@@ -25,6 +28,8 @@ FILES = {
     "run.json",
 }  # fmt: skip
 
+SINGLE = 6e-8
+"""Relative rounding of a 32-bit real."""
 
 NOT_ASKED_FOR = {
     "feet",
@@ -59,6 +64,27 @@ def test_a_result_holds_its_files(analysis: Analysis, prediction: WhatIf, tmp_pa
     assert set(pd.read_csv(out / "quality.csv")["severity"]) <= {"pass", "warn", "refuse"}
     record = json.loads((out / "run.json").read_text())
     assert record["whatif"]["seed"] == prediction.seed
+
+
+def test_a_slow_recording_has_a_whole_result_at_the_rate_it_is_followed_at(
+    slow_analysis: Analysis, tmp_path: Path
+) -> None:
+    out = write_report(slow_analysis, tmp_path / "result")
+    assert names(out) == FILES
+    trial = slow_analysis.session.trial
+    time = pd.read_csv(out / "series.csv", header=[0, 1])["time", "s"].to_numpy()
+    assert np.allclose(np.diff(time), 1.0 / 500.0) and time[-1] == pytest.approx(trial.time[-1])
+    derived = read_recording(out / "derived.c3d")
+    assert (derived.frames, derived.point_rate) == (trial.frames, 100.0)
+    centre = slow_analysis.landing.loads.centre[:, slow_analysis.landing.loads.joints.index("right_knee"), ::5]
+    np.testing.assert_allclose(derived.marker("right_knee_centre"), centre, rtol=SINGLE)
+
+
+def test_curves_of_a_slow_recording_begin_at_touch_down(slow_analysis: Analysis) -> None:
+    curves, landing = curves_table(slow_analysis).set_index(["quantity", "side"]), slow_analysis.landing
+    knee = np.rad2deg(landing.angles.of("right_knee", "flexion"))
+    at = landing.events.sides["right"].touchdown * landing.recording.point_rate
+    assert curves.loc[("knee_flexion_angle", "right"), "p0"] == pytest.approx(np.interp(at, np.arange(knee.size), knee))
 
 
 @pytest.mark.usefixtures("quick_page")

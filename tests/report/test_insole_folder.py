@@ -9,26 +9,22 @@ import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 from command import jointload
+from in_browser import TELEPHONE, screen
 
 from jointload.errors import OutputError
 from jointload.insole.shape.compression import CompressionTest, fit_layer
 from jointload.insole.shape.impact_test import fit_cushion
 from jointload.insole.shape.materials import Material, material, read_materials
+from jointload.insole.shape.measured import measure
 from jointload.insole.shape.mesh import REPRODUCED, Solid, load_solid, solid_of, stl_bytes
+from jointload.insole.shape.parts import ArchFill, HeelLift, Layer, MetatarsalSupport, Posting
 from jointload.insole.shape.scan import read_scan
-from jointload.insole.shape.shape import (
-    ArchFill,
-    HeelLift,
-    InsoleShape,
-    Layer,
-    MetatarsalSupport,
-    Posting,
-    measure,
-)
+from jointload.insole.shape.shape import InsoleShape
 from jointload.report.papers import shape_folder
 from jointload.report.papers.insole_drawing import draw_insole
 from jointload.report.papers.insole_sheet import PERSON, Written, render_sheet
@@ -109,6 +105,17 @@ def test_the_sheet_carries_the_fields_of_a_form_and_never_calls_itself_a_prescri
     assert "rider_7" in page and "&lt;b&gt;skateboard" in page and "<b>skate" not in page
     assert page.count('<span class="blank">') >= len(PERSON) - len(FIELDS) + 4, "what is unknown stays a line"
     assert "4.0° medial side raised" in page and "pu foam soft, 1.5 mm" in page
+
+
+def test_a_telephone_shows_every_blank_of_the_sheet(driver: Any, tmp_path: Path) -> None:
+    page = tmp_path / "sheet.html"
+    page.write_text(render_sheet([Written(SHAPE, measure(SHAPE), "ab" * 32)], "trial A", {}), encoding="utf-8")
+    with screen(driver, TELEPHONE):
+        driver.get(page.as_uri())
+        ends = driver.execute_script(
+            "return [...document.querySelectorAll('.person div')].map((e) => e.getBoundingClientRect().right)"
+        )
+    assert len(ends) == len(PERSON) and max(ends) <= TELEPHONE["width"]
 
 
 def test_cautions_say_what_they_must() -> None:

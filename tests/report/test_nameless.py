@@ -14,7 +14,8 @@ from command import jointload
 from jointload.analysis import analyse
 from jointload.errors import OutputError, RecordingError
 from jointload.intake.c3d import read_recording
-from jointload.intake.c3d_bytes.guard import read_layout, read_structure
+from jointload.intake.c3d_bytes.guard import read_structure
+from jointload.intake.c3d_bytes.layout import read_layout
 from jointload.intake.session import read_session
 from jointload.modeldata import shipped_folder
 from jointload.report.files.folder import write_report

@@ -18,20 +18,24 @@ from jointload.intake.recording import Finding
 from jointload.landing.landed import Measure
 from jointload.landing.measures.every_measure import BODY_MEASURES, SIDE_MEASURES
 from jointload.report.figures import change_figures, inline_svg, landing_curves, pictures, sheet_html
-from jointload.report.figures.panel import SIDE_COLOURS, SIDE_DASHES, SIDE_MARKS, Sheet
+from jointload.report.figures.panel import SIDE_COLOURS, SIDE_DASHES, SIDE_MARKS, Sheet, Words
 from jointload.report.figures.paper import sheet_file
 from jointload.report.figures.pressure_bed import pressure_bed
 from jointload.report.figures.tissue_figure import tissue_loads
 from jointload.report.page import landing_sections
 from jointload.report.page.answers import alignment_answer, change_answer, forces_answer, moments_answer, work_answer
+from jointload.report.page.first_screen import first_screen, title_of
 from jointload.report.page.page import SECTIONS, render_page
 from jointload.report.page.tissue_section import KNEE_MOMENTS
 from jointload.report.replay.replay import FOLLOWED, MOST_FRAMES, replay_data, shown_frames
 from jointload.report.words.cells import told_change
 from jointload.report.words.colours import DARK, LIGHT
+from jointload.report.words.section import Reported
 
 VOID = {"meta", "img", "br", "input"}
 MOST_BYTES = 800_000
+NARROW = 18
+"""Letters for which the narrowest panel of a telephone has room."""
 OWN_SCRIPTS = 3
 """The replay's data, what plays it, and what folds, contents and terms do."""
 SHEETS: tuple[Callable[[Analysis], Sheet], ...] = (
@@ -229,6 +233,8 @@ def test_a_gap_changes_the_figure(draw: Callable[[Analysis], Sheet], analysis: A
     whole, broken = draw(analysis), draw(replace(analysis, landing=holed))
     (place,) = [k for k, panel in enumerate(whole.panels) if panel.title.startswith("Knee") and "side" in panel.title]
     assert "not known" in inline_svg.plot(broken.panels[place])
+    (unknown,) = [s.text for s in broken.panels[place].shapes if isinstance(s, Words) and s.text.endswith("not known")]
+    assert len(unknown) <= NARROW, "beside the axis' numbers of a panel on a telephone"
     assert "not known" not in inline_svg.plot(whole.panels[place])
     assert "with gaps" in broken.panels[place].told and "with gaps" not in whole.panels[place].told
     name = next(name for name in broken.panels[place].behind if "right" in name)
@@ -295,6 +301,23 @@ def test_sections_begin_with_their_answer(analysis: Analysis, prediction: WhatIf
     assert f"rearfoot roll +{told_change(roll, analysis).value} deg" in change_answer(analysis, prediction)
     for answer in (forces_answer, alignment_answer, moments_answer, work_answer):
         assert answer(nothing) == ""
+
+
+def test_a_step_has_a_short_title_and_its_reason_below(analysis: Analysis) -> None:
+    why = "no flight before this contact"
+    events = replace(analysis.landing.events, kind="step", no_takeoff=why)
+    reported = Reported(replace(analysis, landing=replace(analysis.landing, events=events)))
+    assert title_of(reported) == "S1, step: how hard, how aligned, how certain"
+    assert f"Read as a step: {why}." in first_screen(reported)
+    assert "Read as" not in first_screen(Reported(analysis))
+
+
+def test_an_instant_before_touch_down_has_the_sign_of_all_numbers(analysis: Analysis) -> None:
+    landing = analysis.landing
+    early = landing.touchdown_frame() / landing.poses.rate + 0.0016
+    sides = {side: replace(each, touchdown=early) for side, each in landing.events.sides.items()}
+    shown = pictures.body(replace(analysis, landing=replace(landing, events=replace(landing.events, sides=sides))))
+    assert shown.panels[0].behind["ms"][0] == "−2" and shown.panels[0].subtitle.startswith("−2 ms, ")
 
 
 def test_a_board_is_drawn_where_its_markers_are(analysis: Analysis) -> None:

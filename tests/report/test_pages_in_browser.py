@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from in_browser import DESKTOP, LEAST_LETTERS, TELEPHONE, barriers, letters, quiet, screen
+from in_browser import CONTRAST, DESKTOP, LEAST_LETTERS, TELEPHONE, barriers, letters, quiet, screen
 from made_study import made_results
 
 from jointload.analysis import Analysis
@@ -196,13 +196,27 @@ def test_a_telephone_shows_every_value_within_reach(driver: Any, pages: dict[str
     assert size >= LEAST_LETTERS and outside == []
 
 
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_column_is_cut_off_on_a_small_desktop(driver: Any, pages: dict[str, Path], kind: str) -> None:
+    """A table that is wider than the page can be pushed sideways in its own box."""
+    with screen(driver, DESKTOP | {"width": 1280}):
+        opened(driver, pages[kind])
+        over = driver.execute_script(
+            "document.querySelectorAll('details').forEach((fold) => { fold.open = true; });"
+            "return [...document.querySelectorAll('main td, main th')].filter((e) => "
+            "e.getBoundingClientRect().right > 1281 && getComputedStyle(e.closest('.rows')).overflowX !== 'auto')"
+            ".map((e) => e.textContent)"
+        )
+        wide = driver.execute_script("return document.documentElement.scrollWidth")
+    assert over == [] and wide <= 1280
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("kind", ["fit", "study", "dose"])
 def test_contrast_holds_in_light_and_dark(driver: Any, pages: dict[str, Path], kind: str, scheme: str) -> None:
     with screen(driver, DESKTOP, scheme):
         opened(driver, pages[kind])
-        rules = () if scheme == "light" else ("color-contrast",)
-        found = barriers(driver, rules, OF_FIT if kind == "fit" else ())
+        found = barriers(driver, () if scheme == "light" else CONTRAST, OF_FIT if kind == "fit" else ())
     assert found == []
 
 

@@ -10,7 +10,16 @@ from jointload.errors import ModelDataError
 from jointload.intake.rider import G
 from jointload.landing.measures.every_measure import BODY_MEASURES, SIDE_MEASURES
 from jointload.modeldata import load_model
-from jointload.report.words.quantities import glossary, number_text, of_joint, quantity, sanity, shown, told_number
+from jointload.report.words.quantities import (
+    glossary,
+    number_text,
+    of_joint,
+    quantity,
+    range_text,
+    sanity,
+    shown,
+    told_number,
+)
 from jointload.report.words.tables import plain_digits
 
 WEIGHT = 70.0 * G
@@ -79,6 +88,20 @@ def test_moments_name_external_or_internal_in_their_unit() -> None:
 )
 def test_number_texts(value: float, unit: str, extra: int, text: str) -> None:
     assert number_text(value, unit, extra) == text
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "text"),
+    [
+        (0.2, 0.998, "0.20 to 1.0"),
+        (1.0, 19.4, "1.0 to 19"),
+        (9.96, 174.0, "10 to 170"),
+        (2.01, 1.99, "2.0"),
+        (float("nan"), 1.0, ""),
+    ],
+)
+def test_ratios_are_told_in_two_figures(low: float, high: float, text: str) -> None:
+    assert range_text(low, high) == text
 
 
 def test_bands_know_the_task() -> None:

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from recorded import sample_session
 
 from jointload.analysis import Analysis, analyse
-from jointload.intake.session import read_session
-from jointload.modeldata import shipped_folder
 from jointload.report.words.two_landings import UNCLEAR, changes_table
 from jointload.uncertainty.intervals import changes, with_intervals
 
@@ -17,13 +16,7 @@ INPUTS = ("skin", "placement", "plate_force")
 
 @pytest.fixture(scope="module")
 def pair() -> tuple[Analysis, Analysis]:
-    folder = shipped_folder("sample_c3d")
-    files = {
-        "labels": folder / "labels.toml",
-        "rider": folder / "rider_a.toml",
-        "static": folder / "rider_a_static.c3d",
-    }
-    sessions = (read_session(folder / f"rider_a_landing_{c}.c3d", **files) for c in ("flat", "wedge"))
+    sessions = (sample_session(condition=condition) for condition in ("flat", "wedge"))
     first, second = (with_intervals(analyse(s, variants=False), DRAWS, inputs=INPUTS) for s in sessions)
     return first, second
 

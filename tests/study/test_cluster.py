@@ -25,6 +25,8 @@ LATE = 1.0
 """Time [s] in which a worker that goes on could still write."""
 SILENT = 4.0
 """Limit of silence [s]: shorter than a worker is stopped here."""
+RETURNS = 4
+"""How long a scheduler is waited for that went away, or does not answer at first [s]."""
 
 
 def test_workers_are_killed_stopped_and_added_and_the_study_ends_the_same(
@@ -76,15 +78,17 @@ def test_a_worker_added_to_none_does_the_study(tmp_path: Path) -> None:
     assert lines == ["no worker is there; the study waits for one"]
 
 
-def test_a_scheduler_that_goes_away_is_told(tmp_path: Path) -> None:
+def test_a_scheduler_that_goes_away_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("jointload.study_run.workers.CONNECT_SECONDS", RETURNS)
     study = sample_study(tmp_path / "study")
-    with cluster(tmp_path / "cluster", 0) as running, on_cluster(running.address, SILENT, print) as over_tcp:
+    with cluster(tmp_path / "cluster", 0) as running:
         assert running.scheduler is not None
-        timer = threading.Timer(1.0, running.scheduler.kill)
-        timer.start()
-        with pytest.raises(StudyError, match="found it went away"):
+        kill = running.scheduler.kill
+        with (
+            on_cluster(running.address, SILENT, lambda line: kill()) as over_tcp,
+            pytest.raises(StudyError, match="found it went away"),
+        ):
             run_study(study, tmp_path / "out", over_tcp)
-        timer.join()
 
 
 def names(folder: Path, pattern: str = "**/*") -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pandas
 import pytest
@@ -14,6 +15,7 @@ from written_names import ends_in_a_side_letter
 
 from jointload.errors import SettingError, StudyError
 from jointload.intake.rider import G
+from jointload.report.study_pages.study_words import answer_sentence
 from jointload.study.comparison import DIFFERS, OPEN, SAME, SMALL, Comparison, chosen, compare_curves
 from jointload.study.manifest import read_study
 from jointload.study.observations import read_curves, read_observations
@@ -139,7 +141,20 @@ def test_faults_are_told_together_and_nothing_is_written(tmp_path: Path) -> None
         compare_study(study, "board", out=tmp_path / "out")
     with pytest.raises(StudyError, match="--baseline: expected flat or wedge, found 'curb'"):
         compare_study(study, "condition", out=tmp_path / "out", baseline="curb")
+    plan = study / "study.toml"
+    plan.write_text(plan.read_text().replace('baseline = "flat"', 'baseline = "flap"'))
+    with pytest.raises(StudyError, match=r"baseline: expected flat or wedge, found 'flap' in study\.toml; correct it"):
+        compare_study(study, "condition", out=tmp_path / "out")
     assert not (tmp_path / "out").exists()
+
+
+def test_a_smallest_change_is_told_in_three_digits_at_most() -> None:
+    contrast = SimpleNamespace(baseline="flat", level="wedge", estimate=0.01, low=-0.1, high=0.1, landings=2, note="")
+    row = SimpleNamespace(
+        quantity="knee_flexion_moment_peak", foot="back", unit="Nm/kg external", verdict=OPEN, margin=0.0311388,
+        contrast=contrast, riders_to_decide=4.0, riders_with_more_landings={},
+    )  # fmt: skip
+    assert answer_sentence(row).endswith("about 4 riders would decide on a difference of 0.0311 Nm/kg.")  # type: ignore[arg-type]
 
 
 def rode(rows: list[list[str]]) -> None:

@@ -210,6 +210,18 @@ def test_numbers_without_intervals_say_why_the_dose_has_none() -> None:
 # the exposure table
 
 
+def test_a_tissue_that_no_landing_loads_says_why_its_dose_is_not_known() -> None:
+    """As toes that never push: the load is known, and none."""
+    got = knee(
+        strain_dose(metrics([("t", "a", "flat", 0.4, 95.0, 0.0)]), exposures(), "flat"),
+        "doses",
+        "linear",
+        basis="impulse",
+    )
+    assert np.isnan(got["dose"]) and got["known_landings"] == got["landings"]
+    assert got["note"] == "no recorded landing loads it: there is no mean load to count by"
+
+
 def test_the_shipped_exposures_are_those_of_the_sample(root: Path) -> None:
     rows = read_exposures(root / "sample_c3d" / "exposures.csv", ["rider_a", "rider_b", "rider_c"])
     assert {e.rider for e in rows} == {"rider_a", "rider_b", "rider_c"}

@@ -32,30 +32,37 @@ def test_sleep_deprivation_with_riders_slopes() -> None:
     """Belenky et al. (2003); variances 612.10, 35.07, correlation 0.07, residual 654.94, fixed 251.405 (6.825) and
     10.467 (1.546), REML criterion 1743.6: read at dalejbarr.github.io/stat-models-2023."""
     data = published_data("sleepstudy")
-    fit = fit_mixed("Reaction ~ Days", data, rider="Subject", random="1 + Days")
+    line = np.column_stack([np.ones(len(data)), data["Days"]])
+    fit = fit_mixed(data["Reaction"].to_numpy(float), line, data["Subject"].to_numpy(), random=line)
     covariance = np.asarray(fit.cov_re)
     assert covariance[0, 0] == pytest.approx(612.10, abs=LAST_DIGIT * 0.1)
     assert covariance[1, 1] == pytest.approx(35.07, abs=LAST_DIGIT * 0.01)
     correlation = covariance[0, 1] / np.sqrt(covariance[0, 0] * covariance[1, 1])
     assert correlation == pytest.approx(0.07, abs=LAST_DIGIT * 0.01)
     assert fit.scale == pytest.approx(654.94, abs=LAST_DIGIT * 0.01)
-    assert fit.fe_params.to_numpy() == pytest.approx([251.405, 10.467], abs=LAST_DIGIT * 0.001)
-    assert fit.bse_fe.to_numpy() == pytest.approx([6.825, 1.546], abs=LAST_DIGIT * 0.001 + 1e-4)
+    assert fit.fe_params == pytest.approx([251.405, 10.467], abs=LAST_DIGIT * 0.001)
+    assert fit.bse_fe == pytest.approx([6.825, 1.546], abs=LAST_DIGIT * 0.001 + 1e-4)
     assert -2 * fit.llf == pytest.approx(1743.6, abs=LAST_DIGIT * 0.1)
 
 
 def test_sleep_deprivation_with_riders_levels() -> None:
     """Variances 1378.18 and 960.46: read at mcmap.net/q/390809."""
-    fit = fit_mixed("Reaction ~ Days", published_data("sleepstudy"), rider="Subject")
-    assert float(fit.cov_re.iloc[0, 0]) == pytest.approx(1378.18, abs=LAST_DIGIT * 0.01)
+    data = published_data("sleepstudy")
+    line = np.column_stack([np.ones(len(data)), data["Days"]])
+    fit = fit_mixed(data["Reaction"].to_numpy(float), line, data["Subject"].to_numpy())
+    assert float(fit.cov_re[0, 0]) == pytest.approx(1378.18, abs=LAST_DIGIT * 0.01)
     assert fit.scale == pytest.approx(960.46, abs=LAST_DIGIT * 0.01)
 
 
 def test_casks_within_batches() -> None:
     """A second variance within the first, as a rider under a condition: Bates et al. (2015) J Stat Softw 67, the paste
     strengths of Davies and Goldsmith (1972): variances 8.434, 1.657 and 0.678 (from memory)."""
-    fit = fit_mixed("strength ~ 1", published_data("Pastes"), rider="batch", cell="0 + C(cask)")
-    found = (float(fit.vcomp[0]), float(fit.cov_re.iloc[0, 0]), float(fit.scale))
+    data = published_data("Pastes")
+    casks = (data["cask"].to_numpy(object)[:, None] == sorted(set(data["cask"]))).astype(float)
+    fit = fit_mixed(
+        data["strength"].to_numpy(float), np.ones((len(data), 1)), data["batch"].to_numpy(object), cells=casks
+    )
+    found = (float(fit.vcomp[0]), float(fit.cov_re[0, 0]), float(fit.scale))
     assert found == pytest.approx((8.434, 1.657, 0.678), abs=2e-3)
 
 

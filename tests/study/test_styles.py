@@ -6,9 +6,10 @@ import numpy as np
 import pandas
 import pytest
 from scipy.stats import percentileofscore
+from sklearn.metrics import silhouette_samples
 
 from jointload.study.reference import percentiles
-from jointload.study.styles import FEATURES, LEAST_CELLS, STABLE, feature_table, find_styles
+from jointload.study.styles import FEATURES, LEAST_CELLS, MAPPED, STABLE, feature_table, find_styles
 
 TYPICAL = {
     "sole_angle_touchdown": (-10, 5), "knee_flexion_touchdown": (30, 5), "knee_flexion_peak": (85, 10),
@@ -39,6 +40,7 @@ def test_two_made_styles_are_found_and_described() -> None:
     assert "late force peak" in found.words[1] and "deeper knee flexion" in found.words[1]
     assert "early force peak" in found.words[0] and "ms)" in found.words[0]
     assert (found.fits > 0).mean() > 0.9
+    assert found.fits == pytest.approx(silhouette_samples(found.scores[:, :MAPPED], found.labels))
 
 
 def test_one_cloud_holds_no_clusters_and_the_finding_says_so() -> None:

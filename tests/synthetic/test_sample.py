@@ -7,12 +7,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from recorded import sample_session
 
 from jointload.analysis import analyse
 from jointload.intake.c3d import read_recording
 from jointload.intake.labels import read_labels
 from jointload.intake.rider import G, read_rider
-from jointload.intake.session import Session, read_session
 from jointload.landing.checks.known_people import CHECK
 from jointload.modeldata import load_model, shipped_folder
 from jointload.synthetic.sample import SETTLING, STUDY
@@ -23,16 +23,6 @@ CONDITIONS = ("flat", "wedge")
 NOISY_ANGLE = np.deg2rad(4.0)
 """Skin motion of several millimetres on segments of 0.4 m, and the default filter."""
 NOISY_FORCE = 5.0
-
-
-def session(rider: str, condition: str) -> Session:
-    sample = shipped_folder("sample_c3d")
-    return read_session(
-        sample / f"{rider}_landing_{condition}.c3d",
-        sample / f"{rider}_static.c3d",
-        labels=sample / "labels.toml",
-        rider=sample / f"{rider}.toml",
-    )
 
 
 def truth(recording: str, table: str = "truth.csv") -> dict[tuple[str, str], float]:
@@ -66,7 +56,7 @@ def test_the_shipped_static_trial_is_what_the_script_makes() -> None:
 @pytest.mark.parametrize("condition", CONDITIONS)
 def test_the_analysis_comes_near_the_truth(person: object, condition: str) -> None:
     rider = person.rider.id  # type: ignore[attr-defined]
-    analysis = analyse(session(rider, condition), variants=False)
+    analysis = analyse(sample_session(rider, condition), variants=False)
     assert not [finding for finding in analysis.findings if finding.severity == "refuse"]
     assert not analysis.landing.contact.lost
     found = {(measure.quantity, measure.side): measure.value for measure in analysis.measures}
@@ -115,5 +105,5 @@ def test_the_landings_are_such_as_people_do(name: str) -> None:
 
 
 def test_the_landings_are_as_long_as_the_script_says() -> None:
-    trial = session("rider_a", "flat").trial
+    trial = sample_session().trial
     assert trial.time[-1] == pytest.approx(replace(STUDY[0].flat, settling=SETTLING).settling + 0.28, abs=0.01)

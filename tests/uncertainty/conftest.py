@@ -5,21 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from recorded import sample_session
 
 from jointload.analysis import Analysis, analyse
-from jointload.intake.session import read_session
-from jointload.modeldata import shipped_folder
 
 
 @pytest.fixture(scope="session")
 def flat() -> Analysis:
-    folder = shipped_folder("sample_c3d")
-    files = {
-        "labels": folder / "labels.toml",
-        "rider": folder / "rider_a.toml",
-        "static": folder / "rider_a_static.c3d",
-    }
-    return analyse(read_session(folder / "rider_a_landing_flat.c3d", **files), variants=False)
+    return analyse(sample_session(), variants=False)
 
 
 @pytest.fixture(scope="session")

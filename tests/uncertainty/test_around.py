@@ -7,10 +7,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from recorded import published_session
 
 from jointload.analysis import Analysis, analyse
 from jointload.intake.recording import Array, Recording
-from jointload.intake.session import read_session
 from jointload.landing.certainty import Key
 from jointload.settings import Settings
 from jointload.uncertainty import pour as pouring
@@ -19,8 +19,6 @@ from jointload.uncertainty.draws import Streams
 from jointload.uncertainty.pour import pour
 from jointload.uncertainty.spreads import load_sources
 
-RUNNING = Path(__file__).parents[3] / "shared" / "c3d" / "running"
-REAL = Path(__file__).parents[1] / "intake" / "real"
 DISTURBED_NOWHERE = ("placement", "joint_centre", "inertia", "plate_force", "pressure_centre", "cutoff", "time_offset")
 """Inputs whose draws do not depend on how many frames there are."""
 FITTED_IN_FLIGHT, ONE_FRAME = ("fall_acceleration", "touchdown_speed", "drop_height"), 2e-3
@@ -120,18 +118,9 @@ def test_a_filter_that_sees_too_little_would_be_noticed(flat: Analysis, monkeypa
         assert_nominal(long)
 
 
-@pytest.mark.skipif(not RUNNING.is_dir(), reason="the published running trial is not there")
-def test_a_step_of_a_long_run_gives_its_numbers() -> None:
+def test_a_step_of_a_long_run_gives_its_numbers(shared_c3d: Path) -> None:
     """Treadmill at 3.5 m/s, 4,500 frames, one plate under both feet in turn: Fukuchi et al (2017) PeerJ 5:e3298."""
-    analysis = analyse(
-        read_session(
-            RUNNING / "treadmill_3.5ms.c3d",
-            static=RUNNING / "static.c3d",
-            labels=REAL / "running_labels.toml",
-            rider=REAL / "running_rider.toml",
-        ),
-        variants=False,
-    )
+    analysis = analyse(published_session(shared_c3d, "run"), variants=False)
     near = around_landing(analysis.landing, 14.0)
     assert near.landing.recording.frames < 0.1 * analysis.landing.recording.frames
     assert_nominal(analysis)

@@ -209,7 +209,7 @@ def settle_poses(
         unknowns[d, t], moments[d, t], residual[d, t], reason[d, t] = _search(
             system.take(d, t), springs[d, t], rest[d, t], start[d, t]
         )
-    return pose_of(bed, unknowns, moments, residual, reason, footing)
+    return _pose_of(bed, unknowns, moments, residual, reason, footing)
 
 
 def _search(system: System, springs: Array, rest: Array, start: Array) -> tuple[Array, Array, Array, NDArray[np.int8]]:
@@ -267,9 +267,11 @@ def _positive_definite(matrices: Array) -> Mask:
     return np.ones(len(matrices), dtype=bool)
 
 
-def pose_of(
+def _pose_of(
     bed: FootBed, unknowns: Array, moments: Array, residual: Array, reason: NDArray[np.int8], footing: Footing
 ) -> BedPose:
+    """The pose of scaled unknowns and of the moments that the bed pushes with, (D, T, 5) each; NaN where a reason
+    stands."""
     height, materials, load = footing
     values = np.where((reason == STABLE)[..., None], unknowns / SCALE, np.nan)
     levers = np.where((reason == STABLE)[..., None], moments * SCALE, np.nan) / load.force[:, None]
@@ -291,6 +293,7 @@ def pose_of(
 
 
 def batches(wanted: Mask) -> Iterator[tuple[Index, Index]]:
+    """Draws and instants of the poses that are wanted, POSES_AT_ONCE at a time."""
     draw, instant = np.nonzero(wanted)
     for k in range(0, draw.size, POSES_AT_ONCE):
         yield draw[k : k + POSES_AT_ONCE], instant[k : k + POSES_AT_ONCE]
@@ -316,4 +319,5 @@ def rest_of(baseline: BedPose) -> Array:
 
 
 def per_cell(values: Array) -> Array:
+    """(D, 1) of values (D,), to stand beside cells (D, n)."""
     return values[:, None] if values.ndim == 1 else values

@@ -34,7 +34,6 @@ from jointload.insole.bed.bed_search import (
     all_springs,
     batches,
     per_cell,
-    pose_of,
     rest_of,
     settle_poses,
 )
@@ -94,75 +93,31 @@ def changed_pose(
     return replace(pose, held_twist=baseline.held_twist, lowered=baseline.lowered)
 
 
-def linear_response(bed: FootBed, height: Array, joints: JointStiffness, baseline: BedPose) -> BedPose:
-    """changed_pose by one implicit step: mostly within 3 % of its roll at 5 deg, 7 % with the load under the toes.
-
-    dq = (B' w A B + K)^-1 B' (p - p_0) A, with pressure p and stiffness w of the new layers at the baseline's pose. The
-    imbalance that is left is not sought: residual is NaN.
-    """
-    _check_height(bed, height)
-    if np.array_equal(height, baseline.height):
-        return baseline
-    whole = _system_of(bed, baseline, height)
-    springs, rest = all_springs(bed, joints, baseline.load), rest_of(baseline)
-    unknowns = baseline.unknowns
-    for d, t in batches(baseline.stable):
-        system = whole.take(d, t)
-        place = Place.cold(system, unknowns[d, t])
-        gradient = place.gradient(system, springs[d, t], rest[d, t])
-        unknowns[d, t] += np.linalg.solve(place.stiffness(system, springs[d, t]), -gradient[..., None])[..., 0]
-    moments, unsought = whole.pull + springs * (unknowns - rest), np.full(whole.shape, np.nan)
-    pose = pose_of(bed, unknowns, moments, unsought, baseline.reason, (height, baseline.materials, baseline.load))
-    return replace(pose, held_twist=baseline.held_twist, lowered=baseline.lowered)
-
-
-def height_sensitivity(bed: FootBed, joints: JointStiffness, baseline: BedPose) -> Array:
-    """(D, T, 5, n): change of the five unknowns [m or rad] per metre of insole added at each cell, to first order.
-
-    dq = (B' w A B + K)^-1 B' w A (1 - strain) dh at the baseline: one product answers any number of shapes, to about
-    6 % of the roll at 5 deg. The share (1 - strain) is what a compressed foam passes on of its own thickness.
-    """
-    out = np.full((*baseline.stable.shape, 5, bed.x.size), np.nan)
-    for d, t, place, passed, stiffness in _at_baseline(bed, joints, baseline):
-        out[d, t] = np.linalg.solve(stiffness, (place.firmness * bed.area * passed)[:, None, :] * bed.motion.T)
-    return out / SCALE[:, None]
-
-
 def first_order(bed: FootBed, joints: JointStiffness, baseline: BedPose, parts: Array) -> tuple[Array, Array]:
-    """height_sensitivity times parts (n, K) [m per unit of K parameters], without the step over every cell: unknowns
-    (D, T, 5, K) [m or rad per unit] and pressures (D, T, n, K) [Pa per unit]."""
+    """What a metre of insole more under each cell would change of a baseline, to first order, about 6 % of the roll at
+    5 deg: unknowns (D, T, 5, K) [m or rad per unit] and pressures (D, T, n, K) [Pa per unit].
+
+    dq = (B' w A B + K)^-1 B' w A (1 - strain) dh,  dp = w ((1 - strain) dh - B dq). The share (1 - strain) is what a
+    compressed foam passes on of its own thickness.
+    parts : (n, K) [m per unit of K parameters], heights that are added; any shape is then one product
+    """
+    springs, strain = all_springs(bed, joints, baseline.load), per_cell(baseline.materials.insole_strain)
     unknowns = np.full((*baseline.stable.shape, 5, parts.shape[1]), np.nan)
     pressures = np.full((*baseline.stable.shape, *parts.shape), np.nan)
-    for d, t, place, passed, stiffness in _at_baseline(bed, joints, baseline):
+    for d, t, system, place in _places(bed, baseline):
+        passed = 1.0 - strain[d] * place.pressure / (place.pressure + system.insole_half)
         lifted = ((place.firmness * bed.area * passed)[:, None, :] * bed.motion.T) @ parts
-        unknowns[d, t] = np.linalg.solve(stiffness, lifted)
+        unknowns[d, t] = np.linalg.solve(place.stiffness(system, springs[d, t]), lifted)
         pressed = passed[..., None] * parts - bed.motion @ unknowns[d, t]
         pressures[d, t] = place.firmness[..., None] * pressed
     return unknowns / SCALE[:, None], pressures
 
 
-def _at_baseline(
-    bed: FootBed, joints: JointStiffness, baseline: BedPose
-) -> Iterator[tuple[Index, Index, Place, Array, Array]]:
-    """Draws, instants, cells, the share of added height that each foam passes on, and the stiffness (P, 5, 5)."""
-    whole = _system_of(bed, baseline, baseline.height)
-    springs, strain = all_springs(bed, joints, baseline.load), per_cell(baseline.materials.insole_strain)
-    unknowns = baseline.unknowns
-    for d, t in batches(baseline.stable):
-        system = whole.take(d, t)
-        place = Place.cold(system, unknowns[d, t])
-        passed = 1.0 - strain[d] * place.pressure / (place.pressure + system.insole_half)
-        yield d, t, place, passed, place.stiffness(system, springs[d, t])
-
-
 def pressure(bed: FootBed, pose: BedPose) -> Array:
     """(D, T, n) [Pa] under every cell of a pose; NaN where the pose is."""
-    whole = _system_of(bed, pose, pose.height)
-    out = np.full((*whole.shape, bed.x.size), np.nan)
-    unknowns = pose.unknowns
-    for d, t in batches(pose.stable):
-        system = whole.take(d, t)
-        out[d, t] = Place.cold(system, unknowns[d, t]).pressure
+    out = np.full((*pose.stable.shape, bed.x.size), np.nan)
+    for d, t, _, place in _places(bed, pose):
+        out[d, t] = place.pressure
     return out
 
 
@@ -170,21 +125,23 @@ def pressure_and_slope(bed: FootBed, joints: JointStiffness, baseline: BedPose) 
     """(D, T, n) [Pa] under every cell of a baseline, and [Pa/m] its change as the centre of pressure goes towards the
     toes, to first order: K dq = F dx on the pitch, dp = -w B dq. NaN where the pose is."""
     out = np.full((2, *baseline.stable.shape, bed.x.size), np.nan)
-    whole, unknowns = _system_of(bed, baseline, baseline.height), baseline.unknowns
     springs = _springs_of_baseline(bed, joints, baseline.load)
-    for d, t in batches(baseline.stable):
-        system = replace(whole.take(d, t), free=UNTWISTED)
-        place = Place.cold(system, unknowns[d, t])
+    for d, t, system, place in _places(bed, baseline):
         way = np.zeros((d.size, 5, 1))
         way[:, 2, 0] = system.force / SCALE[2]
-        moved = np.linalg.solve(place.stiffness(system, springs[d, t]), way)[..., 0]
-        out[0, d, t], out[1, d, t] = place.pressure, -place.firmness * (moved @ (system.free[:, None] * bed.motion.T))
+        stiffness = place.stiffness(replace(system, free=UNTWISTED), springs[d, t])
+        moved = np.linalg.solve(stiffness, way)[..., 0]
+        out[0, d, t], out[1, d, t] = place.pressure, -place.firmness * (moved @ (UNTWISTED[:, None] * bed.motion.T))
     return out[0], out[1]
 
 
-def _system_of(bed: FootBed, pose: BedPose, height: Array) -> System:
-    """The layers of a pose's foot on an insole (n,) [m]."""
-    return System.of(bed, height, pose.materials, pose.load, pose.lowered).twisted_by(pose.held_twist)
+def _places(bed: FootBed, pose: BedPose) -> Iterator[tuple[Index, Index, System, Place]]:
+    """Draws, instants, layers and cells of the poses that hold, some at once."""
+    whole = System.of(bed, pose.height, pose.materials, pose.load, pose.lowered).twisted_by(pose.held_twist)
+    unknowns = pose.unknowns
+    for d, t in batches(pose.stable):
+        system = whole.take(d, t)
+        yield d, t, system, Place.cold(system, unknowns[d, t])
 
 
 def _start_in_contact(bed: FootBed, system: System, materials: BedMaterials, load: BedLoad) -> Array:

@@ -138,4 +138,5 @@ def scatter(repeats: Sequence[Array], mass: float) -> Array:
 
 
 def mass_of(landing: Landing) -> float:
+    """Mass of the rider [kg]."""
     return landing.weight / G

@@ -92,7 +92,7 @@ class LeftOut:
 
 @dataclass(frozen=True, eq=False)
 class Personal:
-    """One rider's traits (K,) with their covariance, before (population) and after the trials.
+    """One rider's traits (K,) with their covariance, after the trials.
 
     left_out : the check;  widened : observed number -> factor by which the spread of its own answers was raised because
     of misses;  beside : every measured number against the mechanics alone
@@ -104,8 +104,6 @@ class Personal:
     landings: int
     mean: Array
     covariance: Array
-    prior_mean: Array
-    prior_covariance: Array
     left_out: tuple[LeftOut, ...]
     widened: Mapping[str, float]
     beside: tuple[LeftOut, ...]
@@ -241,8 +239,6 @@ def calibrate(base: Landing, trials: Trials, seed: int = 1) -> Personal:
         landings=len(trials.flat) + sum(len(condition.landings) for condition in trials.conditions),
         mean=learned_mean,
         covariance=wider_covariance(learned_covariance, widened),
-        prior_mean=mean,
-        prior_covariance=covariance,
         left_out=left_out,
         widened=widened,
         beside=beside_mechanics(model, (mean, covariance), (seen, noise), shapes),

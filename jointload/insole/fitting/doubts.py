@@ -15,7 +15,8 @@ from jointload.insole.limb.change import INTERVAL
 from jointload.insole.limb.standing import Settled, Standing, stable_reasons
 from jointload.insole.shape.asked import Case
 from jointload.insole.shape.geometry import Wedge
-from jointload.insole.shape.shape import InsoleShape, ThinLayer
+from jointload.insole.shape.parts import ThinLayer
+from jointload.insole.shape.shape import InsoleShape
 from jointload.intake.recording import Finding
 from jointload.landing.landed import Landing
 
@@ -40,6 +41,7 @@ def task_of(landing: Landing, side: str) -> str:
 
 
 def assumptions(standing: Standing, case: Case) -> tuple[str, ...]:
+    """What every answer of a what-if rests on, a sentence each."""
     return (
         "the measured vertical force stays; the foot settles anew on tissue, insole and midsole (models/insole_response"
         "/foundation.toml, with its spreads)",

@@ -19,7 +19,7 @@ from jointload.insole.fitting.slopes import Slopes
 from jointload.insole.limb.feet import Borne
 from jointload.insole.limb.regions import BALL_REGIONS, HEEL_REGIONS
 from jointload.insole.shape.materials import Material
-from jointload.insole.shape.shape import UNDER, HeelCup, ThinLayer, thin_stack
+from jointload.insole.shape.parts import UNDER, HeelCup, ThinLayer, thin_stack
 from jointload.intake.recording import Array
 
 CUP = HeelCup(0.012)

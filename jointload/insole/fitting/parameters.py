@@ -10,7 +10,9 @@ from jointload.insole.bed.bed import FootBed, Mask
 from jointload.insole.limb.response import own_features
 from jointload.insole.limb.standing import drop_of, heights_on, rise_of, slopes_across
 from jointload.insole.shape.asked import USUAL_BASE
-from jointload.insole.shape.shape import HeelLift, InsoleShape, sole_grid
+from jointload.insole.shape.parts import HeelLift
+from jointload.insole.shape.shape import InsoleShape
+from jointload.insole.shape.surface import sole_grid
 from jointload.intake.recording import Array
 
 PARAMETERS = ("rearfoot_posting", "forefoot_posting", "heel_lift", "base_thickness")

@@ -91,6 +91,7 @@ class Slopes:
     places: PressedPlaces
     foot: dict[str, Array]
     persons: dict[str, Array]
+    _before: dict[str, tuple[Array, float]] = field(default_factory=dict)
 
     def changes(self, quantity: str, amounts: Array) -> Array:
         """(S, D) change of one quantity of one person: a reading's, in SI units, or of a region's largest pressure, as
@@ -105,7 +106,14 @@ class Slopes:
         """The value before [SI]; 1 for a pressure, whose changes are shares."""
         if quantity.startswith("peak_pressure"):
             return 1.0
-        return float(np.median(self.readings[quantity].to_number(self.series[quantity][0])))
+        return self._numbers_before(quantity)[1]
+
+    def _numbers_before(self, quantity: str) -> tuple[Array, float]:
+        """(D,) and their median: asked as often as a search looks at a shape."""
+        if quantity not in self._before:
+            numbers = self.readings[quantity].to_number(self.series[quantity][0])
+            self._before[quantity] = numbers, float(np.median(numbers))
+        return self._before[quantity]
 
     def largest(self, names: Iterable[str], amounts: Array) -> Array:
         """(S, D) change of the largest pressure anywhere under some regions, as a share; none where nothing presses."""
@@ -121,7 +129,7 @@ class Slopes:
         after = _moved(_moved(before, amounts, slope), self.parts.own_features(amounts), own, inside=True)
         to_number = self.readings[quantity].to_number
         numbers = to_number(after.reshape(-1, after.shape[-1])).reshape(after.shape[:2])
-        return np.asarray(numbers - to_number(before))
+        return np.asarray(numbers - self._numbers_before(quantity)[0])
 
     def _pressure(self, quantity: str, amounts: Array) -> Array:
         before, slope = self.places.of(quantity.removeprefix("peak_pressure").removeprefix("_"))

@@ -34,7 +34,8 @@ from jointload.insole.limb.standing import (
     stand,
 )
 from jointload.insole.shape.asked import USUAL_BASE, Case, Given, Parts, case_of, shape_text
-from jointload.insole.shape.shape import InsoleShape, measure
+from jointload.insole.shape.measured import measure
+from jointload.insole.shape.shape import InsoleShape
 from jointload.intake.recording import Array
 from jointload.landing.landed import Landing
 from jointload.landing.measures.force_measures import vertical_force_first_peak, vertical_loading_rate

@@ -13,7 +13,8 @@ from jointload.insole.bed.foundation import pressure
 from jointload.insole.limb.change import Drawn
 from jointload.insole.limb.regions import BALL_REGIONS, HEEL_REGIONS, LEAST_PRESSURE, regions
 from jointload.insole.limb.standing import Settled, Standing, settle
-from jointload.insole.shape.shape import NO_CUP, InsoleShape
+from jointload.insole.shape.parts import NO_CUP
+from jointload.insole.shape.shape import InsoleShape
 from jointload.intake.recording import Array
 
 LEAST = {"heel_pad_strain_peak": 0.01, "heel_pressure_peak": 1.0e4, "ball_pressure_peak": 1.0e4}

@@ -157,8 +157,8 @@ def _with_own_angles(leg: Leg, loads: JointLoads, response: FootResponse, side: 
 
 
 def _padded(window: slice, landing: Landing) -> slice:
-    """The window with the frame on either side that a second difference needs, or with room for the filter."""
-    room = round(FILTER_ROOM * landing.poses.rate) if landing.settings.smoothing == "after" else 1
+    """The window with the frames on either side that an acceleration needs, or with room for the filter."""
+    room = round(FILTER_ROOM * landing.poses.rate) if landing.settings.smoothing == "after" else 2
     return slice(max(window.start - room, 0), min(window.stop + room, landing.recording.frames))
 
 

@@ -22,7 +22,7 @@ from jointload.loads.tissue.achilles import achilles_force
 from jointload.loads.tissue.knee import knee_tissue
 from jointload.loads.tissue.spreads import tissue_spreads
 from jointload.numerics.rotations import rotate_back
-from jointload.numerics.signals import integral
+from jointload.numerics.signals import integral, peak
 
 NEAR_ZERO = 0.10
 """No per-cent change of a moment below this [Nm/kg], of an impulse below a tenth of it [Nm s/kg] (choice)."""
@@ -56,7 +56,7 @@ def readings(landing: Landing, side: str, persons: Mapping[str, Array]) -> dict[
     mass, flexed = landing.weight / G, _flexed_frame(landing, side)
     series = series_of(landing, side, persons)
     out = [
-        Reading(f"{name}_peak", series[name], _largest)
+        Reading(f"{name}_peak", series[name], peak)
         for name in (
             "rearfoot_eversion",
             "rearfoot_inversion",
@@ -68,7 +68,7 @@ def readings(landing: Landing, side: str, persons: Mapping[str, Array]) -> dict[
         )
     ]
     out.append(Reading("knee_over_ankle", _knee_over_ankle(landing, side), lambda rows: rows[:, flexed]))
-    out += [Reading(name, series[name.removesuffix("_peak")], _largest, NEAR_ZERO * mass) for name in MOMENT_PEAKS]
+    out += [Reading(name, series[name.removesuffix("_peak")], peak, NEAR_ZERO * mass) for name in MOMENT_PEAKS]
     out.append(
         Reading(
             "knee_adduction_impulse",
@@ -78,9 +78,9 @@ def readings(landing: Landing, side: str, persons: Mapping[str, Array]) -> dict[
         )
     )
     beyond = "the ankle leaves the range of the tendon's arm"
-    out.append(Reading("achilles_force_peak", series["achilles_force"], _largest, NEAR_ZERO_FORCE * mass, beyond))
+    out.append(Reading("achilles_force_peak", series["achilles_force"], peak, NEAR_ZERO_FORCE * mass, beyond))
     beyond = "the knee bends beyond the angles at which the force behind the kneecap is known"
-    out += [Reading(f"{name}_peak", series[name], _largest, NEAR_ZERO_FORCE * mass, beyond) for name in KNEE_FORCES]
+    out += [Reading(f"{name}_peak", series[name], peak, NEAR_ZERO_FORCE * mass, beyond) for name in KNEE_FORCES]
     return {reading.quantity: reading for reading in out}
 
 
@@ -127,10 +127,6 @@ def _moment(joint: str, rotation: str, kind: str, sign: float) -> Series:
 
 def _pelvis(name: str) -> Series:
     return lambda leg, rows: np.asarray(getattr(leg, name)[rows])
-
-
-def _largest(rows: Array) -> Array:
-    return np.asarray(rows.max(axis=-1))
 
 
 def _flexed_frame(landing: Landing, side: str) -> int:

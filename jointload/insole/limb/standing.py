@@ -156,6 +156,7 @@ def stand(
 
 
 def bed_of(place: FootPlace) -> FootBed:
+    """The cells under a foot of this length."""
     return plain_foot(place.length, size=CELL * place.length)
 
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from jointload.insole.shape.geometry import Wedge
-from jointload.insole.shape.shape import NO_CUP, HeelCup, HeelLift, InsoleShape, ThinLayer, flat, wedge_shape
+from jointload.insole.shape.parts import NO_CUP, HeelCup, HeelLift, ThinLayer
+from jointload.insole.shape.shape import InsoleShape, flat, wedge_shape
 
 USUAL_BASE = 0.004
 """Thickness [m] of the flat insole that a wedge, a lift or another thickness is compared with (choice)."""
@@ -73,6 +74,7 @@ class Case:
 
 
 def case_of(given: Given, length: float) -> Case:
+    """What was asked of a sole of this length [m], and the flat insole that it is held against."""
     if isinstance(given, Wedge):
         given_shape = wedge_shape(given, length)
         return Case(given, flat(given_shape), given_shape)

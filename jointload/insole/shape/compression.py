@@ -188,6 +188,7 @@ def _upright(strain: Array, stress: Array, where: str) -> tuple[Array, Array, li
 
 
 def check_depth(deepest: float, where: str) -> None:
+    """SettingError where the deepest strain of a test [1] can only be a wrong unit."""
     if deepest > DEEPEST:
         raise bad_test(
             "compression", "less than the thickness", f"{100 * deepest:.3g} % of it", where,

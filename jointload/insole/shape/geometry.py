@@ -64,7 +64,7 @@ def parse_wedge(text: str, side: str, length: str = "heel") -> Wedge:
     if not 0 <= angle <= STEEPEST:
         raise SettingError(
             expected_found(
-                "wedge angle", f"0 to {STEEPEST:g} degrees", repr(degrees), "the command", "choose a smaller wedge"
+                "wedge angle", f"0 to {STEEPEST:g} degrees", repr(degrees), "the command", f"write it like {raised}:4"
             )
         )
     return Wedge(

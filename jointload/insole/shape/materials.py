@@ -89,11 +89,6 @@ class Material:
         """Pressure [Pa] at that strain: E e (sqrt(10) - 1), about 2.2 E e."""
         return self.modulus * self.stiffening_strain * (math.sqrt(BOTTOMED_STIFFNESS) - 1.0)
 
-    def energy_density(self, strain: float) -> float:
-        """Work of the loading in a unit of volume [J/m3]: E e^2 (-s/e - ln(1 - s/e))."""
-        share = strain / self.stiffening_strain
-        return self.modulus * self.stiffening_strain**2 * (-share - math.log1p(-share))
-
     def row(self) -> dict[str, str]:
         """The row of models/materials that says the same."""
         scale, _, value = self.hardness.rpartition(" ")

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jointload.errors import SettingError, expected_found, not_read
-from jointload.insole.shape.shape import Surface, is_inside, sole_grid
+from jointload.insole.shape.surface import Surface, is_inside, sole_grid
 from jointload.intake.recording import Array
 
 PITCH = 0.0011

@@ -10,7 +10,7 @@ import numpy as np
 from jointload.errors import SettingError, expected_found, known_names
 from jointload.insole.shape.mesh import Solid, load_solid, raster
 from jointload.insole.shape.outline import BALL_SHARE, HEEL_SHARE, LENGTHS, WIDTHS
-from jointload.insole.shape.shape import Layer
+from jointload.insole.shape.parts import Layer
 from jointload.intake.recording import SIDES, Array
 
 UNITS = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "in": 0.0254}

@@ -11,16 +11,16 @@ from jointload.errors import SettingError, expected_found
 from jointload.insole.shape.geometry import STEEPEST
 from jointload.insole.shape.materials import Material, material, read_materials
 from jointload.insole.shape.outline import mondopoint
-from jointload.insole.shape.shape import (
+from jointload.insole.shape.parts import (
     ArchFill,
     HeelCup,
     HeelLift,
-    InsoleShape,
     Layer,
     MetatarsalSupport,
     Posting,
     ThinLayer,
 )
+from jointload.insole.shape.shape import InsoleShape
 from jointload.intake.recording import side_from
 from jointload.intake.toml_file import read_toml
 

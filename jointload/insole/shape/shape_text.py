@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 
-from jointload.insole.shape.shape import InsoleShape, Posting
+from jointload.insole.shape.parts import Posting
+from jointload.insole.shape.shape import InsoleShape
 
 SIX = 6
 """Decimals of millimetres and degrees."""

@@ -9,7 +9,8 @@ import math
 
 import numpy as np
 
-from jointload.intake.c3d_bytes.guard import Layout, Structure
+from jointload.intake.c3d_bytes.guard import Structure
+from jointload.intake.c3d_bytes.layout import Layout
 from jointload.intake.recording import SIDES, Array, Event, Finding
 
 LEAST_TIME = 1e-6

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import combinations
 
 import numpy as np
@@ -146,8 +147,10 @@ def check_saturation(recording: Recording) -> list[Finding]:
     return out or [Finding(check, "pass", "plates", "no force stands still at its extreme", "")]
 
 
+@lru_cache(maxsize=2)
 def flat_tops(recording: Recording) -> tuple[FlatTop, ...]:
-    """Every flat top at the extremes of the plates' force components."""
+    """Every flat top at the extremes of the plates' force components; remembered, because a recording is judged by
+    itself and in its landing."""
     least = max(FLAT_SAMPLES, round(FLAT_SECONDS * recording.force_rate))
     return tuple(
         FlatTop(p, c, start, stop, sign * extreme)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from jointload.body.sole import REST_HEIGHT, rests, sole_of
+from jointload.body.sole import REST_HEIGHT, Sole, rests, sole_of
 from jointload.intake.plates.behaviour import flat_tops
 from jointload.intake.plates.plates import centre_of_pressure
 from jointload.intake.recording import SIDES, Array, Finding, Plate
@@ -24,8 +24,8 @@ from jointload.landing.checks.judgement import (
 from jointload.landing.landed import Landing, Result
 from jointload.landing.measures.body_measures import fall_acceleration, unexplained_force
 from jointload.landing.measures.force_measures import BEARING_SHARE
-from jointload.loads.contact import Lost
-from jointload.numerics.signals import bridge_short_gaps, derivatives, runs, zero_lag_lowpass
+from jointload.loads.contact import Lost, outside
+from jointload.numerics.signals import bridge_short_gaps, runs, second_derivative, zero_lag_lowpass
 
 STEP_WARN, STEP_REFUSE = 0.005, 0.012
 """[s] by which markers and force may be out of step (choice: on the sample's stiff landing 4 ms shift the hip's moment
@@ -113,7 +113,7 @@ def check_on_plate(landing: Landing) -> Judgement:
     soles = {side: sole for side in SIDES if (sole := _Sole.of(landing, side)) is not None and sole.bearing.any()}
     findings = []
     for side, sole in soles.items():
-        off = np.min([_outside(plate, sole.places) for plate in landing.recording.plates], axis=0)
+        off = np.min([outside(plate.corners, sole.places) for plate in landing.recording.plates], axis=0)
         off = np.where(sole.heights < REST_HEIGHT, off, 0.0)[:, sole.bearing].max(axis=0)
         share = float(np.mean(off > OFF_PLATE))
         if share > OFF_SHARE:
@@ -124,19 +124,6 @@ def check_on_plate(landing: Landing) -> Judgement:
     if findings:
         return Judgement(tuple(findings))
     return passed("foot_off_plate", landing.recording.name, f"{len(soles)} feet press on plates with the whole sole")
-
-
-def _outside(plate: Plate, places: Array) -> Array:
-    """(P, W) [m] by which places (3, P, W) lie outside a plate seen from above; negative inside."""
-    outline = plate.corners[[0, 2]]
-    middle, out = outline.mean(axis=1), np.full(places.shape[1:], -np.inf)
-    for k in range(4):
-        edge = outline[:, (k + 1) % 4] - outline[:, k]
-        normal = np.array([edge[1], -edge[0]]) / np.linalg.norm(edge)
-        normal *= np.sign(normal @ (outline[:, k] - middle))
-        distance = normal[0] * (places[0] - outline[0, k]) + normal[1] * (places[2] - outline[1, k])
-        out = np.maximum(out, distance)
-    return out
 
 
 def check_pressure(landing: Landing) -> Judgement:
@@ -195,9 +182,10 @@ def check_silent(landing: Landing) -> Judgement:
     """Plates that stay unloaded while a foot rests on them."""
     findings: list[Finding] = []
     stopped: list[Lost] = []
+    soles = {side: sole_of(landing.poses, landing.body, side) for side in SIDES}
     for plate in landing.recording.plates:
-        for side in SIDES:
-            seconds = _rest_unloaded(landing, plate, side)
+        for side, sole in soles.items():
+            seconds = _rest_unloaded(landing, plate, sole)
             if seconds < SILENT_SECONDS:
                 continue
             text = f"below {landing.settings.contact_threshold:g} N for {seconds:.2f} s "
@@ -210,17 +198,13 @@ def check_silent(landing: Landing) -> Judgement:
     return passed("plate_silent", landing.recording.name, "no foot rests on a plate that stays unloaded")
 
 
-def _rest_unloaded(landing: Landing, plate: Plate, side: str) -> float:
+def _rest_unloaded(landing: Landing, plate: Plate, sole: Sole) -> float:
     """Longest time [s] in which a foot rests well inside a plate that bears nothing."""
-    sole, rate, step = (
-        sole_of(landing.poses, landing.body, side),
-        landing.poses.rate,
-        landing.recording.samples_per_frame,
-    )
+    rate, step = landing.poses.rate, landing.recording.samples_per_frame
     frames = min(sole.points.shape[2], plate.force.shape[1] // step)
     with np.errstate(invalid="ignore"):
         still = rests(sole.heights.max(axis=0), sole.speeds.max(axis=0))
-        still &= (_outside(plate, sole.points) < -SILENT_MARGIN).all(axis=0)
+        still &= (outside(plate.corners, sole.points) < -SILENT_MARGIN).all(axis=0)
         load = plate.force[1, : frames * step].reshape(frames, step).max(axis=1)
         unloaded = load < landing.settings.contact_threshold
     return max((stop - start for start, stop in runs(still[:frames] & unloaded)), default=0) / rate
@@ -271,7 +255,7 @@ def force_lag(landing: Landing) -> tuple[float, float]:
     there is too little to compare, or when a landing foot's force is not measured throughout."""
     rate, centre = landing.poses.rate, landing.centre.position[1]
     height = centre if np.isfinite(centre).any() else landing.poses.place(landing.body, "hip_mid")[1]
-    demanded = 1.0 + derivatives(height, 1.0 / rate)[1] / G
+    demanded = 1.0 + second_derivative(height, 1.0 / rate) / G
     most, start = round(STEP_SEARCH * rate), landing.touchdown_frame()
     first, last = (
         max(most, start - round(STEP_BEFORE * rate)),

@@ -60,6 +60,8 @@ def judge(landing: Landing) -> Verdict:
 def with_void_notes(measures: tuple[Measure, ...], findings: tuple[Finding, ...]) -> tuple[Measure, ...]:
     """The measures with a note beside every angle, work and power of a joint that a finding refuses."""
     void = {f.where: f.check.replace("_", " ") for f in findings if f.severity == "refuse" and f.check in VOIDS}
+    if not void:
+        return measures
 
     def noted(measure: Measure) -> Measure:
         joint = OF_JOINT.get(measure.quantity.split("_")[0], "")

@@ -20,7 +20,7 @@ def angle_at_touchdown(joint: str, rotation: str) -> Sided:
 def angle_peak(joint: str, rotation: str, sign: float = 1.0) -> Sided:
     def value(landing: Landing, side: str) -> Result:
         span = landing.span(side)
-        return span.largest(sign * span.cut(landing.angles.of(f"{side}_{joint}", rotation)))
+        return span.peak(sign * span.cut(landing.angles.of(f"{side}_{joint}", rotation)))
 
     return value
 
@@ -32,6 +32,8 @@ def series_at_touchdown(name: str) -> Sided:
 
 
 def series_at_peak_knee_flexion(name: str) -> Sided:
+    """An alignment where the knee of the side is most bent."""
+
     def value(landing: Landing, side: str) -> Result:
         span = landing.span(side)
         flexion = span.cut(landing.angles.of(f"{side}_knee", "flexion"))
@@ -52,7 +54,7 @@ def body_at_touchdown(name: str) -> Unsided:
 
 def trunk_flexion_peak(landing: Landing) -> Result:
     span = landing.span()
-    return span.largest(span.cut(landing.angles.of("l5s1", "flexion")))
+    return span.peak(span.cut(landing.angles.of("l5s1", "flexion")))
 
 
 def first_contact_zone(landing: Landing, side: str) -> Measure:

@@ -18,20 +18,20 @@ def l5s1_extension_impulse(landing: Landing) -> Result:
 
 def l5s1_extension_moment_peak(landing: Landing) -> Result:
     back = lower_back(landing)
-    return landing.span().largest(-back.components[0]), back.note
+    return landing.span().peak(-back.components[0]), back.note
 
 
 def l5s1_lateral_bend_moment_peak(landing: Landing) -> Result:
     back, span = lower_back(landing), landing.span()
     moment = back.components[1]
-    above, below = span.largest(moment), span.largest(-moment)
+    above, below = span.peak(moment), span.peak(-moment)
     return np.where(above >= below, above, -below), back.note
 
 
 def l5s1_compression_peak(landing: Landing) -> Result:
     back = lower_back(landing)
     up_pelvis = landing.poses.of("pelvis")[0][:, 1, ..., whole_window(landing)]
-    return landing.span().largest(dot(back.force, up_pelvis)), back.note
+    return landing.span().peak(dot(back.force, up_pelvis)), back.note
 
 
 def l5s1_moment_disagreement(landing: Landing) -> Result:

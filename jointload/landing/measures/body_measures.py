@@ -10,8 +10,9 @@ from jointload.intake.recording import Array
 from jointload.intake.rider import G
 from jointload.landing.events import BALLISTIC_SECONDS, CLEAR_SECONDS
 from jointload.landing.landed import Landing, Result, reasons_of_all, unless
+from jointload.landing.measures.force_measures import touched
 from jointload.landing.span import Span, nearest, picked
-from jointload.numerics.signals import derivatives, zero_lag_lowpass
+from jointload.numerics.signals import second_derivative, zero_lag_lowpass
 
 FALL_SECONDS = 0.35
 """The fall of the centre of mass is read from at most this last part of the flight [s] (choice: before it a rider may
@@ -48,7 +49,8 @@ def _touchdown_speed(landing: Landing) -> tuple[Array, str]:
     if landing.events.kind != "landing":
         return np.full(landing.borne.shape, np.nan), landing.events.no_takeoff
     height = landing.poses.place(landing.body, "hip_mid")[1]
-    speed = fall_speed(height, landing.poses.rate, landing.time("first_touchdown"), landing.time("flight_start"))
+    end = np.fmin.reduce([touched(landing, side) for side in landing.events.sides])
+    speed = fall_speed(height, landing.poses.rate, end, landing.time("flight_start"))
     return speed, unless(speed, "fewer than four frames of the pelvis in flight")
 
 
@@ -128,7 +130,7 @@ def fall_acceleration(landing: Landing) -> Result:
 
 def unexplained_force(landing: Landing) -> Result:
     """Root mean square vertical force [N] that mass times acceleration of the whole body leaves unexplained."""
-    acceleration = derivatives(landing.centre.position[1], 1.0 / landing.poses.rate)[1]
+    acceleration = second_derivative(landing.centre.position[1], 1.0 / landing.poses.rate)
     leftover = landing.contact.force[1].sum(axis=0) - landing.borne[..., None] / G * (acceleration + G)
     if landing.settings.smoothing != "fixed":
         leftover = zero_lag_lowpass(leftover, landing.settings.cutoff, landing.poses.rate)

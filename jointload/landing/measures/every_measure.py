@@ -6,6 +6,8 @@ sources of every quantity stand in models/glossary/quantities.csv.
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterable
+
 import numpy as np
 
 from jointload.intake.recording import SIDES
@@ -79,21 +81,27 @@ from jointload.landing.measures.tissue_measures import (
 )
 
 
-def measure_landing(landing: Landing) -> tuple[Measure, ...]:
-    """Every quantity of the glossary that this landing can give, one row a side; NaN rows carry the reason."""
+def measure_landing(landing: Landing, asked: Collection[str] | None = None) -> tuple[Measure, ...]:
+    """Every quantity of the glossary that this landing can give, or those asked for, one row a side; NaN rows carry the
+    reason."""
     out = []
-    for name, unsided in BODY_MEASURES.items():
+    for name in _those(BODY_MEASURES, asked):
         reason = landing.body.lost.get("trunk", "") if name.startswith(OF_THE_TRUNK) else ""
-        out.append(_measure(name, "", unsided(landing), reason))
+        out.append(_measure(name, "", BODY_MEASURES[name](landing), reason))
     for side in SIDES:
+        names, zone = _those(SIDE_MEASURES, asked), _those(("first_contact_zone",), asked)
         if side in landing.events.sides:
             reason = reason_of_side(landing, side)
-            out += [_measure(name, side, sided(landing, side), reason) for name, sided in SIDE_MEASURES.items()]
-            out.append(first_contact_zone(landing, side))
+            out += [_measure(name, side, SIDE_MEASURES[name](landing, side), reason) for name in names]
+            out += [first_contact_zone(landing, side) for _ in zone]
         else:
-            names = (*SIDE_MEASURES, "first_contact_zone")
-            out += [Measure(name, side, float("nan"), note="this foot does not land on a plate") for name in names]
+            why = "this foot does not land on a plate"
+            out += [Measure(name, side, float("nan"), note=why) for name in (*names, *zone)]
     return tuple(out)
+
+
+def _those(names: Iterable[str], asked: Collection[str] | None) -> list[str]:
+    return [name for name in names if asked is None or name in asked]
 
 
 def drawn_values(landing: Landing) -> dict[tuple[str, str], Value]:

@@ -6,15 +6,16 @@ import numpy as np
 
 from jointload.intake.recording import SIDES, Array
 from jointload.landing.landed import Landing, Result, unless
-from jointload.landing.span import Span, nearest, picked
+from jointload.landing.span import Indices, Span, nearest, picked
 
 BEARING_SHARE = 0.2
 """Friction is read while a foot bears more than this share of body weight (choice: below it the ratio is noise)."""
 TRAVEL_SPEED = 0.7
 """Above this horizontal speed [m/s] of the pelvis at touch-down, braking is against the direction of travel
 (choice)."""
-TRAVEL_BEFORE = 0.02
-"""Time [s] before touch-down at which the travel is read."""
+TRAVEL_BEFORE, TRAVEL_SECONDS = 0.02, 0.15
+"""The travel is read until so long before touch-down [s], over so long (choice: over two frames moving skin turns it by
+several degrees)."""
 IMPULSE_SECONDS = 0.1
 
 
@@ -43,6 +44,11 @@ def vertical_loading_rate(landing: Landing, side: str) -> Result:
     touchdown, peak = landing.time("touchdown", side), landing.time("first_peak", side)
     rise, duration = _force_at(landing, side, peak) - _force_at(landing, side, touchdown), peak - touchdown
     return np.where(duration > 0, rise / np.where(duration > 0, duration, 1.0), np.nan)
+
+
+def touched(landing: Landing, side: str) -> Array:
+    """() or (D,) [s] when the force on a foot passed the threshold, between two samples."""
+    return landing.time("touchdown", side) - _passed_before(landing, side) / landing.contact.fast_rate
 
 
 def time_to_peak(landing: Landing, side: str) -> Result:
@@ -79,12 +85,18 @@ def vertical_impulse_100ms(landing: Landing, side: str) -> Result:
     return value, "" if np.all(whole) else "the recording ends within 100 ms"
 
 
+def travel(pelvis: Array, rate: float, touchdown: Indices) -> Array:
+    """(2,) or (2, D) [m/s] of the pelvis (2, F) or (2, D, F) [m] before a frame of touch-down, over what there is where
+    the recording begins later."""
+    last = np.clip(touchdown - round(TRAVEL_BEFORE * rate), 1, pelvis.shape[-1] - 1)
+    first = np.clip(last - round(TRAVEL_SECONDS * rate), 0, last - 1)
+    return (picked(pelvis, last) - picked(pelvis, first)) * (rate / (last - first))
+
+
 def _braking(landing: Landing, side: str) -> tuple[Array, str]:
     """(N,) [N] horizontal force against the travel, and which direction was used."""
-    pelvis, rate = landing.poses.place(landing.body, "hip_mid")[[0, 2]], landing.poses.rate
-    frame = np.maximum(landing.touchdown_frames() - round(TRAVEL_BEFORE * rate), 1)
-    frame = np.minimum(frame, pelvis.shape[-1] - 2)
-    velocity = (picked(pelvis, frame + 1) - picked(pelvis, frame - 1)) * (0.5 * rate)
+    pelvis = landing.poses.place(landing.body, "hip_mid")[[0, 2]]
+    velocity = travel(pelvis, landing.poses.rate, landing.touchdown_frames())
     speed = np.hypot(*velocity)
     travels = speed > TRAVEL_SPEED
     forward = np.where(travels, velocity / np.where(travels, speed, 1.0), landing.alignment.facing[[0, 2], 0])
@@ -105,6 +117,7 @@ def time_to_braking_peak(landing: Landing, side: str) -> Result:
 
 
 def friction_use_peak(landing: Landing, side: str) -> Result:
+    """Largest horizontal over vertical force [1] while the foot bears a fifth of body weight."""
     span = landing.fast_span(side)
     force = span.cut(landing.impact_force(side))
     known = span.known(force).all(axis=0)

@@ -22,14 +22,18 @@ MOMENT_PEAKS = {
 
 
 def moment_peak(joint: str, rotation: str, kind: str, sign: float) -> Sided:
+    """Largest joint moment [N m] over the landing, of the side that `sign` turns upwards."""
+
     def value(landing: Landing, side: str) -> Result:
         span = landing.span(side)
-        return span.largest(sign * span.cut(landing.loads.of(f"{side}_{joint}", rotation, kind)))
+        return span.peak(sign * span.cut(landing.loads.of(f"{side}_{joint}", rotation, kind)))
 
     return value
 
 
 def impulse(joint: str, rotation: str, sign: float = 1.0) -> Sided:
+    """Integral [N m s] of one side of a joint moment over the landing."""
+
     def value(landing: Landing, side: str) -> Result:
         span = landing.span(side)
         moment = sign * span.cut(landing.loads.of(f"{side}_{joint}", rotation))
@@ -44,6 +48,8 @@ def _power(landing: Landing, joint: str, side: str) -> Array:
 
 
 def work_negative(joint: str) -> Sided:
+    """Work [J] that a joint takes up over the landing, below zero."""
+
     def value(landing: Landing, side: str) -> Result:
         power = _power(landing, joint, side)
         return landing.span(side).integral(np.minimum(power, 0.0), 1.0 / landing.poses.rate)
@@ -52,7 +58,8 @@ def work_negative(joint: str) -> Sided:
 
 
 def power_absorbed_peak(joint: str) -> Sided:
-    return lambda landing, side: -landing.span(side).largest(-_power(landing, joint, side))
+    """Largest power [W] that a joint takes up, below zero."""
+    return lambda landing, side: -landing.span(side).peak(-_power(landing, joint, side))
 
 
 def along(landing: Landing, joint: str, segment: str) -> Array:
@@ -62,4 +69,4 @@ def along(landing: Landing, joint: str, segment: str) -> Array:
 
 def knee_compression_peak(landing: Landing, side: str) -> Result:
     span = landing.span(side)
-    return span.largest(-span.cut(along(landing, f"{side}_knee", f"{side}_shank")))
+    return span.peak(-span.cut(along(landing, f"{side}_knee", f"{side}_shank")))

@@ -34,7 +34,7 @@ def work_share(joint: str) -> Sided:
 def softness(landing: Landing, side: str) -> Result:
     """(peak knee flexion - 77 deg) / (117 deg - 77 deg)."""
     span = landing.span(side)
-    flexion = span.largest(span.cut(landing.angles.of(f"{side}_knee", "flexion")))
+    flexion = span.peak(span.cut(landing.angles.of(f"{side}_knee", "flexion")))
     note = "from the standing pose, as the angles are" if landing.angles.zero == "standing" else ""
     return (flexion - STIFF_FLEXION) / (SOFT_FLEXION - STIFF_FLEXION), note
 
@@ -68,7 +68,7 @@ def back_front(of_side: OfSide) -> Unsided:
 
 def trunk_lean_forward_peak(landing: Landing) -> Result:
     span = landing.span()
-    return span.largest(span.cut(landing.alignment.trunk_lean_forward))
+    return span.peak(span.cut(landing.alignment.trunk_lean_forward))
 
 
 def _asymmetry(landing: Landing, of_side: OfSide, first: str) -> Result:

@@ -81,7 +81,7 @@ def _integral(span: Span, series: Array, dt: float) -> Array:
 
 
 def _peak(span: Span, series: Array, dt: float) -> Array:
-    return span.largest(series)
+    return span.peak(series)
 
 
 SIDE_LOADS: dict[str, tuple[str, Reduction]] = {

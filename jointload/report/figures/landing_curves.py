@@ -322,7 +322,7 @@ def _unknown(landing: Landing, series: dict[str, Array], rate: float) -> list[Sh
         for start, stop in runs(hidden):
             out.append(Span(time[start], time[stop - 1], SIDE_COLOURS[side], low, low + 0.07, hatch="/"))
         if hidden.any():
-            words = f"hatched: {SIDE_WORDS[side]} not known"
+            words = f"{SIDE_WORDS[side]} not known"
             out.append(Words(words, 1.0, low + 0.035, SIDE_COLOURS[side], "end", (-4, 0), (True, True)))
     return out
 

@@ -177,13 +177,16 @@ def _boxes(axes: Axes, panel: Panel, boxes: shapes.Boxes, layer: float) -> None:
 
 
 def _marks(axes: Axes, panel: Panel, marks: shapes.Marks, layer: float) -> None:
-    sizes = (2 * POINTS * np.broadcast_to(marks.size, np.shape(marks.x))) ** 2
+    """Of one size they are a line's marks, which matplotlib makes in a third of the time."""
     colour, crossed = LIGHT[marks.colour], marks.shape == "cross"
-    look: Any = {"c": colour} if crossed else {
-        "facecolors": LIGHT["card"] if marks.hollow else colour, "edgecolors": colour,
-    }  # fmt: skip
-    axes.scatter(marks.x, marks.y, s=sizes, marker=MARKERS[marks.shape], alpha=marks.opacity, zorder=layer,
-                 linewidths=0.9 if marks.hollow or crossed else 0.0, **look)  # fmt: skip
+    inside, width = LIGHT["card"] if marks.hollow else colour, 0.9 if marks.hollow or crossed else 0.0
+    shared: Any = {"marker": MARKERS[marks.shape], "alpha": marks.opacity, "zorder": layer}
+    if np.ndim(marks.size) == 0:
+        axes.plot(marks.x, marks.y, linestyle="none", markersize=2 * POINTS * marks.size, markerfacecolor=inside,
+                  markeredgecolor=colour, markeredgewidth=width, **shared)  # fmt: skip
+        return
+    look: Any = {"c": colour} if crossed else {"facecolors": inside, "edgecolors": colour}
+    axes.scatter(marks.x, marks.y, s=(2 * POINTS * np.asarray(marks.size)) ** 2, linewidths=width, **shared, **look)
 
 
 def _interval(axes: Axes, panel: Panel, found: shapes.Interval, layer: float) -> None:

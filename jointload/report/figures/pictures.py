@@ -25,7 +25,7 @@ from jointload.report.figures.panel import (
     Words,
     one,
 )
-from jointload.report.words.quantities import SIDE_WORDS, number_text
+from jointload.report.words.quantities import SIDE_WORDS, decimal_text, number_text
 from jointload.report.words.tables import foot_pressure_centre
 
 
@@ -87,7 +87,7 @@ def body(analysis: Analysis, names: Sequence[str] = ()) -> Sheet:
 
 def _body_numbers(landing: Landing, frames: list[int]) -> dict[str, list[str]]:
     """Time, forces and the angles that make the posture, of every instant."""
-    out = {"ms": [f"{1000 * (k / landing.poses.rate - landing.events.first_touchdown):.0f}" for k in frames]}
+    out = {"ms": [_milliseconds(landing, k) for k in frames]}
     for side in SIDES:
         force = np.linalg.norm(landing.contact.force[:, SIDES.index(side), frames], axis=0) / landing.weight
         out[f"Ground force, {SIDE_WORDS[side]} [BW]"] = [number_text(float(f), "BW") for f in force]
@@ -102,9 +102,14 @@ def _body_numbers(landing: Landing, frames: list[int]) -> dict[str, list[str]]:
     return {**out, "Trunk lean forward [deg]": [number_text(float(a), "deg") for a in lean]}
 
 
+def _milliseconds(landing: Landing, frame: int) -> str:
+    """From the first touch-down to a frame."""
+    return decimal_text(1000 * (frame / landing.poses.rate - landing.events.first_touchdown), 0)
+
+
 def _body_panel(landing: Landing, name: str, frame: int, view: View, top: float, metres: float) -> Panel:
-    time = 1000 * (frame / landing.poses.rate - landing.events.first_touchdown)
-    told = f"The body {view.words} at: {name.lower()}, {time:.0f} ms. {_forces_told(landing, frame)}"
+    time = _milliseconds(landing, frame)
+    told = f"The body {view.words} at: {name.lower()}, {time} ms. {_forces_told(landing, frame)}"
     across = Axis(
         -HALF_WIDTH,
         HALF_WIDTH,
@@ -113,7 +118,7 @@ def _body_panel(landing: Landing, name: str, frame: int, view: View, top: float,
         grid=False,
     )
     return Panel(
-        name, f"{time:.0f} ms, {view.words}", told, across, ticked(-0.12, top + 0.1, grid=False),
+        name, f"{time} ms, {view.words}", told, across, ticked(-0.12, top + 0.1, grid=False),
         tuple(_stick_figure(landing, frame, view.axis, metres)), equal=True,
     )  # fmt: skip
 

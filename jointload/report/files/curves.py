@@ -29,7 +29,7 @@ def curves_table(analysis: Analysis) -> pandas.DataFrame:
     """
     import pandas as pd
 
-    time, rows = analysis.session.trial.time, []
+    time, rows = analysis.landing.recording.time, []
     for name, (unit, values) in landing_series(analysis.landing).items():
         foot, what = split_side(name)
         if what not in PLACES:

@@ -6,7 +6,7 @@ from markers.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -37,11 +37,15 @@ class Trajectory:
 
 
 def write_derived(analysis: Analysis, path: Path) -> None:
-    """Write the file; positions in mm, lab axes X forward, Y up, Z right; missing values have the residual -1."""
+    """Write the file; positions in mm, lab axes X forward, Y up, Z right; missing values have the residual -1.
+
+    Its frames are the recording's own, also where the motion was followed at a finer rate.
+    """
     import ezc3d
 
     trial = analysis.session.trial
-    derived = derived_trajectories(analysis.landing)
+    parts = analysis.landing.recording.parts
+    derived = [replace(one, values=one.values[:, ::parts]) for one in derived_trajectories(analysis.landing)]
     room = MOST_LABELS - len(derived)
     markers = [
         Trajectory(label, "marker", MILLIMETRES * trial.markers[:, m]) for m, label in enumerate(trial.labels[:room])

@@ -12,7 +12,8 @@ from jointload.analysis import Analysis
 from jointload.insole.fitting.fit import Fit
 from jointload.insole.shape.asked import shape_text
 from jointload.insole.shape.materials import cushions, material
-from jointload.insole.shape.shape import InsoleShape, Layer
+from jointload.insole.shape.parts import Layer
+from jointload.insole.shape.shape import InsoleShape
 from jointload.insole.shape.shape_text import toml_of
 from jointload.report.papers.material_folder import material_table
 from jointload.report.papers.shape_folder import write_shape

@@ -11,6 +11,7 @@ from typing import Any
 from jointload.report.files.parquet_parts import remove_parts, write_parts
 from jointload.report.files.sole_table import COLUMNS as REGION_COLUMNS
 from jointload.report.words.csv_text import shielded
+from jointload.report.words.whole_file import whole_file
 
 METRICS, QUALITY, REGIONS, TRIALS_TABLE = "metrics.csv", "quality.csv", "regions.csv", "trials.csv"
 OF_TRIAL = ("trial", "rider", "group", "task", "condition", "style")
@@ -51,7 +52,8 @@ def write_joined(
     else:
         remove_parts(out)
     text = json.dumps(record, indent=1, ensure_ascii=False) + "\n"
-    _replace(out / record_name, lambda draft: draft.write_text(text, encoding="utf-8"))
+    with whole_file(out / record_name) as file:
+        file.write(text)
 
 
 def doubted(out: Path, check: str) -> dict[str, str]:
@@ -90,21 +92,7 @@ def _joined(
 
 
 def _write_table(path: Path, head: Sequence[str], rows: Iterator[Row]) -> None:
-    def fill(draft: Path) -> None:
-        with draft.open("w", encoding="utf-8", newline="") as file:
-            writer = csv.writer(file, lineterminator="\n")
-            writer.writerow([shielded(name) for name in head])
-            writer.writerows([shielded(cell) for cell in row] for row in rows)
-
-    _replace(path, fill)
-
-
-def _replace(path: Path, fill: Callable[[Path], object]) -> None:
-    """Write a draft beside the file, then put it in its place; the draft goes where writing fails."""
-    draft = path.with_name(f".{path.name}.draft")
-    try:
-        fill(draft)
-        draft.replace(path)
-    except OSError:
-        draft.unlink(missing_ok=True)
-        raise
+    with whole_file(path) as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow([shielded(name) for name in head])
+        writer.writerows([shielded(cell) for cell in row] for row in rows)

@@ -8,11 +8,11 @@ import numpy as np
 
 from jointload.analysis import Analysis
 from jointload.landing.certainty import Certainty, Key
+from jointload.other_choices import MAIN_QUANTITIES
 from jointload.report.words import html
 from jointload.report.words.cells import linked, unit_text
 from jointload.report.words.quantities import SIDE_WORDS, number_text, quantity, shown
 from jointload.report.words.section import Reported
-from jointload.report.words.tables import MAIN_QUANTITIES
 from jointload.uncertainty.spreads import load_sources
 
 SHOWN = (*MAIN_QUANTITIES, "knee_adduction_impulse", "rearfoot_eversion_peak", "ankle_inversion_moment_peak")

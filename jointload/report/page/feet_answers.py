@@ -13,7 +13,7 @@ from jointload.landing.landed import Measure
 from jointload.modeldata import load_model
 from jointload.report.figures.soles import foot_name
 from jointload.report.words.cells import is_unknown, sentence_case, told_change
-from jointload.report.words.quantities import quantity
+from jointload.report.words.quantities import quantity, range_text, two_figures
 from jointload.report.words.section import Reported
 
 Found = dict[tuple[str, str], Measure]
@@ -86,21 +86,13 @@ def _sentence(analysis: Analysis, found: Found, part: str, name: str, told: Call
 
 
 def _number(measure: Measure) -> str:
-    """Value and interval, such as '2.4 (1.6 to 3.9)'."""
-    value, ends = _texts(measure)
-    return f"{value} ({ends})"
+    """Value and interval of a ratio, such as '0.20 (0.16 to 0.39)'."""
+    return f"{two_figures(measure.value)} ({range_text(measure.low, measure.high)})"
 
 
 def _times(measure: Measure) -> str:
     """Such as '2.4 times (1.6 to 3.9)'."""
-    value, ends = _texts(measure)
-    return f"{value} times ({ends})"
-
-
-def _texts(measure: Measure) -> tuple[str, str]:
-    """A ratio and its ends in two figures, which is what an interval a third wide supports."""
-    value, low, high = (f"{each:#.2g}".rstrip(".") for each in (measure.value, measure.low, measure.high))
-    return value, f"{low} to {high}"
+    return f"{two_figures(measure.value)} times ({range_text(measure.low, measure.high)})"
 
 
 def _heel(found: Found, side: str) -> str:
@@ -131,6 +123,7 @@ TOES = ("Toes, into the toe box", "toe_push_force_peak", _toes)
 
 
 def socks_sentence() -> str:
+    """What friction between sock and insole was measured to be."""
     socks = load_model("foot", "shoe").content["socks"]
     return (
         f"Between socked foot and insole {socks['regular_low']:.2f} to {socks['regular_high']:.2f} were measured, and "

@@ -61,9 +61,7 @@ def first_screen(reported: Reported) -> str:
 
 def title_of(reported: Reported) -> str:
     """Rider, task and question."""
-    events = reported.analysis.landing.events
-    task = "landing" if events.kind == "landing" else f"step, {events.no_takeoff}"
-    return f"{reported.analysis.session.rider.id}, {task}: {_question(reported)}"
+    return f"{reported.analysis.session.rider.id}, {reported.analysis.landing.events.kind}: {_question(reported)}"
 
 
 def _question(reported: Reported) -> str:
@@ -77,7 +75,7 @@ def _question(reported: Reported) -> str:
 
 
 def _arrival(analysis: Analysis) -> str:
-    """How fast the rider came down, and which foot first."""
+    """How fast the rider came down, and which foot first; why a step is none of a landing."""
     measures = {m.quantity: m for m in analysis.measures if m.quantity in ("touchdown_speed", "drop_height")}
     texts = []
     if all(name in measures and not is_unknown(measures[name]) for name in ("touchdown_speed", "drop_height")):
@@ -90,4 +88,5 @@ def _arrival(analysis: Analysis) -> str:
         late = round(1000 * (time - first))
         words = f"{words}, {SIDE_WORDS[other]} {late} ms later" if late else "both feet together"
     texts.append(words if texts else words[:1].upper() + words[1:])
-    return ", ".join(texts) + "."
+    events = analysis.landing.events
+    return ", ".join(texts) + "." + (f" Read as a step: {events.no_takeoff}." if events.kind == "step" else "")

@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from jointload.insole.shape.measured import Numbers, measure
 from jointload.insole.shape.outline import BALL_SHARE, HEEL_SHARE
-from jointload.insole.shape.shape import Numbers, Surface, cover_thickness, measure, sole_grid
+from jointload.insole.shape.parts import cover_thickness
+from jointload.insole.shape.surface import Surface, sole_grid
 from jointload.intake.recording import Array
 from jointload.report.papers.insole_words import HEADING, angle_text, layer_text, parts_of
 

@@ -9,7 +9,10 @@ from html import escape
 
 import numpy as np
 
-from jointload.insole.shape.shape import InsoleShape, LayerSurface, Numbers, Surface
+from jointload.insole.shape.layers_apart import LayerSurface
+from jointload.insole.shape.measured import Numbers
+from jointload.insole.shape.shape import InsoleShape
+from jointload.insole.shape.surface import Surface
 from jointload.report.papers.insole_words import (
     CAUTIONS,
     HEADING,
@@ -35,7 +38,7 @@ main { max-width: 52rem; padding-top: .5rem; }
 h1 { font-size: 1.45rem; } h2 { font-size: 1rem; margin: .8rem 0 .2rem; padding-top: .3rem; border-top-width: 2px; }
 p { margin: .2rem 0; max-width: none; } table { font-size: .78rem; } .rows { margin: .2rem 0; }
 td, th { padding: .2rem .5rem .2rem 0; } td:first-child { width: 24%; color: var(--soft); }
-.person { display: grid; grid-template-columns: 1fr 1fr 1fr; gap: .25rem 1.2rem;
+.person { display: grid; grid-template-columns: repeat(auto-fit, minmax(13rem, 1fr)); gap: .25rem 1.2rem;
   font: .8rem/1.4 "Noto Sans", "DejaVu Sans", sans-serif; }
 .person div { display: flex; gap: .5rem; } .person span:first-child { color: var(--soft); white-space: nowrap; }
 .blank { flex: 1; display: inline-block; min-width: 7rem; border-bottom: 1px solid var(--ink); height: 1.05em; }

@@ -5,8 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from jointload.insole.shape.layers_apart import LayerSurface
+from jointload.insole.shape.parts import CUP_END, Layer, Posting, ThinLayer
 from jointload.insole.shape.scan import Scan
-from jointload.insole.shape.shape import CUP_END, InsoleShape, Layer, LayerSurface, Posting, Surface, ThinLayer
+from jointload.insole.shape.shape import InsoleShape
+from jointload.insole.shape.surface import Surface
 
 HEADING = "Design study for a qualified prescriber"
 CAUTIONS = (

@@ -64,7 +64,8 @@ def sentence(trial: LayerTrial, choice: LayerChoice) -> str:
         parts.append(
             f"{_listed([names[k] for k in choice.bottomed], 'and')} {'bottoms' if one else 'bottom'} out there"
         )
-    parts.append(_reach(choice, "the cup alone" if trial.circumstances.cup and choice.target == "heel" else "none"))
+    none = "the cup alone" if trial.circumstances.cup and choice.target == "heel" else "none"
+    parts.append(_reach(choice, none, trial.heights[-1]))
     return sentence_case("; ".join(filter(None, parts))) + "."
 
 
@@ -73,8 +74,8 @@ def whose(trial: LayerTrial) -> str:
     return f"the {trial.bearing.side} foot" if trial.riders == 1 else f"{trial.riders} riders"
 
 
-def _reach(choice: LayerChoice, none: str) -> str:
-    """From which height layers are told from no layer, and above which nothing is gained."""
+def _reach(choice: LayerChoice, none: str, highest: float) -> str:
+    """From which height layers are told from no layer, and above which nothing is gained. highest : that was tried"""
     if choice.told_from is None:
         return f"no layer up to {millimetres(choice.limit)} is told from {none}"
     below = f"below {millimetres(choice.told_from)} nothing is told from {none}" if choice.told_from > 0.0011 else ""
@@ -83,6 +84,8 @@ def _reach(choice: LayerChoice, none: str) -> str:
         return below
     if choice.gained_to >= choice.limit - 5e-4:
         return f"{below}; up to the limit of {millimetres(choice.limit)} each millimetre gains"
+    if choice.gained_to >= highest - 5e-4:
+        return f"{below}; up to {millimetres(highest)}, the highest that was tried, each millimetre gains"
     return f"{below}; above {millimetres(choice.gained_to)} nothing is gained"
 
 

@@ -14,6 +14,8 @@ from typing import Any
 import numpy as np
 
 from jointload.errors import OutputError, expected_found
+from jointload.insole.shape.layers_apart import layers_apart
+from jointload.insole.shape.measured import Numbers, measure
 from jointload.insole.shape.mesh import (
     REPRODUCED,
     Solid,
@@ -22,7 +24,8 @@ from jointload.insole.shape.mesh import (
     load_solid,
     stl_bytes,
 )
-from jointload.insole.shape.shape import InsoleShape, Numbers, Surface, layers_apart, measure
+from jointload.insole.shape.shape import InsoleShape
+from jointload.insole.shape.surface import Surface
 from jointload.report.papers.insole_drawing import draw_insole
 from jointload.report.papers.insole_sheet import Written, WrittenLayer, render_sheet
 from jointload.report.papers.insole_words import CAUTIONS, HEADING, file_name, layer_file_name, remarks

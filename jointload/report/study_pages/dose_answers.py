@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
+from jointload.report.words.quantities import range_text
 from jointload.study.strain_dose import BY_DEFINITION, Dose, Row, tissues
 
 KINDS = {"linear": "exponent 1", "squared": "exponent 2", "fourth": "exponent 4", "published": "its own exponent",
@@ -55,7 +56,7 @@ def largest_rider(worse: Dose) -> list[str]:
             foot = doses["linear"][rider]["side"]
             out.append(
                 f"{tissue.title}: {rider}{f' ({foot} foot)' if foot else ''} under every exponent, "
-                f"{_ends(times)} times the next rider."
+                f"{_times(times)} the next rider."
             )
         else:
             told = "; ".join(f"{rider} under {_kinds(k for k in first if first[k] == rider)}" for rider in _once(first))
@@ -96,7 +97,7 @@ def what_decides(worse: Dose) -> list[str]:
             times["the exposure"] = _folds(rows, "exposure")
         first = [max(times, key=lambda words: times[words].get(tissue, 1.0)) for tissue in times["the exponent"]]
         order = sorted((words for words in times if times[words]), key=lambda words: -first.count(words))
-        told = ", ".join(f"{words} {_ends(list(times[words].values()))} times" for words in order)
+        told = ", ".join(f"{words} {_times(times[words].values())}" for words in order)
         out.append(
             f"{rider}: {order[0]} matters most, for {first.count(order[0])} of {len(first)} tissues; from least to "
             f"most a dose differs by {told}{'' if rider in unsure else '; its exposure is told without a range'}."
@@ -175,11 +176,9 @@ def _kinds(kinds: Iterable[str]) -> str:
     return ", ".join(KINDS[kind] for kind in kinds)
 
 
-def _ends(values: list[float], form: str = "") -> str:
-    """Least and most; without a form in two figures, 170 rather than 1.7e+02."""
-    low, high = (form.format(each) if form else f"{float(f'{each:.2g}'):g}" for each in (min(values), max(values)))
-    return low if low == high else f"{low} to {high}"
+def _times(ratios: Collection[float]) -> str:
+    return f"{range_text(min(ratios), max(ratios))} times"
 
 
-def _percents(shares: list[float]) -> str:
-    return (_ends([100 * share for share in shares], "{:.0f}") + " %").replace("-", "−")
+def _percents(shares: Collection[float]) -> str:
+    return (range_text(100 * min(shares), 100 * max(shares), "{:.0f}".format) + " %").replace("-", "−")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from html import escape
 
 import numpy as np
@@ -27,7 +27,7 @@ from jointload.report.study_pages.dose_figures import (
 )
 from jointload.report.study_pages.study_words import methods_paragraph, methods_section
 from jointload.report.words import html
-from jointload.report.words.quantities import UNKNOWN
+from jointload.report.words.quantities import UNKNOWN, range_text
 from jointload.sources import cited
 from jointload.study.exposures import HEIGHTS, TIMES, Exposure
 from jointload.study.strain_dose import FEWER, LIGHTER, Dose, Row, Tissue, of_worse_feet, saving_of_ratio, tissues
@@ -149,8 +149,8 @@ def _doses(worse: Dose, sheet: Sheet) -> str:
         by_kind = {row["kind"]: row for row in own}
         first = by_kind["linear"]
         cells = [
-            count_text(by_kind[kind]["dose"]) + _small(_range(by_kind[kind]["low"], by_kind[kind]["high"], count_text))
-            for kind in KIND_WORDS
+            count_text(row["dose"]) + _small(range_text(row["low"], row["high"], count_text))
+            for row in (by_kind[kind] for kind in KIND_WORDS)
         ]
         rows.append(
             (
@@ -180,7 +180,7 @@ def _shares(worse: Dose, sheet: Sheet) -> str:
     rows = []
     for (rider, tissue, by, name), own in _grouped(worse.shares, "rider", "tissue", "by", "name").items():
         cells = [
-            percent_text(row["share"]) + _small(_range(row["low"], row["high"], percent_text))
+            percent_text(row["share"]) + _small(range_text(row["low"], row["high"], percent_text))
             for kind in KIND_WORDS
             for row in own
             if row["kind"] == kind
@@ -225,8 +225,8 @@ def _saving_cell(rows: list[Row]) -> str:
     if not savings:
         return UNKNOWN
     ends = [(row["low"], row["high"]) for row in rows if np.isfinite([row["low"], row["high"]]).all()]
-    interval = _range(min(low for low, _ in ends), max(high for _, high in ends), percent_text) if ends else ""
-    over = _range(min(savings), max(savings), percent_text)
+    interval = range_text(min(low for low, _ in ends), max(high for _, high in ends), percent_text) if ends else ""
+    over = range_text(min(savings), max(savings), percent_text)
     return over + _small(interval if interval != over else "")
 
 
@@ -263,7 +263,7 @@ def _told(row: Exposure, name: str) -> str:
     """A number of the exposure table with its range in small print."""
     ends = row.ranges.get(name)
     days = f", counted on {row.counted_days} days" if name == "landings_per_session" and row.counted_days else ""
-    return f"{getattr(row, name):.3g}" + (_small(_range(*ends, "{:.3g}".format) + days) if ends else "")
+    return f"{getattr(row, name):.3g}" + (_small(range_text(*ends, "{:.3g}".format) + days) if ends else "")
 
 
 # Assumptions --------------------------------------------------------------------------------------------------------
@@ -340,7 +340,7 @@ def _basis_effect(found: Dose) -> str:
         doses = [{row["basis"]: row["dose"] for row in pair} for pair in pairs]
         ratios = [each["peak"] / each["impulse"] for each in doses if each["impulse"] > 0]
         if ratios:
-            texts.append(f"{_range(min(ratios), max(ratios), '{:.2g}'.format)} times under {KIND_WORDS[kind]}")
+            texts.append(f"{range_text(min(ratios), max(ratios))} times under {KIND_WORDS[kind]}")
     return "by peaks the doses here would be " + ", ".join(texts) if texts else "not known here"
 
 
@@ -350,7 +350,7 @@ def _interval_effect(found: Dose) -> str:
         rows = [row for row in _known(found, kind) if np.isfinite([row["low"], row["high"]]).all()]
         if rows:
             low, high = (pick(row[end] / row["dose"] for row in rows) for pick, end in ((min, "low"), (max, "high")))
-            texts.append(f"doses from {low:.2g} to {high:.3g} times what they are under {KIND_WORDS[kind]}")
+            texts.append(f"doses from {range_text(low, high)} times what they are under {KIND_WORDS[kind]}")
     return "; ".join(texts) or "no interval came with the study's numbers"
 
 
@@ -374,14 +374,6 @@ def percent_text(share: float) -> str:
     if not np.isfinite(share):
         return UNKNOWN
     return f"{100 * share:.0f} %".replace("-0 ", "0 ").replace("-", "−")
-
-
-def _range(low: float, high: float, text: Callable[[float], str]) -> str:
-    """Once where both ends read alike."""
-    if not np.isfinite([low, high]).all():
-        return ""
-    ends = text(low), text(high)
-    return " to ".join(ends) if ends[0] != ends[1] else ends[0]
 
 
 def _small(text: str) -> str:

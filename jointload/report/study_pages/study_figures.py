@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from jointload.other_choices import MAIN_QUANTITIES
 from jointload.report.figures.axis import Axis, around, named, ticked
 from jointload.report.figures.panel import (
     Band,
@@ -23,7 +24,6 @@ from jointload.report.figures.panel import (
     one,
 )
 from jointload.report.study_pages.study_words import number, p_text, title_of
-from jointload.report.words.tables import MAIN_QUANTITIES
 from jointload.study.comparison import Comparison, CurveRow, Row
 from jointload.study.styles import FEATURES, Styles
 
@@ -79,7 +79,7 @@ def _differences(curve: CurveRow, margin: float) -> Panel:
         f"the landing, {number(float(mean[widest]), curve.unit)}."
     )
     keys = [Key("one rider", "soft", width=0.9), Key("mean", SECOND, width=2.8)]
-    keys += [Key(f"smallest change, {margin:g}", "soft", MARGIN_DASHES, width=1.0)] if np.isfinite(margin) else []
+    keys += [Key(f"smallest change, {margin:.3g}", "soft", MARGIN_DASHES, width=1.0)] if np.isfinite(margin) else []
     return Panel(
         title, curve.unit, told, ticked(0.0, 100.0, "% of the landing", 6), around(reached, headroom=0.1),
         tuple(shapes), keys=tuple(keys),

@@ -73,7 +73,7 @@ def _deciding(row: Row) -> str:
     riders = row.riders_to_decide
     if np.isnan(riders):
         return "; how many riders would decide it is not known, as no smallest change is"
-    change = f"a difference of {row.margin:g} {bare_unit(row.unit)}"
+    change = f"a difference of {row.margin:.3g} {bare_unit(row.unit)}"
     more = [f"{riders_text(each)} with {count}" for count, each in row.riders_with_more_landings.items() if each > 0]
     landings = f" with {row.contrast.landings:.2g} landings each under either, {' or '.join(more)}" if more else ""
     return f"; about {riders_text(riders)} riders would decide on {change}{landings}"

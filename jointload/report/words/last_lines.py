@@ -37,7 +37,14 @@ def last_lines(analysis: Analysis, whatif: WhatIf | None = None, fit: Fit | None
     doubts = [check for each in (trust.recording, trust.prediction) if each for check in each.refused + each.cautions]
     named = ", ".join(check.replace("_", " ") for check in dict.fromkeys(doubts))
     look = f"Look at, in quality.csv: {named}" if named else ""
-    return (*filter(None, (look, *numbers)), f"Verdict: {trust.text}")
+    return (*filter(None, (look, _first_of(whatif), *numbers)), f"Verdict: {trust.text}")
+
+
+def _first_of(whatif: WhatIf | None) -> str:
+    """Whose changes are told where several shapes were asked for."""
+    if whatif is None or not whatif.others:
+        return ""
+    return f"Of the first of {1 + len(whatif.others)} shapes, {whatif.shape_text}; the report compares all:"
 
 
 def _number_line(name: str, analysis: Analysis) -> str:

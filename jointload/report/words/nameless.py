@@ -18,9 +18,10 @@ from typing import BinaryIO
 
 from jointload.errors import OutputError, not_written
 from jointload.intake.c3d import without_subject
-from jointload.intake.c3d_bytes.guard import BLOCK, Layout, OpenedRecording, Structure, read_layout
+from jointload.intake.c3d_bytes.guard import BLOCK, OpenedRecording, Structure
+from jointload.intake.c3d_bytes.layout import Layout, read_layout
 from jointload.intake.c3d_bytes.parameters import Record
-from jointload.intake.labels import is_anatomical
+from jointload.intake.label_words import is_anatomical
 
 MOTION_REMAINS = "motion itself can identify a person: the copy is pseudonymous, not anonymous"
 _POINT_LISTS = {"LABELS", "ANGLES", "FORCES", "MOMENTS", "POWERS", "SCALARS"}

@@ -6,6 +6,7 @@ Degrees, milliseconds, body weights and per-kilogram values exist only in this p
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -172,6 +173,20 @@ def decimal_text(value: float, decimals: int) -> str:
     if float(text) == 0.0:
         text = text.lstrip("-")
     return text.replace("-", "−")
+
+
+def two_figures(value: float) -> str:
+    """A ratio as 0.20, 2.0, 17 or 170: what an interval a third wide supports, never with an exponent."""
+    rounded = float(f"{value:.2g}")
+    return f"{rounded:.0f}" if abs(rounded) >= 10.0 else f"{rounded:#.2g}"
+
+
+def range_text(low: float, high: float, text: Callable[[float], str] = two_figures) -> str:
+    """Such as '2.0 to 170', once where both ends read alike; empty where either is unknown."""
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return ""
+    first, last = text(low), text(high)
+    return first if first == last else f"{first} to {last}"
 
 
 @dataclass(frozen=True)

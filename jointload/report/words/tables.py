@@ -21,6 +21,7 @@ from jointload.landing.landed import Landing, Measure
 from jointload.landing.measures.load_measures import MOMENT_PEAKS
 from jointload.loads.moments import in_frame
 from jointload.modeldata import load_model, model_names
+from jointload.other_choices import MAIN_QUANTITIES
 from jointload.report.words.quantities import (
     UNKNOWN,
     Quantity,
@@ -50,12 +51,6 @@ FINDING_COLUMNS = tuple(field.name for field in fields(Finding))
 SEVERITY_ORDER = ("refuse", "warn", "pass")
 PRESSURE_THRESHOLD = 50.0
 """The centre of pressure is blank below this vertical force [N] (choice, for display: below it the point is noise)."""
-MAIN_QUANTITIES = (
-    "vertical_force_peak", "vertical_loading_rate", "time_to_peak", "braking_force_peak", "touchdown_speed",
-    "knee_flexion_peak", "ankle_dorsiflexion_moment_peak", "knee_flexion_moment_peak", "knee_adduction_moment_peak",
-    "knee_abduction_moment_peak", "hip_flexion_moment_peak", "l5s1_extension_moment_peak", "knee_work_negative",
-)  # fmt: skip
-"""The numbers whose dependence on the settings is shown."""
 MOMENT_KINDS = {(joint, rotation): kind for joint, rotation, kind, _ in MOMENT_PEAKS.values()}
 LUMBAR_MOMENTS = {"flexion": ("extension", -1.0)}
 """Lower-back moments are internal; extension is the direction that is named, as in the glossary."""
@@ -98,10 +93,11 @@ def plain_digits(value: float, low: float, high: float, unit: str, extra: int = 
 
 
 def series_table(analysis: Analysis) -> pandas.DataFrame:
-    """Every time series at the marker rate; the columns' second level is the unit row."""
+    """Every time series at the rate at which the motion is followed; the columns' second level is the unit row."""
     import pandas as pd
 
-    series = {"time": ("s", analysis.session.trial.time), **landing_series(analysis.landing), **_heel_series(analysis)}
+    time = analysis.landing.recording.time
+    series = {"time": ("s", time), **landing_series(analysis.landing), **_heel_series(analysis)}
     columns = pd.MultiIndex.from_tuples([(name, unit) for name, (unit, _) in series.items()])
     return pd.DataFrame(np.column_stack([values for _, values in series.values()]), columns=columns)
 

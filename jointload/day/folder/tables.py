@@ -1,4 +1,4 @@
-"""The tables of a recording day, written so that a kill or a full disk at any moment leaves the old one or the new one.
+"""The tables of a recording day, as texts.
 
 Recordings are never written; only trials.csv, plan.csv and the tables of a fitting are.
 """
@@ -8,11 +8,9 @@ from __future__ import annotations
 import contextlib
 import csv
 import io
-import os
 import shutil
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
-from uuid import uuid4
 
 from jointload.errors import SettingError, expected_found, not_read
 from jointload.study.manifest import TRIAL_COLUMNS
@@ -23,31 +21,6 @@ FIRST_COLUMNS = ("file", "rider", "kind", "condition")
 MOST_PLANNED = 99
 Want = tuple[str, str, int]
 """Rider, condition, and how many usable landings are wanted of it."""
-
-
-def write_safely(path: Path, text: str) -> None:
-    """Write a file whole or not at all: to a new file beside it, down to the disk, then over the old one."""
-    draft = path.with_name(f".{path.name}-{uuid4().hex}.draft")
-    try:
-        with draft.open("w", encoding="utf-8", newline="") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        draft.replace(path)
-    finally:
-        with contextlib.suppress(OSError):
-            draft.unlink()
-    _settle_folder(path.parent)
-
-
-def _settle_folder(folder: Path) -> None:
-    """The new name down to the disk, too, where the system can."""
-    with contextlib.suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
 
 
 def clear_drafts(folder: Path, made: Path) -> None:

@@ -8,8 +8,8 @@ import threading
 from collections.abc import Callable
 from pathlib import Path
 
-from jointload.day.settings import DAY_FILE
-from jointload.day.tables import PLAN_FILE
+from jointload.day.folder.settings import DAY_FILE
+from jointload.day.folder.tables import PLAN_FILE
 from jointload.errors import SettingError, StudyError, expected_found
 from jointload.study.manifest import LABELS_FILE, RIDERS_FILE, SETTINGS_FILE, TRIALS_FILE, Study, survey
 

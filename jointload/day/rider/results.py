@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from jointload.analysis import Analysis
-from jointload.day.verdict import Record, numbers_of
+from jointload.day.rider.verdict import Record, numbers_of
 from jointload.errors import InputError
 from jointload.study_run.batch import claimed, drafted
 from jointload.study_run.trial import Job, Outcome, analysis_of, limit_threads, run, settle

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from jointload.day.settings import Limits
+from jointload.day.folder.settings import Limits
 
 CAUTIONS = (
     "Landings tire and can hurt. Riders stop whenever they want to; who feels pain does not land again today.",

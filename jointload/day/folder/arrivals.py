@@ -112,11 +112,6 @@ class Arrivals:
         one.settled = whole or ready.last
         return one.settled
 
-    def again(self, file: str) -> None:
-        """Hand the file out once more, as if it were new."""
-        self.seen.pop(file, None)
-        self.reading.discard(file)
-
 
 def stamp_of(path: Path) -> Stamp:
     status = path.stat()

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from jointload.day.tables import Want
+from jointload.day.folder.tables import Want
 from jointload.uncertainty.repeats import FEWEST_REPEATS
 
 Record = dict[str, Any]

@@ -14,10 +14,10 @@ from typing import Any
 import numpy as np
 
 from jointload.analysis import Analysis, analyse
-from jointload.day.results import DRAWS
-from jointload.day.settings import Aim
-from jointload.day.stop_rule import LEAST_CHANCE, chance_of_change, normal_of_ends
-from jointload.day.tables import Want
+from jointload.day.folder.settings import Aim
+from jointload.day.folder.tables import Want
+from jointload.day.rider.results import DRAWS
+from jointload.day.rider.stop_rule import LEAST_CHANCE, chance_of_change, normal_of_ends
 from jointload.errors import InputError
 from jointload.foot.bore import with_feet
 from jointload.insole.calibration.knowledge import known_of, recording_least, rider_least
