@@ -67,7 +67,8 @@ def under_feet(
         return UnderFeet(trial, place.lost(), tuple(findings), board)
     plates, words = _without(pose, place, trial, poses, body)
     peak = _largest_share(trial, plates)
-    evidence = f"{words}; weight and inertia of {board.mass:g} kg taken out, up to {peak:.0f} N"
+    doubt = "no interval holds what its markers leave open of its stop"
+    evidence = f"{words}; weight and inertia of {board.mass:g} kg taken out, up to {peak:.0f} N; {doubt}"
     findings.append(Finding("board", "pass", f"{trial.name}: {board.name}", evidence, ""))
     return UnderFeet(replace(trial, plates=plates), place.lost(), tuple(findings), board)
 
