@@ -5,6 +5,7 @@ Nothing here knows a path or prints; every step is one function of one room, and
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -257,7 +258,7 @@ def descend(
 def _bear_alike(landing: Landing, contact: Contact) -> bool:
     """Whether the feet of a landing bear a contact's wrenches, and none of them is split."""
     pairs = ((landing.contact.force, contact.force), (landing.contact.moment, contact.moment))
-    return landing.split is None and all(np.array_equal(one, other, equal_nan=True) for one, other in pairs)
+    return landing.split is None and _all_equal(pairs)
 
 
 def _filtered(contact: Contact, settings: Settings, before: Landing | None) -> FilteredForces:
@@ -265,8 +266,11 @@ def _filtered(contact: Contact, settings: Settings, before: Landing | None) -> F
     if before is None or before.settings.impact_cutoff != settings.impact_cutoff:
         return filtered_forces(contact, settings)
     pairs = ((before.contact.fast_force, contact.fast_force), (before.contact.total, contact.total))
-    alike = all(np.array_equal(one, other, equal_nan=True) for one, other in pairs)
-    return before.filtered if alike else filtered_forces(contact, settings)
+    return before.filtered if _all_equal(pairs) else filtered_forces(contact, settings)
+
+
+def _all_equal(pairs: Iterable[tuple[Array, Array]]) -> bool:
+    return all(np.array_equal(one, other, equal_nan=True) for one, other in pairs)
 
 
 @dataclass(frozen=True, eq=False)

@@ -149,7 +149,7 @@ def follow(
     for row, label in enumerate(labels):
         rows.setdefault(owner.get(label, "trunk"), []).append(row)
     smoother = _smoother(trial, markers, rows, roughness(trial, body, struck))
-    if ridden:
+    if ridden and smoother.finer > 1:
         on_fine = roughness(trial, body, struck, smoother.finer).density(BOARD)
         smoother = replace(smoother, density=smoother.density | {BOARD: on_fine})
     smooth = smoother.smoothed(markers)
