@@ -113,6 +113,8 @@ class Recording:
     """One a marker as the file describes it, "" where it does not; empty for a recording that was not read."""
     parts: int = 1
     """Of which each frame is one where the motion is followed at a finer rate than the file's."""
+    cameras_late: float = float("nan")
+    """Time [s] by which the plates were moved later, onto the cameras' clock; NaN where nothing tells it."""
 
     @property
     def frames(self) -> int:

@@ -58,7 +58,7 @@ class Contact:
     fast_force, fast_moment : (3, 2, N) at the force rate, baseline removed, not filtered; NaN likewise
     total : (N,) [N] vertical force of all plates together, known even where its feet are not
     floor : height [m] of the plates' surface
-    shared : (P, F) whether two feet bear each plate together
+    owner : (P, F) who bears each plate: 0 the right foot, 1 the left, BOTH, NOBODY
     """
 
     force: Array
@@ -70,7 +70,12 @@ class Contact:
     floor: float
     lost: tuple[Lost, ...]
     findings: tuple[Finding, ...] = ()
-    shared: NDArray[np.bool_] = field(default_factory=lambda: np.zeros((0, 0), dtype=bool))
+    owner: NDArray[np.int_] = field(default_factory=lambda: np.zeros((0, 0), dtype=int))
+
+    @property
+    def shared(self) -> NDArray[np.bool_]:
+        """(P, F) whether two feet bear each plate together."""
+        return self.owner == BOTH
 
     def drawn(self, which: Which) -> Contact:
         """One draw of many, or some of them."""
@@ -109,7 +114,7 @@ def foot_contact(
     wrenches = np.stack([np.stack((plate.force, plate.moment)) for plate in recording.plates])
     slow = zero_lag_lowpass(wrenches, cutoff, recording.force_rate)[..., ::step][..., :frames]
     force, moment = _share(slow, owner)
-    fast_force, fast_moment = _share(wrenches, _at_force_rate(owner, wrenches.shape[-1], step))
+    fast_force, fast_moment = _share(wrenches, at_force_rate(owner, wrenches.shape[-1], step))
     for gone in lost:
         side = SIDES.index(gone.side)
         force[:, side, gone.start : gone.stop] = moment[:, side, gone.start : gone.stop] = np.nan
@@ -125,7 +130,7 @@ def foot_contact(
         floor,
         lost,
         contact_findings(lost, recording),
-        owner == BOTH,
+        owner,
     )
 
 
@@ -279,7 +284,8 @@ def _nearest_told(owner: NDArray[np.int_]) -> NDArray[np.int_]:
     return owner[np.where(np.abs(frame - before) <= np.abs(after - frame), before, after)]
 
 
-def _at_force_rate(owner: NDArray[np.int_], samples: int, step: int) -> NDArray[np.int_]:
+def at_force_rate(owner: NDArray[np.int_], samples: int, step: int) -> NDArray[np.int_]:
+    """(P, N) owners of force samples from those (P, F) of frames."""
     frame = np.minimum((np.arange(samples) + step // 2) // step, owner.shape[1] - 1)
     return owner[:, frame]
 

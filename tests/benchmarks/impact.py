@@ -32,7 +32,7 @@ from jointload.numerics.rotations import rotate
 from jointload.numerics.signals import zero_lag_lowpass
 from jointload.settings import Settings
 from jointload.synthetic.board import BoardLanding
-from jointload.synthetic.disturbed import disturbed, plate_errors, seen_wrenches, true_body
+from jointload.synthetic.disturbed import disturbed, laboratory_errors, seen_wrenches, true_body
 from jointload.synthetic.flesh import drawn_flesh
 from jointload.synthetic.landing import SyntheticLanding, simulate_landing
 from jointload.synthetic.specification import LandingSpec
@@ -101,7 +101,7 @@ def drawn_spec(seed: int) -> LandingSpec:
 
 @lru_cache(maxsize=64)
 def drawn_case(seed: int, flesh: bool = True) -> Case | None:
-    """The landing of a seed; None where its legs cannot make it. One landing in four is on a board."""
+    """The landing of a seed; None where its legs cannot make it."""
     spec, rng = drawn_spec(seed), np.random.default_rng([seed, 302])
     body: FittedBody = calibrate(
         static_recording(spec.rider), label_map(), spec.rider, errors=true_body(spec.rider, rng)
@@ -111,7 +111,12 @@ def drawn_case(seed: int, flesh: bool = True) -> Case | None:
         landing = simulate_landing(spec, body, drawn if flesh else None)
     except InputError:
         return None
-    return Case(landing, BoardLanding(landing, plates="one a foot") if seed % 4 == 3 else None)
+    return Case(landing, BoardLanding(landing, plates="one a foot") if rides(seed) else None)
+
+
+def rides(seed: int) -> bool:
+    """Whether its landing is on a board."""
+    return seed % 4 == 3
 
 
 def recorded(case: Case, rate: float, known: bool = False, board_noise: float = CAMERA) -> Session:
@@ -129,14 +134,15 @@ def _on_board(session: Session, board: BoardLanding, size: float, noise: float) 
     """The session with the board in it: its markers, everything raised, its own pull on the plates."""
     trial, raised = session.trial, np.array([0.0, board.board.deck_height, 0.0])[:, None, None]
     rng = np.random.default_rng([board.landing.spec.seed, 303])
-    rotation, origin = board.pose(np.arange(trial.frames) / trial.point_rate)
+    of_plates, late = laboratory_errors(board.landing.spec.seed, size)
+    rotation, origin = board.pose(np.arange(trial.frames) / trial.point_rate - late)
     places = np.stack(list(board.board.markers.values()), axis=1)
     seen = origin[:, None] + rotate(rotation[:, :, None], places[..., None])
     seen = seen + noise * rng.standard_normal(seen.shape)
     exact = board.exact_plates()
     force, moment = (np.stack([getattr(plate, key) for plate in exact], axis=1) for key in ("force", "moment"))
     if size:
-        force, moment = seen_wrenches(force, moment, plate_errors(board.landing.spec.seed, size))
+        force, moment = seen_wrenches(force, moment, of_plates)
     plates = tuple(replace(p, force=force[:, k], moment=moment[:, k]) for k, p in enumerate(exact))
     return replace(
         session,

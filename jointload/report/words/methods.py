@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib import metadata
 
-from jointload.analysis import Analysis, plate_cutoff
+from jointload.analysis import Analysis
 from jointload.insole.limb.change import WhatIf
 from jointload.intake.rider import G
 from jointload.loads.contact import SHORTEST_CONTACT
@@ -163,7 +163,7 @@ def _filter(analysis: Analysis) -> str:
 
 
 def _followed(analysis: Analysis) -> str:
-    landing, cutoff = analysis.landing, plate_cutoff(analysis.settings, analysis.session.trial.force_rate)
+    landing, cutoff = analysis.landing, analysis.settings.plate_cutoff(analysis.session.trial.force_rate)
     noise = landing.smoother.noise.values() if landing.smoother else ()
     measured = f"{1000 * min(noise):.2g} to {1000 * max(noise):.2g} mm of noise" if noise else "noise"
     plates = "unfiltered plate wrenches" if cutoff is None else f"plate wrenches low-passed at {cutoff:g} Hz"
