@@ -23,7 +23,7 @@ CORRELATED = 0.01
 """Time [s] over which a jerk keeps its sign at an impact (choice)."""
 ALL_ALONG = 1.5
 """A segment's jerk per that of the whole body outside the strike: 1.0 to 1.5 in invented landings."""
-STRIKE = {"board": 32.0, "foot": 8.0, "shank": 5.5, "thigh": 1.7, "pelvis": 1.7, "trunk": 1.5}
+STRIKE = {"board": 24.0, "foot": 8.0, "shank": 5.5, "thigh": 1.7, "pelvis": 1.7, "trunk": 1.5}
 """The same after a strike, tuned on landings of tests/benchmarks/impact.py kept apart from those reported (bones there
 have 20 to 60, 10 to 40, 5 to 8, 5 to 8 and 4 to 8 in the first 80 ms)."""
 FORCE_CUTOFF = 60.0
