@@ -107,6 +107,7 @@ ORDER = (
     "landing.checks.marker_checks",
     "landing.checks.force_checks",
     "landing.checks.person",
+    "landing.checks.step_weight",
     "landing.checks.verdict",
     "together",
     "other_choices",

@@ -549,6 +549,19 @@ def test_published_recordings_are_not_refused(shared_c3d: Path, name: str, expec
     assert not verdict.stopped
 
 
+@pytest.mark.parametrize("name", ["run", "walk_1", "walk_2", "walk_3"])
+def test_a_mass_that_does_not_fit_the_steps(shared_c3d: Path, name: str) -> None:
+    """No standing trial of these was on a plate. The runner's mass is published (Fukuchi 2017 PeerJ 5:e3298); that of
+    the walker is the impulse of a stance over the duration of a step (walking_rider.toml)."""
+    session = published_session(shared_c3d, name)
+    said = {
+        share: told(analysed(session, rider=replace(session.rider, mass=share * session.rider.mass)), "body_weight")
+        for share in (0.9, 1.0, 1.1)
+    }
+    assert {share: finding.severity for share, finding in said.items()} == {0.9: "warn", 1.0: "pass", 1.1: "warn"}
+    assert "check the mass in rider.toml and the plates' scale" in said[1.1].advice
+
+
 def test_the_computed_markers_of_the_jump_are_named(shared_c3d: Path) -> None:
     jump = real(shared_c3d, "jump")
     finding = told(jump, "computed markers")
