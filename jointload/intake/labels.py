@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -131,9 +131,9 @@ MISTYPED = 0.75
 """Likeness from which on a label that is missing was rather mistyped than left out (choice)."""
 
 
-def with_closest(missing: Iterable[str], recording: Recording, label_map: LabelMap) -> list[str]:
-    """Labels that a recording lacks, each with the closest one that it has and that nothing else names."""
-    free = [label for label in recording.labels if label not in label_map.labels]
+def with_closest(missing: Iterable[str], recording: Recording, named: Collection[str]) -> list[str]:
+    """Labels that a recording lacks, each with the closest one that it has and that is not named itself."""
+    free = [label for label in recording.labels if label not in named]
     return [label + _closest(label, free, MISTYPED) for label in missing]
 
 

@@ -68,7 +68,7 @@ def check_labels_present(recording: Recording, label_map: LabelMap | None) -> li
     absent = sorted(label_map.labels.difference(recording.labels))
     if not absent:
         return [Finding("labels", "pass", "labels.toml", "all mapped markers are in the recording", "")]
-    text = f"not in the recording: {'; '.join(with_closest(absent, recording, label_map))}"
+    text = f"not in the recording: {'; '.join(with_closest(absent, recording, label_map.labels))}"
     return [Finding("labels", "warn", "labels.toml", text, "they must be in the static trial")]
 
 

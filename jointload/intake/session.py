@@ -137,6 +137,6 @@ def _check_own_labels(label_map: LabelMap, landing: Recording) -> None:
         if len(missing) > len(label_map.landmarks) // 2:
             raise
         advice = "give the standing trial that holds them with --static"
-        lacking = f"no {'; no '.join(with_closest(missing, landing, label_map))}"
+        lacking = f"no {'; no '.join(with_closest(missing, landing, label_map.labels))}"
         message = expected_found("static trial", "every marker of labels.toml", lacking, landing.name, advice)
         raise LabelError(message) from problem
