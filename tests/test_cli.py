@@ -452,6 +452,46 @@ def test_an_unwritable_folder_is_told(tmp_path: Path) -> None:
     assert not list(locked.iterdir())
 
 
+@pytest.mark.parametrize(
+    "command",
+    [
+        ["demo"],
+        ["analyse", *inputs(out="")],
+        ["whatif", *inputs(out=""), "--heel-wedge", "medial:4", "--side", "right"],
+        ["fit", *inputs(out=""), "--side", "right"],
+        ["layers", *inputs(out="")],
+        ["shape", "insole.toml"],
+        ["material", "insole.toml"],
+        ["study", "run", str(SAMPLE)],
+        ["study", "compare", str(SAMPLE), "--by", "condition"],
+        ["study", "dose", str(SAMPLE)],
+        ["study", "layers", str(SAMPLE)],
+        ["study", "rerun", "insole.toml"],
+    ],
+    ids=lambda words: "_".join(words[: 2 if words[0] == "study" else 1]),
+)
+def test_a_place_that_cannot_be_written_is_told_before_any_work(command: list[str], tmp_path: Path) -> None:
+    """The word of a step stands on a line of its own, so that one line says: nothing was begun."""
+    (tmp_path / "insole.toml").write_text("", encoding="utf-8")
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    done = jointload(*command, "--out", "file/result", where=tmp_path)
+    assert done.returncode == 2
+    (line,) = done.stderr.splitlines()
+    assert line.startswith("jointload: result folder: expected a place that can be written, found a file in the way")
+    assert line.endswith("choose another --out")
+
+
+@pytest.mark.parametrize("command", [["shape", "insole.toml"], ["study", "dose", str(SAMPLE)]])
+def test_a_folder_that_holds_no_earlier_result_is_not_replaced(command: list[str], tmp_path: Path) -> None:
+    """Told before the insole, or the study's results, are read."""
+    (tmp_path / "insole.toml").write_text("", encoding="utf-8")
+    (tmp_path / "result").mkdir()
+    (tmp_path / "result" / "thesis.txt").write_text("years of work", encoding="utf-8")
+    done = jointload(*command, "--out", "result", "--replace", where=tmp_path)
+    (line,) = done.stderr.splitlines()
+    assert line.startswith("jointload: result folder: expected an empty or new folder, or an earlier result, found ")
+
+
 def test_a_fit_with_landings_on_known_shapes(tmp_path: Path) -> None:
     """The invented wedge landing, and the flat one taken for a lift's; hashes of all of them are in the record."""
     for name in ("rider_a_landing_wedge.c3d", "rider_a_landing_flat.c3d"):
