@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from difflib import get_close_matches
 from typing import Annotated
 
 import typer
@@ -19,10 +20,10 @@ def models(name: Annotated[str, typer.Argument(help="one file's name for its ful
 
     known = {(kind, file) for kind in model_kinds() for file in model_names(kind)}
     if name and name not in {file for _, file in known}:
-        message = expected_found(
-            "model", "one of " + ", ".join(sorted({f for _, f in known})), repr(name), "models/", "choose one"
-        )
-        raise SettingError(message)
+        near = get_close_matches(name, {file for _, file in known})
+        expected = "one of " + ", ".join(near) if near else "a name of a file"
+        advice = "`jointload models` lists all names"
+        raise SettingError(expected_found("model", expected, repr(name), "models/", advice))
     for kind in model_kinds():
         chosen = [file for file in model_names(kind) if name in ("", file)]
         for file in chosen:
