@@ -98,7 +98,7 @@ def test_a_wrong_file_is_refused_in_one_line(tmp_path: Path, text: str, found: s
 
 
 def test_an_unknown_landmark_tells_where_the_known_ones_are_listed(tmp_path: Path) -> None:
-    with pytest.raises(LabelError, match="sacrum, c7, .* more; `jointload guide landing` lists all$") as refusal:
+    with pytest.raises(LabelError, match=r"sacrum, c7, .* more; `jointload guide landing` lists all$") as refusal:
         read_labels(write(tmp_path, '[landmarks]\nzzz = "A"'))
     assert len(str(refusal.value)) < MOST_LETTERS
     listed = (
@@ -111,7 +111,7 @@ def test_a_file_of_another_laboratory_is_refused_in_a_line_that_can_be_read() ->
     """Forty labels, none of which the recording has: the first few of both, and how to see the rest."""
     label_map = LabelMap({name: f"theirs {k}" for k, name in enumerate(LANDMARKS[:40])})
     with pytest.raises(
-        LabelError, match="35 more; its labels are Q0, .* 35 more: `jointload labels` lists all"
+        LabelError, match=r"35 more; its labels are Q0, .* 35 more: `jointload labels` lists all"
     ) as refusal:
         check_labels(label_map, recording_with(*(f"Q{k}" for k in range(40))))
     assert len(str(refusal.value)) < MOST_LETTERS
