@@ -198,6 +198,7 @@ ORDER = (
     "study.comparison",
     "study.styles",
     "study.reference",
+    "study.reliability",
     "study.exposures",
     "study.heights",
     "study.scatter",
