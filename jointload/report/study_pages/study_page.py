@@ -291,13 +291,17 @@ def _repeats(found: Comparison) -> str:
             number(one.mean, one.unit, 0),
             *(number(value, one.unit) for value in (one.sd_within, one.sem, one.mdc95)),
             escape(one.unit),
-            f"{one.icc_3_1:.2f}<small>{one.icc_3_1_low:.2f} to {one.icc_3_1_high:.2f}</small>".replace("-", "−"),
-            f"{one.icc_3_k:.2f}".replace("-", "−"),
+            f"{_share(one.icc_3_1)}<small>{_share(one.icc_3_1_low)} to {_share(one.icc_3_1_high)}</small>",
+            _share(one.icc_3_k),
         )
         for one in shown.itertuples(index=False)
     ]
     head = ("Quantity", "Riders × landings", "Mean", "SD of a rider", "SEM", "MDC95", "Unit", "ICC(3,1)", "ICC(3,k)")
     return html.paragraph(REPEATS.format(level=found.levels[0])) + html.table(head, rows, (1, 2, 3, 4, 5, 7, 8))
+
+
+def _share(value: float) -> str:
+    return f"{round(value, 2) + 0.0:.2f}".replace("-", "−")
 
 
 REPEATS = (
