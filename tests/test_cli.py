@@ -88,6 +88,12 @@ def test_libraries_of_algebra_get_one_thread_unless_told(told: str | None, kept:
     assert done.stdout.split()[-1] == kept
 
 
+@pytest.mark.parametrize("words", [["--help"], ["study", "--help"]])
+def test_a_command_stands_once_in_the_help(words: list[str], tmp_path: Path) -> None:
+    said = re.findall(r"^  ([a-z]+)  ", jointload(*words, where=tmp_path).stdout, re.MULTILINE)
+    assert "layers" in said and len(said) == len(set(said))
+
+
 def test_no_words_show_the_help(tmp_path: Path) -> None:
     done = jointload(where=tmp_path)
     assert done.returncode == 0
@@ -357,7 +363,8 @@ def test_an_unknown_label_lists_the_close_ones(tmp_path: Path) -> None:
         (["study", "compare"], "compare needs FOLDER (study.toml, riders.csv, trials.csv, labels.toml and recordings)"),
         (["analyse", "--outt", "x"], "see jointload analyse --help"),
         (["guide", "nothing"], "landing"),
-        (["models", "nothing"], "de_leva_1996"),
+        (["models", "nothing"], " more, found 'nothing' in models/; `jointload models` lists all names"),
+        (["models", "de_leva"], "expected one of de_leva_1996, found 'de_leva'"),
     ],
 )
 def test_wrong_words_are_one_line(words: list[str], said: str, tmp_path: Path) -> None:

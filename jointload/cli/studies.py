@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from jointload.cli.app import app
-from jointload.cli.command import Command, Group
+from jointload.cli.command import Command, StudyGroup
 from jointload.cli.options import Replace
 from jointload.cli.terminal import WARNINGS, check_new, console, step, watched
 
@@ -26,7 +26,7 @@ STOPPED = 130
 
 study = typer.Typer(
     name="study",
-    cls=Group,
+    cls=StudyGroup,
     help="Many riders and many landings: run them, compare them, repeat one.",
     invoke_without_command=True,
 )
