@@ -83,7 +83,8 @@ def material(
         check_new(out, replace, RECORD)
     if (file is None) == (hardness == 0):
         advice = "give the test's CSV, or --hardness with --kind elastomer"
-        raise SettingError(expected_found("material", "a test or a hardness", "neither or both", "the command", advice))
+        found = "neither" if file is None else "both"
+        raise SettingError(expected_found("material", "a test or a hardness", found, "the command", advice))
     if file is None:
         _hardness(hardness, kind)
         return

@@ -18,5 +18,7 @@ def read_toml(path: Path, what: str, option: str, error: type[InputError]) -> di
         return tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except OSError as problem:
         raise error(not_read(f"{what} file", "a readable TOML file", problem, path, option)) from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
+    except UnicodeDecodeError as problem:
+        raise error(not_read(f"{what} file", "TOML", problem, path, option)) from None
+    except tomllib.TOMLDecodeError as problem:
         raise error(f"{what} file: expected TOML, found {problem} in {path}; mend that line") from None
