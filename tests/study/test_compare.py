@@ -178,6 +178,8 @@ def test_a_smallest_change_is_told_in_three_digits_at_most() -> None:
         contrast=contrast, riders_to_decide=4.0, riders_with_more_landings={},
     )  # fmt: skip
     assert answer_sentence(row).endswith("about 4 riders would decide on a difference of 0.0311 Nm/kg.")  # type: ignore[arg-type]
+    contrast.estimate = -0.001
+    assert ": 0.00 Nm/kg between wedge and flat (−0.10 to 0.10): not decided" in answer_sentence(row)  # type: ignore[arg-type]
 
 
 def rode(rows: list[list[str]]) -> None:

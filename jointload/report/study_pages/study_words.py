@@ -53,11 +53,9 @@ def answer_sentence(row: Row) -> str:
     if row.verdict == NOT_KNOWN:
         return f"{name}, {c.level} against {c.baseline}: not known: {c.note}."
     told = told_difference(c, row.unit)
-    way = "higher" if c.estimate > 0 else "lower"
-    return (
-        f"{name}: {told.value.lstrip('−')} {bare_unit(row.unit)} {way} for {c.level} than for {c.baseline} "
-        f"({told.interval}): {row.verdict}{_deciding(row)}."
-    )
+    size, way = told.value.lstrip("−"), "higher" if c.estimate > 0 else "lower"
+    said = f"{way} for {c.level} than for {c.baseline}" if size.strip("0.") else f"between {c.level} and {c.baseline}"
+    return f"{name}: {size} {bare_unit(row.unit)} {said} ({told.interval}): {row.verdict}{_deciding(row)}."
 
 
 def decided_words(found: Comparison) -> str:
