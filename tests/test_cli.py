@@ -94,6 +94,20 @@ def test_a_command_stands_once_in_the_help(words: list[str], tmp_path: Path) -> 
     assert "layers" in said and len(said) == len(set(said))
 
 
+def test_a_quantity_may_be_named_in_words(tmp_path: Path) -> None:
+    assert jointload("explain", "peak", "knee", where=tmp_path).returncode == 2
+    said = jointload("explain", "knee", "flexion", "peak", where=tmp_path).stdout
+    assert said == jointload("explain", "knee_flexion_peak", where=tmp_path).stdout
+
+
+def test_a_decimal_comma_is_told(tmp_path: Path) -> None:
+    (tmp_path / "rider.toml").write_text('id = "x"\nmass_kg = 68,5\n', encoding="utf-8")
+    words = ("check", str(SAMPLE / "rider_a_static.c3d"), "--rider", "rider.toml")
+    assert "at line 2, column 13) in rider.toml; mend that line: words in quotes, decimals with a point" in (
+        jointload(*words, where=tmp_path).stderr
+    )
+
+
 def test_no_words_show_the_help(tmp_path: Path) -> None:
     done = jointload(where=tmp_path)
     assert done.returncode == 0
