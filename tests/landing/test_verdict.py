@@ -19,6 +19,7 @@ from jointload.landing.checks.force_checks import force_lag
 from jointload.landing.checks.verdict import judge
 from jointload.landing.measures.load_measures import MOMENT_PEAKS
 from jointload.numerics.rotations import about_axis, from_axes, rotate, rotate_back
+from jointload.numerics.signals import runs
 from jointload.settings import Settings
 
 RIGHT_MOMENT = "knee_flexion_moment_peak"
@@ -561,6 +562,17 @@ def test_a_mass_that_does_not_fit_the_steps(shared_c3d: Path, name: str) -> None
     }
     assert {share: finding.severity for share, finding in said.items()} == {0.9: "warn", 1.0: "pass", 1.1: "warn"}
     assert "check the mass in rider.toml and the plates' scale" in said[1.1].advice
+
+
+def test_the_weight_of_a_step_is_the_mean_force_of_whole_strides(shared_c3d: Path) -> None:
+    """Over 85 strides on a treadmill that is a plate the body gains no speed upwards: no marker is needed. 2 % is what
+    the pelvis' velocity may differ from the body's by over two seconds (0.2 m/s)."""
+    session = published_session(shared_c3d, "run")
+    force = np.sum([plate.force[1] for plate in session.trial.plates], axis=0)
+    touched = [start for start, stop in runs(force > 20.0) if stop - start > 0.1 * session.trial.force_rate]
+    weight = float(told(analysed(session), "body_weight").evidence.split(" N")[0])
+    assert len(touched) == 86
+    assert weight == pytest.approx(force[touched[0] : touched[-1]].mean(), rel=0.02)
 
 
 def test_the_computed_markers_of_the_jump_are_named(shared_c3d: Path) -> None:
