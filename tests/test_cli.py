@@ -380,6 +380,7 @@ def test_an_unknown_label_lists_the_close_ones(tmp_path: Path) -> None:
         (["models", "nothing"], " more, found 'nothing' in models/; `jointload models` lists all names"),
         (["shape", str(SAMPLE / "rider_a_static.c3d"), "--out", "x"], "insole file: expected TOML, found no text in"),
         (["material", str(SAMPLE / "truth.csv"), "--hardness", "60"], "a test or a hardness, found both"),
+        (["material", "--hardness", "60", "--kind", "elastomer", "--out", "x"], "leave --out out"),
         (["models", "de_leva"], "expected one of de_leva_1996, found 'de_leva'"),
     ],
 )

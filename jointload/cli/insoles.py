@@ -86,6 +86,11 @@ def material(
         found = "neither" if file is None else "both"
         raise SettingError(expected_found("material", "a test or a hardness", found, "the command", advice))
     if file is None:
+        if out is not None:
+            advice = "leave --out out: a modulus from hardness is shown"
+            raise SettingError(
+                expected_found("--out", "a test whose law is fitted", "a hardness", "the command", advice)
+            )
         _hardness(hardness, kind)
         return
     sizes = {"thickness": thickness, "area": area, "tup": tup}
