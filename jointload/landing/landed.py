@@ -157,6 +157,12 @@ class Landing:
         """() or (D,) [N] body weight."""
         return np.asarray(self.weight) if self.drawn is None else self.drawn.weight
 
+    @property
+    def centre_height(self) -> Array:
+        """(F,) [m] of the whole body's centre; of the pelvis where that is not known."""
+        centre = self.centre.position[1]
+        return centre if np.isfinite(centre).any() else self.poses.place(self.body, "hip_mid")[1]
+
     def touchdown_frame(self, side: str = "") -> int:
         return int(self.touchdown_frames(side))
 

@@ -219,10 +219,11 @@ def _padded(series: Array, frames: int) -> Array:
 
 def outside(corners: Array, places: Array) -> Array:
     """(P, F) [m] by which places (3, P, F) lie outside the convex quadrilateral of (3, 4) corners, seen from above;
-    negative inside."""
+    negative inside; NaN where a plate stands on its edge."""
     outline = corners[[0, 2]]
     edges = np.roll(outline, -1, axis=1) - outline
-    normals = np.stack((edges[1], -edges[0])) / np.linalg.norm(edges, axis=0)
+    with np.errstate(invalid="ignore"):
+        normals = np.stack((edges[1], -edges[0])) / np.linalg.norm(edges, axis=0)
     normals *= np.sign(np.sum(normals * (outline - outline.mean(axis=1, keepdims=True)), axis=0))
     (x, z), (across, along) = outline[..., None, None], normals[..., None, None]
     return np.asarray((across * (places[0] - x) + along * (places[2] - z)).max(axis=0))

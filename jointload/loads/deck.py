@@ -15,6 +15,7 @@ from jointload.body.board import BoardPose, seen_labels, track_board
 from jointload.body.calibration import FittedBody
 from jointload.body.pose import SegmentPoses
 from jointload.intake.board import Board
+from jointload.intake.labels import with_closest
 from jointload.intake.plates.plates import centre_of_pressure
 from jointload.intake.recording import SIDES, Finding, Plate, Recording, Severity
 from jointload.intake.rider import G
@@ -55,10 +56,11 @@ def under_feet(
     if board is None or not trial.plates:
         return UnderFeet(trial)
     pose = track_board(trial, board, settings.peak_cutoff(trial.point_rate), settings.longest_gap)
+    lacking = _lacking(board, trial)
     if pose is None:
-        return UnderFeet(trial, findings=(_ignored(board, trial, body, settings),))
+        return UnderFeet(trial, findings=(*lacking, _ignored(board, trial, body, settings)))
     place = _Whereabouts.of(pose, trial, settings.contact_threshold)
-    findings = [_fit_finding(pose, trial), *place.findings(trial, board)]
+    findings = [*lacking, _fit_finding(pose, trial), *place.findings(trial, board)]
     if not place.borne.any():
         return UnderFeet(trial, place.lost(), tuple(findings))
     plates, moved, words = _without(pose, place, trial, poses, body, settings)
@@ -229,6 +231,16 @@ def _largest_share(trial: Recording, plates: tuple[Plate, ...]) -> float:
     """Largest vertical force [N] that was taken out."""
     before, after = (np.sum([plate.force[1] for plate in group], axis=0) for group in (trial.plates, plates))
     return float(np.max(np.abs(before - after)))
+
+
+def _lacking(board: Board, trial: Recording) -> tuple[Finding, ...]:
+    """Markers of the board that the recording lacks, whether enough others remain or not."""
+    absent = [label for label in board.markers if label not in trial.labels]
+    if not absent:
+        return ()
+    text = f"not in the recording: {'; '.join(with_closest(absent, trial, board.markers))}"
+    advice = "correct board.toml, or label them there: without them the board's way is less certain"
+    return (Finding("board_markers", "warn", f"{trial.name}: {board.name}", text, advice),)
 
 
 def _fit_finding(pose: BoardPose, trial: Recording) -> Finding:

@@ -151,6 +151,20 @@ def test_a_ruler_error_is_told() -> None:
     assert said(analysis, "board_markers").startswith("warn")
 
 
+@pytest.mark.parametrize("seen", [2, 3])
+def test_a_label_that_the_recording_lacks_is_told(seen: int) -> None:
+    """Also where three others remain, by which the board is followed as before."""
+    made = board_landing("equal", exact=True)
+    markers = {
+        label if k < seen else f"{label}_typo": place for k, (label, place) in enumerate(made.board.markers.items())
+    }
+    analysis = run(replace(session_of(made), board=replace(made.board, markers=markers)))
+    absent = list(made.board.markers)[seen:]
+    lacking = "; ".join(f"{label}_typo, closest is {label}" for label in absent)
+    assert f"warn: not in the recording: {lacking}" in said(analysis, "board_markers")
+    assert ("weight and inertia of 2.8 kg taken out" in said(analysis)) == (seen == 3)
+
+
 def test_the_board_is_tracked() -> None:
     made = board_landing("equal", exact=True)
     pose = track_board(made.recorded(), made.board, None, 0.1)
