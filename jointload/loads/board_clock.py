@@ -23,7 +23,7 @@ from jointload.numerics.splines import CubicCurve
 FURTHEST, STEP = 3e-3, 0.25e-3
 """Lags [s] up to which either way, and in steps of which, are tried (choice)."""
 BEFORE, AFTER = 0.012, 0.060
-"""The plates are looked at from the first time [s] before the first touch until the second after it (choice)."""
+"""The plates are looked at from the first time [s] before the board's touch until the second after it (choice)."""
 ASIDE, LEAST_SHARP = 1e-3, 0.6
 """A lag is told where the changes grow by this share or more with lags so much [s] to either side of it (choice: of
 tuning landings on boards, those below it at 100 Hz missed the lag by up to 1.6 ms)."""
@@ -35,7 +35,7 @@ def camera_lag(recording: Recording, pose: BoardPose, struck: tuple[int, ...], c
     struck : force samples in which plates begin to bear load;  cutoff : low-pass [Hz] of the board's markers, put on
     the plates, too
     """
-    felt = _felt(recording, pose, min(struck), cutoff)
+    felt = _felt(recording, pose, struck, cutoff)
     lags = np.arange(-FURTHEST, FURTHEST + 0.5 * STEP, STEP)
     changes = np.array([felt.change(lag) for lag in lags])
     best = int(np.argmin(changes))
@@ -66,18 +66,27 @@ class _Felt:
         return float(np.sum(np.diff(self.plates - board) ** 2))
 
 
-def _felt(recording: Recording, pose: BoardPose, first: int, cutoff: float | None) -> _Felt:
+def _felt(recording: Recording, pose: BoardPose, struck: tuple[int, ...], cutoff: float | None) -> _Felt:
     rate, step, plates = recording.force_rate, recording.samples_per_frame, recording.plates
     whole = np.stack([sum(getattr(plate, key) for plate in plates) for key in ("force", "moment")])
-    whole = zero_lag_lowpass(whole, cutoff, rate)
     board = np.stack([wrench[:, 0] for wrench in inertial_wrench(pose, halves=False)])
     known = np.flatnonzero(np.isfinite(board).all(axis=(0, 1)))
-    centre = pose.place(pose.board.centre[:, None])[:, 0, known[np.argmin(np.abs(known - first // step))]]
-    lever = half_offset(pose.board)
+    board, frames = board[..., known], known * step
+    first = _touch(struck, frames, board[0], round(AFTER * rate))
+    centre = pose.place(pose.board.centre[:, None])[:, 0, known[np.argmin(np.abs(frames - first))]]
     samples = np.arange(max(first - round(BEFORE * rate), 0), min(first + round(AFTER * rate), whole.shape[-1]))
-    plates_felt, board_felt = (_sideways(each, centre, lever) for each in (whole[..., samples], board[..., known]))
-    curve = CubicCurve.through(known.astype(float), board_felt)
-    return _Felt(plates_felt, curve, samples, samples >= first, rate, step)
+    plates_felt = zero_lag_lowpass(whole, cutoff, rate)[..., samples]
+    lever = half_offset(pose.board)
+    curve = CubicCurve.through(known.astype(float), _sideways(board, centre, lever))
+    return _Felt(_sideways(plates_felt, centre, lever), curve, samples, samples >= first, rate, step)
+
+
+def _touch(struck: tuple[int, ...], frames: NDArray[np.intp], force: Array, reach: int) -> int:
+    """The force sample in which the board comes down: the first of those, within `reach` samples of each other, after
+    which the force (3, T) that moves it is largest."""
+    largest = [float(np.max(np.abs(force[:, (frames >= s) & (frames < s + reach)]), initial=0.0)) for s in struck]
+    hardest = struck[int(np.argmax(largest))]
+    return min(sample for sample in struck if abs(sample - hardest) <= reach)
 
 
 def _sideways(wrench: Array, centre: Array, lever: float) -> Array:

@@ -71,3 +71,14 @@ def test_a_board_that_neither_slides_nor_turns_tells_nothing() -> None:
     analysis = analysed(replace(session, trial=replace(trial, markers=markers)))
     assert np.isnan(analysis.session.trial.cameras_late)
     assert not [finding for finding in analysis.findings if finding.check == "clock"]
+
+
+def test_the_touch_is_the_boards_not_a_step_before_it() -> None:
+    """Somebody touches a plate before the landing, while the board is in the air."""
+    session = seen_late("equal", 0.0015, "one a foot")
+    first, second = session.trial.plates
+    force = first.force.copy()
+    force[1, 40:120] += 60.0
+    touched = replace(session.trial, plates=(replace(first, force=force), second))
+    analysis = analysed(replace(session, trial=touched))
+    assert analysis.session.trial.cameras_late == pytest.approx(0.0015, abs=TOLD)
