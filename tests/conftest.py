@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import os
 import shutil
+import sys
 import tempfile
 from pathlib import Path
 
 import pytest
 
 # Several processes share the processors: a library's threads would wait for each other. Told before numpy comes.
-os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+# What one has compiled all read, whatever the environment says: else each begins by compiling for a second.
+os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "PYTHONDONTWRITEBYTECODE": ""}
 
 from landed import MADE
 
@@ -33,6 +35,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 def pytest_configure(config: pytest.Config) -> None:
+    sys.dont_write_bytecode = False
     if hasattr(config.option, "loadscopereorder"):  # of the plugin for several processes: that order stays
         config.option.loadscopereorder = False
     if not hasattr(config, "workerinput"):  # the workers get the folder of the process that starts them

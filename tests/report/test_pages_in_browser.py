@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from few import few_draws
 from in_browser import CONTRAST, DESKTOP, LEAST_LETTERS, TELEPHONE, barriers, letters, quiet, screen
 from made_study import made_results
 
@@ -41,7 +42,8 @@ PAPER = {"paperWidth": 8.27, "paperHeight": 11.69, "printBackground": True, "pre
 
 @pytest.fixture(scope="module")
 def certain(analysis: Analysis) -> Analysis:
-    return with_intervals(analysis, draws=50)
+    with few_draws():
+        return with_intervals(analysis, draws=50)
 
 
 @pytest.fixture(scope="module")
