@@ -473,7 +473,8 @@ def test_a_fit_with_landings_on_known_shapes(tmp_path: Path) -> None:
         "--interval-draws",
         "0",
     )
-    done = jointload("fit", *inputs(), *words, "--conditions", "conditions.csv", where=tmp_path)
+    with few_draws():
+        done = jointload("fit", *inputs(), *words, "--conditions", "conditions.csv", where=tmp_path)
     assert done.returncode == 0, done.stderr
     assert "a prediction" in done.stdout and "A shape within your limits" in done.stdout
     record = json.loads((tmp_path / "result" / "run.json").read_text())
