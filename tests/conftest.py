@@ -21,10 +21,11 @@ SHARED = ROOT.parent / "shared"
 
 
 LONG = (
-    "test_blocks", "test_cli", "test_cluster", "test_day_in_browser", "test_whole_day", "test_pages_in_browser",
-    "test_browser", "test_fit", "test_batch", "test_dispatch", "test_kills", "test_compare", "test_dose",
-    "test_whatif_published", "test_fitting_day", "test_whatif", "test_coverage", "test_same_doubts", "test_personal",
-    "test_insole_folder", "test_intervals", "test_synthetic", "test_on_insole", "test_foundation", "test_hostile",
+    "test_blocks", "test_whole_day", "test_cli", "test_cluster", "test_pages_in_browser", "test_day_in_browser",
+    "test_browser", "test_fit", "test_batch", "test_dispatch", "test_compare", "test_kills", "test_dose",
+    "test_whatif", "test_whatif_published", "test_fitting_day", "test_hostile", "test_same_doubts", "test_personal",
+    "test_insole_folder", "test_intervals", "test_faults", "test_synthetic", "test_on_insole", "test_foundation",
+    "test_coverage", "test_balance",
 )  # fmt: skip
 """Files that take longest begin first, the longest before the others, so that several processes end together."""
 

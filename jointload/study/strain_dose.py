@@ -168,7 +168,7 @@ def strain_dose(metrics: pandas.DataFrame, exposures: Sequence[Exposure], baseli
 
 
 def _parts(loads: pandas.DataFrame, *by: str) -> Callable[..., pandas.DataFrame]:
-    """The rows of each kind, by their columns `by`; parted once, which is quicker than to choose them whenever asked."""
+    """The rows of each kind, by their columns `by`; parted once, which is quicker than to choose them when asked."""
     parts = dict(iter(loads.groupby(list(by), sort=False)))
     return lambda *kind: parts.get(kind, loads.iloc[:0])
 
