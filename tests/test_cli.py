@@ -18,6 +18,7 @@ from typing import Any
 
 import pytest
 from command import jointload
+from few import few_draws
 from written_names import ends_in_a_side_letter
 
 from jointload import __version__ as jointload_version
@@ -158,7 +159,8 @@ def assert_the_picture_of_readme_shows(page: str, name: str = "demo_report") -> 
 
 
 def test_analyse_without_a_whatif(tmp_path: Path) -> None:
-    done = jointload("analyse", *inputs(out="a/b/result"), "--draws", "40", where=tmp_path)
+    with few_draws():
+        done = jointload("analyse", *inputs(out="a/b/result"), "--draws", "40", where=tmp_path)
     assert done.returncode == 0, done.stderr
     assert {path.name for path in (tmp_path / "a/b/result").iterdir()} == RESULT
     *_, force, knee, back, verdict = done.stdout.splitlines()
@@ -180,7 +182,8 @@ def test_analyse_without_a_whatif(tmp_path: Path) -> None:
 
 def test_inputs_taken_as_exact_are_left_out(tmp_path: Path) -> None:
     words = ("--draws", "20", "--without", "skin, camera", "--seed", "4")
-    done = jointload("analyse", *inputs(), *words, where=tmp_path)
+    with few_draws():
+        done = jointload("analyse", *inputs(), *words, where=tmp_path)
     assert done.returncode == 0, done.stderr
     intervals = json.loads((tmp_path / "result" / "run.json").read_text(encoding="utf-8"))["intervals"]
     assert intervals["seed"] == 4 and not {"skin", "camera"} & set(intervals["inputs"])
@@ -534,7 +537,8 @@ def test_a_fit_with_landings_on_known_shapes(tmp_path: Path) -> None:
         "--interval-draws",
         "0",
     )
-    done = jointload("fit", *inputs(), *words, "--conditions", "conditions.csv", where=tmp_path)
+    with few_draws():
+        done = jointload("fit", *inputs(), *words, "--conditions", "conditions.csv", where=tmp_path)
     assert done.returncode == 0, done.stderr
     assert "a prediction" in done.stdout and "A shape within your limits" in done.stdout
     record = json.loads((tmp_path / "result" / "run.json").read_text())
