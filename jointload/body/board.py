@@ -77,6 +77,19 @@ def seen_labels(board: Board, recording: Recording) -> list[str]:
     return [label for label in board.markers if label in recording.labels]
 
 
+def with_board(
+    recording: Recording, board: Board | None, longest_gap: float, labels: list[str], markers: Array
+) -> tuple[list[str], Array]:
+    """Labels and markers (3, M, F) [m] of a body, with those of a board that are none of these after them; gaps up to
+    `longest_gap` [s] bridged."""
+    ridden = [] if board is None else [label for label in seen_labels(board, recording) if label not in labels]
+    if not ridden:
+        return labels, markers
+    seen = recording.markers[:, [recording.labels.index(label) for label in ridden]]
+    seen, _ = bridge_short_gaps(seen, int(longest_gap * recording.point_rate))
+    return [*labels, *ridden], np.concatenate((markers, seen), axis=1)
+
+
 def fitted_pose(board: Board, labels: list[str], markers: Array, cutoff: float | None, rate: float) -> BoardPose:
     """markers : (3, m, F) [m] of these labels, or (3, m, D, F) for D draws; their low-pass [Hz] and their rate [Hz]"""
     local = np.stack([board.markers[label] for label in labels], axis=1)

@@ -12,13 +12,14 @@ from functools import cached_property
 
 import numpy as np
 
+from jointload.body.board import with_board
 from jointload.body.calibration import FittedBody
 from jointload.body.pose import complete_markers
 from jointload.intake.board import Board
 from jointload.intake.recording import Array, Finding, Recording, split_side
 from jointload.motion.roughness import OF_BOARD, Roughness, roughness
 from jointload.numerics.banded import BandedMap
-from jointload.numerics.signals import bridge_short_gaps, runs
+from jointload.numerics.signals import runs
 from jointload.numerics.splines import FEWEST, JerkSpline, noise_level
 
 SLOWEST = 240.0
@@ -141,12 +142,8 @@ def follow(
     load."""
     touchdowns = tuple(sample // trial.samples_per_frame for sample in struck)
     used, markers, findings, _ = complete_markers(trial, body, longest_gap, touchdowns)
-    labels = list(used)
-    ridden = [] if board is None else [label for label in board.markers if label in trial.labels and label not in used]
-    if ridden:
-        under = trial.markers[:, [trial.labels.index(label) for label in ridden]]
-        under, _ = bridge_short_gaps(under, int(longest_gap * trial.point_rate))
-        labels, markers = [*labels, *ridden], np.concatenate((markers, under), axis=1)
+    labels, markers = with_board(trial, board, longest_gap, used, markers)
+    ridden = labels[len(used) :]
     owner = {label: split_side(name)[1] for name, cluster in body.clusters.items() for label in cluster.labels}
     owner |= dict.fromkeys(ridden, BOARD)
     rows: dict[str, list[int]] = {}

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from jointload.analysis import fit_body, never_bridged
 from jointload.body.angles import joint_angles
 from jointload.body.bent import left_out_as_in
+from jointload.body.board import with_board
 from jointload.body.calibration import FittedBody
 from jointload.body.joined import Joining
 from jointload.body.mass_centre import mass_centre
@@ -41,7 +42,7 @@ from jointload.uncertainty.draws import MM, Draws, PlateErrors, Streams, draw_in
 from jointload.uncertainty.in_order import in_order
 from jointload.uncertainty.skin import SkinMotion, draw_skin
 from jointload.uncertainty.spreads import Source
-from jointload.uncertainty.under_board import BoardChange, with_board
+from jointload.uncertainty.under_board import BoardChange
 
 LARGEST_CHUNK, LEAST_CHUNKS = 25, 20
 """Draws poured together: few enough for the memory, and where a cut-off is drawn in enough chunks for it to be spread

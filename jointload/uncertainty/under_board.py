@@ -7,33 +7,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from jointload.body.board import seen_labels
-from jointload.intake.board import Board
-from jointload.intake.recording import Array, Recording
+from jointload.intake.recording import Array
 from jointload.landing.filtered import FilteredForces, filtered_forces
 from jointload.landing.landed import Landing
 from jointload.loads.contact import Contact
 from jointload.loads.moved_board import MovedBoard, on_feet
 from jointload.loads.soles import sole_outlines
-from jointload.numerics.signals import bridge_short_gaps, zero_lag_lowpass
+from jointload.numerics.signals import zero_lag_lowpass
 from jointload.settings import Settings
 from jointload.uncertainty.draws import PlateErrors
 
 Markers = dict[str, Array]
 """Label -> (3, F) or (3, D, F) [m]."""
-
-
-def with_board(
-    trial: Recording, board: Board | None, longest_gap: float, labels: list[str], markers: Array
-) -> tuple[list[str], Array]:
-    """The body's labels and markers (3, M, F) with those of a board after them."""
-    ridden = [] if board is None else [label for label in seen_labels(board, trial) if label not in labels]
-    if not ridden:
-        return labels, markers
-    seen, _ = bridge_short_gaps(
-        trial.markers[:, [trial.labels.index(label) for label in ridden]], int(longest_gap * trial.point_rate)
-    )
-    return [*labels, *ridden], np.concatenate((markers, seen), axis=1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,8 +32,8 @@ class BoardChange:
     def of(
         cls, landing: Landing, moved: MovedBoard, plates: PlateErrors, exact: Markers, drawn: Markers
     ) -> BoardChange:
-        """plates : of the draws;  exact, drawn : markers. Plates feel feet and board with one
-        error; taken off is what the drawn markers say of the board."""
+        """plates : of the draws;  exact, drawn : markers. Plates feel feet and board with one error; taken off is what
+        the drawn markers say of the board."""
         step, samples = landing.recording.samples_per_frame, landing.contact.fast_force.shape[-1]
         soles = sole_outlines(landing.poses, landing.body)
 
