@@ -44,6 +44,7 @@ from jointload.loads.pressed_soles import match_insoles
 from jointload.loads.shared_plate import share_plates
 from jointload.loads.split_interval import split_interval
 from jointload.motion.following import Smoother, follow
+from jointload.one_clock import on_one_clock
 from jointload.other_choices import MAIN_QUANTITIES, Variant, other_settings, over_stretches
 from jointload.settings import Settings
 from jointload.together import compare_trials, fit_findings
@@ -81,6 +82,7 @@ def analyse(session: Session, settings: Settings | None = None, variants: bool =
     _require_sampled(session, settings)
     rider, plate_weight, of_weight = weigh(session)
     body = fit_body(session, rider, settings)
+    session, of_clock = on_one_clock(session, body, settings, plates_struck(session.trial, settings))
     paths, landing, landing_findings = _smoothed_as_can_be(session, body, plate_weight, settings)
     settings = landing.settings
     verdict = judge(landing)
@@ -88,7 +90,7 @@ def analyse(session: Session, settings: Settings | None = None, variants: bool =
     measures = with_split_interval(with_tissue_spreads(measure_landing(landing), landing), landing)
     measures = with_void_notes(measures, verdict.findings)
     measures, of_choice = _over_quiet_stretches(session, rider, plate_weight, settings, measures)
-    findings = of_choice + _recording_findings(session) + of_weight + body.findings + landing_findings
+    findings = of_choice + _recording_findings(session) + of_weight + body.findings + of_clock + landing_findings
     of_numbers = split_findings(measures, landing) + strength_findings(measures, landing)
     return Analysis(
         session=session,
@@ -204,7 +206,7 @@ def descend(
     moved, body, poses, angles = paths.moved, paths.body, paths.poses, paths.angles
     trial, markers = moved.recording, moved.markers
     plates = under_feet(trial, session.board, poses, body, settings)
-    cutoff = plate_cutoff(settings, trial.force_rate)
+    cutoff = settings.plate_cutoff(trial.force_rate)
     contact = foot_contact(plates.recording, poses, body, cutoff, settings.contact_threshold, plates.lost)
     pressed = match_insoles(session.insoles, contact, trial.time, cutoff)
     contact, split = share_plates(contact, plates.recording, poses, body, cutoff, pressed)
@@ -243,6 +245,7 @@ def descend(
         apart=paths.apart,
         same_person=session.same_person,
         has_static=session.has_static,
+        moved_board=plates.moved,
         smoother=moved.smoother,
         motion=motion,
         balance=balance,
@@ -296,14 +299,6 @@ def _moved(session: Session, body: FittedBody, settings: Settings) -> _Moved:
 def _tracked(moved: _Moved, body: FittedBody) -> tuple[SegmentPoses, tuple[Finding, ...]]:
     trial = moved.recording
     return track_segments(moved.markers, body, trial.point_rate, trial.numbers)
-
-
-def plate_cutoff(settings: Settings, rate: float) -> float | None:
-    """Low-pass [Hz] of the wrenches for the dynamics: that of the markers where it is fixed, that of force peaks where
-    the motion is balanced with them."""
-    if settings.smoothing == "balanced" and settings.impact_cutoff is not None:
-        return min(settings.impact_cutoff, 0.45 * rate)
-    return settings.fixed_cutoff
 
 
 def never_bridged(trial: Recording, settings: Settings) -> tuple[int, ...]:

@@ -96,6 +96,17 @@ def not_written(problem: OSError, path: object, advice: str) -> str:
     return expected_found("output", "a new file", problem.strerror or problem, str(path), advice)
 
 
+NAMED = 5
+"""Names that one line lists before it counts the rest."""
+
+
+def some(names: Iterable[str], between: str = ", ") -> str:
+    """Names in a row; after NAMED of them the rest are counted."""
+    names = list(names)
+    more = [f"{len(names) - NAMED} more"] if len(names) > NAMED else []
+    return between.join([*names[:NAMED], *more])
+
+
 def known_names(names: Iterable[str]) -> str:
     """The known names as a readable list for an error message."""
     return ", ".join(sorted(names)) or "none"

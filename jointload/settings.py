@@ -83,5 +83,14 @@ class Settings:
         """Of markers and plates [Hz] before the dynamics, where it is fixed."""
         return self.cutoff if self.smoothing == "fixed" else None
 
+    def peak_cutoff(self, rate: float) -> float | None:
+        """Of force peaks, and of a board's markers, kept below half the rate [Hz] at which they are sampled."""
+        return None if self.impact_cutoff is None else min(self.impact_cutoff, 0.45 * rate)
+
+    def plate_cutoff(self, rate: float) -> float | None:
+        """Of the wrenches for the dynamics: that of the markers where it is fixed, that of force peaks where the motion
+        is balanced with them."""
+        return self.peak_cutoff(rate) if self.smoothing == "balanced" else self.fixed_cutoff
+
     def as_dict(self) -> dict[str, object]:
         return {f.name: getattr(self, f.name) for f in fields(self)}

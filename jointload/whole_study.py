@@ -36,6 +36,7 @@ from jointload.study.observations import (
     require_one_smoothing,
 )
 from jointload.study.reference import percentiles
+from jointload.study.reliability import reliabilities
 from jointload.study.strain_dose import Dose, strain_dose
 from jointload.study.styles import find_styles
 from jointload.study_run.batch import (
@@ -145,6 +146,7 @@ def compare_study(
         trials=len(kept),
         attempted=len(seen.trials),
         by_stance=seen.by_stance,
+        repeats=reliabilities(data[data["level"] == levels[0]]),
     )
     with step("Styles"):
         styles = find_styles(data, found.task)

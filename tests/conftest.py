@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import os
 import shutil
+import sys
 import tempfile
 from pathlib import Path
 
 import pytest
 
 # Several processes share the processors: a library's threads would wait for each other. Told before numpy comes.
-os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+# What one has compiled all read, whatever the environment says: else each begins by compiling for a second.
+os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "PYTHONDONTWRITEBYTECODE": ""}
 
 from landed import MADE
 
@@ -19,10 +21,11 @@ SHARED = ROOT.parent / "shared"
 
 
 LONG = (
-    "test_blocks", "test_cli", "test_cluster", "test_day_in_browser", "test_whole_day", "test_pages_in_browser",
-    "test_browser", "test_fit", "test_batch", "test_dispatch", "test_kills", "test_compare", "test_dose",
-    "test_whatif_published", "test_fitting_day", "test_whatif", "test_coverage", "test_same_doubts", "test_personal",
-    "test_insole_folder", "test_intervals", "test_synthetic", "test_on_insole", "test_foundation", "test_hostile",
+    "test_blocks", "test_whole_day", "test_cli", "test_cluster", "test_pages_in_browser", "test_day_in_browser",
+    "test_browser", "test_fit", "test_batch", "test_dispatch", "test_compare", "test_kills", "test_dose",
+    "test_whatif", "test_whatif_published", "test_fitting_day", "test_hostile", "test_same_doubts", "test_personal",
+    "test_insole_folder", "test_intervals", "test_faults", "test_synthetic", "test_on_insole", "test_foundation",
+    "test_coverage", "test_balance",
 )  # fmt: skip
 """Files that take longest begin first, the longest before the others, so that several processes end together."""
 
@@ -33,6 +36,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 def pytest_configure(config: pytest.Config) -> None:
+    sys.dont_write_bytecode = False
     if hasattr(config.option, "loadscopereorder"):  # of the plugin for several processes: that order stays
         config.option.loadscopereorder = False
     if not hasattr(config, "workerinput"):  # the workers get the folder of the process that starts them

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import hashlib
 import os
@@ -9,10 +10,12 @@ import shutil
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
+import landed
 import numpy as np
 import pandas
 
 from jointload.modeldata import shipped_folder
+from jointload.whole_study import run_study
 
 
 def write_csv(path: Path, rows: Sequence[Sequence[str]]) -> None:
@@ -45,6 +48,25 @@ def sample_study(folder: Path, times: int = 1) -> Path:
             more.append([name, *rest])
     write_csv(folder / "trials.csv", more)
     return folder
+
+
+def of_rider_a(study: Path) -> Path:
+    """The sample study with the two landings of its first rider alone."""
+    change(study / "trials.csv", lambda rows: rows.__delitem__(slice(4, None)))
+    change(study / "riders.csv", lambda rows: rows.__delitem__(slice(2, None)))
+    return study
+
+
+def ran_sample(folder: Path, times: int = 1) -> tuple[Path, Path]:
+    """A copy of `sample_study` and its results, run in one process once for all tests of a run."""
+    place = Path(os.environ[landed.MADE], f"sample_{times}")
+    if not place.exists():
+        half = place.with_suffix(f".{os.getpid()}")
+        assert run_study(sample_study(half / "study", times), half / "out").analysed == 6 * times
+        with contextlib.suppress(OSError):  # another process was quicker
+            half.rename(place)
+    study, out = (Path(shutil.copytree(place / name, folder / name)) for name in ("study", "out"))
+    return study, out
 
 
 def every_byte(folder: Path) -> dict[str, str]:

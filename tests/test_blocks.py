@@ -13,6 +13,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 from command import jointload
+from few import few_draws
+from made_day import Here
 
 import jointload as jointload_package
 from jointload.cli.guide import PAGES
@@ -106,12 +108,14 @@ def write_drop(path: Path, height: float, mass: float, stiffness: float) -> None
 
 @pytest.fixture(scope="module")
 def told(folder: Path) -> dict[str, Told]:
-    """Every command run once, in reading order."""
+    """Every command run once, in reading order; a day's workers are this process (as processes: test_whole_day)."""
     done = {}
-    for line in COMMANDS:
-        done[line] = run(line, folder)
-        if line.startswith("jointload labels"):
-            shutil.copy(SAMPLE / "labels.toml", folder)  # the reader has read and completed every line
+    with few_draws(), pytest.MonkeyPatch.context() as patch:
+        patch.setattr("jointload.day.lanes.Lane", lambda *_, **__: Here())
+        for line in COMMANDS:
+            done[line] = run(line, folder)
+            if line.startswith("jointload labels"):
+                shutil.copy(SAMPLE / "labels.toml", folder)  # the reader has read and completed every line
     return done
 
 
@@ -178,7 +182,7 @@ def test_the_python_of_the_guide_runs(told: dict[str, Told], folder: Path, monke
     monkeypatch.setattr(jointload_package, "with_intervals", partial(with_intervals, draws=30), raising=False)
     monkeypatch.setattr(jointload_package, "fit", partial(fit, draws=50), raising=False)
     names: dict[str, object] = {}
-    with contextlib.chdir(folder):
+    with few_draws(), contextlib.chdir(folder):
         for _, code in blocks(TEXTS["python"], "python"):
             exec(compile(code, "python.md", "exec"), names)
     table = names["jointload"].metrics_table(names["landing"])  # type: ignore[attr-defined]

@@ -18,6 +18,7 @@ from typing import Any
 
 import pytest
 from command import jointload
+from few import few_draws
 from written_names import ends_in_a_side_letter
 
 from jointload import __version__ as jointload_version
@@ -88,6 +89,26 @@ def test_libraries_of_algebra_get_one_thread_unless_told(told: str | None, kept:
     assert done.stdout.split()[-1] == kept
 
 
+@pytest.mark.parametrize("words", [["--help"], ["study", "--help"]])
+def test_a_command_stands_once_in_the_help(words: list[str], tmp_path: Path) -> None:
+    said = re.findall(r"^  ([a-z]+)  ", jointload(*words, where=tmp_path).stdout, re.MULTILINE)
+    assert "layers" in said and len(said) == len(set(said))
+
+
+def test_a_quantity_may_be_named_in_words(tmp_path: Path) -> None:
+    assert jointload("explain", "peak", "knee", where=tmp_path).returncode == 2
+    said = jointload("explain", "knee", "flexion", "peak", where=tmp_path).stdout
+    assert said == jointload("explain", "knee_flexion_peak", where=tmp_path).stdout
+
+
+def test_a_decimal_comma_is_told(tmp_path: Path) -> None:
+    (tmp_path / "rider.toml").write_text('id = "x"\nmass_kg = 68,5\n', encoding="utf-8")
+    words = ("check", str(SAMPLE / "rider_a_static.c3d"), "--rider", "rider.toml")
+    assert "at line 2, column 13) in rider.toml; mend that line: words in quotes, decimals with a point" in (
+        jointload(*words, where=tmp_path).stderr
+    )
+
+
 def test_no_words_show_the_help(tmp_path: Path) -> None:
     done = jointload(where=tmp_path)
     assert done.returncode == 0
@@ -138,7 +159,8 @@ def assert_the_picture_of_readme_shows(page: str, name: str = "demo_report") -> 
 
 
 def test_analyse_without_a_whatif(tmp_path: Path) -> None:
-    done = jointload("analyse", *inputs(out="a/b/result"), "--draws", "40", where=tmp_path)
+    with few_draws():
+        done = jointload("analyse", *inputs(out="a/b/result"), "--draws", "40", where=tmp_path)
     assert done.returncode == 0, done.stderr
     assert {path.name for path in (tmp_path / "a/b/result").iterdir()} == RESULT
     *_, force, knee, back, verdict = done.stdout.splitlines()
@@ -160,7 +182,8 @@ def test_analyse_without_a_whatif(tmp_path: Path) -> None:
 
 def test_inputs_taken_as_exact_are_left_out(tmp_path: Path) -> None:
     words = ("--draws", "20", "--without", "skin, camera", "--seed", "4")
-    done = jointload("analyse", *inputs(), *words, where=tmp_path)
+    with few_draws():
+        done = jointload("analyse", *inputs(), *words, where=tmp_path)
     assert done.returncode == 0, done.stderr
     intervals = json.loads((tmp_path / "result" / "run.json").read_text(encoding="utf-8"))["intervals"]
     assert intervals["seed"] == 4 and not {"skin", "camera"} & set(intervals["inputs"])
@@ -357,7 +380,11 @@ def test_an_unknown_label_lists_the_close_ones(tmp_path: Path) -> None:
         (["study", "compare"], "compare needs FOLDER (study.toml, riders.csv, trials.csv, labels.toml and recordings)"),
         (["analyse", "--outt", "x"], "see jointload analyse --help"),
         (["guide", "nothing"], "landing"),
-        (["models", "nothing"], "de_leva_1996"),
+        (["models", "nothing"], " more, found 'nothing' in models/; `jointload models` lists all names"),
+        (["shape", str(SAMPLE / "rider_a_static.c3d"), "--out", "x"], "insole file: expected TOML, found no text in"),
+        (["material", str(SAMPLE / "truth.csv"), "--hardness", "60"], "a test or a hardness, found both"),
+        (["material", "--hardness", "60", "--kind", "elastomer", "--out", "x"], "leave --out out"),
+        (["models", "de_leva"], "expected one of de_leva_1996, found 'de_leva'"),
     ],
 )
 def test_wrong_words_are_one_line(words: list[str], said: str, tmp_path: Path) -> None:
@@ -452,6 +479,46 @@ def test_an_unwritable_folder_is_told(tmp_path: Path) -> None:
     assert not list(locked.iterdir())
 
 
+@pytest.mark.parametrize(
+    "command",
+    [
+        ["demo"],
+        ["analyse", *inputs(out="")],
+        ["whatif", *inputs(out=""), "--heel-wedge", "medial:4", "--side", "right"],
+        ["fit", *inputs(out=""), "--side", "right"],
+        ["layers", *inputs(out="")],
+        ["shape", "insole.toml"],
+        ["material", "insole.toml"],
+        ["study", "run", str(SAMPLE)],
+        ["study", "compare", str(SAMPLE), "--by", "condition"],
+        ["study", "dose", str(SAMPLE)],
+        ["study", "layers", str(SAMPLE)],
+        ["study", "rerun", "insole.toml"],
+    ],
+    ids=lambda words: "_".join(words[: 2 if words[0] == "study" else 1]),
+)
+def test_a_place_that_cannot_be_written_is_told_before_any_work(command: list[str], tmp_path: Path) -> None:
+    """The word of a step stands on a line of its own, so that one line says: nothing was begun."""
+    (tmp_path / "insole.toml").write_text("", encoding="utf-8")
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    done = jointload(*command, "--out", "file/result", where=tmp_path)
+    assert done.returncode == 2
+    (line,) = done.stderr.splitlines()
+    assert line.startswith("jointload: result folder: expected a place that can be written, found a file in the way")
+    assert line.endswith("choose another --out")
+
+
+@pytest.mark.parametrize("command", [["shape", "insole.toml"], ["study", "dose", str(SAMPLE)]])
+def test_a_folder_that_holds_no_earlier_result_is_not_replaced(command: list[str], tmp_path: Path) -> None:
+    """Told before the insole, or the study's results, are read."""
+    (tmp_path / "insole.toml").write_text("", encoding="utf-8")
+    (tmp_path / "result").mkdir()
+    (tmp_path / "result" / "thesis.txt").write_text("years of work", encoding="utf-8")
+    done = jointload(*command, "--out", "result", "--replace", where=tmp_path)
+    (line,) = done.stderr.splitlines()
+    assert line.startswith("jointload: result folder: expected an empty or new folder, or an earlier result, found ")
+
+
 def test_a_fit_with_landings_on_known_shapes(tmp_path: Path) -> None:
     """The invented wedge landing, and the flat one taken for a lift's; hashes of all of them are in the record."""
     for name in ("rider_a_landing_wedge.c3d", "rider_a_landing_flat.c3d"):
@@ -470,7 +537,8 @@ def test_a_fit_with_landings_on_known_shapes(tmp_path: Path) -> None:
         "--interval-draws",
         "0",
     )
-    done = jointload("fit", *inputs(), *words, "--conditions", "conditions.csv", where=tmp_path)
+    with few_draws():
+        done = jointload("fit", *inputs(), *words, "--conditions", "conditions.csv", where=tmp_path)
     assert done.returncode == 0, done.stderr
     assert "a prediction" in done.stdout and "A shape within your limits" in done.stdout
     record = json.loads((tmp_path / "result" / "run.json").read_text())

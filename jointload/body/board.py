@@ -21,7 +21,7 @@ bent deck)."""
 @dataclass(frozen=True, eq=False)
 class BoardPose:
     """lab_from_board (3, 3, F), the place (3, F) [m] of the board's origin, and the root mean square distance (F,) [m]
-    of its markers from the fit; NaN where fewer than three of them are seen."""
+    of its markers from the fit; NaN where fewer than three of them are seen. Draws stand before frames."""
 
     board: Board
     rotation: Array
@@ -31,7 +31,11 @@ class BoardPose:
 
     def place(self, local: Array) -> Array:
         """(3, P, F) [m] in the lab of points (3, P) [m] of the board."""
-        return self.origin[:, None] + rotate(self.rotation[:, :, None], local[..., None])
+        return self.origin[:, None] + rotate(self.rotation[:, :, None], local.reshape(3, -1, *self._ones))
+
+    @property
+    def _ones(self) -> tuple[int, ...]:
+        return (1,) * (self.origin.ndim - 1)
 
     @property
     def supports(self) -> Array:
@@ -60,14 +64,36 @@ def track_board(recording: Recording, board: Board, cutoff: float | None, longes
 
     cutoff [Hz] : low-pass of the markers;  longest_gap [s] : that a spline bridges
     """
-    labels = [label for label in board.markers if label in recording.labels]
+    labels = seen_labels(board, recording)
     if len(labels) < 3:
         return None
     markers = recording.markers[:, [recording.labels.index(label) for label in labels]]
     markers, _ = bridge_short_gaps(markers, int(longest_gap * recording.point_rate))
-    markers = zero_lag_lowpass(markers, cutoff, recording.point_rate)
+    pose = fitted_pose(board, labels, markers, cutoff, recording.point_rate)
+    return pose if np.isfinite(pose.residual).any() else None
+
+
+def seen_labels(board: Board, recording: Recording) -> list[str]:
+    return [label for label in board.markers if label in recording.labels]
+
+
+def with_board(
+    recording: Recording, board: Board | None, longest_gap: float, labels: list[str], markers: Array
+) -> tuple[list[str], Array]:
+    """Labels and markers (3, M, F) [m] of a body, with those of a board that are none of these after them; gaps up to
+    `longest_gap` [s] bridged."""
+    ridden = [] if board is None else [label for label in seen_labels(board, recording) if label not in labels]
+    if not ridden:
+        return labels, markers
+    seen = recording.markers[:, [recording.labels.index(label) for label in ridden]]
+    seen, _ = bridge_short_gaps(seen, int(longest_gap * recording.point_rate))
+    return [*labels, *ridden], np.concatenate((markers, seen), axis=1)
+
+
+def fitted_pose(board: Board, labels: list[str], markers: Array, cutoff: float | None, rate: float) -> BoardPose:
+    """markers : (3, m, F) [m] of these labels, or (3, m, D, F) for D draws; their low-pass [Hz] and their rate [Hz]"""
     local = np.stack([board.markers[label] for label in labels], axis=1)
-    rotation, origin, residual = fit_poses([local], [markers])
-    if not np.isfinite(residual).any():
-        return None
-    return BoardPose(board, rotation[:, :, 0], origin[:, 0], residual[0], recording.point_rate)
+    if markers.ndim > 3:
+        local = np.repeat(local[..., None], markers.shape[2], axis=2)
+    rotation, origin, residual = fit_poses([local], [zero_lag_lowpass(markers, cutoff, rate)])
+    return BoardPose(board, rotation[:, :, 0], origin[:, 0], residual[0], rate)

@@ -10,7 +10,7 @@ import typer
 
 from jointload.cli.command import NO_FILE, Command
 from jointload.cli.terminal import watched
-from jointload.errors import InputError, SettingError, expected_found
+from jointload.errors import InputError, SettingError, expected_found, some
 
 USUAL_NAMES = {"labels": "labels.toml", "rider": "rider.toml"}
 ADVICE = {"labels": "`jointload labels` proposes one", "rider": "`jointload guide landing` shows one"}
@@ -52,7 +52,7 @@ def _standing_trial(trial: Path, named: set[Path]) -> dict[str, Path]:
     others = [path for path in sorted(trial.parent.glob("*.[cC]3[dD]")) if path not in named]
     standing = [path for path in watched(others, "Looking for a standing trial") if _is_standing(path)]
     if len(standing) > 1:
-        names = ", ".join(path.name for path in standing)
+        names = some(path.name for path in standing)
         advice = f"give one with --static, or --static {NO_FILE} for the landing's own quiet frames"
         raise SettingError(expected_found("standing trial", "one", names, f"the folder of {trial.name}", advice))
     return {"static": standing[0]} if standing else {}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -32,9 +32,10 @@ SECTIONS = {
     "Start here": ("demo", "guide"),
     "One landing": ("labels", "check", "analyse"),
     "One insole": ("whatif", "fit", "layers", "shape", "material"),
-    "Many landings": ("day", "study", "run", "compare", "dose", "layers", "rerun"),
+    "Many landings": ("day", "study"),
     "What a number means": ("explain", "models"),
 }
+OF_A_STUDY = {"Many landings": ("run", "compare", "dose", "layers", "rerun")}
 """Commands in the order in which one needs them."""
 TOLD_LATER = {"results", "folder", "replay"}
 """Folders whose absence the command itself explains better."""
@@ -79,12 +80,14 @@ class Command(TyperCommand):
 class Group(TyperGroup):
     """Commands by what they are for, with the whole first sentence of each."""
 
+    sections: Mapping[str, tuple[str, ...]] = SECTIONS
+
     def list_commands(self, ctx: Any) -> list[str]:
         known = super().list_commands(ctx)
-        return [name for names in SECTIONS.values() for name in names if name in known]
+        return [name for names in self.sections.values() for name in names if name in known]
 
     def format_options(self, ctx: Any, formatter: Any) -> None:
-        for heading, names in SECTIONS.items():
+        for heading, names in self.sections.items():
             told = [(name, _first_sentence(self.commands[name].help)) for name in names if name in self.commands]
             if told:
                 with formatter.section(heading):
@@ -92,6 +95,12 @@ class Group(TyperGroup):
         records = [param.get_help_record(ctx) for param in self.get_params(ctx)]
         with formatter.section("Help"):
             formatter.write_dl([record for record in records if record is not None])
+
+
+class StudyGroup(Group):
+    """The commands on a study."""
+
+    sections = OF_A_STUDY
 
 
 def group_of(param: Any) -> str:

@@ -32,9 +32,9 @@ def shape(
 ) -> None:
     """Make an insole's solid (STL), its drawing and its sheet from insole.toml, or from a mesh of an existing one."""
     from jointload.report.papers.insole_words import remarks
-    from jointload.report.papers.shape_folder import write_shape
+    from jointload.report.papers.shape_folder import RECORD, write_shape
 
-    check_new(out, replace)
+    check_new(out, replace, RECORD)
     if file.suffix.lower() in (".stl", ".obj"):
         with step("Reading"):
             surfaces, name, fields = _scanned(file, side, unit, up, forward, layer), file.stem, {}
@@ -77,11 +77,20 @@ def material(
 ) -> None:
     """Fit a layer's law to compression tests (columns such as compression_mm,force_N) or impact tests (time_ms,force_N
     or acceleration_g of a dropped mass), or turn hardness to modulus."""
-    check_new(out, replace)
+    from jointload.report.papers.material_folder import RECORD
+
+    if out is not None:
+        check_new(out, replace, RECORD)
     if (file is None) == (hardness == 0):
         advice = "give the test's CSV, or --hardness with --kind elastomer"
-        raise SettingError(expected_found("material", "a test or a hardness", "neither or both", "the command", advice))
+        found = "neither" if file is None else "both"
+        raise SettingError(expected_found("material", "a test or a hardness", found, "the command", advice))
     if file is None:
+        if out is not None:
+            advice = "leave --out out: a modulus from hardness is shown"
+            raise SettingError(
+                expected_found("--out", "a test whose law is fitted", "a hardness", "the command", advice)
+            )
         _hardness(hardness, kind)
         return
     sizes = {"thickness": thickness, "area": area, "tup": tup}

@@ -109,7 +109,7 @@ def whatif(
     heel_cup: HeelCupWords = "",
     materials: OwnMaterials = None,
     insole: Annotated[
-        list[Path] | None, typer.Option(help="insole.toml in place of the parts above; give several to compare them")
+        list[Path] | None, typer.Option(help="insole.toml in place of such parts; give several to compare them")
     ] = None,
     draws: Annotated[int, typer.Option(min=50, max=20000, help="drawn persons")] = 200,
     seed: Annotated[int, typer.Option(help="seed of the draws")] = 1,

@@ -62,9 +62,9 @@ def layers(
     """Compare thin layers of every material under heel or ball in a hard landing, and say which one serves."""
     from jointload.foot.layer_choice import choose
     from jointload.foot.thin_layers import HEIGHTS, spare
-    from jointload.report.papers.layer_folder import write_layers
+    from jointload.report.papers.layer_folder import RECORD, write_layers
 
-    _check_folder(out, replace)
+    check_new(out, replace, RECORD)
     question = layer_question(under, height, stack, temperature, worn, cup, draws, seed)
     chosen = cushions(materials or [])
     foot = side_asked(side) if side else ""
@@ -105,25 +105,17 @@ def of_study(
     seed: DrawSeed = 5,
 ) -> None:
     """Compare thin layers in the hardest landing of each rider of a study, and say which one serves them all."""
+    from jointload.report.papers.layer_folder import RECORD
     from jointload.whole_study import layers_study
 
     out = out or (results or folder / "results") / "layers"
-    _check_folder(out, replace)
+    check_new(out, replace, RECORD)
     question = layer_question(under, height, stack, temperature, worn, cup, draws, seed)
     whole, choice, written = layers_study(
         folder, question, cushions(materials or []), results, out, condition, rider, every_landing,
         lambda trials: watched(trials, "Landings"), step,
     )  # fmt: skip
     _told(whole, choice, written)
-
-
-def _check_folder(out: Path, replace: bool) -> None:
-    """Before any work: the folder is new, or one of layers that may be replaced."""
-    from jointload.report.papers.layer_folder import RECORD
-    from jointload.report.words.whole_folder import check_replaceable
-
-    check_new(out, replace)
-    check_replaceable(out.absolute(), RECORD)
 
 
 def _told(trial: LayerTrial, choice: LayerChoice, out: Path) -> None:

@@ -265,11 +265,10 @@ def side_asked(word: str) -> str:
 
 
 def check_out(out: Path, replace: bool) -> None:
-    """A folder that cannot be the result's, or holds one that may not be replaced, is told before the work."""
-    from jointload.report.files.folder import check_free
+    """`check_new` of a landing's result."""
+    from jointload.report.files.folder import RECORD
 
-    check_new(out, replace)
-    check_free(out)
+    check_new(out, replace, RECORD)
 
 
 def check_figures(form: str) -> None:

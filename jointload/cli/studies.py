@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from jointload.cli.app import app
-from jointload.cli.command import Command, Group
+from jointload.cli.command import Command, StudyGroup
 from jointload.cli.options import Replace
 from jointload.cli.terminal import WARNINGS, check_new, console, step, watched
 
@@ -26,7 +26,7 @@ STOPPED = 130
 
 study = typer.Typer(
     name="study",
-    cls=Group,
+    cls=StudyGroup,
     help="Many riders and many landings: run them, compare them, repeat one.",
     invoke_without_command=True,
 )
@@ -58,8 +58,10 @@ def run(
     ] = False,
 ) -> None:
     """Check a study, analyse what is new or changed, join the numbers. Exit 3: some trials were refused."""
-    from jointload.whole_study import run_study
+    from jointload.report.words.whole_folder import check_writable
+    from jointload.whole_study import TRIALS, run_study
 
+    check_writable(((out or folder / "results") / TRIALS).absolute())
     try:
         with _workers(workers, cluster) as crew:
             done = run_study(folder, out, crew, full, parquet, _progress)
@@ -95,6 +97,7 @@ def compare(
 ) -> None:
     """Say what differs, what does not, and how much may be said: tables, figures and one page."""
     from jointload.errors import SettingError, expected_found
+    from jointload.report.study_pages.study_folder import COMPARISON_RECORD
     from jointload.report.study_pages.study_words import answer_sentence, decided_words
     from jointload.whole_study import compare_study
 
@@ -103,7 +106,7 @@ def compare(
         raise SettingError(expected_found("--scheme", " or ".join(schemes), repr(scheme), "the command", "choose one"))
     results = results or folder / "results"
     out = out or results / f"compare_{by}"
-    check_new(out, replace)
+    check_new(out, replace, COMPARISON_RECORD)
     found, written = compare_study(
         folder, by, results, out, task, condition, scheme == schemes[1], baseline,
         lambda names: watched(names, "Comparing"), step,
@@ -135,12 +138,13 @@ def dose(
 ) -> None:
     """Add up what riders' landings do to knee, tendon and lower back over years, under several exponents."""
     from jointload.report.study_pages.dose_answers import best_change, known_words, largest_rider, what_decides
+    from jointload.report.study_pages.dose_folder import DOSE_RECORD
     from jointload.study.strain_dose import of_worse_feet
     from jointload.whole_study import dose_study
 
     results = results or folder / "results"
     out = out or results / "dose"
-    check_new(out, replace)
+    check_new(out, replace, DOSE_RECORD)
     found, written = dose_study(folder, exposures, results, out, condition, scale_heights, step, counts)
     typer.echo(f"Wrote {written / 'dose.html'} with dose.csv, shares.csv, savings.csv and figures beside it.")
     typer.echo("Note: for research; no number here says that a landing, a rider or an insole is safe or unsafe.")
@@ -163,9 +167,10 @@ def rerun(
     replace: Replace = False,
 ) -> None:
     """Repeat one trial's result from its inputs and compare every byte. Exit 1: something differs."""
+    from jointload.report.files.folder import RECORD
     from jointload.study_run.rerun import rerun as repeat
 
-    check_new(out, replace)
+    check_new(out, replace, RECORD)
     with step("Analysing again"):
         again = repeat(record, out, folder)
     if not again.differing:

@@ -100,12 +100,16 @@ def print_last_lines(analysis: Analysis, whatif: WhatIf | None = None, fit: Fit 
         typer.echo(line)
 
 
-def check_new(out: Path | None, replace: bool) -> None:
-    """Refuse a folder in use before the work, unless what it holds may be replaced; whether that is an earlier result,
-    which alone is replaced, is asked where the new one is written."""
-    if not replace and out is not None and out.is_dir() and any(out.iterdir()):
+def check_new(out: Path, replace: bool, record: str) -> None:
+    """Refuse before the work a folder that cannot be written, or is in use and holds no earlier result, known by its
+    file `record`, that may be replaced."""
+    from jointload.report.words.whole_folder import check_replaceable, check_writable
+
+    if not replace and out.is_dir() and any(out.iterdir()):
         advice = "choose another --out, or add --replace to replace an earlier result"
         raise OutputError(expected_found("result folder", "a new or empty folder", "one in use", str(out), advice))
+    check_replaceable(out.absolute(), record)
+    check_writable(out.absolute())
 
 
 def write_new(path: Path, text: str) -> None:

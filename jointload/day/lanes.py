@@ -25,7 +25,7 @@ VERDICT_SECONDS = 60.0
 """A verdict that takes longer is taken for hanging: others wait behind it (choice)."""
 POLITENESS = 10
 """How far the fit's worker steps back from the others (choice)."""
-USUAL = ("scipy.interpolate", "scipy.special")
+USUAL = ("scipy.linalg", "scipy.special")
 """Imported late elsewhere, and needed by every landing."""
 Task = Callable[[Any], Any]
 

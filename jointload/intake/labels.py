@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from jointload.errors import LabelError, expected_found, known_names
+from jointload.errors import LabelError, expected_found, known_names, some
 from jointload.intake.recording import SIDES, Recording
 from jointload.intake.toml_file import read_toml
 
@@ -64,7 +64,7 @@ class LabelMap:
 
 
 def read_labels(path: str | Path) -> LabelMap:
-    """Read labels.toml; LabelError names an unknown landmark or segment, the closest known one, and all known ones."""
+    """Read labels.toml; LabelError names an unknown landmark or segment, and the closest known ones."""
     return labels_from(read_toml(Path(path), "labels", "give --labels", LabelError), str(path))
 
 
@@ -115,8 +115,8 @@ def renewed_labels(path: str | Path) -> str:
 def _known(names: Iterable[str], known: Sequence[str], what: str, where: str) -> None:
     for name in names:
         if name not in known:
-            hint = f"{_closest(name, known)}; the known ones are {known_names(known)}"
-            raise LabelError(f"labels: unknown {what} {name!r} in {where}{hint}")
+            hint = _closest(name, known) or f"; the known ones are {some(known)}"
+            raise LabelError(f"labels: unknown {what} {name!r} in {where}{hint}; `jointload guide landing` lists all")
 
 
 def _closest(name: str, known: Iterable[str], least: float = 0.5) -> str:
@@ -127,13 +127,14 @@ def _closest(name: str, known: Iterable[str], least: float = 0.5) -> str:
     return f", closest is {' or '.join(lower[text] for text in near)}" if near else ""
 
 
+LISTS_LABELS = "`jointload labels` lists all of a recording"
 MISTYPED = 0.75
 """Likeness from which on a label that is missing was rather mistyped than left out (choice)."""
 
 
-def with_closest(missing: Iterable[str], recording: Recording, label_map: LabelMap) -> list[str]:
-    """Labels that a recording lacks, each with the closest one that it has and that nothing else names."""
-    free = [label for label in recording.labels if label not in label_map.labels]
+def with_closest(missing: Iterable[str], recording: Recording, named: Collection[str]) -> list[str]:
+    """Labels that a recording lacks, each with the closest one that it has and that is not named itself."""
+    free = [label for label in recording.labels if label not in named]
     return [label + _closest(label, free, MISTYPED) for label in missing]
 
 
@@ -146,8 +147,8 @@ def check_labels(label_map: LabelMap, recordings: Recording | Sequence[Recording
     wanted += [(f"cluster {name}", label) for name, labels in label_map.clusters.items() for label in labels]
     absent = [(what, label, _closest(label, known)) for what, label in wanted if label not in known]
     if absent:
-        told = "; ".join(f"{what}: marker {label!r} is not in {where}{near}" for what, label, near in absent)
-        unlike = "" if all(near for *_, near in absent) else f"; its labels are {known_names(known)}"
+        told = some((f"{what}: marker {label!r} is not in {where}{near}" for what, label, near in absent), "; ")
+        unlike = "" if all(near for *_, near in absent) else f"; its labels are {some(known)}: {LISTS_LABELS}"
         raise LabelError(f"{told}{unlike}; correct labels.toml")
     missing = [name for name in needed if name not in label_map.landmarks]
     if missing:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import combinations, groupby
 
 import numpy as np
 from numpy.typing import NDArray
 
+from jointload.errors import some
 from jointload.intake.labels import LabelMap
 from jointload.intake.recording import Array, Finding, Recording, Severity
 from jointload.numerics.signals import runs
@@ -36,8 +36,6 @@ COMPUTED_SAMPLE, COMPUTED_SEEN = 40, 10
 """Frames spread over the trial on which distances are compared, and the fewest in which both markers must be seen."""
 COMPUTED_FEW = 8
 """Every so many of them tell most pairs apart already (choice)."""
-NAMED = 5
-"""Names that one finding lists before it counts the rest."""
 
 
 def judged_labels(recording: Recording, label_map: LabelMap | None) -> list[str]:
@@ -274,13 +272,6 @@ def check_below_floor(recording: Recording, label_map: LabelMap | None) -> list[
     worst = some(f"{label} {-1000 * depth:.0f} mm" for label, depth in sorted(sunk.items(), key=lambda i: i[1]))
     advice = "computed instead of measured, or the plates are misplaced: angles of that foot are not reliable"
     return [Finding(check, "warn", worst, f"{_count(len(sunk), 'marker')} below the plates at some time", advice)]
-
-
-def some(names: Iterable[str]) -> str:
-    """Names in a row; after NAMED of them the rest are counted."""
-    names = list(names)
-    more = [f"{len(names) - NAMED} more"] if len(names) > NAMED else []
-    return ", ".join([*names[:NAMED], *more])
 
 
 def between_sights(missing: NDArray[np.bool_]) -> NDArray[np.bool_]:

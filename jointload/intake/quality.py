@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from jointload.errors import some
 from jointload.intake.labels import LabelMap, with_closest
 from jointload.intake.paths import check_below_floor, check_computed, check_gaps, check_jumps
 from jointload.intake.plates.behaviour import check_drift, check_noise, check_overlap, check_saturation
@@ -68,7 +69,7 @@ def check_labels_present(recording: Recording, label_map: LabelMap | None) -> li
     absent = sorted(label_map.labels.difference(recording.labels))
     if not absent:
         return [Finding("labels", "pass", "labels.toml", "all mapped markers are in the recording", "")]
-    text = f"not in the recording: {'; '.join(with_closest(absent, recording, label_map))}"
+    text = f"not in the recording: {some(with_closest(absent, recording, label_map.labels), '; ')}"
     return [Finding("labels", "warn", "labels.toml", text, "they must be in the static trial")]
 
 

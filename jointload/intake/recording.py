@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from jointload.errors import LabelError, known_names
+from jointload.errors import LabelError, some
 
 Array = NDArray[np.float64]
 Which = int | slice | NDArray[np.intp]
@@ -113,6 +113,8 @@ class Recording:
     """One a marker as the file describes it, "" where it does not; empty for a recording that was not read."""
     parts: int = 1
     """Of which each frame is one where the motion is followed at a finer rate than the file's."""
+    cameras_late: float = float("nan")
+    """Time [s] by which the plates were moved later, onto the cameras' clock; NaN where nothing tells it."""
 
     @property
     def frames(self) -> int:
@@ -140,7 +142,7 @@ class Recording:
         return np.arange(samples) / self.force_rate if samples else np.empty(0)
 
     def marker(self, label: str) -> Array:
-        """(3, F) [m] trajectory of one marker; LabelError lists the known labels when it is unknown."""
+        """(3, F) [m] trajectory of one marker; LabelError when it is unknown."""
         if label not in self.labels:
-            raise LabelError(f"marker {label!r} is not in {self.name}; its labels are {known_names(self.labels)}")
+            raise LabelError(f"marker {label!r} is not in {self.name}; its labels are {some(self.labels)}")
         return self.markers[:, self.labels.index(label)]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from jointload.errors import LabelError, PressureError, RecordingError, expected_found
+from jointload.errors import LabelError, PressureError, RecordingError, expected_found, some
 from jointload.intake.board import Board, read_board
 from jointload.intake.c3d import read_recording
 from jointload.intake.labels import LabelMap, check_labels, read_labels, with_closest
@@ -137,6 +137,6 @@ def _check_own_labels(label_map: LabelMap, landing: Recording) -> None:
         if len(missing) > len(label_map.landmarks) // 2:
             raise
         advice = "give the standing trial that holds them with --static"
-        lacking = f"no {'; no '.join(with_closest(missing, landing, label_map))}"
+        lacking = some((f"no {label}" for label in with_closest(missing, landing, label_map.labels)), "; ")
         message = expected_found("static trial", "every marker of labels.toml", lacking, landing.name, advice)
         raise LabelError(message) from problem

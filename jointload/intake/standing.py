@@ -172,7 +172,7 @@ def weight_findings(recording: Recording, expected: float, labels: LabelMap | No
     if not recording.plates:
         return []
     total = np.sum([plate.force[1] for plate in recording.plates], axis=0)
-    rate, check = recording.force_rate, "body weight"
+    rate, check = recording.force_rate, "body_weight"
     found = []
     stance = _stance(recording, total, expected, labels)
     if stance is not None:
@@ -190,10 +190,9 @@ def weight_findings(recording: Recording, expected: float, labels: LabelMap | No
         edge = (stop - start) // 4
         level = float(total[start + edge : stop - edge].mean())
         text = f"the plates show {level:+.1f} N while nobody is on them, from {start / rate:.2f} to {stop / rate:.2f} s"
-        if abs(level) <= FLIGHT_LEVEL * expected:
-            found.append(Finding(check, "pass", "flight", text, ""))
-        else:
-            found.append(Finding(check, "warn", "flight", text, "zero the plates: every force is off by as much"))
+        off = abs(level) > FLIGHT_LEVEL * expected
+        advice = "zero the plates: every force is off by as much" if off else ""
+        found.append(Finding("empty_plates", "warn" if off else "pass", "flight", text, advice))
     return found
 
 

@@ -8,6 +8,8 @@ from typing import Any
 
 from jointload.errors import InputError, not_read
 
+HOW = "words in quotes, decimals with a point"
+
 
 def read_toml(path: Path, what: str, option: str, error: type[InputError]) -> dict[str, Any]:
     """The keys of a file, byte order mark or not; `error` says that `what` is unreadable, or where it is no TOML.
@@ -18,5 +20,7 @@ def read_toml(path: Path, what: str, option: str, error: type[InputError]) -> di
         return tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except OSError as problem:
         raise error(not_read(f"{what} file", "a readable TOML file", problem, path, option)) from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
-        raise error(f"{what} file: expected TOML, found {problem} in {path}; mend that line") from None
+    except UnicodeDecodeError as problem:
+        raise error(not_read(f"{what} file", "TOML", problem, path, option)) from None
+    except tomllib.TOMLDecodeError as problem:
+        raise error(f"{what} file: expected TOML, found {problem} in {path}; mend that line: {HOW}") from None

@@ -116,15 +116,17 @@ class Change:
 
 
 def drawn_interval(value: float, samples: Array) -> tuple[float, float]:
-    """The value and LIKELY standard deviations of its draws to either side, but not beyond zero where no draw is.
+    """LIKELY root mean squares of what the draws are away from the value, to either side of it, but not beyond zero
+    where no draw is.
 
-    NaN where the value, or too many draws, are unknown. On landings of known truth this holds the truth as often as it
-    should; quantiles of the draws do not for peaks, whose draws noise shifts and skews (README, tests/benchmarks).
+    NaN where the value, or too many draws, are unknown. Errors shift a peak as well as scatter it, the value from the
+    truth as the draws from the value: on landings of known truth this holds the truth as often as it should, quantiles
+    and standard deviations of the draws do not (README, tests/benchmarks).
     """
     known = samples[np.isfinite(samples)]
     if not np.isfinite(value) or known.size < max(LEAST_KNOWN * samples.size, 2):
         return float("nan"), float("nan")
-    half = LIKELY * np.sqrt(variance_of(known))
+    half = LIKELY * _away(value, known)
     low = max(value - half, 0.0) if value >= 0.0 and known.min() >= 0.0 else value - half
     high = min(value + half, 0.0) if value <= 0.0 and known.max() <= 0.0 else value + half
     return float(low), float(high)
@@ -135,8 +137,14 @@ def change_between(key: Key, before: Certainty, after: Certainty) -> Change:
     first, second = before.values[key], after.values[key]
     drawn = after.samples[key] - before.samples[key]
     known = drawn[np.isfinite(drawn)]
-    half = LIKELY * np.sqrt(variance_of(known)) if known.size >= max(LEAST_KNOWN * drawn.size, 2) else float("nan")
+    half = LIKELY * _away(second - first, known) if known.size >= max(LEAST_KNOWN * drawn.size, 2) else float("nan")
     return Change(*key, first, second, float(second - first - half), float(second - first + half))
+
+
+def _away(value: float, known: Array) -> float:
+    """Root mean square of what draws are away from a value; what is rounding only is nothing."""
+    shift = float(np.mean(known)) - value
+    return float(np.hypot(np.sqrt(variance_of(known)), shift if abs(shift) > ROUNDING * abs(value) else 0.0))
 
 
 def variance_of(samples: Array) -> float:

@@ -54,5 +54,4 @@ def scaled_forces(contact: Contact, settings: Settings, gain: Array) -> Filtered
 
 def impact_lowpass(force: Array, settings: Settings, rate: float) -> Array:
     """A force (..., N) at the force rate [Hz] with the impact cut-off, kept below half the rate."""
-    cutoff = settings.impact_cutoff
-    return zero_lag_lowpass(force, None if cutoff is None else min(cutoff, 0.45 * rate), rate)
+    return zero_lag_lowpass(force, settings.peak_cutoff(rate), rate)

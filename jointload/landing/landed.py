@@ -20,6 +20,7 @@ from jointload.loads.balance import Balance
 from jointload.loads.contact import Contact
 from jointload.loads.from_above import UpperLoads
 from jointload.loads.moments import JointLoads, SegmentMotion
+from jointload.loads.moved_board import MovedBoard
 from jointload.loads.pressed_soles import PressedSoles
 from jointload.loads.split_interval import SplitInterval
 from jointload.motion.following import Smoother
@@ -107,6 +108,8 @@ class Landing:
     """Whether the standing trial is insisted to be this rider's."""
     has_static: bool = True
     """Whether the body is fitted to a standing trial of its own, not to the landing's own frames."""
+    moved_board: MovedBoard | None = None
+    """A board whose wrench was taken out of the plates, None without one."""
     smoother: Smoother | None = None
     """How the markers were followed, None where they were filtered."""
     motion: SegmentMotion | None = None
@@ -153,6 +156,12 @@ class Landing:
     def borne(self) -> Array:
         """() or (D,) [N] body weight."""
         return np.asarray(self.weight) if self.drawn is None else self.drawn.weight
+
+    @property
+    def centre_height(self) -> Array:
+        """(F,) [m] of the whole body's centre; of the pelvis where that is not known."""
+        centre = self.centre.position[1]
+        return centre if np.isfinite(centre).any() else self.poses.place(self.body, "hip_mid")[1]
 
     def touchdown_frame(self, side: str = "") -> int:
         return int(self.touchdown_frames(side))

@@ -58,7 +58,7 @@ class Contact:
     fast_force, fast_moment : (3, 2, N) at the force rate, baseline removed, not filtered; NaN likewise
     total : (N,) [N] vertical force of all plates together, known even where its feet are not
     floor : height [m] of the plates' surface
-    shared : (P, F) whether two feet bear each plate together
+    owner : (P, F) who bears each plate: 0 the right foot, 1 the left, BOTH, NOBODY
     """
 
     force: Array
@@ -70,7 +70,12 @@ class Contact:
     floor: float
     lost: tuple[Lost, ...]
     findings: tuple[Finding, ...] = ()
-    shared: NDArray[np.bool_] = field(default_factory=lambda: np.zeros((0, 0), dtype=bool))
+    owner: NDArray[np.int_] = field(default_factory=lambda: np.zeros((0, 0), dtype=int))
+
+    @property
+    def shared(self) -> NDArray[np.bool_]:
+        """(P, F) whether two feet bear each plate together."""
+        return self.owner == BOTH
 
     def drawn(self, which: Which) -> Contact:
         """One draw of many, or some of them."""
@@ -109,7 +114,7 @@ def foot_contact(
     wrenches = np.stack([np.stack((plate.force, plate.moment)) for plate in recording.plates])
     slow = zero_lag_lowpass(wrenches, cutoff, recording.force_rate)[..., ::step][..., :frames]
     force, moment = _share(slow, owner)
-    fast_force, fast_moment = _share(wrenches, _at_force_rate(owner, wrenches.shape[-1], step))
+    fast_force, fast_moment = _share(wrenches, at_force_rate(owner, wrenches.shape[-1], step))
     for gone in lost:
         side = SIDES.index(gone.side)
         force[:, side, gone.start : gone.stop] = moment[:, side, gone.start : gone.stop] = np.nan
@@ -125,7 +130,7 @@ def foot_contact(
         floor,
         lost,
         contact_findings(lost, recording),
-        owner == BOTH,
+        owner,
     )
 
 
@@ -214,10 +219,11 @@ def _padded(series: Array, frames: int) -> Array:
 
 def outside(corners: Array, places: Array) -> Array:
     """(P, F) [m] by which places (3, P, F) lie outside the convex quadrilateral of (3, 4) corners, seen from above;
-    negative inside."""
+    negative inside; NaN where a plate stands on its edge."""
     outline = corners[[0, 2]]
     edges = np.roll(outline, -1, axis=1) - outline
-    normals = np.stack((edges[1], -edges[0])) / np.linalg.norm(edges, axis=0)
+    with np.errstate(invalid="ignore"):
+        normals = np.stack((edges[1], -edges[0])) / np.linalg.norm(edges, axis=0)
     normals *= np.sign(np.sum(normals * (outline - outline.mean(axis=1, keepdims=True)), axis=0))
     (x, z), (across, along) = outline[..., None, None], normals[..., None, None]
     return np.asarray((across * (places[0] - x) + along * (places[2] - z)).max(axis=0))
@@ -279,7 +285,8 @@ def _nearest_told(owner: NDArray[np.int_]) -> NDArray[np.int_]:
     return owner[np.where(np.abs(frame - before) <= np.abs(after - frame), before, after)]
 
 
-def _at_force_rate(owner: NDArray[np.int_], samples: int, step: int) -> NDArray[np.int_]:
+def at_force_rate(owner: NDArray[np.int_], samples: int, step: int) -> NDArray[np.int_]:
+    """(P, N) owners of force samples from those (P, F) of frames."""
     frame = np.minimum((np.arange(samples) + step // 2) // step, owner.shape[1] - 1)
     return owner[:, frame]
 

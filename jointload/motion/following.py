@@ -12,13 +12,14 @@ from functools import cached_property
 
 import numpy as np
 
+from jointload.body.board import with_board
 from jointload.body.calibration import FittedBody
 from jointload.body.pose import complete_markers
 from jointload.intake.board import Board
 from jointload.intake.recording import Array, Finding, Recording, split_side
-from jointload.motion.roughness import Roughness, roughness
+from jointload.motion.roughness import OF_BOARD, Roughness, roughness
 from jointload.numerics.banded import BandedMap
-from jointload.numerics.signals import bridge_short_gaps, runs
+from jointload.numerics.signals import runs
 from jointload.numerics.splines import FEWEST, JerkSpline, noise_level
 
 SLOWEST = 240.0
@@ -31,7 +32,8 @@ apart from those reported)."""
 BOARD = "board"
 """The kind of a board's markers. A board stops within a frame of a slow recording, and its mass makes of what is
 smeared beyond the touch a false impact; so its splines have a knot at every followed frame, and may bend from the force
-sample of the touch on (knee adduction of landings on a board at 100 Hz: 40 to 23 %, hip flexion 17 to 4 %)."""
+sample of the touch on (knee adduction of landings on a board at 100 Hz: 40 to 23 %, hip flexion 17 to 4 %). It has no
+skin."""
 LEAST_NOISE = 2e-6
 """Noise of markers [m] below which they are followed as they are (choice: a C3D file stores no finer)."""
 
@@ -53,16 +55,11 @@ class Smoother:
     skipped: int = 0
     """Followed frames before the first that is asked for."""
 
-    def without(self, kind: str) -> Smoother:
-        """Of all others."""
-        rows = {name: own for name, own in self.rows.items() if name != kind}
-        return replace(self, rows=rows, density={name: self.density[name] for name in rows})
-
     def around(self, frames: slice) -> Smoother:
         """For some of the followed frames, which need not begin with a marker frame."""
-        first, last = frames.start // self.finer, -(-(frames.stop - 1) // self.finer)
-        density = {name: each[first : last + 1] for name, each in self.density.items()}
-        return replace(self, density=density, skipped=frames.start - first * self.finer)
+        part = slice(frames.start // self.finer, -(-(frames.stop - 1) // self.finer) + 1)
+        density = {name: each[self._knots(name, part)] for name, each in self.density.items()}
+        return replace(self, density=density, skipped=frames.start - part.start * self.finer)
 
     def normals(self, generator: np.random.Generator, draws: int) -> dict[str, Array]:
         """Kind -> standard normal numbers for `doubts`, (3, rows, D, samples)."""
@@ -81,7 +78,9 @@ class Smoother:
     @cached_property
     def _open(self) -> dict[str, BandedMap]:
         """Kind -> from standard normal numbers to what its spline leaves open."""
-        splines = {name: self._coarse(name) for name in self.rows}
+        splines = {
+            name: self._through(name, self.density[name]) if name == BOARD else self._coarse(name) for name in self.rows
+        }
         return {name: BandedMap.of(spline.doubt(np.eye(spline.samples + 4))) for name, spline in splines.items()}
 
     def _coarse(self, name: str) -> JerkSpline:
@@ -110,11 +109,17 @@ class Smoother:
         return out
 
     def _spline(self, name: str, part: slice) -> JerkSpline:
+        return self._through(name, self.density[name][self._knots(name, part)])
+
+    def _knots(self, name: str, part: slice) -> slice:
+        """Of some marker frames."""
+        return part if name != BOARD else slice(part.start * self.finer, (part.stop - 1) * self.finer + 1)
+
+    def _through(self, name: str, density: Array) -> JerkSpline:
         noise, camera = self.noise[name], self.camera[name]
-        if name != BOARD:
-            return JerkSpline.of(self.density[name][part], noise, self.dt, self.finer, camera)
-        places = slice(part.start * self.finer, (part.stop - 1) * self.finer + 1)
-        return JerkSpline.of(self.density[name][places], noise, self.dt / self.finer, 1, camera, self.finer)
+        if name == BOARD:
+            return JerkSpline.of(density, noise, self.dt / self.finer, 1, camera, self.finer)
+        return JerkSpline.of(density, noise, self.dt, self.finer, camera)
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,26 +142,22 @@ def follow(
     load."""
     touchdowns = tuple(sample // trial.samples_per_frame for sample in struck)
     used, markers, findings, _ = complete_markers(trial, body, longest_gap, touchdowns)
-    labels = list(used)
-    ridden = [] if board is None else [label for label in board.markers if label in trial.labels and label not in used]
-    if ridden:
-        under = trial.markers[:, [trial.labels.index(label) for label in ridden]]
-        under, _ = bridge_short_gaps(under, int(longest_gap * trial.point_rate))
-        labels, markers = [*labels, *ridden], np.concatenate((markers, under), axis=1)
+    labels, markers = with_board(trial, board, longest_gap, used, markers)
+    ridden = labels[len(used) :]
     owner = {label: split_side(name)[1] for name, cluster in body.clusters.items() for label in cluster.labels}
     owner |= dict.fromkeys(ridden, BOARD)
     rows: dict[str, list[int]] = {}
     for row, label in enumerate(labels):
         rows.setdefault(owner.get(label, "trunk"), []).append(row)
     smoother = _smoother(trial, markers, rows, roughness(trial, body, struck))
-    if ridden and smoother.finer > 1:
-        on_fine = roughness(trial, body, struck, smoother.finer).density(BOARD)
-        smoother = replace(smoother, density=smoother.density | {BOARD: on_fine})
+    if ridden:
+        finer = roughness(trial, body, struck, OF_BOARD, smoother.finer)
+        smoother = replace(smoother, density=smoother.density | {BOARD: finer.density(BOARD)})
     smooth = smoother.smoothed(markers)
     return Followed(
         recording=_at_followed_rate(trial, labels, smooth, smoother.finer),
         markers=dict(zip(used, smooth[:, : len(used)].swapaxes(0, 1), strict=True)),
-        smoother=smoother.without(BOARD),
+        smoother=smoother,
         strikes=tuple(frame * smoother.finer for frame in touchdowns),
         findings=findings,
     )
@@ -167,7 +168,7 @@ def _smoother(trial: Recording, markers: Array, rows: dict[str, list[int]], roug
     camera = {name: noise_level(markers[:, own], rough.calm) for name, own in rows.items()}
     return Smoother(
         rows=rows,
-        noise={name: _at_least(with_skin * level) for name, level in camera.items()},
+        noise={name: _at_least(level if name == BOARD else with_skin * level) for name, level in camera.items()},
         camera={name: _at_least(level) for name, level in camera.items()},
         density={name: rough.density(name) for name in rows},
         dt=1.0 / trial.point_rate,

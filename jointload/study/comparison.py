@@ -97,7 +97,10 @@ class CurveRow:
 
 @dataclass(frozen=True, eq=False)
 class Comparison:
-    """All of it: rows with the primary ones first, curves, and what to bear in mind."""
+    """All of it: rows with the primary ones first, curves, and what to bear in mind.
+
+    repeats : how well landings under the baseline repeat, as `reliabilities` has it
+    """
 
     by: str
     levels: tuple[str, ...]
@@ -110,6 +113,7 @@ class Comparison:
     trials: int
     attempted: int
     by_stance: bool
+    repeats: pandas.DataFrame
 
 
 def chosen(

@@ -91,10 +91,8 @@ class Pieces:
     def ends(self, exponent: float, which: str = "load") -> tuple[float, float]:
         """Of the dose at loads of a kind: 95 % of what the exposures may have been, the dose itself where they are
         sure."""
-        parts = self.dose(exponent, which)
-        drawn = self._sums(parts, exponent)
-        low, high = np.quantile(drawn, ENDS)
-        return float(low), float(high)
+        low, high = _ends(self._sums(self.dose(exponent, which), exponent))
+        return low, high
 
     def share(self, exponent: float, chosen: Array) -> tuple[float, float, float]:
         """Of chosen pieces in the dose: likeliest, low and high over loads and exposures; NaN ends where unknown."""
@@ -103,7 +101,7 @@ class Pieces:
             parts = self.dose(exponent, which)
             whole, part = self._sums(parts, exponent), self._sums(np.where(chosen, parts, 0.0), exponent)
             shares = part / np.where(whole == 0, np.nan, whole)
-            ends += np.quantile(shares, ENDS).tolist()
+            ends += _ends(shares)
         low, high = (min(ends), max(ends)) if np.isfinite(ends).all() else (np.nan, np.nan)
         return _part(self.dose(exponent), chosen), low, high
 
@@ -115,6 +113,11 @@ class Pieces:
         power = exponent * load_model("tissue", "dose").content["height_law"]["exponent"]
         of_row = np.bincount(self.exposure, parts, len(self.rows))
         return np.asarray((self.drawn.landings * self.drawn.height**power) @ of_row)
+
+
+def _ends(drawn: Array) -> list[float]:
+    """The middle 95 % of draws (D,); the one number itself where all is sure."""
+    return (np.quantile(drawn, ENDS) if drawn.size > 1 else np.repeat(drawn, 2)).tolist()
 
 
 def _from_other_heights(

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -35,13 +36,19 @@ class Scatter:
 
         t s sqrt(sum w^2) / sum w: t s / sqrt(N) of landings that count alike.  weights : (N,) part of each in the sum
         """
-        from scipy.stats import t
-
         whole = float(weights.sum())
         if not (self.freedom and whole > 0):
             return 0.0
         alike = float(np.sqrt(np.sum(weights**2))) / whole
-        return float(t.ppf(0.5 + 0.5 * CONFIDENCE, self.freedom)) * self.sd * alike
+        return _of_student(self.freedom) * self.sd * alike
+
+
+@lru_cache(maxsize=64)
+def _of_student(freedom: int) -> float:
+    """Half an interval of Student's t."""
+    from scipy.stats import t
+
+    return float(t.ppf(0.5 + 0.5 * CONFIDENCE, freedom))
 
 
 def landing_scatter(loads: pandas.DataFrame, exposures: Sequence[Exposure]) -> Scatter:

@@ -30,6 +30,8 @@ Compared = tuple[str, Array, Array]
 """A change in words, and the logarithms (T,) of the loads of landings before and after it."""
 BASES = {"impulse": "BW s", "peak": "BW"}
 """What of a landing's load is summed, and its unit."""
+FEET = ("right", "left", "")
+"""Sides of a load; none where it is of the whole body."""
 SOFT, STIFF = "soft", "stiff"
 BY_DEFINITION = "by definition"
 """Note of a saving that follows from the exponent alone."""
@@ -137,17 +139,18 @@ def strain_dose(metrics: pandas.DataFrame, exposures: Sequence[Exposure], baseli
     """
     loads = landing_loads(metrics)
     usual = loads[loads["condition"] == baseline]
-    laws, scatters = _laws(usual), _scatters(usual, exposures)
+    of_kind, of_load = _parts(usual, "tissue", "basis"), _parts(usual, "tissue", "basis", "side")
+    of_foot = _parts(loads, "rider", "tissue", "basis", "side")
+    laws, scatters = _laws(of_load), _scatters(of_load, exposures)
     out: dict[str, list[Row]] = {"doses": [], "shares": [], "savings": []}
     freedom: list[int] = []
     for rider in dict.fromkeys(e.rider for e in exposures):
         rows = [e for e in exposures if e.rider == rider]
         drawn = drawn_exposures(rows)
         for tissue, basis in product(tissues().values(), BASES):
-            reference = _reference(usual[(usual["tissue"] == tissue.name) & (usual["basis"] == basis)])
-            both = _select(loads, rider, tissue.name, basis)
-            for side in sorted(set(both["side"]), reverse=True) or ("",):
-                own = both[both["side"] == side]
+            reference = _reference(of_kind(tissue.name, basis))
+            for side in [each for each in FEET if len(of_foot(rider, tissue.name, basis, each))] or ("",):
+                own = of_foot(rider, tissue.name, basis, side)
                 law, scatter = partial(laws, tissue.name, basis, side), scatters(tissue.name, basis, side)
                 usual_ones = own[own["condition"] == baseline]
                 pieces = Pieces.of(usual_ones, rows, reference, scaled, drawn, law, scatter)
@@ -164,24 +167,30 @@ def strain_dose(metrics: pandas.DataFrame, exposures: Sequence[Exposure], baseli
     return Dose(doses, shares, savings, tuple(exposures), baseline, scaled, repeated=min(freedom, default=0))
 
 
-def _laws(usual: pandas.DataFrame) -> Callable[[str, str, str], HeightLaw | None]:
+def _parts(loads: pandas.DataFrame, *by: str) -> Callable[..., pandas.DataFrame]:
+    """The rows of each kind, by their columns `by`; parted once, which is quicker than to choose them when asked."""
+    parts = dict(iter(loads.groupby(list(by), sort=False)))
+    return lambda *kind: parts.get(kind, loads.iloc[:0])
+
+
+def _laws(of_load: Callable[..., pandas.DataFrame]) -> Callable[[str, str, str], HeightLaw | None]:
     """How each load of the usual landings (tissue, basis, side) changes with height, found when first asked for."""
 
     @cache
     def law(tissue: str, basis: str, side: str) -> HeightLaw | None:
-        mine = (usual["tissue"] == tissue) & (usual["basis"] == basis) & (usual["side"] == side)
-        return height_law(usual[mine])
+        return height_law(of_load(tissue, basis, side))
 
     return law
 
 
-def _scatters(usual: pandas.DataFrame, exposures: Sequence[Exposure]) -> Callable[[str, str, str], Scatter]:
+def _scatters(
+    of_load: Callable[..., pandas.DataFrame], exposures: Sequence[Exposure]
+) -> Callable[[str, str, str], Scatter]:
     """How each load of the usual landings (tissue, basis, side) scatters, found when first asked for."""
 
     @cache
     def scatter(tissue: str, basis: str, side: str) -> Scatter:
-        mine = (usual["tissue"] == tissue) & (usual["basis"] == basis) & (usual["side"] == side)
-        return landing_scatter(usual[mine], exposures)
+        return landing_scatter(of_load(tissue, basis, side), exposures)
 
     return scatter
 
@@ -212,10 +221,6 @@ def of_worse_feet(found: Dose) -> Dose:
 
     doses = tuple(noted(row) for row in kept(found.doses))
     return replace(found, doses=doses, shares=kept(found.shares), savings=kept(found.savings))
-
-
-def _select(loads: pandas.DataFrame, rider: str, tissue: str, basis: str) -> pandas.DataFrame:
-    return loads[(loads["rider"] == rider) & (loads["tissue"] == tissue) & (loads["basis"] == basis)]
 
 
 def _dose_row(key: Row, pieces: Pieces, exponent: float) -> Row:

@@ -50,7 +50,7 @@ def disturbed(landing: SyntheticLanding, seed: int, size: float = 1.0, motion: f
     moved = _misplaced(rng, size)
     errors = _plate_errors(rng, size)
     noise = motion * MM * load_source("camera").content["spread"]["noise_mm"]
-    offset = size * load_source("time_offset").content["spread"]["offset_s"] * rng.uniform(-1.0, 1.0)
+    offset = _delay(rng, size)
     name = f"{spec.name}_{seed}"
     trial = recording(
         name,
@@ -102,11 +102,16 @@ def _plate_errors(rng: np.random.Generator, size: float) -> tuple[Array, Array]:
     return gain, place
 
 
-def plate_errors(seed: int, size: float = 1.0) -> tuple[Array, Array]:
-    """Gain (2,) and place (3, 2) [m] of the plates of one laboratory."""
+def _delay(rng: np.random.Generator, size: float) -> float:
+    return size * float(load_source("time_offset").content["spread"]["offset_s"] * rng.uniform(-1.0, 1.0))
+
+
+def laboratory_errors(seed: int, size: float = 1.0) -> tuple[tuple[Array, Array], float]:
+    """Of one laboratory: gain (2,) and place (3, 2) [m] of its plates, and the time [s] by which its cameras are
+    late."""
     rng = np.random.default_rng([seed, 11])
     _misplaced(rng, size)
-    return _plate_errors(rng, size)
+    return _plate_errors(rng, size), _delay(rng, size)
 
 
 def seen_wrenches(force: Array, moment: Array, errors: tuple[Array, Array]) -> tuple[Array, Array]:

@@ -55,6 +55,7 @@ def around_landing(landing: Landing, lowest_cutoff: float | None) -> NearLanding
         split=None,
         pressed=None,
         smoother=None if landing.smoother is None else landing.smoother.around(frames),
+        moved_board=None if landing.moved_board is None else landing.moved_board.around(frames),
         motion=None,
         balance=None,
         _filtered=[],
@@ -128,7 +129,7 @@ def _contact(contact: Contact, frames: slice, recording: Recording) -> Contact:
         fast_moment=contact.fast_moment[..., fast],
         total=contact.total[fast],
         lost=tuple(gone for gone in shifted if gone.start < gone.stop),
-        shared=contact.shared[..., frames],
+        owner=contact.owner[..., frames],
     )
 
 

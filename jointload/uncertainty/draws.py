@@ -146,7 +146,8 @@ def draw_inputs(
     placement, centres = (drawn(body, sources, streams, draws) for drawn in (_placement, _joint_centres))
     partings = _partings(landing, sources, streams, draws)
     segments = _segment_errors(sources, streams, draws)
-    cutoff, offset = _cutoff_factors(sources, streams, draws, chunk), _offsets(sources, streams, draws)
+    told = np.isfinite(landing.recording.cameras_late)
+    cutoff, offset = _cutoff_factors(sources, streams, draws, chunk), _offsets(sources, streams, draws, bool(told))
     swings = streams.normal(sources["flesh"], draws, swings_drawn()) if "flesh" in sources else None
     numbers = {
         "flesh": np.zeros((0, draws)) if swings is None else swings,
@@ -281,10 +282,12 @@ def _cutoff_factors(sources: Mapping[str, Source], streams: Streams, draws: int,
     return np.repeat(np.exp(streams.generator(source, source.same_for).permutation(levels)), chunk)[:draws]
 
 
-def _offsets(sources: Mapping[str, Source], streams: Streams, draws: int) -> Array:
+def _offsets(sources: Mapping[str, Source], streams: Streams, draws: int, told: bool) -> Array:
+    """told : whether a board told how late the cameras are"""
     from scipy.special import ndtr
 
     if "time_offset" not in sources:
         return np.zeros(draws)
     source = sources["time_offset"]
-    return source.content["spread"]["offset_s"] * (2.0 * ndtr(streams.normal(source, draws, 1)[0]) - 1.0)
+    most = source.content["spread"]["offset_told_by_board_s" if told else "offset_s"]
+    return most * (2.0 * ndtr(streams.normal(source, draws, 1)[0]) - 1.0)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from jointload.analysis import fit_body, never_bridged
 from jointload.body.angles import joint_angles
 from jointload.body.bent import left_out_as_in
+from jointload.body.board import with_board
 from jointload.body.calibration import FittedBody
 from jointload.body.joined import Joining
 from jointload.body.mass_centre import mass_centre
@@ -37,10 +38,11 @@ from jointload.numerics.rotations import rotate
 from jointload.numerics.signals import delayed, zero_lag_lowpass
 from jointload.settings import Settings
 from jointload.uncertainty.around import NearLanding, around_landing
-from jointload.uncertainty.draws import MM, Draws, Streams, draw_inputs
+from jointload.uncertainty.draws import MM, Draws, PlateErrors, Streams, draw_inputs
 from jointload.uncertainty.in_order import in_order
 from jointload.uncertainty.skin import SkinMotion, draw_skin
 from jointload.uncertainty.spreads import Source
+from jointload.uncertainty.under_board import BoardChange
 
 LARGEST_CHUNK, LEAST_CHUNKS = 25, 20
 """Draws poured together: few enough for the memory, and where a cut-off is drawn in enough chunks for it to be spread
@@ -83,7 +85,7 @@ def pour(
     body = fit_body(session, landing.body.rider, landing.settings, inputs.body)
     body = left_out_as_in(body, landing.body)
     near = _near(landing, float(inputs.cutoff.min()))
-    markers = _Markers.of(landing, near, sources, streams, draws)
+    markers = _Markers.of(session, landing, near, sources, streams, draws)
     pouring = _Pouring(near.landing, body, inputs, markers, _joining(session, near.landing, markers))
     chunks = (slice(start, min(start + chunk, draws)) for start in range(0, draws, chunk))
     samples: dict[Key, Array] = {}
@@ -187,10 +189,17 @@ class _Markers:
 
     @classmethod
     def of(
-        cls, landing: Landing, near: NearLanding, sources: Mapping[str, Source], streams: Streams, draws: int
+        cls,
+        session: Session,
+        landing: Landing,
+        near: NearLanding,
+        sources: Mapping[str, Source],
+        streams: Streams,
+        draws: int,
     ) -> _Markers:
         trial, body, settings, part = landing.recording, landing.body, landing.settings, near.landing
         labels, exact, _, fills = complete_markers(trial, body, settings.longest_gap, never_bridged(trial, settings))
+        labels, exact = with_board(trial, session.board, settings.longest_gap, labels, exact)
         if landing.smoother is not None and landing.smoother.finer == 1:
             exact = landing.smoother.smoothed(exact)
         where, arms, rotation = {}, {}, {}
@@ -214,6 +223,10 @@ class _Markers:
         peak = _largest_force(part) / part.weight
         follower, cut = part.smoother, exact[..., near.frames]
         return cls(labels, cut, rotation, where, arms, since, peak, skin, noise, follower, generator, doubts)
+
+    def named(self, series: Array) -> dict[str, Array]:
+        """(3, M, ...) as label -> (3, ...)."""
+        return dict(zip(self.labels, series.swapaxes(0, 1), strict=True))
 
     def drawn(self, which: slice) -> _Drawn:
         """What is random of the cameras, to be asked for in the order of the draws."""
@@ -253,8 +266,8 @@ def _joining(session: Session, landing: Landing, markers: _Markers) -> Joining |
         return None
     body = fit_body(session, landing.body.rider, landing.settings)
     body = left_out_as_in(body, landing.body)
-    seen = dict(zip(markers.labels, markers.exact.swapaxes(0, 1), strict=True))
-    return Joining.along(track_segments(seen, body, landing.poses.rate)[0], body, landing.body)
+    poses, _ = track_segments(markers.named(markers.exact), body, landing.poses.rate)
+    return Joining.along(poses, body, landing.body)
 
 
 def _largest_force(landing: Landing) -> float:
@@ -290,15 +303,14 @@ def _poured(pouring: _Pouring, which: slice, disturbed: Array) -> tuple[Landing,
     rate = landing.poses.rate
     settings = _with_factor(landing.settings, float(inputs.cutoff[which.start]), rate, landing.contact.fast_rate)
     before = settings.fixed_cutoff
-    smooth = zero_lag_lowpass(disturbed, before, rate)
     if np.any(inputs.offset):
-        smooth = delayed(smooth, inputs.offset[which] * rate)
-    markers = dict(zip(pouring.markers.labels, smooth.swapaxes(0, 1), strict=True))
+        disturbed = delayed(disturbed, inputs.offset[which] * rate)
+    markers = pouring.markers.named(zero_lag_lowpass(disturbed, before, rate))
     poses, _ = track_segments(markers, body, rate)
     if pouring.joining is not None:
         poses, body = pouring.joining.joined(poses, body, inputs.partings_of(which))
     angles = joint_angles(poses, body, settings.angle_zero)
-    contact = _contact(landing, inputs, which, before)
+    contact, filtered = _borne(pouring, which, settings, pouring.markers.named(disturbed))
     motion, balance = None, None
     if settings.smoothing == "balanced":
         strikes = never_bridged(landing.recording, settings)
@@ -321,7 +333,22 @@ def _poured(pouring: _Pouring, which: slice, disturbed: Array) -> tuple[Landing,
         settings=settings,
         upper=None if landing.upper is None else loads_from_above(poses, markers, body, angles, after, flesh),
     )
-    return together, scaled_forces(landing.contact, settings, inputs.plates.gain[:, which])
+    return together, filtered
+
+
+def _borne(
+    pouring: _Pouring, which: slice, settings: Settings, drawn: dict[str, Array]
+) -> tuple[Contact, FilteredForces]:
+    """What the feet bear under the draws `which`, and its low-passes; drawn : markers before any filter."""
+    landing, inputs = pouring.landing, pouring.inputs
+    plates, moved = inputs.plates.drawn(which), landing.moved_board
+    contact = _contact(landing, plates, settings.fixed_cutoff)
+    filtered = scaled_forces(landing.contact, settings, plates.gain)
+    if moved is None:
+        return contact, filtered
+    change = BoardChange.of(landing, moved, plates, pouring.markers.named(pouring.markers.exact), drawn)
+    cutoff, step = settings.plate_cutoff(contact.fast_rate), landing.recording.samples_per_frame
+    return change.of_contact(contact, cutoff, step), change.of_filtered(filtered, contact, settings)
 
 
 def _by_events(together: Landing, filtered: FilteredForces, weight: Array) -> Iterator[tuple[Indices, Landing]]:
@@ -378,9 +405,9 @@ def _with_factor(settings: Settings, factor: float, rate: float, fast_rate: floa
     )
 
 
-def _contact(landing: Landing, inputs: Draws, which: slice, cutoff: float | None) -> Contact:
+def _contact(landing: Landing, plates: PlateErrors, cutoff: float | None) -> Contact:
     """The wrenches under the draws, on the feet that bear them; a wrench that is lost stays so."""
-    contact, plates = landing.contact, inputs.plates.drawn(which)
+    contact = landing.contact
     force, moment = plates.disturbed(*_at_cutoff(landing, cutoff))
     fast_force, fast_moment = plates.disturbed(contact.fast_force, contact.fast_moment)
     total = contact.total + np.einsum("sd,sn->dn", plates.gain - 1.0, np.nan_to_num(contact.fast_force[1]))

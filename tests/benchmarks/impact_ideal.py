@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from jointload.analysis import descend, fit_body, weigh
+from jointload.analysis import descend, fit_body, plates_struck, weigh
 from jointload.body.calibration import FittedBody
 from jointload.body.joined import _gaps
 from jointload.intake.recording import Array
@@ -26,6 +26,7 @@ from jointload.landing.landed import Landing
 from jointload.landing.measures.every_measure import measure_landing
 from jointload.loads.from_above import turned, upper_trunk
 from jointload.numerics.rotations import cross, rotate
+from jointload.one_clock import on_one_clock
 from jointload.settings import Settings
 from jointload.uncertainty import pour as pouring
 from jointload.uncertainty.draws import Streams, draw_inputs
@@ -59,12 +60,14 @@ def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[K
 
     exact : the rider's true body, where it and the plates are known"""
     rider, weight, _ = weigh(session)
-    landing, _ = descend(session, exact or fit_body(session, rider, Settings()), weight, Settings())
+    body = exact or fit_body(session, rider, Settings())
+    session, _ = on_one_clock(session, body, Settings(), plates_struck(session.trial, Settings()))
+    landing, _ = descend(session, body, weight, Settings())
     sources, streams = load_sources(SOURCES if exact is None else OF_MOTION), Streams.of(session, 0)
     inputs = draw_inputs(session, landing, sources, streams, DRAWS, TOGETHER)
     body = fit_body(session, landing.body.rider, landing.settings, inputs.body)
     near = pouring._near(landing, float(inputs.cutoff.min()))
-    markers = pouring._Markers.of(landing, near, sources, streams, DRAWS)
+    markers = pouring._Markers.of(session, landing, near, sources, streams, DRAWS)
     joining = pouring._joining(session, near.landing, markers)
     assert joining is not None
     trunk = np.random.default_rng(305).standard_normal((3, DRAWS)) * (exact is None)

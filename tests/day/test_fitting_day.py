@@ -8,10 +8,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from few import few_draws
 from made_day import HandDay, empty_study, record
 from made_study import read_csv
 
-from jointload.day.rider import fitting
 from jointload.insole.shape.conditions import read_conditions
 
 FLAT, WEDGE, STATIC = "rider_a_landing_flat.c3d", "rider_a_landing_wedge.c3d", "rider_a_static.c3d"
@@ -20,9 +20,7 @@ FLAT, WEDGE, STATIC = "rider_a_landing_flat.c3d", "rider_a_landing_wedge.c3d", "
 @pytest.fixture(scope="module")
 def fitted(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[HandDay, dict[str, Any]]]:
     """Baseline of one landing, as plan.csv wants it, and the first search."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(fitting, "PERSONS", 60)
-        patch.setattr(fitting, "DRAWS", 50)
+    with few_draws():
         study = empty_study(tmp_path_factory.mktemp("day") / "study")
         (study / "plan.csv").write_text("rider,condition,landings\nrider_a,flat,1\n", encoding="utf-8")
         hand = HandDay(study, skipped=("result",), at_once=True)
@@ -56,9 +54,7 @@ def test_its_files_are_those_of_a_fit(fitted: tuple[HandDay, dict[str, Any]]) ->
 
 def test_with_the_shapes_the_answer_is_the_riders_own(fitted: tuple[HandDay, dict[str, Any]]) -> None:
     hand, told = fitted
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(fitting, "PERSONS", 60)
-        patch.setattr(fitting, "DRAWS", 50)
+    with few_draws():
         text = (hand.folder / "trials.csv").read_text(encoding="utf-8")
         for shape in told["next"]:
             for k in range(shape["landings"]):

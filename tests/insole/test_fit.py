@@ -7,9 +7,11 @@ from dataclasses import replace
 from html import escape
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
+from few import few_draws
 from landed import landed
 
 from jointload.analysis import Analysis, analyse
@@ -59,6 +61,12 @@ def analysis() -> Analysis:
     return analyse(Session(as_recording(landed(HARD)), static, label_map(), RIDER_A), variants=False)
 
 
+def fitted(*asked: Any, known: Known | None = None) -> Fit:
+    """A fit whose trade-off is not looked at."""
+    with few_draws():
+        return fit(*asked, draws=DRAWS, known=known)
+
+
 @pytest.fixture(scope="module")
 def unloaded(analysis: Analysis) -> Fit:
     """Likeliest to help, not chosen."""
@@ -68,7 +76,7 @@ def unloaded(analysis: Analysis) -> Fit:
 @pytest.fixture(scope="module")
 def relieved(analysis: Analysis) -> Fit:
     """Chosen."""
-    return fit(analysis, "right", "peak_pressure", draws=DRAWS)
+    return fitted(analysis, "right", "peak_pressure")
 
 
 @pytest.fixture(scope="module")
@@ -114,7 +122,7 @@ def test_the_full_answer_keeps_every_limit(analysis: Analysis, unloaded: Fit) ->
 
 def test_what_limits_it_is_told_and_a_looser_limit_gives_more(analysis: Analysis, unloaded: Fit) -> None:
     assert any("greatest height under the heel" in words for words in unloaded.limited_by)
-    higher = fit(analysis, "right", "achilles_load", Limits(stack=15 * MM, lift=13 * MM), draws=DRAWS)
+    higher = fitted(analysis, "right", "achilles_load", Limits(stack=15 * MM, lift=13 * MM))
     assert higher.change < unloaded.change
 
 
@@ -137,7 +145,7 @@ def test_the_same_seed_gives_the_same_shape(analysis: Analysis, unloaded: Fit) -
 def test_no_shape_helps_a_rider_of_whom_nothing_is_known(analysis: Analysis) -> None:
     """Persons differ more than a wedge does (Kakihana et al. 2005 Arch Phys Med Rehabil 86:1465, sometimes reversed),
     so the knee adduction moment of one person may rise on any tilt."""
-    found = fit(analysis, "right", "knee_adduction_moment", draws=DRAWS)
+    found = fitted(analysis, "right", "knee_adduction_moment")
     assert not found.helps and found.shape is None
     assert found.verdict.startswith("No shape within your limits is chosen") and found.verdict.endswith(f"{CERTAINTY}.")
     assert found.change < 0 < found.high, "the likeliest one is shown, with an interval across zero"
@@ -164,7 +172,7 @@ def test_the_solid_is_nowhere_higher_than_the_stack(unloaded: Fit) -> None:
 
 def test_alignment_can_be_a_target(analysis: Analysis) -> None:
     """A medial wedge takes the hip out of adduction (Joseph et al. 2010 Open Access J Sports Med 1:23)."""
-    found = fit(analysis, "left", "hip_adduction", Limits(stack=12 * MM, knee_rise=1.0), draws=DRAWS)
+    found = fitted(analysis, "left", "hip_adduction", Limits(stack=12 * MM, knee_rise=1.0))
     assert found.answer is not None
     assert found.change < 0 and found.answer.shape.rearfoot.angle + found.answer.shape.forefoot.angle > 0
     cost = main_cost(found.answer, found.target.quantities)
@@ -191,7 +199,7 @@ def test_size_and_certainty_are_told_apart() -> None:
 def test_thickness_alone_is_no_help_for_the_knee(analysis: Analysis) -> None:
     """No study saw thickness alone change the knee adduction moment, and no more than LEAST_GAIN is made of it."""
     flat_only = Limits(stack=12 * MM, posting=0.0, lift=0.0)
-    found = fit(analysis, "right", "knee_adduction_moment", flat_only, draws=DRAWS)
+    found = fitted(analysis, "right", "knee_adduction_moment", flat_only)
     assert not found.helps
 
 
@@ -199,22 +207,22 @@ def test_thickness_alone_is_no_help_for_the_knee(analysis: Analysis) -> None:
 def test_a_thin_insole_is_no_help_for_the_pelvis(analysis: Analysis, side: str) -> None:
     """A fitted insole's base is under the other foot, too: no leg is made shorter, so nothing is left to choose."""
     flat_only = Limits(stack=8 * MM, posting=0.0, lift=0.0)
-    found = fit(analysis, side, "pelvic_drop", flat_only, draws=DRAWS)
+    found = fitted(analysis, side, "pelvic_drop", flat_only)
     assert not found.helps and abs(found.change) < np.deg2rad(0.05)
 
 
 def test_limits_that_leave_nothing_are_answered(analysis: Analysis) -> None:
     nothing = Limits(stack=4 * MM, posting=0.0, lift=0.0, pressure_rise=0.0)
-    found = fit(analysis, "right", "achilles_load", nothing, draws=DRAWS)
+    found = fitted(analysis, "right", "achilles_load", nothing)
     assert not found.helps and found.shape is None and "No shape" in found.verdict
 
 
 def test_a_change_below_what_can_be_told_is_no_recommendation(analysis: Analysis, relieved: Fit) -> None:
     assert relieved.answer is not None and "No recommendation" not in relieved.verdict
     key = ("peak_pressure", "right")
-    found = fit(analysis, "right", "peak_pressure", draws=DRAWS, known=Known(rider_least={key: 1e4}))
+    found = fitted(analysis, "right", "peak_pressure", known=Known(rider_least={key: 1e4}))
     assert found.verdict == "No recommendation: below this rider's detectable change." and found.shape is None
-    unseen = fit(analysis, "right", "peak_pressure", draws=DRAWS, known=Known(recording_least={key: 1e4}))
+    unseen = fitted(analysis, "right", "peak_pressure", known=Known(recording_least={key: 1e4}))
     assert unseen.shape == relieved.shape and unseen.verdict.endswith("could show.")
     row = relieved.answer.with_least({key: 1e4}, {}).row(key[0])
     assert reading_of(row).startswith("gain") and reading_of(row).endswith("below what this recording can show")
@@ -223,7 +231,7 @@ def test_a_change_below_what_can_be_told_is_no_recommendation(analysis: Analysis
 
 
 def test_a_weighted_set_gains_on_both_parts(analysis: Analysis) -> None:
-    both = fit(analysis, "right", "achilles_load:3,peak_pressure:1", draws=DRAWS)
+    both = fitted(analysis, "right", "achilles_load:3,peak_pressure:1")
     assert sum(weight for _, weight in both.target.weights) == pytest.approx(1.0)
     assert both.answer is not None
     tendon, pressure = (both.answer.row(name) for name in ("achilles_force_peak", "peak_pressure"))
@@ -326,7 +334,7 @@ def test_a_written_shape_reads_back(tmp_path: Path) -> None:
 def test_a_lift_of_the_fit_is_the_lift_of_a_what_if(analysis: Analysis) -> None:
     """The fit's full answer and a what-if of the same parts are one mechanics."""
     lift = Limits(stack=14 * MM, posting=0.0, lift=10 * MM, pressure_rise=1.0, knee_rise=1.0)
-    found = fit(analysis, "right", "achilles_load", lift, draws=DRAWS)
+    found = fitted(analysis, "right", "achilles_load", lift)
     assert found.answer is not None
     parts = Parts("right", lift=found.answer.shape.lift.height, thickness=found.answer.shape.base)
     asked = what_if(analysis, parts, draws=DRAWS)

@@ -25,7 +25,7 @@ from jointload.insole.shape.shape import InsoleShape, wedge_shape
 
 WALKS = ("walk_1", "walk_2", "walk_3")
 STEPS = [(name, side) for name in WALKS for side in ("right", "left")]
-DRAWS = 100
+DRAWS = 60
 
 
 @pytest.fixture(scope="module")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Callable
 from dataclasses import replace
@@ -16,6 +17,9 @@ from jointload.intake.label_words import place_of, words
 from jointload.intake.labels import (
     LANDMARKS,
     SEGMENTS,
+    SIDED,
+    SIDED_SEGMENTS,
+    UNSIDED,
     LabelMap,
     check_labels,
     labels_from,
@@ -26,8 +30,11 @@ from jointload.intake.proposed_labels import propose_labels
 from jointload.intake.recording import Recording
 from jointload.intake.rider import read_rider
 from jointload.intake.session import read_session
+from jointload.sources import shipped_folder
 
 REAL = Path(__file__).parent / "real"
+MOST_LETTERS = 600
+"""Of an error that can be read: six lines of a terminal (choice)."""
 TRIALS = {
     "jump": ["landing/vertical_jump_two_plates.c3d"],
     "running": ["running/static.c3d", "running/treadmill_3.5ms.c3d"],
@@ -90,10 +97,24 @@ def test_a_wrong_file_is_refused_in_one_line(tmp_path: Path, text: str, found: s
     assert "\n" not in str(refusal.value)
 
 
-def test_an_unknown_landmark_lists_the_known_ones(tmp_path: Path) -> None:
-    with pytest.raises(LabelError) as refusal:
-        read_labels(write(tmp_path, '[landmarks]\nknee = "A"'))
-    assert all(name in str(refusal.value) for name in LANDMARKS)
+def test_an_unknown_landmark_tells_where_the_known_ones_are_listed(tmp_path: Path) -> None:
+    with pytest.raises(LabelError, match=r"sacrum, c7, .* more; `jointload guide landing` lists all$") as refusal:
+        read_labels(write(tmp_path, '[landmarks]\nzzz = "A"'))
+    assert len(str(refusal.value)) < MOST_LETTERS
+    listed = (
+        (shipped_folder("guide") / "landing.md").read_text(encoding="utf-8").split("Landmarks:")[1].split("\n\n")[0]
+    )
+    assert set(re.findall(r"[a-z][a-z0-9_]+", listed)) >= {*UNSIDED, *SIDED, *SIDED_SEGMENTS, "pelvis", "trunk"}
+
+
+def test_a_file_of_another_laboratory_is_refused_in_a_line_that_can_be_read() -> None:
+    """Forty labels, none of which the recording has: the first few of both, and how to see the rest."""
+    label_map = LabelMap({name: f"theirs {k}" for k, name in enumerate(LANDMARKS[:40])})
+    with pytest.raises(
+        LabelError, match=r"35 more; its labels are Q0, .* 35 more: `jointload labels` lists all"
+    ) as refusal:
+        check_labels(label_map, recording_with(*(f"Q{k}" for k in range(40))))
+    assert len(str(refusal.value)) < MOST_LETTERS
 
 
 def test_an_unreadable_file_is_refused(tmp_path: Path) -> None:

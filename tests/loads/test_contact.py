@@ -181,3 +181,5 @@ def test_how_far_a_place_lies_outside_a_plate(order: tuple[int, ...]) -> None:
     places[:, 4] = np.where(np.arange(3) == 1, np.nan, places[:, 4])
     np.testing.assert_allclose(outside(corners, places[:, None])[0], [0.05, 0.07, 0.05, -0.2, -0.01], atol=1e-12)
     assert np.isnan(outside(corners, np.full((3, 1, 1), np.nan))).all()
+    on_edge = corners[[1, 0, 2]] * np.array([1.0, 1.0, 0.0])[:, None]
+    assert np.isnan(outside(on_edge, places[:, None])).all(), "a wrong --up: said elsewhere, and no warning from here"

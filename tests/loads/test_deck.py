@@ -65,7 +65,9 @@ def test_a_board_that_stops_between_two_frames_leaves_little_false_impact(rate: 
     spec = replace(made.landing.spec, marker_rate=rate, noise=replace(SILENT, camera=CAMERA))
     analysis = analyse(session_of(replace(made, landing=replace(made.landing, spec=spec))), variants=False)
     assert analysis.settings.smoothing == "balanced"
-    found, true = analysis.landing.contact.fast_force[1].sum(axis=0), made.feet()[0][1].sum(axis=0)
+    late = np.nan_to_num(analysis.landing.recording.cameras_late)
+    found, force = analysis.landing.contact.fast_force[1].sum(axis=0), made.feet()[0][1].sum(axis=0)
+    true = np.interp(made.landing.time - late, made.landing.time, force)
     since = made.landing.time - min(made.landing.touchdown.values())
     strike = (since > -0.01) & (since < 0.04)
     assert np.abs(found - true)[strike].max() < false * np.abs(true)[strike].max()
@@ -147,6 +149,20 @@ def test_a_ruler_error_is_told() -> None:
     wrong = {label: place * np.array([1.1, 1.0, 1.0]) for label, place in made.board.markers.items()}
     analysis = run(replace(session_of(made), board=replace(made.board, markers=wrong)))
     assert said(analysis, "board_markers").startswith("warn")
+
+
+@pytest.mark.parametrize("seen", [2, 3])
+def test_a_label_that_the_recording_lacks_is_told(seen: int) -> None:
+    """Also where three others remain, by which the board is followed as before."""
+    made = board_landing("equal", exact=True)
+    markers = {
+        label if k < seen else f"{label}_typo": place for k, (label, place) in enumerate(made.board.markers.items())
+    }
+    analysis = run(replace(session_of(made), board=replace(made.board, markers=markers)))
+    absent = list(made.board.markers)[seen:]
+    lacking = "; ".join(f"{label}_typo, closest is {label}" for label in absent)
+    assert f"warn: not in the recording: {lacking}" in said(analysis, "board_markers")
+    assert ("weight and inertia of 2.8 kg taken out" in said(analysis)) == (seen == 3)
 
 
 def test_the_board_is_tracked() -> None:

@@ -97,7 +97,7 @@ def test_the_insoles_share_narrows_the_forces() -> None:
     with np.errstate(invalid="ignore", divide="ignore"):
         share = vertical[0] / vertical.sum(axis=0)
     insoles = PressedSoles({}, 0.0, 0.0, share, ())
-    raw = replace(landing.contact, shared=landing.contact.shared, lost=(), findings=())
+    raw = replace(landing.contact, lost=(), findings=())
     plates = replace(landing.recording, plates=(whole_plate(made),))
     _, narrow = share_plates(raw, plates, landing.poses, landing.body, None, insoles)
     assert narrow is not None

@@ -33,7 +33,7 @@ def test_whose_dose_is_largest_under_every_exponent_is_told_with_how_far() -> No
 def test_where_the_exponent_decides_it_is_said_so() -> None:
     found = made(doses=doses({"a": (20.0, 20.0, 1.0, 1.0, 1.0), "b": (10.0,) * 5}))
     (told,) = largest_rider(found)
-    assert "the exponent decides: a under exponent 1, exponent 2; b under exponent 4, its own exponent" in told
+    assert "the exponent decides: a under exponent 1, exponent 2; b under exponent 4, the tissue's own exponent" in told
 
 
 def test_one_known_rider_is_compared_with_nobody() -> None:

@@ -68,6 +68,15 @@ def test_the_map_says_how_far_it_may_be_off(seen: Analysis) -> None:
     assert "a sensor may show 0.77 to 1.23 times what is there" in feet_section(Reported(replace(seen, feet=felt)))
 
 
+def test_what_every_number_of_a_table_notes_stands_once_beneath_it(seen: Analysis) -> None:
+    page = feet_section(Reported(seen))
+    for note in ("force under the heel modelled; sole of the shoe unknown, 4 to 25 mm", "pressure modelled"):
+        assert sum(m.note == note for m in seen.measures) > 10
+        assert page.count(f">{note}<") == 0
+        assert len(re.findall(f'<p class="soft">Note [a-z]: {note}.</p>', page)) == 1
+    assert page.count("<small>Note a</small>") > 20
+
+
 def test_the_first_screen_answers_where_the_feet_were_asked_after(seen: Analysis, asked: Analysis) -> None:
     assert feet_answer(Reported(seen)) == ""
     answer = feet_answer(Reported(asked))

@@ -120,7 +120,7 @@ def test_a_telephone_shows_every_blank_of_the_sheet(driver: Any, tmp_path: Path)
 
 def test_cautions_say_what_they_must() -> None:
     text = " ".join(CAUTIONS).lower()
-    for words in ("not a medical device", "licensed practitioners", "gradually", "ankle on the raised side"):
+    for words in ("not a medical device", "licensed practitioners", "gradually", "how the ankle rolls"):
         assert words in text
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from few import few_draws
 from in_browser import CONTRAST, DESKTOP, LEAST_LETTERS, TELEPHONE, barriers, letters, quiet, screen
 from made_study import made_results
 
@@ -41,7 +42,8 @@ PAPER = {"paperWidth": 8.27, "paperHeight": 11.69, "printBackground": True, "pre
 
 @pytest.fixture(scope="module")
 def certain(analysis: Analysis) -> Analysis:
-    return with_intervals(analysis, draws=50)
+    with few_draws():
+        return with_intervals(analysis, draws=50)
 
 
 @pytest.fixture(scope="module")
@@ -55,10 +57,12 @@ def pages(certain: Analysis, wedge: WhatIf, tmp_path_factory: pytest.TempPathFac
     folder = tmp_path_factory.mktemp("pages")
     _, compared = compare_study(made_results(folder / "made", riders=4, times=2), "condition")
     found = strain_dose(_metrics(), _exposures(), "flat")
+    with few_draws():
+        fitted = fit(certain, "right", "peak_pressure", draws=50)
     texts = {
         "analyse": render_page(certain),
         "whatif": render_page(certain, wedge),
-        "fit": render_page(certain, fit=fit(certain, "right", "peak_pressure", draws=50)),
+        "fit": render_page(certain, fit=fitted),
         "study": (compared / "comparison.html").read_text(encoding="utf-8"),
         "dose": render_dose("made up", found, dose_items(found, ()))[0],
     }

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import pytest
-from made_study import every_byte, sample_study
+from made_study import every_byte, of_rider_a, ran_sample, sample_study
 from troubled import cluster
 
 from jointload.errors import StudyError
@@ -35,8 +35,8 @@ def test_workers_are_killed_stopped_and_added_and_the_study_ends_the_same(
     """At the fifth result one of three workers is killed, one stopped and one added; the stopped one goes on when the
     study is done, and then writes nothing. Every landing counts once. tests/benchmarks/many_landings.py has 10,000."""
     pytest.importorskip("pyarrow", reason="the extra parquet is not installed")
-    monkeypatch.setattr("jointload.report.files.parquet_parts.LANDINGS", 7)
-    study = sample_study(tmp_path / "study", times=3)
+    monkeypatch.setattr("jointload.report.files.parquet_parts.LANDINGS", 5)
+    study, here = ran_sample(tmp_path, times=2)
     seen, lines = list[Outcome](), list[str]()
 
     with cluster(tmp_path / "cluster", 3) as running:
@@ -52,28 +52,28 @@ def test_workers_are_killed_stopped_and_added_and_the_study_ends_the_same(
                         running.add()
 
         with on_cluster(running.address, SILENT, lines.append) as over_tcp:
-            done = run_study(study, tmp_path / "out", over_tcp, parquet=True, watch=trouble)
-            found = names(tmp_path / "out")
+            done = run_study(study, tmp_path / "there", over_tcp, parquet=True, watch=trouble)
+            found = names(tmp_path / "there")
         running.workers[1].send_signal(signal.SIGCONT)
         time.sleep(LATE)
-        assert names(tmp_path / "out") == found and not [name for name in found if ".drafts" in name]
-    assert done.analysed == 18 and not done.refused
-    assert sorted(outcome.name for outcome in seen) == names(tmp_path / "out" / "trials", "*")
-    assert names(tmp_path / "out" / "metrics.parquet") == [f"part-0000{k}.parquet" for k in range(3)]
+        assert names(tmp_path / "there") == found and not [name for name in found if ".drafts" in name]
+    assert done.analysed == 12 and not done.refused
+    assert sorted(outcome.name for outcome in seen) == names(tmp_path / "there" / "trials", "*")
+    assert names(tmp_path / "there" / "metrics.parquet") == [f"part-0000{k}.parquet" for k in range(3)]
     assert any(line.startswith("a worker was lost; its ") for line in lines), lines
     assert any(line.startswith("a worker was silent for 4 s and is given up; its ") for line in lines), lines
-    run_study(study, tmp_path / "here", parquet=True)
-    assert names(tmp_path / "here") == found
-    assert every_byte(tmp_path / "out") == every_byte(tmp_path / "here")
+    run_study(study, here, parquet=True)
+    assert names(here) == found
+    assert every_byte(tmp_path / "there") == every_byte(here)
 
 
 def test_a_worker_added_to_none_does_the_study(tmp_path: Path) -> None:
     lines = list[str]()
-    study = sample_study(tmp_path / "study")
+    study = of_rider_a(sample_study(tmp_path / "study"))
     with cluster(tmp_path / "cluster", 0) as running, on_cluster(running.address, SILENT, lines.append) as over_tcp:
         timer = threading.Timer(1.0, running.add)
         timer.start()
-        assert run_study(study, tmp_path / "out", over_tcp).analysed == 6
+        assert run_study(study, tmp_path / "out", over_tcp).analysed == 2
         timer.join()
     assert lines == ["no worker is there; the study waits for one"]
 

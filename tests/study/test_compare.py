@@ -9,7 +9,7 @@ from types import SimpleNamespace
 
 import pandas
 import pytest
-from made_study import MADE, change, every_byte, made_results, sample_study
+from made_study import MADE, change, every_byte, made_results, ran_sample
 from paper import check_references, compiled
 from written_names import ends_in_a_side_letter
 
@@ -19,13 +19,14 @@ from jointload.report.study_pages.study_words import answer_sentence
 from jointload.study.comparison import DIFFERS, OPEN, SAME, SMALL, Comparison, chosen, compare_curves
 from jointload.study.manifest import read_study
 from jointload.study.observations import read_curves, read_observations
-from jointload.whole_study import compare_study, run_study
+from jointload.study.reliability import reliabilities
+from jointload.whole_study import compare_study
 
 TRUTH = Path(__file__).parents[2] / "sample_c3d" / "truth.csv"
 FILES = {
-    "comparison.html", "effects.csv", "curve_tests.csv", "styles.csv", "percentiles.csv", "table.md", "table.tex",
-    "methods.md", "methods.tex", "references.bib", "comparison.json", "riders.svg", "effects.svg", "curves_1.svg",
-    "styles.svg",
+    "comparison.html", "effects.csv", "curve_tests.csv", "styles.csv", "percentiles.csv", "repeats.csv", "table.md",
+    "table.tex", "methods.md", "methods.tex", "references.bib", "comparison.json", "riders.svg", "effects.svg",
+    "curves_1.svg", "styles.svg",
 }  # fmt: skip
 
 
@@ -67,6 +68,28 @@ def test_a_made_effect_is_found_and_its_absence_too(compared: tuple[Path, Compar
     assert next(r for r in found.rows if r.name == "back_vertical_force_peak").margin == 0.4
 
 
+def test_what_repeats_tell_is_that_of_the_made_landings(compared: tuple[Path, Comparison, Path]) -> None:
+    """Riders were made 1 apart, their answers 0.4, landings 1, times 6 deg: ICC 1.16 / 2.16 and SEM 6 deg."""
+    found = pandas.read_csv(compared[2] / "repeats.csv").set_index("name")
+    assert set(found["riders"]) == {14} and set(found["landings_each"]) == {3}
+    flexion = found.loc["back_knee_flexion_peak"]
+    assert flexion["icc_3_1_low"] < 1.16 / 2.16 < flexion["icc_3_1_high"]
+    assert flexion["sem"] == pytest.approx(6.0, rel=0.25)
+    assert flexion["mdc95"] == pytest.approx(2.772 * flexion["sem"], rel=1e-4)
+    assert flexion["icc_3_k"] > flexion["icc_3_1"]
+    page = (compared[2] / "comparison.html").read_text(encoding="utf-8")
+    assert "How well landings repeat" in page and page.count("14 × 3") == 3, "a row a primary quantity"
+
+
+def test_riders_with_few_landings_leave_the_others_theirs() -> None:
+    """Of eight riders with four landings and one each with one and with two: eight times four; landings in order."""
+    rows = [(f"r{k}", float(10 * k + j)) for k in range(10) for j in range({0: 1, 1: 2}.get(k, 4))]
+    numbers = pandas.DataFrame(rows, columns=["rider", "value"]).assign(name="a", quantity="a", foot="", unit="deg")
+    (found,) = reliabilities(numbers).to_dict("records")
+    assert (found["riders"], found["landings_each"], found["icc_3_1"]) == (8, 4, pytest.approx(1.0))
+    assert reliabilities(numbers.drop_duplicates("rider")).empty
+
+
 def test_the_curve_is_shaded_where_the_effect_was_made(compared: tuple[Path, Comparison, Path]) -> None:
     (curve,) = compared[1].curves
     assert curve.test is not None and curve.test.exact and len(curve.first) == 14
@@ -83,7 +106,7 @@ def test_the_folder_holds_what_a_paper_needs(compared: tuple[Path, Comparison, P
     _, found, out = compared
     assert {path.name for path in out.iterdir()} == FILES
     keys = check_references(out, "comparison.html")
-    assert {"hedges_1981", "lakens_2013", "nichols_2002", "grood_1983"} <= keys and "coenen_2012" not in keys
+    assert {"hedges_1981", "lakens_2013", "nichols_2002", "grood_1983", "mcgraw_1996"} <= keys
     effects = pandas.read_csv(out / "effects.csv")
     assert len(effects) == len(found.rows) and set(effects["family"]) == {"primary", "exploratory"}
     page = (out / "comparison.html").read_text(encoding="utf-8")
@@ -155,6 +178,8 @@ def test_a_smallest_change_is_told_in_three_digits_at_most() -> None:
         contrast=contrast, riders_to_decide=4.0, riders_with_more_landings={},
     )  # fmt: skip
     assert answer_sentence(row).endswith("about 4 riders would decide on a difference of 0.0311 Nm/kg.")  # type: ignore[arg-type]
+    contrast.estimate = -0.001
+    assert ": 0.00 Nm/kg between wedge and flat (−0.10 to 0.10): not decided" in answer_sentence(row)  # type: ignore[arg-type]
 
 
 def rode(rows: list[list[str]]) -> None:
@@ -250,8 +275,8 @@ def true_change_of_back_force() -> float:
 
 
 def test_the_sample_says_how_little_three_riders_can(tmp_path: Path) -> None:
-    study = sample_study(tmp_path / "study")
-    run_study(study)
+    study, out = ran_sample(tmp_path)
+    out.rename(study / "results")
 
     def few(rows: list[list[str]]) -> None:
         rows[1:] = [cells for cells in rows[1:] if cells[8] in MADE or cells[8] == "knee_flexion_moment_peak"]

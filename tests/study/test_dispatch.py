@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
 import pytest
-from made_study import every_byte, sample_study
+from made_study import every_byte, ran_sample
 from troubled import drawn, troubled, worker_processes
 
 from jointload.errors import OutputError
@@ -23,16 +23,15 @@ SILENT = 3.0
 
 @pytest.mark.skipif(not Path("/proc/self/stat").is_file(), reason="processes are stopped as Linux does")
 def test_processes_are_killed_and_stopped_at_drawn_moments_and_the_study_ends_the_same(tmp_path: Path) -> None:
-    study = sample_study(tmp_path / "study", times=2)
+    study, here = ran_sample(tmp_path, times=2)
     lines = list[str]()
     with in_processes(3, SILENT, lines.append) as workers:
         troubles = drawn(5, ("kill", "stop", "kill"), 2.0)
         with troubled(troubles, worker_processes, lambda: None, 5):
-            done = run_study(study, tmp_path / "out", workers)
+            done = run_study(study, tmp_path / "there", workers)
     assert done.analysed == 12 and not done.refused
-    run_study(study, tmp_path / "here")
-    assert every_byte(tmp_path / "out") == every_byte(tmp_path / "here")
-    assert [path.name for path in (tmp_path / "out").glob(".*")] == [".lock"]
+    assert every_byte(tmp_path / "there") == every_byte(here)
+    assert [path.name for path in (tmp_path / "there").glob(".*")] == [".lock"]
 
 
 def stop_once(job: Job) -> Outcome:

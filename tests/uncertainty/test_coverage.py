@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from few import few_draws
 from landed import landed
 
 from jointload.analysis import analyse, descend, fit_body, weigh
@@ -39,7 +40,8 @@ def held(landing: SyntheticLanding, size: float) -> float:
     for seed in range(LANDINGS):
         made = disturbed(landing, seed, size)
         analysis = analyse(made.session, made.settings, variants=False)
-        samples = pour(made.session, analysis.landing, load_sources(), Streams.of(made.session, 0), DRAWS).samples
+        with few_draws():
+            samples = pour(made.session, analysis.landing, load_sources(), Streams.of(made.session, 0), DRAWS).samples
         rider, weight, _ = weigh(made.exact)
         body = fit_body(made.exact, rider, Settings(), made.truth).drawn(0)
         truth = {

@@ -169,10 +169,11 @@ def test_a_change_between_two_ways_to_smooth_is_refused(flat: Analysis) -> None:
         changes(balanced, fixed)
 
 
-def test_the_interval_is_the_deviation_of_the_draws() -> None:
+def test_the_interval_is_what_the_draws_are_away_from_the_value() -> None:
+    """Their standard deviation, 4 / sqrt(12), and their shift, 1, as one root of squares."""
     samples = 11.0 + np.linspace(-2.0, 2.0, 401)
     low, high = drawn_interval(10.0, samples)
-    half = 1.96 * 4.0 / np.sqrt(12.0)
+    half = 1.96 * np.hypot(4.0 / np.sqrt(12.0), 1.0)
     assert low == pytest.approx(10.0 - half, rel=0.01) and high == pytest.approx(10.0 + half, rel=0.01)
 
 

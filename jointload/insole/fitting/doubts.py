@@ -96,7 +96,7 @@ def doubts_of(
             "warn",
             text,
             f"mechanics with {drawn}",
-            "a trial of this rider on the shape decides; watch the ankle on the raised side",
+            "a trial of this rider on the shape decides; watch how the ankle rolls",
         ),
         Finding("lumbar_change", "pass", text, "not predicted", "measure it on the shape"),
     ]

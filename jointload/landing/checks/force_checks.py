@@ -253,8 +253,7 @@ def check_step(landing: Landing, cause: str = "") -> Judgement:
 def force_lag(landing: Landing) -> tuple[float, float]:
     """Time [s] by which the ground force comes after the body's motion, and their correlation at that lag; NaN when
     there is too little to compare, or when a landing foot's force is not measured throughout."""
-    rate, centre = landing.poses.rate, landing.centre.position[1]
-    height = centre if np.isfinite(centre).any() else landing.poses.place(landing.body, "hip_mid")[1]
+    rate, height = landing.poses.rate, landing.centre_height
     demanded = 1.0 + second_derivative(height, 1.0 / rate) / G
     most, start = round(STEP_SEARCH * rate), landing.touchdown_frame()
     first, last = (

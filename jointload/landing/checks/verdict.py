@@ -32,6 +32,7 @@ from jointload.landing.checks.marker_checks import (
     check_standing,
 )
 from jointload.landing.checks.person import check_person
+from jointload.landing.checks.step_weight import check_step_weight
 from jointload.landing.landed import Landing, Measure
 from jointload.loads.contact import Lost
 from jointload.loads.moments import joint_loads, smooth_loads
@@ -109,6 +110,7 @@ CHECKS: dict[str, Callable[[Landing], Judgement]] = {
     "plate_silent": check_silent,
     "implausible_peak": check_peak,
     "free_fall": check_fall,
+    "step weight": check_step_weight,
     "filter": check_filter,
 }
 LAST: dict[str, Callable[[Landing, str], Judgement]] = {

@@ -27,7 +27,7 @@ from jointload.report.words.tables import (
     series_table,
 )
 from jointload.report.words.trust import trust_in
-from jointload.report.words.whole_folder import check_replaceable, write_whole
+from jointload.report.words.whole_folder import write_whole
 
 DIGITS = "%.7g"
 """Seven digits carry every measurement and hide rounding."""
@@ -39,11 +39,6 @@ def make_ready() -> None:
     """Import what tables are made with, a third of a second: to be called beside other work, before there is a
     report."""
     import pandas  # noqa: F401
-
-
-def check_free(out: str | Path) -> None:
-    """OutputError when no report may be written to `out`; to be asked before long work."""
-    check_replaceable(Path(out).absolute(), RECORD)
 
 
 def write_report(

@@ -31,7 +31,7 @@ def board_section(reported: Reported) -> str:
     board, split = analysis.session.board, analysis.landing.split
     if board is None and split is None:
         return ""
-    said = [f.evidence for f in analysis.findings if f.check in ("board", "board_markers")]
+    said = [f.evidence for f in analysis.findings if f.check in ("board", "board_markers", "clock")]
     text = f"Board {board.name}, {board.mass:g} kg: {'; '.join(said)}." if board is not None else ""
     return (html.paragraph(text) if text else "") + (_shared(analysis, split) if split is not None else "")
 

@@ -48,8 +48,9 @@ def certainty_section(reported: Reported) -> str:
 def _what_an_interval_is(certainty: Certainty) -> str:
     return (
         f"The small print below a number is its 95 % interval. Uncertain inputs were drawn {certainty.draws} times "
-        f"(seed {certainty.seed}) from their spreads and the whole analysis was made again; intervals, and bands in "
-        "the figures, are 1.96 standard deviations of the draws to either side. From "
+        f"(seed {certainty.seed}) from their spreads and the whole analysis was made again; intervals are 1.96 root "
+        "mean squares of how far the draws lie from the number, bands in the figures 1.96 standard deviations of the "
+        "draws, to either side. From "
         f"{certainty.draws_needed()} draws on, 95 of 100 widths stay within a tenth of what they are now."
         f"{_taken_as_exact(certainty)}"
     )

@@ -17,7 +17,7 @@ CAUTIONS = (
     "Insoles are prescribed by licensed practitioners; whether, and in which shape, this one is worn is theirs to say.",
     "Introduce it gradually: an hour or two a day at first, hard landings last. Stop when anything hurts.",
     "Ankle sprain: a raised side tips the foot away from it; raised medially, the ankle rolls over its outer edge more "
-    "easily. Watch the ankle on the raised side, the more above 5 degrees.",
+    "easily. Watch how the ankle rolls, the more above 5 degrees.",
     "Check the height in the shoe: the heel must not slip out, and the toes need their room.",
 )
 UNCOMFORTABLE = math.radians(8.0)

@@ -10,8 +10,8 @@ import numpy as np
 from jointload.report.words.quantities import range_text
 from jointload.study.strain_dose import BY_DEFINITION, Dose, Row, tissues
 
-KINDS = {"linear": "exponent 1", "squared": "exponent 2", "fourth": "exponent 4", "published": "its own exponent",
-         "highest": "the highest of its own"}  # fmt: skip
+KINDS = {"linear": "exponent 1", "squared": "exponent 2", "fourth": "exponent 4",
+         "published": "the tissue's own exponent", "highest": "the tissue's highest exponent"}  # fmt: skip
 HALF = 0.5
 """What makes as much of a dose has most of it."""
 

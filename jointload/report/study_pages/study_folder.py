@@ -52,8 +52,8 @@ def write_comparison(
     out: Path, name: str, found: Comparison, styles: Styles, others: pandas.DataFrame, items: Mapping[str, str],
     record: Mapping[str, Any],
 ) -> Path:  # fmt: skip
-    """Write comparison.html, effects.csv, curve_tests.csv, styles.csv, percentiles.csv, table.md, table.tex,
-    methods.md, methods.tex, references.bib, the figures and the record; all or nothing."""
+    """Write comparison.html, effects.csv, curve_tests.csv, styles.csv, percentiles.csv, repeats.csv where landings
+    repeat, table.md, table.tex, methods.md, methods.tex, references.bib, the figures and the record; all or nothing."""
 
     def fill(draft: Path) -> None:
         page, figures = render_comparison(name, found, styles, others, items)
@@ -62,6 +62,8 @@ def write_comparison(
         write_table(curves_table(found), draft / "curve_tests.csv", DIGITS)
         write_table(styles_table(styles), draft / "styles.csv", DIGITS)
         write_table(others, draft / "percentiles.csv", DIGITS)
+        if len(found.repeats):
+            write_table(found.repeats, draft / "repeats.csv", DIGITS)
         rows = [_paper_cells(row) for row in found.rows if row.primary]
         (draft / "table.md").write_text(_markdown(rows), encoding="utf-8")
         (draft / "table.tex").write_text(_latex(rows), encoding="utf-8")

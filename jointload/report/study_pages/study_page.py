@@ -63,6 +63,7 @@ def render_comparison(
         "tables": ("The numbers of the primary quantities", _primary(found)),
         "others": ("Everything else (exploratory)", _exploratory(found)),
         "styles": ("Landing styles", _style_section(styles, figures)),
+        "repeats": ("How well landings repeat", _repeats(found)),
         "riders": ("Each rider among the others", _riders_section(found, others)),
         "cautions": ("Cautions", _cautions(found)),
     }
@@ -276,6 +277,41 @@ def style_table(styles: Styles) -> str:
         row += [number(values[k, c], units[name], 0) for c, name in enumerate(names)]
         rows.append(row)
     return html.table(head, rows, range(2, len(head)))
+
+
+def _repeats(found: Comparison) -> str:
+    names = [row.name for row in found.rows if row.primary]
+    if found.repeats.empty or not names:
+        return ""
+    shown: Any = found.repeats[found.repeats["name"].isin(names)]
+    rows = [
+        (
+            escape(title_of(one.quantity, one.foot)),
+            f"{one.riders} × {one.landings_each}",
+            number(one.mean, one.unit, 0),
+            *(number(value, one.unit) for value in (one.sd_within, one.sem, one.mdc95)),
+            escape(one.unit),
+            f"{_share(one.icc_3_1)}<small>{_share(one.icc_3_1_low)} to {_share(one.icc_3_1_high)}</small>",
+            _share(one.icc_3_k),
+        )
+        for one in shown.itertuples(index=False)
+    ]
+    head = ("Quantity", "Riders × landings", "Mean", "SD of a rider", "SEM", "MDC95", "Unit", "ICC(3,1)", "ICC(3,k)")
+    return html.paragraph(REPEATS.format(level=found.levels[0])) + html.table(head, rows, (1, 2, 3, 4, 5, 7, 8))
+
+
+def _share(value: float) -> str:
+    return f"{round(value, 2) + 0.0:.2f}".replace("-", "−")
+
+
+REPEATS = (
+    "The first landings of each rider under {level}, equally many of all. ICC is the share of the spread that riders "
+    "make: near 1, a landing tells riders apart. ICC(3,1) is that of one landing, ICC(3,k) that of the mean of them; "
+    "neither counts what all riders change by from landing to landing ([@mcgraw_1996], there C,1 and C,k). SEM, the "
+    "standard deviation of all times √(1 − ICC(3,1)), is how far one landing typically lies from its rider's own mean; "
+    "MDC95 is 1.96 √2 SEM: two landings of one rider differ by less in 95 of 100 pairs. Landings of one session tell "
+    "nothing of markers put on anew, which add to both. All quantities and forms stand in repeats.csv."
+)
 
 
 def _riders_section(found: Comparison, others: pandas.DataFrame) -> str:

@@ -53,11 +53,9 @@ def answer_sentence(row: Row) -> str:
     if row.verdict == NOT_KNOWN:
         return f"{name}, {c.level} against {c.baseline}: not known: {c.note}."
     told = told_difference(c, row.unit)
-    way = "higher" if c.estimate > 0 else "lower"
-    return (
-        f"{name}: {told.value.lstrip('−')} {bare_unit(row.unit)} {way} for {c.level} than for {c.baseline} "
-        f"({told.interval}): {row.verdict}{_deciding(row)}."
-    )
+    size, way = told.value.lstrip("−"), "higher" if c.estimate > 0 else "lower"
+    said = f"{way} for {c.level} than for {c.baseline}" if size.strip("0.") else f"between {c.level} and {c.baseline}"
+    return f"{name}: {size} {bare_unit(row.unit)} {said} ({told.interval}): {row.verdict}{_deciding(row)}."
 
 
 def decided_words(found: Comparison) -> str:
@@ -167,6 +165,7 @@ def _of_study(found: Comparison, styles: Styles, refused: Mapping[str, str]) -> 
         "a rider",
         "Riders that would decide": "power of 80 % at 5 %, two-sided, for a difference of the smallest change, by the "
         "noncentral t distribution, if riders spread as these did; not adjusted for the other primary quantities",
+        **_of_repeats(found),
         "Curves": "101 points from touch-down to landing end; largest |t| along the curve by permutation "
         "[@nichols_2002]: "
         f"{'; '.join(schemes) or 'not possible'}; the error is held along one curve, not over several curves; a "
@@ -175,6 +174,17 @@ def _of_study(found: Comparison, styles: Styles, refused: Mapping[str, str]) -> 
         f"principal components; softness between stiff and soft landings of [@devita_1992]; {styles.finding}",
         "Software of the study": ", ".join(f"{name} {metadata.version(name)}" for name in LIBRARIES),
     }
+
+
+def _of_repeats(found: Comparison) -> dict[str, str]:
+    """The item of what landings repeat, none where they do not."""
+    if found.repeats.empty:
+        return {}
+    text = (
+        f"equally many first landings of each rider under {found.levels[0]}; intraclass correlations of "
+        "[@mcgraw_1996]; standard error of measurement SD √(1 − ICC(3,1)), minimal detectable change 1.96 √2 of it"
+    )
+    return {"Reliability within the session": text}
 
 
 LIBRARIES = ("jointload", "statsmodels", "scikit-learn", "scipy")

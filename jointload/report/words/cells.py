@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Iterable, Mapping
 from html import escape
+from string import ascii_lowercase
 
 import numpy as np
 
@@ -16,6 +18,8 @@ from jointload.report.words.quantities import Band, Quantity, Told, quantity, sa
 from jointload.sources import in_words
 
 SIDE_HEADINGS = {"right": "Right", "left": "Left", "": "Whole body"}
+MOST_NOTED = 4
+"""More cells of a table that note the same share one note beneath it: two rows of both feet may say it themselves."""
 MOST_ALIKE = 3
 """More findings of one kind than this share a row as a rule, with their places folded away."""
 
@@ -37,13 +41,14 @@ def measure_numbers(analysis: Analysis, names: Iterable[str]) -> str:
 def _table_of(
     analysis: Analysis, names: list[str], sides: tuple[str, ...], found: dict[tuple[str, str], Measure]
 ) -> str:
-    """The quantities that these sides have; empty where there is none."""
+    """The quantities that these sides have; empty where there is none. What many cells note stands once, beneath."""
     rows = []
+    marks = _marks(found[name, side] for name in names for side in sides if (name, side) in found)
     for name in names:
         own = [found[name, side] for side in sides if (name, side) in found]
         if own:
             what = quantity(name)
-            cells = [_cell(found[name, s], what, analysis) if (name, s) in found else "" for s in sides]
+            cells = [_cell(found[name, s], what, analysis, marks) if (name, s) in found else "" for s in sides]
             positive = "" if what.positive == "none" else escape(what.positive)
             rows.append((linked(what), *cells, unit_text(what), positive, _band_text(what, own, analysis)))
     if not rows:
@@ -51,7 +56,15 @@ def _table_of(
     head = ("Quantity", *(side_heading(analysis, side) for side in sides), "Unit", "Positive", "Published")
     kept = [k for k in range(len(head)) if k == 0 or any(row[k] for row in rows)]
     numeric = [kept.index(k) for k in range(1, 1 + len(sides)) if k in kept]
-    return html.table([head[k] for k in kept], [[row[k] for k in kept] for row in rows], numeric)
+    beneath = "".join(f'<p class="soft">{mark}: {escape(note)}.</p>' for note, mark in marks.items())
+    return html.table([head[k] for k in kept], [[row[k] for k in kept] for row in rows], numeric) + beneath
+
+
+def _marks(measures: Iterable[Measure]) -> dict[str, str]:
+    """Note -> 'Note a' and so on, of what more than MOST_NOTED cells of a table say."""
+    counts = Counter(measure.note for measure in measures if measure.note and not measure.word)
+    often = [note for note, count in counts.items() if count > MOST_NOTED]
+    return {note: f"Note {letter}" for note, letter in zip(often, ascii_lowercase, strict=False)}
 
 
 def findings_table(findings: Iterable[Finding], most: int = MOST_ALIKE) -> str:
@@ -119,17 +132,17 @@ def side_heading(analysis: Analysis, side: str) -> str:
     return SIDE_HEADINGS[side] + foot
 
 
-def _cell(measure: Measure, what: Quantity, analysis: Analysis) -> str:
-    """The number with its interval and note, or a dash with the reason."""
+def _cell(measure: Measure, what: Quantity, analysis: Analysis, marks: Mapping[str, str]) -> str:
+    """The number with its interval and note, or a dash with the reason; a note's mark where it has one."""
     if measure.word:
         return escape(measure.word)
-    told = told_measure(measure, analysis)
+    told, note = told_measure(measure, analysis), marks.get(measure.note, measure.note)
     if is_unknown(measure):
-        return f"{told.value}<small>{escape(measure.note or 'not known from this recording')}</small>"
+        return f"{told.value}<small>{escape(note or 'not known from this recording')}</small>"
     band = band_of(what, measure, analysis)
     text = told.value if band is None or band.inside else f'<span class="outside">{told.value}</span>'
     text += f' <small class="interval">{told.interval}</small>' if told.interval else ""
-    return text + (f" <small>{escape(measure.note)}</small>" if measure.note else "")
+    return text + (f" <small>{escape(note)}</small>" if note else "")
 
 
 def _band_text(what: Quantity, measures: list[Measure], analysis: Analysis) -> str:

@@ -12,11 +12,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib import metadata
 
-from jointload.analysis import Analysis, plate_cutoff
+from jointload.analysis import Analysis
 from jointload.insole.limb.change import WhatIf
 from jointload.intake.rider import G
 from jointload.loads.contact import SHORTEST_CONTACT
 from jointload.modeldata import load_model, model_names
+from jointload.motion.following import BOARD
 from jointload.report.words.cells import band_of, is_unknown
 from jointload.report.words.quantities import quantity
 from jointload.settings import Settings
@@ -51,6 +52,7 @@ def methods_text(analysis: Analysis, answers: Iterable[WhatIf] = ()) -> Methods:
         ("Recording", _recording(analysis)),
         ("Laboratory axes", f"X forward, Y up, Z right (ISB); {analysis.session.trial.axes_evidence}"),
         ("Force plates", _plates(analysis)),
+        (BOARD_TAKEN_OUT, _board(analysis)),
         ("Segment frames", source_of("bodies", analysis.landing.body.definition.name)),
         ("Body fitted to", f"the stillest stretch of {analysis.landing.body.calibrated_from} of the file"),
         ("Hip joint centre", source_of("hip_centres", analysis.landing.body.hip_centre_method)),
@@ -76,7 +78,7 @@ def methods_text(analysis: Analysis, answers: Iterable[WhatIf] = ()) -> Methods:
         (TISSUES, _tissues(analysis)),
         (FEET, _feet(analysis)),
         (BANDS, _bands(analysis)),
-        ("Predicted change", _predicted(answers)),
+        (CHANGE, _predicted(answers)),
         ("Trials", "one; a person's own spread needs several landings of the same kind"),
         ("Software", _software()),
     )  # fmt: skip
@@ -96,7 +98,7 @@ def _paragraph(item: dict[str, str]) -> str:
         f"{_capital(item['Internal or external'])}; {item['Sign']}. {_capital(item['Normaliser'])}. "
         f"{_capital(item['Events'])}. {_capital(item['Landing phase'])}. "
         f"{_capital(item['Intervals'])}. {_capital(item[DEFINITIONS])}."
-        + "".join(f" {_capital(item[name])}." for name in (TISSUES, FEET, BANDS, "Predicted change") if name in item)
+        + "".join(f" {_capital(item[name])}." for name in AT_THE_END if name in item)
         + f" {item['Software']}."
     )
 
@@ -139,6 +141,19 @@ def _angles(settings: Settings) -> str:
     )
 
 
+def _board(analysis: Analysis) -> str:
+    moved, late = analysis.landing.moved_board, analysis.session.trial.cameras_late
+    if moved is None:
+        return ""
+    followed = ", followed by splines that may bend from the touch on" if analysis.landing.smoother else ""
+    way = "later" if late > 0.0 else "earlier"
+    clock = f"; plates were moved {1000 * abs(late):.1f} ms {way}, onto the cameras' clock, as its stop tells"
+    return (
+        f"weight and inertia of the board ({moved.board.mass:g} kg) were taken out of what plates felt by the motion "
+        f"of {len(moved.labels)} markers on it{followed}{clock if math.isfinite(late) else ''}"
+    )
+
+
 def _gaps(settings: Settings) -> str:
     return (
         f"gaps up to {1000 * settings.longest_gap:g} ms bridged by a cubic spline unless they hold a touch-down; "
@@ -163,8 +178,8 @@ def _filter(analysis: Analysis) -> str:
 
 
 def _followed(analysis: Analysis) -> str:
-    landing, cutoff = analysis.landing, plate_cutoff(analysis.settings, analysis.session.trial.force_rate)
-    noise = landing.smoother.noise.values() if landing.smoother else ()
+    landing, cutoff = analysis.landing, analysis.settings.plate_cutoff(analysis.session.trial.force_rate)
+    noise = [level for kind, level in landing.smoother.noise.items() if kind != BOARD] if landing.smoother else ()
     measured = f"{1000 * min(noise):.2g} to {1000 * max(noise):.2g} mm of noise" if noise else "noise"
     plates = "unfiltered plate wrenches" if cutoff is None else f"plate wrenches low-passed at {cutoff:g} Hz"
     flesh = (
@@ -182,8 +197,9 @@ def _followed(analysis: Analysis) -> str:
 
 
 def _impact_filter(analysis: Analysis) -> str:
-    cutoff, rate = analysis.settings.impact_cutoff, analysis.session.trial.force_rate
-    how = "not filtered" if cutoff is None else f"same filter at {min(cutoff, 0.45 * rate):g} Hz"
+    rate = analysis.session.trial.force_rate
+    cutoff = analysis.settings.peak_cutoff(rate)
+    how = "not filtered" if cutoff is None else f"same filter at {cutoff:g} Hz"
     return f"force peaks, loading rates and friction were read from the plate force at {rate:g} Hz, {how}"
 
 
@@ -239,14 +255,16 @@ def _intervals(analysis: Analysis) -> str:
         keys += _hip_error_keys(analysis.landing.body.hip_centre_method)
     others = cite(key for key in keys if key not in cited(inputs))
     return (
-        f"95 % intervals are 1.96 standard deviations of {certainty.draws} draws (Latin hypercube, seed "
-        f"{certainty.seed}) of the uncertain inputs through the whole analysis: {inputs}"
+        f"95 % intervals are 1.96 root mean squares of how far from the value {certainty.draws} draws (Latin "
+        f"hypercube, seed {certainty.seed}) of the uncertain inputs through the whole analysis lie: {inputs}"
         + (f"; see also {others}" if others else "")
     )
 
 
 DEFINITIONS, TISSUES, BANDS = "Definitions of quantities", "Tissue loads", "Published bands"
-FEET = "Heel, ball and toes"
+FEET, BOARD_TAKEN_OUT, CHANGE = "Heel, ball and toes", "Board", "Predicted change"
+AT_THE_END = (BOARD_TAKEN_OUT, TISSUES, FEET, BANDS, CHANGE)
+"""What ends the paragraph, where there is any."""
 TISSUE_FILES = {"tibiofemoral": "knee", "patellofemoral": "knee", "achilles": "achilles", "l5s1_disc": "lumbar"}
 """How a quantity's name begins -> the file of models/tissue behind it."""
 

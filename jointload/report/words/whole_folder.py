@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import shutil
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from uuid import uuid4
 
@@ -20,21 +20,34 @@ def write_whole(out: str | Path, record: str, fill: Callable[[Path], None]) -> P
     """
     out = Path(out).absolute()
     check_replaceable(out, record)
+    with _scratch_beside(out) as scratch:
+        draft = scratch / "new"
+        draft.mkdir()
+        fill(draft)
+        put_in_place(draft, out, scratch / "old")
+    return out
+
+
+def check_writable(out: Path) -> None:
+    """OutputError when nothing can be written beside `out`, found by trying; to be asked before long work."""
+    with _scratch_beside(out):
+        pass
+
+
+@contextlib.contextmanager
+def _scratch_beside(out: Path) -> Iterator[Path]:
+    """A folder beside `out`, gone at the end; folders above it that were made for it go, too, where they stay empty."""
     made = [folder for folder in out.parents if not folder.exists()]
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(prefix=f".{out.name}-", dir=out.parent) as scratch:
-            draft = Path(scratch) / "new"
-            draft.mkdir()
-            fill(draft)
-            put_in_place(draft, out, Path(scratch) / "old")
+            yield Path(scratch)
     except OSError as problem:
         raise _unwritable(out, problem) from None
     finally:
         for folder in made:
             with contextlib.suppress(OSError):
                 folder.rmdir()
-    return out
 
 
 def write_draft(place: Path, name: str, fill: Callable[[Path], None]) -> Path:
@@ -84,7 +97,8 @@ def put_in_place(draft: Path, out: Path, aside: Path) -> None:
 
 
 def _unwritable(out: Path, problem: OSError) -> OutputError:
-    where = problem.strerror or str(problem)
+    blocked = isinstance(problem, FileExistsError | NotADirectoryError)
+    found = "a file in the way" if blocked else problem.strerror or str(problem)
     return OutputError(
-        expected_found("result folder", "a place that can be written", where, str(out), "choose another --out")
+        expected_found("result folder", "a place that can be written", found, str(out), "choose another --out")
     )
