@@ -70,10 +70,9 @@ def text_of(browser: Any, query: str) -> str:
     return " ".join(browser.execute_script("return document.querySelector(arguments[0]).innerText", query).split())
 
 
-OPEN_ALL = (
-    "document.querySelectorAll('section').forEach((s) => { s.style.contentVisibility = 'visible'; });"
-    "document.querySelectorAll('details').forEach((fold) => { fold.open = true; });"
-)
+LAY_OUT = "document.querySelectorAll('section').forEach((s) => { s.style.contentVisibility = 'visible'; });"
+"""A section that is not yet in sight has a height that is guessed until it is laid out."""
+OPEN_ALL = LAY_OUT + "document.querySelectorAll('details').forEach((fold) => { fold.open = true; });"
 
 
 def letters(browser: Any) -> tuple[float, list[str]]:

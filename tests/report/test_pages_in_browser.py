@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from few import few_draws
-from in_browser import CONTRAST, DESKTOP, LEAST_LETTERS, TELEPHONE, barriers, letters, quiet, screen
+from in_browser import CONTRAST, DESKTOP, LAY_OUT, LEAST_LETTERS, TELEPHONE, barriers, letters, quiet, screen
 from made_study import made_results
 
 from jointload.analysis import Analysis
@@ -178,7 +178,7 @@ def test_the_study_and_the_dose_are_answered_in_sentences(driver: Any, pages: di
 def test_a_telephone_shows_every_value_within_reach(driver: Any, pages: dict[str, Path], kind: str) -> None:
     with screen(driver, TELEPHONE):
         opened(driver, pages[kind])
-        screens = driver.execute_script("return document.documentElement.scrollHeight") / TELEPHONE["height"]
+        screens = driver.execute_script(f"{LAY_OUT} return document.documentElement.scrollHeight") / TELEPHONE["height"]
         low = driver.execute_script(
             "document.getElementById('contents').showPopover();"
             "return [...document.querySelectorAll('button, select, summary, input, nav a')].filter((e) => "
