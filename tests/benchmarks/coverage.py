@@ -43,8 +43,9 @@ NAMED = (
     "patellofemoral_stress_peak", "achilles_force_peak", "l5s1_disc_force_peak", "l5s1_disc_shear_peak",
 )  # fmt: skip
 REPORTING = range(1220, 1340)
-"""Seeds: a share of 120 landings is known to 2 %. On 740 to 859 speed of touch-down and braking were found wanting, on
-860 to 979, whose intervals left out the shift of the draws, the moments of hip and knee."""
+"""Seeds: a share of 120 landings is known to 2 %; 1340 to 1459 were reported, too. On 740 to 859 speed of touch-down
+and braking were found wanting, on 860 to 979, whose intervals left out the shift of the draws, the moments of hip and
+knee."""
 BOARDS = range(980, 1220)
 """Seeds of landings on boards, one in four."""
 PERSONS = 16
