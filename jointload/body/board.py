@@ -31,11 +31,9 @@ class BoardPose:
 
     def place(self, local: Array) -> Array:
         """(3, P, F) [m] in the lab of points (3, P) [m] of the board."""
-        return self.origin[:, None] + rotate(self.rotation[:, :, None], local.reshape(3, -1, *self._ones))
-
-    @property
-    def _ones(self) -> tuple[int, ...]:
-        return (1,) * (self.origin.ndim - 1)
+        return self.origin[:, None] + rotate(
+            self.rotation[:, :, None], local.reshape(3, -1, *(1,) * (self.origin.ndim - 1))
+        )
 
     @property
     def supports(self) -> Array:
@@ -67,8 +65,7 @@ def track_board(recording: Recording, board: Board, cutoff: float | None, longes
     labels = seen_labels(board, recording)
     if len(labels) < 3:
         return None
-    markers = recording.markers[:, [recording.labels.index(label) for label in labels]]
-    markers, _ = bridge_short_gaps(markers, int(longest_gap * recording.point_rate))
+    markers = _bridged(recording, labels, longest_gap)
     pose = fitted_pose(board, labels, markers, cutoff, recording.point_rate)
     return pose if np.isfinite(pose.residual).any() else None
 
@@ -85,9 +82,13 @@ def with_board(
     ridden = [] if board is None else [label for label in seen_labels(board, recording) if label not in labels]
     if not ridden:
         return labels, markers
-    seen = recording.markers[:, [recording.labels.index(label) for label in ridden]]
-    seen, _ = bridge_short_gaps(seen, int(longest_gap * recording.point_rate))
-    return [*labels, *ridden], np.concatenate((markers, seen), axis=1)
+    return [*labels, *ridden], np.concatenate((markers, _bridged(recording, ridden, longest_gap)), axis=1)
+
+
+def _bridged(recording: Recording, labels: list[str], longest_gap: float) -> Array:
+    """(3, m, F) [m] of these labels, gaps up to `longest_gap` [s] bridged."""
+    markers = recording.markers[:, [recording.labels.index(label) for label in labels]]
+    return bridge_short_gaps(markers, int(longest_gap * recording.point_rate))[0]
 
 
 def fitted_pose(board: Board, labels: list[str], markers: Array, cutoff: float | None, rate: float) -> BoardPose:

@@ -93,5 +93,5 @@ def _sideways(wrench: Array, centre: Array, lever: float) -> Array:
     """(3, N) [N] of a wrench (2, 3, N): along X, along Z, and its turning about the vertical through a place (3,), as a
     force with the lever [m]."""
     force, moment = wrench
-    turning = moment - cross(centre[:, None] + 0.0 * force, force)
+    turning = moment - cross(centre[:, None], force)
     return np.stack((force[0], force[2], turning[1] / lever))

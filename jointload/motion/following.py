@@ -111,15 +111,18 @@ class Smoother:
     def _spline(self, name: str, part: slice) -> JerkSpline:
         return self._through(name, self.density[name][self._knots(name, part)])
 
+    def _every(self, name: str) -> int:
+        """Knots a marker frame."""
+        return self.finer if name == BOARD else 1
+
     def _knots(self, name: str, part: slice) -> slice:
         """Of some marker frames."""
-        return part if name != BOARD else slice(part.start * self.finer, (part.stop - 1) * self.finer + 1)
+        every = self._every(name)
+        return slice(part.start * every, (part.stop - 1) * every + 1)
 
     def _through(self, name: str, density: Array) -> JerkSpline:
-        noise, camera = self.noise[name], self.camera[name]
-        if name == BOARD:
-            return JerkSpline.of(density, noise, self.dt / self.finer, 1, camera, self.finer)
-        return JerkSpline.of(density, noise, self.dt, self.finer, camera)
+        every, noise, camera = self._every(name), self.noise[name], self.camera[name]
+        return JerkSpline.of(density, noise, self.dt / every, self.finer // every, camera, every)
 
 
 @dataclass(frozen=True, eq=False)

@@ -45,7 +45,7 @@ OF_LIMBS = Stop(before=0.006, full=0.06, over=0.10, smeared=0.03)
 OF_BOARD = Stop(before=0.002, full=0.025, over=0.05, smeared=0.02)
 """A board is rigid and light: it stops at once, and its touch is known to a force sample. Tuning landings, error of the
 force it takes in 30 ms after the touch: with the limbs' stop 69, 47, 25 N along the travel at 100, 250, 1000 Hz, so 49,
-27, 24 N, as large as its own spline expects at 250 and 1000 Hz."""
+30, 23 N, where its own spline expects 52, 21, 22 N."""
 
 
 @dataclass(frozen=True, eq=False)

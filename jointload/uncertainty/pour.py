@@ -42,7 +42,7 @@ from jointload.uncertainty.draws import MM, Draws, PlateErrors, Streams, draw_in
 from jointload.uncertainty.in_order import in_order
 from jointload.uncertainty.skin import SkinMotion, draw_skin
 from jointload.uncertainty.spreads import Source
-from jointload.uncertainty.under_board import BoardChange
+from jointload.uncertainty.under_board import BoardUnderFeet
 
 LARGEST_CHUNK, LEAST_CHUNKS = 25, 20
 """Draws poured together: few enough for the memory, and where a cut-off is drawn in enough chunks for it to be spread
@@ -86,7 +86,8 @@ def pour(
     body = left_out_as_in(body, landing.body)
     near = _near(landing, float(inputs.cutoff.min()))
     markers = _Markers.of(session, landing, near, sources, streams, draws)
-    pouring = _Pouring(near.landing, body, inputs, markers, _joining(session, near.landing, markers))
+    board = BoardUnderFeet.of(near.landing, markers.named(markers.exact))
+    pouring = _Pouring(near.landing, body, inputs, markers, _joining(session, near.landing, markers), board)
     chunks = (slice(start, min(start + chunk, draws)) for start in range(0, draws, chunk))
     samples: dict[Key, Array] = {}
     spread = _Spread()
@@ -125,13 +126,15 @@ class _Chunk:
 
 @dataclass(frozen=True, eq=False)
 class _Pouring:
-    """What all chunks of draws share. joining : how the bones were brought together, None where they were not."""
+    """What all chunks of draws share. joining : how the bones were brought together, None where they were not;  board :
+    under the feet, None without one"""
 
     landing: Landing
     body: FittedBody
     inputs: Draws
     markers: _Markers
     joining: Joining | None
+    board: BoardUnderFeet | None
 
     def chunk(self, drawn: tuple[slice, _Drawn]) -> _Chunk:
         """The landing under the draws and what was drawn of their markers."""
@@ -341,12 +344,12 @@ def _borne(
 ) -> tuple[Contact, FilteredForces]:
     """What the feet bear under the draws `which`, and its low-passes; drawn : markers before any filter."""
     landing, inputs = pouring.landing, pouring.inputs
-    plates, moved = inputs.plates.drawn(which), landing.moved_board
+    plates = inputs.plates.drawn(which)
     contact = _contact(landing, plates, settings.fixed_cutoff)
     filtered = scaled_forces(landing.contact, settings, plates.gain)
-    if moved is None:
+    if pouring.board is None:
         return contact, filtered
-    change = BoardChange.of(landing, moved, plates, pouring.markers.named(pouring.markers.exact), drawn)
+    change = pouring.board.change(plates, drawn)
     cutoff, step = settings.plate_cutoff(contact.fast_rate), landing.recording.samples_per_frame
     return change.of_contact(contact, cutoff, step), change.of_filtered(filtered, contact, settings)
 

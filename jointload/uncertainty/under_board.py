@@ -4,6 +4,7 @@ open in what the feet bear."""
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -22,28 +23,47 @@ Markers = dict[str, Array]
 
 
 @dataclass(frozen=True, eq=False)
+class BoardUnderFeet:
+    """A landing's board; exact : markers as analysed."""
+
+    landing: Landing
+    moved: MovedBoard
+    exact: Markers
+
+    @classmethod
+    def of(cls, landing: Landing, exact: Markers) -> BoardUnderFeet | None:
+        """None without a board."""
+        return None if landing.moved_board is None else cls(landing, landing.moved_board, exact)
+
+    @cached_property
+    def soles(self) -> Array:
+        """Outlines (2, 2, V, F) [m]."""
+        return sole_outlines(self.landing.poses, self.landing.body)
+
+    @cached_property
+    def analysed(self) -> tuple[Array, Array]:
+        """Its force [N] and moment [N m] (3, 2, N) on the feet."""
+        return self.wrench(self.exact)
+
+    def wrench(self, markers: Markers) -> tuple[Array, Array]:
+        """Force and moment (3, 2, N) or (3, 2, D, N) on the feet."""
+        contact, step = self.landing.contact, self.landing.recording.samples_per_frame
+        seen = np.stack([markers[label] for label in self.moved.labels], axis=1)
+        wrenches = self.moved.wrenches(seen, self.landing.poses.rate, step, contact.fast_force.shape[-1])
+        return on_feet(self.moved, wrenches, contact, self.soles, step)
+
+    def change(self, plates: PlateErrors, drawn: Markers) -> BoardChange:
+        """Plates feel feet and board with one error; taken off is what the drawn markers say of the board."""
+        felt, taken = plates.disturbed(*self.analysed), self.wrench(drawn)
+        return BoardChange(felt[0] - taken[0], felt[1] - taken[1])
+
+
+@dataclass(frozen=True, eq=False)
 class BoardChange:
     """What draws change of the wrench on the feet, at the force rate: force, moment (3, 2, D, N)."""
 
     force: Array
     moment: Array
-
-    @classmethod
-    def of(
-        cls, landing: Landing, moved: MovedBoard, plates: PlateErrors, exact: Markers, drawn: Markers
-    ) -> BoardChange:
-        """plates : of the draws;  exact, drawn : markers. Plates feel feet and board with one error; taken off is what
-        the drawn markers say of the board."""
-        step, samples = landing.recording.samples_per_frame, landing.contact.fast_force.shape[-1]
-        soles = sole_outlines(landing.poses, landing.body)
-
-        def on_the_feet(markers: Markers) -> tuple[Array, Array]:
-            seen = np.stack([markers[label] for label in moved.labels], axis=1)
-            wrenches = moved.wrenches(seen, landing.poses.rate, step, samples)
-            return on_feet(moved, wrenches, landing.contact, soles, step)
-
-        felt, taken = plates.disturbed(*on_the_feet(exact)), on_the_feet(drawn)
-        return cls(felt[0] - taken[0], felt[1] - taken[1])
 
     @property
     def total(self) -> Array:
