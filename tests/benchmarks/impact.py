@@ -19,9 +19,8 @@ from pathlib import Path
 from typing import Literal
 
 import numpy as np
-from impact_ideal import expected_errors
+from impact_ideal import expected_errors, landed
 
-from jointload.analysis import descend, fit_body, plates_struck, weigh
 from jointload.body.calibration import FittedBody, calibrate
 from jointload.errors import InputError
 from jointload.intake.recording import Recording
@@ -30,7 +29,6 @@ from jointload.intake.session import Session
 from jointload.landing.measures.every_measure import measure_landing
 from jointload.numerics.rotations import rotate
 from jointload.numerics.signals import zero_lag_lowpass
-from jointload.one_clock import on_one_clock
 from jointload.settings import Settings
 from jointload.synthetic.board import BoardLanding
 from jointload.synthetic.disturbed import disturbed, laboratory_errors, seen_wrenches, true_body
@@ -192,10 +190,7 @@ METHODS: Mapping[str, Method] = {
 
 def values(session: Session, settings: Settings, body: FittedBody | None = None) -> dict[tuple[str, str], float]:
     """Every number of a recording, with the laboratory's body or with a known one."""
-    rider, weight, _ = weigh(session)
-    body = body or fit_body(session, rider, settings)
-    session, _ = on_one_clock(session, body, settings, plates_struck(session.trial, settings))
-    landing, _ = descend(session, body, weight, settings)
+    _, landing = landed(session, settings, body)
     return {(measure.quantity, measure.side): measure.value for measure in measure_landing(landing)}
 
 

@@ -55,14 +55,19 @@ class Expected:
     shift: float
 
 
+def landed(session: Session, settings: Settings, exact: FittedBody | None) -> tuple[Session, Landing]:
+    """The session on one clock and its landing, with the laboratory's body or with a known one."""
+    rider, weight, _ = weigh(session)
+    body = exact or fit_body(session, rider, settings)
+    session, _ = on_one_clock(session, body, settings, plates_struck(session.trial, settings))
+    return session, descend(session, body, weight, settings)[0]
+
+
 def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[Key, Expected]:
     """(quantity, side) -> what is expected of it.
 
     exact : the rider's true body, where it and the plates are known"""
-    rider, weight, _ = weigh(session)
-    body = exact or fit_body(session, rider, Settings())
-    session, _ = on_one_clock(session, body, Settings(), plates_struck(session.trial, Settings()))
-    landing, _ = descend(session, body, weight, Settings())
+    session, landing = landed(session, Settings(), exact)
     sources, streams = load_sources(SOURCES if exact is None else OF_MOTION), Streams.of(session, 0)
     inputs = draw_inputs(session, landing, sources, streams, DRAWS, TOGETHER)
     body = fit_body(session, landing.body.rider, landing.settings, inputs.body)
@@ -71,7 +76,8 @@ def expected_errors(session: Session, exact: FittedBody | None = None) -> dict[K
     joining = pouring._joining(session, near.landing, markers)
     assert joining is not None
     trunk = np.random.default_rng(305).standard_normal((3, DRAWS)) * (exact is None)
-    shared = pouring._Pouring(near.landing, body, inputs, markers, joining)
+    board = pouring.BoardUnderFeet.of(near.landing, markers.named(markers.exact))
+    shared = pouring._Pouring(near.landing, body, inputs, markers, joining, board)
     since = near.landing.events.first_touchdown + INSTANTS
     at = np.round(since * near.landing.poses.rate).astype(int)
     peaks: dict[Key, Array] = {}

@@ -513,6 +513,8 @@ def test_a_mass_that_is_far_off_is_said_plainly(clean_session: Session, share: f
     found = told(analysis, "body_weight")
     assert found.severity == "warn" and off in found.evidence
     assert found.advice.endswith("check the mass in rider.toml and the plates' scale")
+    standing = "both feet stand on plates: check the mass in rider.toml and the plates' scale"
+    assert any(each.check == "body_weight" and each.advice.endswith(standing) for each in analysis.findings)
     assert [check for check in doubts(analysis) if "weight" in check] == ["body_weight"], "one caution, in both trials"
 
 
