@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from jointload.foot.felt import MEASURED, MODELLED, SoleMap
 from jointload.foot.spreads import drawn
 from jointload.insole.bed.bed import FootBed
-from jointload.insole.bed.foundation import baseline_pose, pressure_and_slope
+from jointload.insole.bed.foundation import baseline_pose, slope_along
 from jointload.insole.bed.person import draw_person
 from jointload.insole.limb.standing import bed_load, bed_of, place_foot
 from jointload.intake.recording import SIDES, Array
@@ -153,7 +153,7 @@ def _modelled(landing: Landing, side: str, time: Array, vertical: Array, draws: 
     load, _ = bed_load(landing, side, place, bed, frames)
     person = draw_person(min(BED_PERSONS, draws), seed, landing.body.rider.mass, place.length)
     pose = baseline_pose(bed, np.zeros_like(bed.x), person.materials, person.joints, load)
-    pressed, slope = pressure_and_slope(bed, person.joints, pose)
+    pressed, slope = pose.pressure, slope_along(bed, person.joints, pose)
     known = np.asarray(np.isfinite(pressed).all(axis=(0, 2)))
     if np.count_nonzero(known) < 2:
         return None

@@ -32,8 +32,7 @@ from jointload.insole.bed.foundation import (
     baseline_pose,
     changed_pose,
     first_order,
-    pressure,
-    pressure_and_slope,
+    slope_along,
     within_sole,
 )
 from jointload.insole.bed.person import (
@@ -129,7 +128,7 @@ def test_another_foam_of_equal_shape_is_no_equal_insole() -> None:
 def test_the_bed_carries_the_measured_force_at_its_point(part: str) -> None:
     before = standing(RUNNING)
     for pose in (before, on(wedge(6, part), before)):
-        cells = pressure(BED, pose) * BED.area
+        cells = pose.pressure * BED.area
         assert np.abs(cells.sum(axis=-1) / RUNNING.force - 1).max() < BALANCE
         assert np.abs(cells @ BED.y / RUNNING.force - pose.cop_y).max() < BALANCE * LENGTH
         assert np.abs(cells @ BED.x / RUNNING.force - pose.cop_x).max() < BALANCE * LENGTH
@@ -149,7 +148,7 @@ def test_every_cell_shares_its_compression_under_one_pressure() -> None:
             + fore * (pose.twist[d, t] * BED.y - pose.arch[d, t] * (BED.x - BED.arch_hinge))
         )
         compression = BED.midsole + pose.height - BED.shape - rise
-        p = pressure(BED, pose)[d, t]
+        p = pose.pressure[d, t]
         m = {name: getattr(PERSON.materials, name)[d] for name in BedMaterials.__dataclass_fields__}
         shared = (
             BED.tissue / m["tissue_exponent"] * np.log1p(p / m["tissue_pressure"])
@@ -311,7 +310,7 @@ def test_a_load_without_a_pose_is_named_and_nan() -> None:
     after = changed_pose(BED, wedge(5), PERSON.joints, before)
     for pose in (before, after):
         assert [int(reason) for reason in pose.reason[0]] == [STABLE, OUTSIDE, UNLOADED, UNLOADED, UNKNOWN, UNKNOWN]
-        for values in (pose.roll, pose.heave, pose.cop_y, pressure(BED, pose).sum(axis=-1)):
+        for values in (pose.roll, pose.heave, pose.cop_y, pose.pressure.sum(axis=-1)):
             assert np.isfinite(values[:, 0]).all() and np.isnan(values[:, 1:]).all()
     assert REASONS[OUTSIDE] == "centre of pressure outside the sole"
 
@@ -354,7 +353,7 @@ def test_1500_extreme_cases_settle_or_say_why() -> None:
         after = changed_pose(BED, wedge(degrees), joints, before)
         seen += np.bincount(after.reason.ravel(), minlength=len(REASONS))
         for pose in (before, after):
-            cells = pressure(BED, pose) * BED.area
+            cells = pose.pressure * BED.area
             off = np.abs(cells.sum(axis=-1) / force - 1)[pose.stable]
             across = np.abs(cells @ BED.y / force - pose.cop_y)[pose.stable]
             assert off.max() < BALANCE and across.max() < BALANCE * LENGTH
@@ -399,11 +398,10 @@ def test_the_first_order_is_the_slope_of_the_search() -> None:
 
 def test_pressures_follow_the_centre_of_pressure_by_their_slope() -> None:
     way, before = 1e-5, standing(RUNNING)
-    pressed, slope = pressure_and_slope(BED, PERSON.joints, before)
-    forth, back = (pressure(BED, standing(replace(RUNNING, x=RUNNING.x + step))) for step in (way, -way))
-    assert np.array_equal(pressed, pressure(BED, before))
+    slope = slope_along(BED, PERSON.joints, before)
+    forth, back = (standing(replace(RUNNING, x=RUNNING.x + step)).pressure for step in (way, -way))
     by_search = (forth - back) / (2.0 * way)
-    smooth = np.abs(forth + back - 2.0 * pressed) < 1e-3 * np.abs(by_search).max() * way
+    smooth = np.abs(forth + back - 2.0 * before.pressure) < 1e-3 * np.abs(by_search).max() * way
     assert smooth.mean() > 0.9, "cells that lift off have a kink"
     assert np.abs(slope - by_search)[smooth].max() < 1e-3 * np.abs(by_search).max()
     assert np.allclose((slope * BED.area).sum(axis=-1), 0.0, atol=1e-6 * WEIGHT / LENGTH), "the force stays"
@@ -459,7 +457,7 @@ def test_strains_of_the_tissue_are_the_published_ones() -> None:
 
 def test_peak_pressure_in_a_shoe_is_of_the_published_order() -> None:
     """100 to 400 kPa in gait (Naemi 2016)."""
-    peak = pressure(BED, standing(WALKING)).max(axis=-1)
+    peak = standing(WALKING).pressure.max(axis=-1)
     assert 100e3 < np.median(peak) < 400e3
 
 

@@ -12,7 +12,7 @@ from made import exchanged_sides, mirrored_recording
 
 from jointload.analysis import Analysis, analyse
 from jointload.insole.bed.bed import GRAVITY, Array, BedLoad, BedPose
-from jointload.insole.bed.foundation import baseline_pose, changed_pose, first_order, pressure
+from jointload.insole.bed.foundation import baseline_pose, changed_pose, first_order
 from jointload.insole.bed.person import draw_person, plain_foot
 from jointload.insole.bed.pressed_bed import MeasuredBed, on_bed, pressed_baseline
 from jointload.insole.fitting.whatif import WhatIf, what_if, what_ifs
@@ -50,12 +50,12 @@ def sampled(layout: SensorLayout) -> Array:
     """(T, K) [Pa] what sensors feel of the modelled pressure: the mean of the cells that lie under them."""
     half = 0.5 * np.sqrt(layout.area)[:, None] + 0.25 * np.sqrt(BED.area[0])
     near = (np.abs(BED.x - layout.along[:, None]) < half) & (np.abs(BED.y + layout.outward[:, None]) < half)
-    return np.asarray(pressure(BED, modelled())[0] @ (near / near.sum(axis=1, keepdims=True)).T)
+    return np.asarray(modelled().pressure[0] @ (near / near.sum(axis=1, keepdims=True)).T)
 
 
 def felt(patch: float = 0.0) -> MeasuredBed:
     """Another map than the modelled one: more under the lateral heel, by `patch` of it."""
-    own = pressure(BED, modelled())[0]
+    own = modelled().pressure[0]
     return on_bed(BED, CELLS, own * (1.0 + patch * ((BED.x < 0.3 * LENGTH) & (BED.y < 0))), LOAD)
 
 
@@ -89,7 +89,7 @@ def test_every_draw_presses_as_was_felt_and_bears_the_plates_force_at_its_centre
     base = pressed_baseline(BED, modelled(MANY), measured, MANY.joints)
     assert base.stable.all()
     assert base.residual.max() < BALANCE
-    np.testing.assert_allclose(pressure(BED, base), np.broadcast_to(measured.pressure, (40, 3, BED.x.size)), atol=1.0)
+    np.testing.assert_allclose(base.pressure, np.broadcast_to(measured.pressure, (40, 3, BED.x.size)), atol=1.0)
     borne = measured.pressure * BED.area
     np.testing.assert_allclose(borne.sum(axis=1), LOAD.force, rtol=BALANCE)
     for place, centre in ((BED.x, LOAD.x), (BED.y, LOAD.y)):
@@ -127,7 +127,7 @@ def test_first_order_is_the_slope_of_the_full_answer() -> None:
 def test_the_map_is_bent_to_the_centre_by_a_plane_in_its_logarithm() -> None:
     """Of all loads with a given centre the nearest by relative entropy is an exponential tilt (Kullback 1959, from
     memory)."""
-    own = pressure(BED, modelled())[0]
+    own = modelled().pressure[0]
     away = replace(LOAD, x=LOAD.x + 0.010, y=LOAD.y - 0.004)
     bent = on_bed(BED, CELLS, own, away)
     pressed = own[0] > 100.0
@@ -140,7 +140,7 @@ def test_the_map_is_bent_to_the_centre_by_a_plane_in_its_logarithm() -> None:
 
 
 def test_a_map_that_lies_elsewhere_leaves_the_modelled_baseline() -> None:
-    own = pressure(BED, modelled())[0]
+    own = modelled().pressure[0]
     heel_only = np.where(BED.x < 0.3 * LENGTH, own, 0.0)
     heel_only[2] = np.nan
     nothing = on_bed(BED, CELLS, heel_only, LOAD)
@@ -156,7 +156,7 @@ def test_a_map_that_lies_elsewhere_leaves_the_modelled_baseline() -> None:
 
 
 def test_a_sensor_that_was_left_out_is_bridged() -> None:
-    own = pressure(BED, modelled())[0]
+    own = modelled().pressure[0]
     middle = int(np.argmin(np.hypot(BED.x - 0.2 * LENGTH, BED.y)))
     gap = own.copy()
     gap[:, middle] = np.nan

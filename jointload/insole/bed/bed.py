@@ -164,6 +164,7 @@ class Person:
 class BedPose:
     """Where the foot settles (D, T): heave [m], roll, pitch, twist, arch [rad], centre of pressure x, y [m].
 
+    pressure : (D, T, n) [Pa] under every cell
     residual : imbalance as a share of the force;  held_twist : [Nm] the foot holds against its forefoot's twist
     reason : 0 where stable; else all else is NaN and REASONS says why
     height : (n,) [m], the insole this pose stands on
@@ -178,6 +179,7 @@ class BedPose:
     arch: Array
     cop_x: Array
     cop_y: Array
+    pressure: Array
     residual: Array
     held_twist: Array
     reason: NDArray[np.int8]

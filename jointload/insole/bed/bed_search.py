@@ -33,7 +33,6 @@ LARGEST_STEP = 0.006
 SMALLEST_FRACTION = 1.0 / 256.0
 """A step halved below this is taken as it is."""
 MOST_STEPS = 400
-INNER_STEPS = 2
 LARGEST_INNER_STEP = 1.5
 """Cap on a step in ln(1 + p / a): a foam's share is a logistic curve in it, on which longer Newton steps can circle."""
 BALANCED = 1e-11
@@ -127,44 +126,54 @@ class Place:
     mismatch: Array
 
     @classmethod
-    def cold(cls, system: System, unknowns: Array, matched: float = MATCHED) -> Place:
+    def cold(cls, system: System, unknowns: Array) -> Place:
         """At a pose from nothing: layers of one mean slope, then as many steps as they need."""
         compression = np.maximum(system.gap - unknowns @ system.motion.T, 0.0)
         slope = system.tissue_slope + (system.insole_capacity + system.midsole_capacity) / 6.0
-        u, nothing = compression / slope, np.zeros_like(compression)
-        place = cls(unknowns, u, compression, slope, nothing, nothing, np.full(unknowns.shape[0], np.inf))
+        place = cls._untold(unknowns, compression / slope, compression, slope)
         for _ in range(MOST_STEPS):
             place = place.moved(system, unknowns)
-            if place.mismatch.max(initial=0.0) < matched:
+            if place.mismatch.max(initial=0.0) < NEARLY_MATCHED:
                 break
         return place
 
+    @classmethod
+    def settled(cls, system: System, unknowns: Array, pressure: Array) -> Place:
+        """At a pose whose pressures (P, n) [Pa] are known."""
+        u = np.log1p(pressure / system.tissue_pressure)
+        layers = system.tissue_slope * u
+        for capacity, half in system.foams():
+            layers += capacity * pressure / (pressure + half)
+        return cls._untold(unknowns, u, layers, np.ones_like(u)).moved(system, unknowns)
+
+    @classmethod
+    def _untold(cls, unknowns: Array, u: Array, layers: Array, slope: Array) -> Place:
+        nothing = np.zeros_like(u)
+        return cls(unknowns, u, layers, slope, nothing, nothing, np.full(unknowns.shape[0], np.inf))
+
     def moved(self, system: System, unknowns: Array) -> Place:
-        """At the next pose: every cell's compression shared anew by Newton steps in u between tissue and foams,
+        """At the next pose: every cell's compression shared anew by a Newton step in u between tissue and foams,
 
         c = (t_t / b) u + t_i p / (E_i + p / e_i) + t_m p / (E_m + p / e_m),  p = a (exp(u) - 1).
         """
         compression = np.maximum(system.gap - unknowns @ system.motion.T, 0.0)
-        most = compression / system.tissue_slope
-        foams = system.foams()
-        u, layers, slope = self.u, self.layers, self.slope
-        for _ in range(INNER_STEPS):
-            step = (compression - layers) / slope
-            u = np.clip(u + np.clip(step, -LARGEST_INNER_STEP, LARGEST_INNER_STEP, out=step), 0.0, most)
-            pressure = np.expm1(u)
-            pressure *= system.tissue_pressure
-            steepness = pressure + system.tissue_pressure
-            layers = system.tissue_slope * u
-            slope = np.zeros_like(u)
-            for capacity, half in foams:
-                part = 1.0 / (pressure + half)
-                share = capacity * part
-                layers += share * pressure
-                part *= half
-                part *= share
-                slope += part
-            slope *= steepness
-            slope += system.tissue_slope
+        step = (compression - self.layers) / self.slope
+        u = self.u + np.clip(step, -LARGEST_INNER_STEP, LARGEST_INNER_STEP, out=step)
+        u = np.clip(u, 0.0, compression / system.tissue_slope, out=u)
+        pressure = np.expm1(u)
+        pressure *= system.tissue_pressure
+        steepness = pressure + system.tissue_pressure
+        layers = system.tissue_slope * u
+        slope = np.zeros_like(u)
+        for capacity, half in system.foams():
+            part = 1.0 / (pressure + half)
+            share = capacity * part
+            layers += share * pressure
+            part *= half
+            part *= share
+            slope += part
+        slope *= steepness
+        slope += system.tissue_slope
         left = compression - layers
         firmness = steepness / slope
         firmness *= compression > 0
@@ -203,22 +212,22 @@ def settle_poses(
     bed: FootBed, system: System, springs: Array, rest: Array, start: Array, reason: NDArray[np.int8], footing: Footing
 ) -> BedPose:
     """Search every pose that has no reason against it, and put the answers into (D, T)."""
-    unknowns, moments = np.full((*system.shape, 5), np.nan), np.full((*system.shape, 5), np.nan)
+    unknowns, pressure = np.full((*system.shape, 5), np.nan), np.full((*system.shape, bed.x.size), np.nan)
     residual, reason = np.full(system.shape, np.nan), reason.copy()
     for d, t in batches(reason == STABLE):
-        unknowns[d, t], moments[d, t], residual[d, t], reason[d, t] = _search(
+        unknowns[d, t], pressure[d, t], residual[d, t], reason[d, t] = _search(
             system.take(d, t), springs[d, t], rest[d, t], start[d, t]
         )
-    return _pose_of(bed, unknowns, moments, residual, reason, footing)
+    return _pose_of(bed, unknowns, pressure, residual, reason, footing)
 
 
 def _search(system: System, springs: Array, rest: Array, start: Array) -> tuple[Array, Array, Array, NDArray[np.int8]]:
     """Newton's method on the gradient, (P, 5): steps capped, halved until the imbalance falls, one row leaving as it
     settles."""
     rows = start.shape[0]
-    unknowns, moments = np.full((rows, 5), np.nan), np.full((rows, 5), np.nan)
+    unknowns, pressure = np.full((rows, 5), np.nan), np.full((rows, system.area.size), np.nan)
     residual, reason = np.full(rows, np.nan), np.full(rows, UNSETTLED, dtype=np.int8)
-    place = Place.cold(system, start, NEARLY_MATCHED)
+    place = Place.cold(system, start)
     base, step, fraction, least = start, np.zeros_like(start), np.ones(rows), np.full(rows, np.inf)
     left = np.arange(rows)
     for _ in range(MOST_STEPS):
@@ -228,7 +237,7 @@ def _search(system: System, springs: Array, rest: Array, start: Array) -> tuple[
         if done.any():
             firm = _positive_definite(place.keep(done).stiffness(system.keep(done), springs[done]))
             here = left[done]
-            unknowns[here], moments[here] = place.unknowns[done], place.pushed(system)[done]
+            unknowns[here], pressure[here] = place.unknowns[done], place.pressure[done]
             tipped = (np.abs(unknowns[here] / SCALE)[:, 1:] > STEEPEST).any(axis=1)
             residual[here], reason[here] = imbalance[done], np.select([~firm, tipped], [UNSTABLE, TIPPED], STABLE)
             on = ~done
@@ -244,7 +253,7 @@ def _search(system: System, springs: Array, rest: Array, start: Array) -> tuple[
         step = np.where(better[:, None], _capped_step(place.stiffness(system, springs), gradient), step)
         least = np.where(better, size, least)
         place = place.moved(system, base + fraction[:, None] * step)
-    return unknowns, moments, residual, reason
+    return unknowns, pressure, residual, reason
 
 
 def _capped_step(stiffness: Array, gradient: Array) -> Array:
@@ -268,13 +277,14 @@ def _positive_definite(matrices: Array) -> Mask:
 
 
 def _pose_of(
-    bed: FootBed, unknowns: Array, moments: Array, residual: Array, reason: NDArray[np.int8], footing: Footing
+    bed: FootBed, unknowns: Array, pressure: Array, residual: Array, reason: NDArray[np.int8], footing: Footing
 ) -> BedPose:
-    """The pose of scaled unknowns and of the moments that the bed pushes with, (D, T, 5) each; NaN where a reason
-    stands."""
+    """The pose of scaled unknowns (D, T, 5) and of what every cell bears (D, T, n); NaN where a reason stands."""
     height, materials, load = footing
-    values = np.where((reason == STABLE)[..., None], unknowns / SCALE, np.nan)
-    levers = np.where((reason == STABLE)[..., None], moments * SCALE, np.nan) / load.force[:, None]
+    stable = (reason == STABLE)[..., None]
+    values, pressure = np.where(stable, unknowns / SCALE, np.nan), np.where(stable, pressure, np.nan)
+    moments = (pressure * bed.area) @ bed.motion * SCALE
+    levers = moments / load.force[:, None]
     return BedPose(
         heave=values[..., 0],
         roll=values[..., 1],
@@ -283,8 +293,9 @@ def _pose_of(
         arch=values[..., 4],
         cop_x=bed.ankle_forward - levers[..., 2],
         cop_y=levers[..., 1],
+        pressure=pressure,
         residual=np.where(reason == STABLE, residual, np.nan),
-        held_twist=np.where(reason == STABLE, moments[..., 3] * SCALE[3], np.nan),
+        held_twist=moments[..., 3],
         reason=reason,
         height=height,
         materials=materials,

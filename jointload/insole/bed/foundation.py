@@ -113,26 +113,18 @@ def first_order(bed: FootBed, joints: JointStiffness, baseline: BedPose, parts: 
     return unknowns / SCALE[:, None], pressures
 
 
-def pressure(bed: FootBed, pose: BedPose) -> Array:
-    """(D, T, n) [Pa] under every cell of a pose; NaN where the pose is."""
-    out = np.full((*pose.stable.shape, bed.x.size), np.nan)
-    for d, t, _, place in _places(bed, pose):
-        out[d, t] = place.pressure
-    return out
-
-
-def pressure_and_slope(bed: FootBed, joints: JointStiffness, baseline: BedPose) -> tuple[Array, Array]:
-    """(D, T, n) [Pa] under every cell of a baseline, and [Pa/m] its change as the centre of pressure goes towards the
-    toes, to first order: K dq = F dx on the pitch, dp = -w B dq. NaN where the pose is."""
-    out = np.full((2, *baseline.stable.shape, bed.x.size), np.nan)
+def slope_along(bed: FootBed, joints: JointStiffness, baseline: BedPose) -> Array:
+    """(D, T, n) [Pa/m], by how much the pressure under every cell of a baseline changes as the centre of pressure goes
+    towards the toes, to first order: K dq = F dx on the pitch, dp = -w B dq. NaN where the pose is."""
+    out = np.full_like(baseline.pressure, np.nan)
     springs = _springs_of_baseline(bed, joints, baseline.load)
     for d, t, system, place in _places(bed, baseline):
         way = np.zeros((d.size, 5, 1))
         way[:, 2, 0] = system.force / SCALE[2]
         stiffness = place.stiffness(replace(system, free=UNTWISTED), springs[d, t])
         moved = np.linalg.solve(stiffness, way)[..., 0]
-        out[0, d, t], out[1, d, t] = place.pressure, -place.firmness * (moved @ (UNTWISTED[:, None] * bed.motion.T))
-    return out[0], out[1]
+        out[d, t] = -place.firmness * (moved @ (UNTWISTED[:, None] * bed.motion.T))
+    return out
 
 
 def _places(bed: FootBed, pose: BedPose) -> Iterator[tuple[Index, Index, System, Place]]:
@@ -141,7 +133,7 @@ def _places(bed: FootBed, pose: BedPose) -> Iterator[tuple[Index, Index, System,
     unknowns = pose.unknowns
     for d, t in batches(pose.stable):
         system = whole.take(d, t)
-        yield d, t, system, Place.cold(system, unknowns[d, t])
+        yield d, t, system, Place.settled(system, unknowns[d, t], pose.pressure[d, t])
 
 
 def _start_in_contact(bed: FootBed, system: System, materials: BedMaterials, load: BedLoad) -> Array:

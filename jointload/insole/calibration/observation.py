@@ -11,7 +11,6 @@ from dataclasses import replace
 import numpy as np
 
 from jointload.insole.bed.bed import BedLoad, FootBed
-from jointload.insole.bed.foundation import pressure
 from jointload.insole.bed.pressed_bed import measured_bed
 from jointload.insole.limb.pouring import Leg, pour_again
 from jointload.insole.limb.response import FootResponse, respond
@@ -102,7 +101,7 @@ def predicted(landing: Landing, standing: Standing, settled: Settled) -> tuple[A
         return np.concatenate((np.stack([one @ weights for one in rows], axis=1), shares), axis=1)
 
     after, before = (
-        _medial_shares(standing.bed, standing.load, np.nan_to_num(pressure(standing.bed, pose)[settled.usable]))
+        _medial_shares(standing.bed, standing.load, np.nan_to_num(pose.pressure[settled.usable]))
         for pose in (settled.changed, settled.flat)
     )
     shares = after - before

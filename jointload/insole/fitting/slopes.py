@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from jointload.insole.bed.bed import BedPose, Mask
-from jointload.insole.bed.foundation import first_order, pressure
+from jointload.insole.bed.foundation import first_order
 from jointload.insole.bed.person import OWN_PARTS
 from jointload.insole.fitting.parameters import HeightParts
 from jointload.insole.limb.pouring import Poured, pour_again
@@ -233,7 +233,7 @@ def _small_pour(
 
 def _pressed_places(standing: Standing, flat: BedPose, pressed: Array, usable: Mask) -> PressedPlaces:
     """The places at the instants where a region's largest pressure may lie."""
-    before = np.nan_to_num(pressure(standing.bed, flat)[usable])
+    before = np.nan_to_num(flat.pressure[usable])
     slope = np.nan_to_num(pressed[usable])
     middle, found = np.median(before, axis=0), regions(standing)
     watched, region = [], []

@@ -9,7 +9,6 @@ import numpy as np
 from jointload.analysis import Analysis
 from jointload.foot.on_insole import ON_INSOLE, Feet, FeetOn, Shifted, bears, feet_on
 from jointload.insole.bed.bed import BedPose, Mask
-from jointload.insole.bed.foundation import pressure
 from jointload.insole.limb.change import Drawn
 from jointload.insole.limb.regions import BALL_REGIONS, HEEL_REGIONS, LEAST_PRESSURE, regions
 from jointload.insole.limb.standing import Settled, Standing, settle
@@ -62,7 +61,7 @@ def feet_rows(side: str, found: FeetOn) -> list[Drawn]:
 
 def _shifted(standing: Standing, flat: BedPose, changed: BedPose, usable: Mask) -> Shifted:
     """By the bed, at the instants that both poses have."""
-    before, after = (pressure(standing.bed, pose)[usable] for pose in (flat, changed))
+    before, after = (pose.pressure[usable] for pose in (flat, changed))
     both = np.isfinite(before[..., 0]) & np.isfinite(after[..., 0])
     before, after = (np.where(both[..., None], part, 0.0) for part in (before, after))
     found = regions(standing)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from jointload.insole.bed.foundation import pressure
 from jointload.insole.limb.change import Drawn, PressureMap
 from jointload.insole.limb.standing import Settled, Standing
 from jointload.intake.recording import Array
@@ -42,8 +41,7 @@ def pressures(standing: Standing, settled: Settled) -> tuple[PressureMap, list[D
     """The map at the reference instant, and the change of each region's largest pressure in per cent; a faint region
     has none."""
     use = settled.usable
-    before = pressure(standing.bed, settled.flat)[use]
-    after = before if settled.changed is settled.flat else pressure(standing.bed, settled.changed)[use]
+    before, after = settled.flat.pressure[use], settled.changed.pressure[use]
     both = np.isfinite(before[..., 0]) & np.isfinite(after[..., 0])
     before, after = (np.where(both[..., None], part, 0.0) for part in (before, after))
     rows = []
