@@ -7,12 +7,17 @@ import io
 import os
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 from unittest import mock
 
 import pytest
+import typer.main
 
 from jointload.cli.main import main
+
+BUILT_ONCE = cache(typer.main.get_command)
+"""A process of its own builds its commands once; many in one process would each for a tenth of a second."""
 
 
 def jointload(*words: str, where: Path) -> subprocess.CompletedProcess[str]:
@@ -20,6 +25,7 @@ def jointload(*words: str, where: Path) -> subprocess.CompletedProcess[str]:
     out, err = io.StringIO(), io.StringIO()
     with (
         mock.patch.object(sys, "argv", ["jointload", *words]),
+        mock.patch("typer.main.get_command", BUILT_ONCE),
         mock.patch.dict(os.environ, COLUMNS="100"),
         contextlib.chdir(where),
         contextlib.redirect_stdout(out),

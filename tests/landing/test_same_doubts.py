@@ -9,11 +9,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from command import jointload
 from recorded import sample_session
-from typer.testing import CliRunner
 
 from jointload.analysis import analyse
-from jointload.cli.main import app
 from jointload.errors import InputError
 from jointload.intake.recording import Plate, Recording
 from jointload.intake.session import Session, read_session
@@ -36,12 +35,10 @@ class Pair:
 
 def of_check(pair: Pair, rider: bool = True) -> tuple[set[tuple[str, str]], int]:
     """Check and severity of every doubt in what the command prints, and its exit code."""
-    words = ["check", str(pair.static), str(pair.trial), "--labels", str(pair.labels)]
-    words += ["--rider", str(pair.rider)] if rider else []
-    done = CliRunner().invoke(app, words)
-    assert done.exception is None or isinstance(done.exception, SystemExit), done.output
+    told = ("--rider", str(pair.rider)) if rider else ()
+    done = jointload("check", str(pair.static), str(pair.trial), "--labels", str(pair.labels), *told, where=Path.cwd())
     rows = re.findall(r"^  (warn|refuse) +([a-z ]+), ", done.stdout, re.MULTILINE)
-    return {(name, severity) for severity, name in rows}, done.exit_code
+    return {(name, severity) for severity, name in rows}, done.returncode
 
 
 def of_analysis(pair: Pair) -> set[tuple[str, str]]:

@@ -9,10 +9,9 @@ from pathlib import Path
 import numpy as np
 import pandas
 import pytest
+from command import jointload
 from made_study import change, sample_study, write_csv
-from typer.testing import CliRunner
 
-from jointload.cli.main import app
 from jointload.errors import StudyError
 from jointload.study.manifest import read_study
 from jointload.study_run.rerun import rerun
@@ -40,13 +39,13 @@ def test_a_standing_trial_is_insisted_on_by_its_row(tmp_path: Path) -> None:
     """A word in trials.csv makes the result anew, and its record repeats it to the byte."""
     study, out = strangers_study(tmp_path / "study", ""), tmp_path / "out"
     words = ["study", "run", str(study), "--out", str(out), "--workers", "1"]
-    first = CliRunner().invoke(app, words)
-    assert first.exit_code == 0, first.output
+    first = jointload(*words, where=tmp_path)
+    assert first.returncode == 0, first.stderr
     assert f"{LANDING}: this standing trial looks like somebody else's" in first.stderr
     assert "same_person in a study's trials.csv" in first.stderr
     assert not np.isfinite(moments(out)).any()
     change(study / "trials.csv", lambda rows: rows[1].__setitem__(4, "yes"))
-    again = CliRunner().invoke(app, words)
+    again = jointload(*words, where=tmp_path)
     assert "1 trials analysed" in again.stdout and "it is insisted on" in again.stderr
     assert np.isfinite(moments(out)).all()
     record = out / "trials" / LANDING / "run.json"
