@@ -76,19 +76,21 @@ def svg_words(svg: bytes) -> str:
 @pytest.mark.parametrize("side", ["right", "left"])
 def test_the_drawing_carries_its_dimensions(side: str) -> None:
     shape = replace(SHAPE, side=side)
-    svg = draw_insole(shape, "trial A", "a1b2c3d4e5f60718aa")
+    drawn = draw_insole(shape, "trial A", "a1b2c3d4e5f60718aa")
+    svg = drawn["svg"]
     ET.fromstring(svg)
     words, numbers = svg_words(svg), measure(shape)
     for value in (shape.length, shape.width, numbers.heel_stack, numbers.forefoot_stack):
         assert f"{1000 * value:.1f}" in words
     for text in ("4.0° medial side raised", "2.0° lateral side raised", side.upper(), HEADING, "a1b2c3d4"):
         assert text in words
-    assert draw_insole(shape, "trial A", "a1b2c3d4e5f60718aa") == svg, "the same insole gives the same bytes"
+    assert draw_insole(shape, "trial A", "a1b2c3d4e5f60718aa") == drawn, "the same insole gives the same bytes"
 
 
 def test_a_flat_and_a_very_large_insole_are_drawn() -> None:
-    assert "flat, 4.0" in svg_words(draw_insole(InsoleShape("right", 0.26), "plain"))
-    assert "1:2.5" in svg_words(draw_insole(InsoleShape("left", 0.35, 0.135, lift=HeelLift(0.02)), "large"))
+    assert "flat, 4.0" in svg_words(draw_insole(InsoleShape("right", 0.26), "plain")["svg"])
+    large = InsoleShape("left", 0.35, 0.135, lift=HeelLift(0.02))
+    assert "1:2.5" in svg_words(draw_insole(large, "large")["svg"])
 
 
 # Sheet --------------------------------------------------------------------------------------------------------------

@@ -68,8 +68,8 @@ def _one(draft: Path, surface: Surface, name: str, sided: bool) -> tuple[Written
     checked = _checked(surface, path)
     checksum = hashlib.sha256(content).hexdigest()
     suffix = f"_{surface.side}" if sided else ""
-    for form in ("svg", "pdf"):
-        (draft / f"drawing{suffix}.{form}").write_bytes(draw_insole(surface, name, checksum, form))
+    for form, drawn in draw_insole(surface, name, checksum).items():
+        (draft / f"drawing{suffix}.{form}").write_bytes(drawn)
     return Written(surface, measure(surface), checksum, _apart(draft, surface)), checked
 
 
