@@ -107,6 +107,7 @@ def compare_study(
     baseline: str = "",
     watch: Callable[[Sequence[str]], Iterable[str]] | None = None,
     step: Step = nullcontext,
+    figures: str = "",
 ) -> tuple[Comparison, Path]:
     """Compare the conditions, styles, groups, boards or shoes of a study that has been run; write the folder and return
     it.
@@ -116,6 +117,7 @@ def compare_study(
     within_riders : curves by exchange of labels within riders in place of sign-flips
     baseline : what the others are set against; study.toml's where it is one of them, else the first by name, without it
     watch, step : told which numbers are compared, and which longer step is under way
+    figures : 'svg', 'png' or 'pdf' for figures as files, too
     """
     if by not in FACTORS:
         raise SettingError(expected_found("--by", " or ".join(FACTORS), repr(by), "the command", "choose one"))
@@ -163,8 +165,8 @@ def compare_study(
         "within_riders": within_riders,
         "inputs": {name: file_hash(results / name) for name in ("metrics.csv", "trials.csv")},
     }
-    with step("Page, tables and figures"):
-        written = write_comparison(out, study.plan.name, found, styles, others, items, record)
+    with step("Page and tables"):
+        written = write_comparison(out, study.plan.name, found, styles, others, items, record, figures)
     return found, written
 
 
@@ -184,6 +186,7 @@ def dose_study(
     scaled: bool = False,
     step: Step = nullcontext,
     counts: str | Path | None = None,
+    figures: str = "",
 ) -> tuple[Dose, Path]:
     """What the landings of a study's riders add up to over their years; write the folder and return it.
 
@@ -191,6 +194,7 @@ def dose_study(
     out : new folder, dose in the results without it;  condition : that of the usual landings, the baseline of
     study.toml without it;  scaled : heights without a measured landing take the nearest one's load, by the square root
     counts : CSV of counted landings; counts.csv in the study without it, where there is one
+    figures : 'svg', 'png' or 'pdf' for figures as files, too
     """
     import pandas as pd
 
@@ -220,8 +224,9 @@ def dose_study(
     }
     trials = (results / TRIALS / name for name in dict.fromkeys(metrics["trial"]))
     items = dose_items(found, [trial for trial in trials if (trial / RECORD).is_file()])
-    with step("Page, tables and figures"):
-        written = write_dose(results / "dose" if out is None else Path(out), study.plan.name, found, items, record)
+    with step("Page and tables"):
+        out = results / "dose" if out is None else Path(out)
+        written = write_dose(out, study.plan.name, found, items, record, figures)
     return found, written
 
 

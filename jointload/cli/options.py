@@ -274,6 +274,6 @@ def check_out(out: Path, replace: bool) -> None:
 def check_figures(form: str) -> None:
     """Refuse a form of figures before anything is read; an empty one asks for none."""
     if form:
-        from jointload.report.files.figure_files import check_form
+        from jointload.report.figures.paper import check_form
 
         check_form(form)

@@ -13,7 +13,7 @@ import typer
 
 from jointload.cli.app import app
 from jointload.cli.command import Command, StudyGroup
-from jointload.cli.options import Replace
+from jointload.cli.options import Figures, Replace, check_figures
 from jointload.cli.terminal import WARNINGS, check_new, console, step, watched
 
 if TYPE_CHECKING:
@@ -93,9 +93,10 @@ def compare(
         str, typer.Option(help="what the others are set against; study.toml's, or the first by name, without it")
     ] = "",
     scheme: Annotated[str, typer.Option(help="curves by 'sign_flip' or 'labels_within_riders'")] = "sign_flip",
+    figures: Figures = "",
     replace: Replace = False,
 ) -> None:
-    """Say what differs, what does not, and how much may be said: tables, figures and one page."""
+    """Say what differs, what does not, and how much may be said: tables and one page."""
     from jointload.errors import SettingError, expected_found
     from jointload.report.study_pages.study_folder import COMPARISON_RECORD
     from jointload.report.study_pages.study_words import answer_sentence, decided_words
@@ -104,14 +105,15 @@ def compare(
     schemes = ("sign_flip", "labels_within_riders")
     if scheme not in schemes:
         raise SettingError(expected_found("--scheme", " or ".join(schemes), repr(scheme), "the command", "choose one"))
+    check_figures(figures)
     results = results or folder / "results"
     out = out or results / f"compare_{by}"
     check_new(out, replace, COMPARISON_RECORD)
     found, written = compare_study(
         folder, by, results, out, task, condition, scheme == schemes[1], baseline,
-        lambda names: watched(names, "Comparing"), step,
+        lambda names: watched(names, "Comparing"), step, figures,
     )  # fmt: skip
-    typer.echo(f"Wrote {written / 'comparison.html'} with tables, figures and methods beside it.")
+    typer.echo(f"Wrote {written / 'comparison.html'} with tables and methods beside it.")
     for caution in found.cautions:
         typer.echo(f"Note: {caution}")
     for row in found.rows:
@@ -134,6 +136,7 @@ def dose(
     scale_heights: Annotated[
         bool, typer.Option("--scale-heights", help="heights without a landing: the nearest, by the height's root")
     ] = False,
+    figures: Figures = "",
     replace: Replace = False,
 ) -> None:
     """Add up what riders' landings do to knee, tendon and lower back over years, under several exponents."""
@@ -142,11 +145,12 @@ def dose(
     from jointload.study.strain_dose import of_worse_feet
     from jointload.whole_study import dose_study
 
+    check_figures(figures)
     results = results or folder / "results"
     out = out or results / "dose"
     check_new(out, replace, DOSE_RECORD)
-    found, written = dose_study(folder, exposures, results, out, condition, scale_heights, step, counts)
-    typer.echo(f"Wrote {written / 'dose.html'} with dose.csv, shares.csv, savings.csv and figures beside it.")
+    found, written = dose_study(folder, exposures, results, out, condition, scale_heights, step, counts, figures)
+    typer.echo(f"Wrote {written / 'dose.html'} with dose.csv, shares.csv and savings.csv beside it.")
     typer.echo("Note: for research; no number here says that a landing, a rider or an insole is safe or unsafe.")
     worse = of_worse_feet(found)
     for row in worse.doses:

@@ -25,15 +25,15 @@ from jointload.whole_study import compare_study
 TRUTH = Path(__file__).parents[2] / "sample_c3d" / "truth.csv"
 FILES = {
     "comparison.html", "effects.csv", "curve_tests.csv", "styles.csv", "percentiles.csv", "repeats.csv", "table.md",
-    "table.tex", "methods.md", "methods.tex", "references.bib", "comparison.json", "riders.svg", "effects.svg",
-    "curves_1.svg", "styles.svg",
+    "table.tex", "methods.md", "methods.tex", "references.bib", "comparison.json",
 }  # fmt: skip
+FIGURES = {"riders.svg", "effects.svg", "curves_1.svg", "styles.svg"}
 
 
 @pytest.fixture(scope="module")
 def compared(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Comparison, Path]:
     study = made_results(tmp_path_factory.mktemp("made") / "study", effect=1.2)
-    return study, *compare_study(study, "condition")
+    return study, *compare_study(study, "condition", figures="svg")
 
 
 def test_landings_smoothed_in_different_ways_are_not_compared(tmp_path: Path) -> None:
@@ -104,7 +104,8 @@ def test_paragraph_table_and_references_compile(compared: tuple[Path, Comparison
 
 def test_the_folder_holds_what_a_paper_needs(compared: tuple[Path, Comparison, Path]) -> None:
     _, found, out = compared
-    assert {path.name for path in out.iterdir()} == FILES
+    assert {path.name for path in out.iterdir()} == FILES | {"figures"}
+    assert {path.name for path in (out / "figures").iterdir()} == FIGURES
     keys = check_references(out, "comparison.html")
     assert {"hedges_1981", "lakens_2013", "nichols_2002", "grood_1983", "mcgraw_1996"} <= keys
     effects = pandas.read_csv(out / "effects.csv")

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from jointload.errors import SettingError, expected_found
 from jointload.report.figures import panel as shapes
 from jointload.report.figures.panel import Key, Panel, Sheet
 from jointload.report.words.colours import LIGHT
@@ -15,6 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+FOLDER = "figures"
 FORMS = ("svg", "png", "pdf")
 PAPER_WIDTH, PAPER_FONT, PAPER_DOTS = 7.1, 7.0, 300
 """A figure file is two columns of a journal wide [in], with this size of letters [pt]; dots an inch of a PNG."""
@@ -37,6 +41,23 @@ STYLE: Any = {
 }  # fmt: skip
 MARKERS = {"circle": "o", "square": "s", "triangle": "^", "diamond": "D", "cross": "+", "arrow": r"$\uparrow$"}
 HATCHES = {"/": "////", "\\": "\\\\\\\\", "x": "xxxx", "|": "||||", "": None}
+
+
+def check_form(form: str) -> None:
+    """SettingError unless figures can be written in this form."""
+    if form not in FORMS:
+        expected, advice = "one of " + ", ".join(FORMS), "leave --figures out for none"
+        raise SettingError(expected_found("figures", expected, repr(form), "the command", advice))
+
+
+def write_sheets(sheets: Mapping[str, Sheet | None], result: Path, form: str) -> None:
+    """Write every sheet that is there as a file of its name into the figures of a result. form : one of FORMS"""
+    check_form(form)
+    folder = result / FOLDER
+    folder.mkdir()
+    for name, sheet in sheets.items():
+        if sheet is not None:
+            (folder / f"{name}.{form}").write_bytes(sheet_file(sheet, form))
 
 
 def sheet_file(sheet: Sheet, form: str = "svg") -> bytes:

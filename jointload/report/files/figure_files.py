@@ -1,26 +1,21 @@
-"""Every figure of a report as a file for papers, in one width and one size of letters."""
+"""Every figure of a report that can be a file for papers."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from pathlib import Path
 
 from jointload.analysis import Analysis
-from jointload.errors import SettingError, expected_found
 from jointload.landing.landed import Landing
 from jointload.landing.sole_regions import sole_loads
 from jointload.report.figures import change_figures, fit_figures, landing_curves, pictures
 from jointload.report.figures.feet_map import feet_map
 from jointload.report.figures.heel_forces import heel_forces
 from jointload.report.figures.panel import Sheet
-from jointload.report.figures.paper import FORMS, sheet_file
 from jointload.report.figures.pressure_bed import pressure_bed
 from jointload.report.figures.soles import sole_pressures
 from jointload.report.figures.tissue_figure import tissue_loads
 from jointload.report.page.board_section import split_curves
 from jointload.report.words.section import Reported
-
-FOLDER = "figures"
 
 Drawn = Callable[[Reported], Sheet | None]
 
@@ -79,18 +74,6 @@ FIGURES: dict[str, Drawn] = {
 """File name and what it shows; None where the report has no such figure."""
 
 
-def check_form(form: str) -> None:
-    """SettingError unless figures can be written in this form."""
-    if form not in FORMS:
-        expected, advice = "one of " + ", ".join(FORMS), "leave --figures out for none"
-        raise SettingError(expected_found("figures", expected, repr(form), "the command", advice))
-
-
-def write_figures(reported: Reported, folder: Path, form: str) -> None:
-    """Write FIGURES into a new folder."""
-    check_form(form)
-    folder.mkdir()
-    for name, draw in FIGURES.items():
-        sheet = draw(reported)
-        if sheet is not None:
-            (folder / f"{name}.{form}").write_bytes(sheet_file(sheet, form))
+def every_figure(reported: Reported) -> dict[str, Sheet | None]:
+    """FIGURES of one report."""
+    return {name: draw(reported) for name, draw in FIGURES.items()}

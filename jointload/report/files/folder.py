@@ -9,8 +9,9 @@ from typing import Any
 
 from jointload.analysis import Analysis
 from jointload.insole.fitting.fit import Fit
+from jointload.report.figures.paper import write_sheets
 from jointload.report.files.derived_c3d import write_derived
-from jointload.report.files.figure_files import FOLDER, write_figures
+from jointload.report.files.figure_files import every_figure
 from jointload.report.files.fit_folder import fit_record, write_fit
 from jointload.report.files.paper import write_methods
 from jointload.report.files.sole_table import regions_table
@@ -65,7 +66,7 @@ def write_report(
         reported = Reported(analysis, whatif, fit, beside)
         _fill(draft, reported, inputs, now)
         if figures:
-            write_figures(reported, draft / FOLDER, figures)
+            write_sheets(every_figure(reported), draft, figures)
 
     return write_whole(out, RECORD, fill)
 

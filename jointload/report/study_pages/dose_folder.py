@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from jointload.report.figures.paper import sheet_file
+from jointload.report.figures.paper import write_sheets
 from jointload.report.files.folder import DIGITS
 from jointload.report.files.paper import write_methods
 from jointload.report.study_pages.dose_page import count_text, percent_text, render_dose
@@ -20,9 +20,11 @@ from jointload.study.strain_dose import Dose
 DOSE_RECORD = "dose.json"
 
 
-def write_dose(out: Path, study: str, found: Dose, items: Mapping[str, str], record: Mapping[str, Any]) -> Path:
-    """Write dose.html, dose.csv, shares.csv, savings.csv, methods.md, methods.tex, references.bib, the figures and the
-    record; all or nothing.  items : as of `dose_items`
+def write_dose(
+    out: Path, study: str, found: Dose, items: Mapping[str, str], record: Mapping[str, Any], form: str = ""
+) -> Path:
+    """Write dose.html, dose.csv, shares.csv, savings.csv, methods.md, methods.tex, references.bib and the record; all
+    or nothing.  items : as of `dose_items`;  form : of figures/ for papers; none without it
     """
     import pandas as pd
 
@@ -35,8 +37,8 @@ def write_dose(out: Path, study: str, found: Dose, items: Mapping[str, str], rec
         ):  # fmt: skip
             table = pd.DataFrame([row | _shown(row, column, text) for row in rows])
             write_table(table, draft / f"{name}.csv", DIGITS)
-        for name, sheet in figures.items():
-            (draft / f"{name}.svg").write_bytes(sheet_file(sheet))
+        if form:
+            write_sheets(figures, draft, form)
         write_methods(draft, methods_paragraph(items), items.items())
         (draft / DOSE_RECORD).write_text(json.dumps(record, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
 

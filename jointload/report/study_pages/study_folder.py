@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from jointload.report.figures.paper import sheet_file
+from jointload.report.figures.paper import write_sheets
 from jointload.report.files.folder import DIGITS
 from jointload.report.files.paper import write_methods
 from jointload.report.study_pages.study_page import render_comparison
@@ -50,10 +50,13 @@ PAPER_HEAD = (
 
 def write_comparison(
     out: Path, name: str, found: Comparison, styles: Styles, others: pandas.DataFrame, items: Mapping[str, str],
-    record: Mapping[str, Any],
+    record: Mapping[str, Any], form: str = "",
 ) -> Path:  # fmt: skip
     """Write comparison.html, effects.csv, curve_tests.csv, styles.csv, percentiles.csv, repeats.csv where landings
-    repeat, table.md, table.tex, methods.md, methods.tex, references.bib, the figures and the record; all or nothing."""
+    repeat, table.md, table.tex, methods.md, methods.tex, references.bib and the record; all or nothing.
+
+    form : of figures/ for papers; none without it
+    """
 
     def fill(draft: Path) -> None:
         page, figures = render_comparison(name, found, styles, others, items)
@@ -68,8 +71,8 @@ def write_comparison(
         (draft / "table.md").write_text(_markdown(rows), encoding="utf-8")
         (draft / "table.tex").write_text(_latex(rows), encoding="utf-8")
         write_methods(draft, methods_paragraph(items), items.items())
-        for key, sheet in figures.items():
-            (draft / f"{key}.svg").write_bytes(sheet_file(sheet))
+        if form:
+            write_sheets(figures, draft, form)
         (draft / COMPARISON_RECORD).write_text(
             json.dumps(record, indent=1, ensure_ascii=False) + "\n", encoding="utf-8"
         )
