@@ -127,7 +127,7 @@ def _evaluate(model: Model, states: Callable[[Array], Array], time: Array) -> Sy
         point=ground.point,
         centre=model.mean(whole.centre),
         velocity=_mean_velocity(model, state, now),
-        contact={side: foot.touchdown for side, foot in zip(SIDES, model.feet, strict=True)},
+        contact=dict(zip(SIDES, model.feet.touchdown[:, 0].tolist(), strict=True)),
         touchdown={side: _passing(ground.force[1, k], time) for k, side in enumerate(SIDES)},
         swing={model.segments[s]: beside[:, k] for k, s in enumerate(model.flesh.where)},
     )

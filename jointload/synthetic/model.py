@@ -49,6 +49,8 @@ LEAD_TIME = 0.17
 CENTRAL = np.array([-1 / 60, 3 / 20, -3 / 4, 3 / 4, -3 / 20, 1 / 60])
 OFFSETS = np.array([-3, -2, -1, 1, 2, 3])
 """Sixth-order central difference."""
+MIRROR = np.array([[1.0], [-1.0]])
+"""Of right and left."""
 PLACE_DELTA, TIME_DELTA = 1e-3, 1e-4
 """Steps of the differences in coordinates [m, rad] and in time [s]; the error of a velocity is below 1e-9 of it."""
 
@@ -79,31 +81,30 @@ class Rates:
 
 
 @dataclass(frozen=True, eq=False)
-class _Foot:
-    """One foot's prescribed way to the ground."""
+class _Feet:
+    """The prescribed way of right and left foot to the ground.
 
-    touchdown: float
+    touchdown : (2, 1) [s];  fall : of ball and heel (2, 2, 1);  resting : lab_from_foot (3, 3, 2, 1) when they stand
+    rest : (3, 2, 1) [m] where the balls come to rest, on the floor;  ball : the balls' sole points in the feet's frames
+    middle : of the soles when they stand;  forward, outward : the feet's directions
+    """
+
+    touchdown: Array
     fall: FootFall
-    heel_fall: FootFall
-    rest: Array
-    """(3,) [m] where the ball of the foot comes to rest, on the floor."""
     resting: Array
-    """lab_from_foot (3, 3) when it stands."""
+    rest: Array
     ball: Array
-    """(3,) [m] the ball's sole point in the foot frame."""
     middle: Array
-    """(3,) [m] middle of the sole when it stands."""
     forward: Array
     outward: Array
 
     def pose(self, time: Array) -> tuple[Array, Array]:
-        """lab_from_foot (3, 3, B) and the ankle centre (3, B)."""
+        """lab_from_foot (3, 3, 2, B) and the ankle centres (3, 2, B)."""
         since = time - self.touchdown
-        height = self.fall.height(since)
-        heel_up = self.heel_fall.height(since) - height
-        rotation = compose(self.resting[..., None], about_axis("z", -np.arcsin(heel_up / self.ball[0])))
-        ball = self.rest[:, None] + np.stack((-self.fall.behind(since), height, np.zeros_like(since)))
-        return rotation, ball - rotate(rotation, self.ball[:, None])
+        height, heel = self.fall.height(since)
+        rotation = compose(self.resting, about_axis("z", -np.arcsin((heel - height) / self.ball[0])))
+        ball = self.rest + np.stack((-self.fall.behind(since)[0], height, np.zeros_like(since)))
+        return rotation, ball - rotate(rotation, self.ball)
 
 
 class Model:
@@ -128,12 +129,19 @@ class Model:
         self.bone_mass = self.mass.copy()
         self.bone_mass[list(self.flesh.where)] -= self.flesh.mass
         self.back = spec.rider.stance or "right"
+        self.sideways = -1.0 if self.back == "left" else 1.0
         self.speed = float(np.sqrt(2 * G * spec.drop))
         self.first_contact = min(spec.flight, self.speed / G)
         self.share = np.array([spec.back_share if side == self.back else 1.0 - spec.back_share for side in SIDES])
         self.profile = self._profile()
-        self.feet = tuple(self._foot(side) for side in SIDES)
-        self.target = self.share @ np.array([foot.middle for foot in self.feet])
+        self.feet = self._feet()
+        self.target = self.feet.middle[..., 0] @ self.share
+        self.hips, knees, ankles = (self._points(name) for name in ("hip_centre", "knee_centre", "ankle_centre"))
+        self.lengths = np.linalg.norm([knees, ankles], axis=1)
+        turned = about_axis("y", self.sideways * np.deg2rad(4.0)) @ self.body.standing["pelvis"][0]
+        self.standing_pelvis, self.standing_trunk = turned[..., None], self.body.standing["trunk"][0][..., None]
+        in_trunk = self.body.standing_points["l5s1"] - self.body.standing["trunk"][1]
+        self.l5s1_in_trunk = (self.body.standing["trunk"][0].T @ in_trunk)[:, None]
 
     def _late(self, side: str) -> float:
         return 0.0 if side == self.back else self.spec.delay
@@ -143,50 +151,46 @@ class Model:
         held = self.posture
         return force_profile(self.speed / G + waiting, self.spec.peak, held.first_share, held.first_length, held.rise)
 
-    def _foot(self, side: str) -> _Foot:
-        mirror = -1.0 if side == "left" else 1.0
-        turn = about_axis("y", -mirror * TOE_OUT)
-        resting = (
-            turn @ self.body.standing[f"{side}_foot"][0] @ about_axis("x", mirror * WEDGE_LAW.roll * self.spec.wedge)
-        )
-        places = {name: self.body.points[f"{side}_{name}"][1] for name in ("forefoot", "calcaneus")}
-        ankle = self.body.standing[f"{side}_foot"][1][1]
-        ball, middle = (
-            np.array([x, -ankle, 0.0])
-            for x in (places["forefoot"][0], 0.5 * (places["forefoot"][0] + places["calcaneus"][0]))
-        )
-        rest = np.array([0.0, 0.0, 0.5 * mirror * self.spec.stance]) + turn @ (ball - middle)
-        late = self._late(side)
-        speed = self.speed + G * late
-        forward = turn[:, 0]
-        return _Foot(
+    def _points(self, name: str) -> Array:
+        """(3, 2, 1) [m] of right and left, each in its own segment's frame."""
+        return np.stack([self.body.points[f"{side}_{name}"][1] for side in SIDES], axis=1)[..., None]
+
+    def _feet(self) -> _Feet:
+        turn = np.stack([about_axis("y", -mirror * TOE_OUT) for mirror in MIRROR[:, 0]], axis=2)[..., None]
+        roll = np.stack([about_axis("x", mirror * WEDGE_LAW.roll * self.spec.wedge) for mirror in MIRROR[:, 0]], axis=2)
+        stands = [self.body.standing[f"{side}_foot"] for side in SIDES]
+        standing = np.stack([rotation for rotation, _ in stands], axis=2)[..., None]
+        ball, heel = self._points("forefoot"), self._points("calcaneus")
+        ankle, nothing = np.array([origin[1] for _, origin in stands])[:, None], np.zeros((2, 1))
+        middle = np.stack((0.5 * (ball[0] + heel[0]), -ankle, nothing))
+        ball = np.stack((ball[0], -ankle, nothing))
+        stance = np.stack((nothing, nothing, 0.5 * MIRROR * self.spec.stance))
+        late = np.array([[self._late(side)] for side in SIDES])
+        stop = np.array([self.posture.ball_stop, self.posture.ankle_stop])[:, None, None]
+        return _Feet(
             touchdown=self.first_contact + late,
-            fall=FootFall(speed, self.spec.approach, self.posture.ball_stop),
-            heel_fall=FootFall(speed, self.spec.approach, self.posture.ankle_stop),
-            rest=rest,
-            resting=resting,
+            fall=FootFall(self.speed + G * late, self.spec.approach, stop),
+            resting=compose(compose(turn, standing), roll[..., None]),
+            rest=stance + rotate(turn, ball - middle),
             ball=ball,
-            middle=rest - turn @ (ball - middle),
-            forward=forward,
-            outward=mirror * turn[:, 2],
+            middle=stance,
+            forward=turn[:, 0],
+            outward=MIRROR * turn[:, 2],
         )
 
     def place(self, q: Array, time: Array) -> tuple[Array, Array]:
         """lab_from_segment (3, 3, S, B) and origins (3, S, B)."""
         rotation, origin = np.empty((3, 3, len(self.segments), time.size)), np.empty((3, len(self.segments), time.size))
-        standing = self.body.standing
-        pelvis = compose(self._pelvis_turn(time), standing["pelvis"][0][..., None])
-        trunk = compose(from_vector(q[3:]), standing["trunk"][0][..., None])
+        pelvis = self._pelvis(time)
+        trunk = compose(from_vector(q[3:]), self.standing_trunk)
         l5s1 = q[:3] + rotate(pelvis, self.body.points["l5s1"][1][:, None])
-        in_trunk = standing["trunk"][0].T @ (self.body.standing_points["l5s1"] - standing["trunk"][1])
-        poses = {"pelvis": (pelvis, q[:3]), "trunk": (trunk, l5s1 - rotate(trunk, in_trunk[:, None]))}
-        hips = np.stack([self.body.points[f"{side}_hip_centre"][1] for side in SIDES], axis=1)
-        hip = q[:3, None] + rotate(pelvis[:, :, None], hips[..., None])
-        feet = [foot.pose(time) for foot in self.feet]
-        thigh, shank, knee = self._legs(hip, np.stack([ankle for _, ankle in feet], axis=1), time)
-        for k, side in enumerate(SIDES):
-            poses[f"{side}_foot"] = feet[k]
-            poses[f"{side}_thigh"], poses[f"{side}_shank"] = (thigh[:, :, k], hip[:, k]), (shank[:, :, k], knee[:, k])
+        poses = {"pelvis": (pelvis, q[:3]), "trunk": (trunk, l5s1 - rotate(trunk, self.l5s1_in_trunk))}
+        hip = q[:3, None] + rotate(pelvis[:, :, None], self.hips)
+        foot, ankle = self.feet.pose(time)
+        thigh, shank, knee = self._legs(hip, ankle, time)
+        for name, turned, start in (("foot", foot, ankle), ("thigh", thigh, hip), ("shank", shank, knee)):
+            for k, side in enumerate(SIDES):
+                poses[f"{side}_{name}"] = turned[:, :, k], start[:, k]
         for s, name in enumerate(self.segments):
             rotation[:, :, s], origin[:, s] = poses[name]
         return rotation, origin
@@ -200,37 +204,28 @@ class Model:
         down, up = step(np.stack((since / CROUCH_TIME, (since - CROUCH_TIME) / 0.5)))
         return np.asarray(down - RECOVERY * up)
 
-    def _pelvis_turn(self, time: Array) -> Array:
-        since, mirror = self._since(time), -1.0 if self.back == "left" else 1.0
+    def _pelvis(self, time: Array) -> Array:
+        """lab_from_pelvis (3, 3, B)."""
         tilt = self.posture.tilt + self.posture.tilt_change * self._crouch(time)
-        drop = mirror * np.deg2rad(3.0) * bump(since / 0.5)
-        return compose(
-            about_axis("z", -tilt),
-            compose(about_axis("x", drop), about_axis("y", mirror * np.deg2rad(4.0) * np.ones_like(time))),
-        )
+        drop = self.sideways * np.deg2rad(3.0) * bump(self._since(time) / 0.5)
+        return compose(about_axis("z", -tilt), compose(about_axis("x", drop), self.standing_pelvis))
 
     def _legs(self, hip: Array, ankle: Array, time: Array) -> tuple[Array, Array, Array]:
         """lab_from_thigh, lab_from_shank (3, 3, 2, B) and knees (3, 2, B) of right and left leg between the centres of
         hip and ankle (3, 2, B): two links, the knee in its heading's plane."""
-        mirror, since = np.array([[1.0], [-1.0]]), self._since(time)
-        lengths = np.array([self._leg_lengths(side) for side in SIDES])
-        thigh_length, shank_length = lengths[:, :1], lengths[:, 1:]
-        inward = bump(since / 0.4)
+        thigh_length, shank_length = self.lengths
+        inward = bump(self._since(time) / 0.4)
         heading = TOE_OUT - self.spec.knee_dip * inward
         ahead = np.broadcast_to(np.cos(heading), (2, time.size))
-        direction = np.stack((ahead, np.zeros_like(ahead), mirror * np.sin(heading)))
+        direction = np.stack((ahead, np.zeros_like(ahead), MIRROR * np.sin(heading)))
         line = ankle - hip
         distance = np.sqrt(dot(line, line))
         right = unit(cross(direction, -line))
         along = 0.5 * (thigh_length**2 - shank_length**2 + distance**2) / distance
         knee = hip + along / distance * line + np.sqrt(thigh_length**2 - along**2) * cross(right, line / distance)
-        thigh = _two_axes((hip - knee) / thigh_length, right, -mirror * np.deg2rad(2.0) * inward)
+        thigh = _two_axes((hip - knee) / thigh_length, right, -MIRROR * np.deg2rad(2.0) * inward)
         inward_turn = np.deg2rad(3.0) + np.deg2rad(5.0) * inward - WEDGE_LAW.turn * self.spec.wedge
-        return thigh, _two_axes((knee - ankle) / shank_length, right, mirror * inward_turn), knee
-
-    def _leg_lengths(self, side: str) -> tuple[float, float]:
-        thigh, shank = (self.body.points[f"{side}_{name}"][1] for name in ("knee_centre", "ankle_centre"))
-        return float(np.linalg.norm(thigh)), float(np.linalg.norm(shank))
+        return thigh, _two_axes((knee - ankle) / shank_length, right, MIRROR * inward_turn), knee
 
     def mean(self, x: Array) -> Array:
         """(3, N) mean of (3, S, N), weighted by mass."""
@@ -293,7 +288,7 @@ class Model:
         wanted_x = centre[0] - centre[1] * shear_x + lever[2]
         wanted_z = centre[2] - centre[1] * shear_z - lever[0]
         vertical = self._vertical(time, wanted_z)
-        point = np.stack([self._pressure_point(k, wanted_x, time) for k in range(2)], axis=1)
+        point = self._pressure_points(wanted_x, time)
         total = vertical.sum(axis=0)
         middle = np.einsum("kn,ikn->in", vertical, point) / np.where(total > 0, total, 1.0)
         apart = LEANING * (middle[:, None] - point) / centre[1]
@@ -304,20 +299,19 @@ class Model:
 
     def _vertical(self, time: Array, wanted_z: Array) -> Array:
         """(2, N) [N] vertical force of each foot; the balance shifts part of it from one foot to the other."""
-        each = self.profile(np.stack([time - foot.touchdown for foot in self.feet]))
+        each = self.profile(time - self.feet.touchdown)
         both = each.sum(axis=0)
         common = each[0] * each[1] / np.where(both > 0, both, 1.0)
-        width = self.feet[0].middle[2] - self.feet[1].middle[2]
+        width = self.spec.stance
         shift = soft_clip(2.0 * (wanted_z - self.target[2]) / width, 0.5) * common
         return self.spec.rider.weight * (self.share[:, None] * each + np.stack((shift, -shift)))
 
-    def _pressure_point(self, k: int, wanted_x: Array, time: Array) -> Array:
-        """(3, N) [m] on the floor: from the forefoot at touch-down to where the balance wants it."""
-        foot = self.feet[k]
-        settled = step((time - foot.touchdown) / (1.2 * self.posture.ankle_stop))
+    def _pressure_points(self, wanted_x: Array, time: Array) -> Array:
+        """(3, 2, N) [m] on the floor: from the forefoot at touch-down to where the balance wants it."""
+        feet = self.feet
+        settled = step((time - feet.touchdown) / (1.2 * self.posture.ankle_stop))
         along = self.posture.toward_toes * (1.0 - settled) + soft_clip(wanted_x - self.target[0], SOLE_HALF) * settled
-        across = -WEDGE_LAW.shift * self.spec.wedge
-        return foot.middle[:, None] + foot.forward[:, None] * along + (foot.outward * across)[:, None]
+        return feet.middle + feet.forward * along - feet.outward * (WEDGE_LAW.shift * self.spec.wedge)
 
     def slope(self, time: float, state: Array) -> Array:
         """Time derivative of a state (12 + 6 K,)."""
@@ -352,7 +346,7 @@ class Model:
         from scipy.optimize import fsolve
 
         leg = [self.segments.index(f"{self.back}_{name}") for name in ("thigh", "foot")]
-        reach = self.posture.leg * sum(self._leg_lengths(self.back))
+        reach = self.posture.leg * float(self.lengths[:, SIDES.index(self.back)].sum())
         wanted = self.target - [LEAD_TIME * self.spec.approach, 0.0, 0.0]
 
         def miss(place: Array) -> Array:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import zip_longest
 from math import factorial
+from typing import Any
 
 import numpy as np
 from numpy.polynomial import Polynomial
@@ -23,12 +26,14 @@ SECOND_SHARE = 0.05
 """The second peak is at least this share of the highest force."""
 
 
-STEP_CURVATURE = STEP.deriv(2)
+STEP_RISE, STEP_CURVATURE = STEP.coef.tolist(), STEP.deriv(2).coef.tolist()
+STOPPED = (1 - STEP).integ().coef.tolist(), (Polynomial([0, 1]) * (1 - STEP)).integ().coef.tolist()
+"""What is left of a speed that is stopped smoothly over the unit interval, and of one that grows with time."""
 
 
-def _value(polynomial: Polynomial, u: Array) -> Array:
-    """The polynomial at u; the integration asks too often for numpy's own checks."""
-    lowest, *between, highest = polynomial.coef.tolist()
+def _value(coefficients: Sequence[Array | float], u: Array) -> Array:
+    """The polynomial at u, lowest order first; the integration asks too often for numpy's own checks."""
+    lowest, *between, highest = coefficients
     out: Array = highest * u
     for c in reversed(between):
         out += c
@@ -43,7 +48,7 @@ def _inside(u: Array) -> Array:
 
 def step(u: Array) -> Array:
     """0 below 0, 1 above 1, smooth between."""
-    return _value(STEP, _inside(u))
+    return _value(STEP_RISE, _inside(u))
 
 
 def bump(u: Array) -> Array:
@@ -61,36 +66,38 @@ def soft_clip(x: Array, limit: float) -> Array:
 class FootFall:
     """How far a sole point still has to go until it rests: ballistic before touch-down, then stopped smoothly.
 
-    speed : downward at touch-down [m/s];  forward : horizontal speed [m/s];  stop : time from touch-down to rest [s]
+    speed : downward at touch-down [m/s];  forward : horizontal speed [m/s];  stop : time from touch-down to rest [s];
+    each may be an array, of several points
     """
 
-    speed: float
-    forward: float
-    stop: float
+    speed: float | Array
+    forward: float | Array
+    stop: float | Array
 
     def height(self, since: Array) -> Array:
         """[m] above its resting place; since : time [s] from touch-down, of any sign."""
         before = np.minimum(since, 0.0)
-        return self._left(self._down, since) - self.speed * before - 0.5 * G * before**2
+        return _value(self._down, _inside(since / self.stop)) - self.speed * before - 0.5 * G * before**2
 
     def behind(self, since: Array) -> Array:
         """[m] behind its resting place."""
-        return self._left(self._ahead, since) - self.forward * np.minimum(since, 0.0)
-
-    def _left(self, way: Polynomial, since: Array) -> Array:
-        return way.coef.sum() - _value(way, _inside(since / self.stop))
+        return _value(self._ahead, _inside(since / self.stop)) - self.forward * np.minimum(since, 0.0)
 
     @cached_property
-    def _down(self) -> Polynomial:
-        return self._way(Polynomial([self.speed, G * self.stop]))
+    def _down(self) -> list[Any]:
+        """The way [m] that is left since touch-down, as a polynomial of time over `stop`."""
+        return _left(
+            [self.stop * (self.speed * a + G * self.stop * b) for a, b in zip_longest(*STOPPED, fillvalue=0.0)]
+        )
 
     @cached_property
-    def _ahead(self) -> Polynomial:
-        return self._way(Polynomial([self.forward]))
+    def _ahead(self) -> list[Any]:
+        return _left([self.stop * self.forward * a for a in STOPPED[0]])
 
-    def _way(self, speed: Polynomial) -> Polynomial:
-        """Way [m] since touch-down as a function of time over `stop`."""
-        return self.stop * (speed * (1 - STEP)).integ()
+
+def _left(way: list[Any]) -> list[Any]:
+    """What is left of a way over the unit interval, as polynomials."""
+    return [sum(way), *(-c for c in way[1:])]
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from landed import landed
 from jointload.analysis import Analysis, analyse
 from jointload.insole.fitting.whatif import WhatIf, what_if
 from jointload.insole.shape.geometry import parse_wedge
+from jointload.intake.recording import Recording
 from jointload.intake.rider import Rider
 from jointload.intake.session import Session
 from jointload.synthetic.measurement import as_recording
@@ -22,17 +23,20 @@ from jointload.synthetic.standing import label_map, static_recording
 RIDER = Rider("S1", 70.0, 1.76, "m", shoe="plain shoe", stance="left")
 
 
+def recorded(marker_rate: float) -> Recording:
+    made = landed(LandingSpec(RIDER, settling=0.5, marker_rate=50.0))
+    return as_recording(replace(made, spec=replace(made.spec, marker_rate=marker_rate)))
+
+
 @pytest.fixture(scope="session")
 def analysis() -> Analysis:
-    trial = as_recording(landed(LandingSpec(RIDER, settling=0.5)))
-    return analyse(Session(trial, static_recording(RIDER), label_map(), RIDER))
+    return analyse(Session(recorded(250.0), static_recording(RIDER), label_map(), RIDER))
 
 
 @pytest.fixture(scope="session")
 def slow_analysis(analysis: Analysis) -> Analysis:
     """The same landing at 100 Hz: its motion is followed at 500 Hz."""
-    session = analysis.session
-    return analyse(replace(session, trial=as_recording(landed(LandingSpec(RIDER, settling=0.5, marker_rate=100.0)))))
+    return analyse(replace(analysis.session, trial=recorded(100.0)))
 
 
 @pytest.fixture(scope="session")

@@ -287,7 +287,7 @@ def test_a_specification_out_of_range_is_refused(change: dict[str, float], said:
 
 def test_a_landing_that_legs_cannot_make_is_refused() -> None:
     with pytest.raises(SettingError, match="legs can make"):
-        simulate_landing(replace(SPEC, drop=1.5, peak=2.5, settling=0.3))
+        simulate_landing(replace(SPEC, drop=1.5, peak=2.5, stance=0.8, settling=0.3))
 
 
 def test_profiles_reach_their_ends() -> None:
