@@ -10,7 +10,7 @@ import pytest
 FEW = {
     "jointload.insole.fitting.fit.LEVELS": 2,
     "jointload.uncertainty.intervals.FEWEST_ALONE": 4,
-    "jointload.uncertainty.pour.LEAST_CHUNKS": 4,
+    "jointload.uncertainty.pour.LEAST_CHUNKS": 2,
     "jointload.day.rider.results.DRAWS": 12,
     "jointload.day.rider.fitting.DRAWS": 12,
     "jointload.day.rider.fitting.PERSONS": 60,
