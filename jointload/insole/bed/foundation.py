@@ -19,6 +19,7 @@ from jointload.insole.bed.bed import (
     STABLE,
     UNKNOWN,
     UNLOADED,
+    UNSETTLED,
     Array,
     BedLoad,
     BedMaterials,
@@ -57,8 +58,15 @@ def baseline_pose(
     springs = _springs_of_baseline(bed, joints, load)
     start = _start_in_contact(bed, system, materials, load)
     reason = _unusable(bed, load, system.shape[0])
-    held = replace(system, free=UNTWISTED)
-    return settle_poses(bed, held, springs, np.zeros_like(springs), start, reason, (height, materials, load))
+    held, footing = replace(system, free=UNTWISTED), (height, materials, load)
+
+    def settled(reason: NDArray[np.int8]) -> BedPose:
+        return settle_poses(bed, held, springs, np.zeros_like(springs), start, reason, footing)
+
+    if len(reason) > 1:  # a draw lies nearer to another's pose than to a level sole
+        first = settled(np.where(np.arange(len(reason))[:, None] == 0, reason, UNSETTLED).astype(np.int8))
+        start[1:, first.stable[0]] = first.unknowns[0, first.stable[0]]
+    return settled(reason)
 
 
 def _springs_of_baseline(bed: FootBed, joints: JointStiffness, load: BedLoad) -> Array:
