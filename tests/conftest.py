@@ -36,18 +36,13 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     items.sort(key=lambda item: order.get(item.path.stem, len(LONG)))
 
 
-def pytest_collection_finish() -> None:
-    """What has been collected stays to the end: to look through it for garbage took a twentieth of all time."""
-    gc.collect()
-    gc.freeze()
-
-
 def pytest_xdist_auto_num_workers() -> int:
     """One more than there are processors: who waits for a browser or a process leaves one idle."""
     return len(os.sched_getaffinity(0)) + 1 if hasattr(os, "sched_getaffinity") else (os.cpu_count() or 1) + 1
 
 
 def pytest_configure(config: pytest.Config) -> None:
+    gc.set_threshold(50_000, 20, 20)  # to look for garbage among all tests took a twentieth of the time
     sys.dont_write_bytecode = False
     if hasattr(config.option, "loadscopereorder"):  # of the plugin for several processes: that order stays
         config.option.loadscopereorder = False
