@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from jointload.report.files.joined import write_joined
-from jointload.report.words.csv_text import shielded, write_table
+from jointload.report.words.csv_text import shielded, write_rows, write_table
 
 
 @pytest.mark.parametrize("text", ["=HYPERLINK(1)", "@x", "+SUM(1)", "-1+2", "\t=1", " =1"])
@@ -27,6 +27,20 @@ def test_a_table_keeps_its_numbers(tmp_path: Path) -> None:
     table = pd.DataFrame({"where": ["=1+1", "heel"], "value": [-1.23456789, np.nan]})
     write_table(table, tmp_path / "t.csv", "%.3f")
     assert (tmp_path / "t.csv").read_text(encoding="utf-8") == "where,value\n'=1+1,-1.235\nheel,\n"
+
+
+@pytest.mark.parametrize("digits", [None, "%.3f"])
+def test_rows_are_written_as_a_table_is_to_the_byte(tmp_path: Path, digits: str | None) -> None:
+    columns = ("word", "number", "either", "count", "lacking")
+    rows = [
+        ("=1+1", -1.23456789, 0.1 + 0.2, 3, None),
+        ('a "b", c\nd', np.nan, "a word", 4, "é −"),
+        ("-2.5", np.float64(1e-9), np.float64(2.0) / 3.0, 0, ""),
+        ("", np.inf, np.nan, -7, "x"),
+    ]
+    write_rows(columns, rows, tmp_path / "rows.csv", digits)
+    write_table(pd.DataFrame(rows, columns=list(columns)), tmp_path / "table.csv", digits)
+    assert (tmp_path / "rows.csv").read_bytes() == (tmp_path / "table.csv").read_bytes()
 
 
 def test_the_joined_tables_of_a_study_hold_none(tmp_path: Path) -> None:

@@ -11,8 +11,8 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from typing import Any
 
-import pandas
 import pytest
 from made_study import change, every_byte, of_rider_a, ran_sample, read_csv, sample_study
 from paper import check_references
@@ -23,6 +23,7 @@ from jointload.errors import OutputError, StudyError
 from jointload.foot.bore import with_feet
 from jointload.intake.session import read_session
 from jointload.modeldata import shipped_folder
+from jointload.report.words.csv_text import write_rows
 from jointload.report.words.tables import metrics_table
 from jointload.sources import cited
 from jointload.study.manifest import read_study
@@ -169,16 +170,15 @@ def test_a_folder_of_other_things_is_left_alone(tmp_path: Path) -> None:
 
 def test_a_full_disk_is_told_and_what_is_done_stays(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     written = []
-    write = pandas.DataFrame.to_csv
 
-    def fill_up(table: pandas.DataFrame, path: Path, *args: object, **options: object) -> None:
+    def fill_up(columns: Any, rows: Any, path: Path, digits: str | None = None) -> None:
         if len(written) == 8:
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
         written.append(path)
-        write(table, path, *args, **options)  # type: ignore[call-overload]
+        write_rows(columns, rows, path, digits)
 
     with monkeypatch.context() as patch:
-        patch.setattr(pandas.DataFrame, "to_csv", fill_up)
+        patch.setattr("jointload.report.files.study_trial.write_rows", fill_up)
         with pytest.raises(OutputError, match=r"No space left on device.*what is done stays"):
             run_study(shipped_folder("sample_c3d"), tmp_path / "out")
     assert len(list((tmp_path / "out" / "trials").iterdir())) == 2, "two whole folders, no draft"

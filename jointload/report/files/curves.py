@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 POINTS = 101
 """0 to 100 % of the landing in steps of 1 % (common practice)."""
 POINT_COLUMNS = tuple(f"p{k}" for k in range(POINTS))
+CURVE_COLUMNS = ("quantity", "side", "unit", "start_ms", "duration_ms", *POINT_COLUMNS)
 PLACES = ("centre_of_pressure_forward", "centre_of_pressure_across")
 """Series that depend on where in the laboratory the rider landed: no curve to compare."""
 
@@ -29,6 +30,11 @@ def curves_table(analysis: Analysis) -> pandas.DataFrame:
     """
     import pandas as pd
 
+    return pd.DataFrame(curve_rows(analysis), columns=list(CURVE_COLUMNS))
+
+
+def curve_rows(analysis: Analysis) -> list[tuple[Any, ...]]:
+    """The rows of `curves_table`."""
     time, rows = analysis.landing.recording.time, []
     for name, (unit, values) in landing_series(analysis.landing).items():
         foot, what = split_side(name)
@@ -36,7 +42,7 @@ def curves_table(analysis: Analysis) -> pandas.DataFrame:
             begin, end = _span(analysis.landing.events, foot)
             grid = begin + (end - begin) * np.linspace(0.0, 1.0, POINTS)
             rows.append((what, foot, unit, 1000 * begin, 1000 * (end - begin), *_sampled(grid, time, values)))
-    return pd.DataFrame(rows, columns=["quantity", "side", "unit", "start_ms", "duration_ms", *POINT_COLUMNS])
+    return rows
 
 
 def _span(events: LandingEvents, side: str) -> tuple[float, float]:

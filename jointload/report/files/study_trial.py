@@ -9,15 +9,23 @@ from pathlib import Path
 from typing import Any
 
 from jointload.analysis import Analysis
-from jointload.report.files.curves import curves_table
+from jointload.report.files.curves import CURVE_COLUMNS, curve_rows
 from jointload.report.files.derived_c3d import write_derived
 from jointload.report.files.folder import DIGITS, RECORD
 from jointload.report.files.paper import write_methods
 from jointload.report.files.sole_table import regions_table
 from jointload.report.page.page import render_page
-from jointload.report.words.csv_text import write_table
+from jointload.report.words.csv_text import write_rows, write_table
 from jointload.report.words.methods import methods_text
-from jointload.report.words.tables import all_findings, metrics_table, quality_table, run_record, series_table
+from jointload.report.words.tables import (
+    FINDING_COLUMNS,
+    METRIC_COLUMNS,
+    all_findings,
+    finding_rows,
+    metric_rows,
+    run_record,
+    series_table,
+)
 from jointload.report.words.trust import trust_in
 
 CURVE_DIGITS = "%.5g"
@@ -34,9 +42,9 @@ def trial_files(
     """
 
     def fill(draft: Path) -> None:
-        write_table(metrics_table(analysis, condition), draft / "metrics.csv", DIGITS)
-        write_table(curves_table(analysis), draft / "curves.csv", CURVE_DIGITS)
-        write_table(quality_table(all_findings(analysis)), draft / "quality.csv")
+        write_rows(METRIC_COLUMNS, metric_rows(analysis, condition), draft / "metrics.csv", DIGITS)
+        write_rows(CURVE_COLUMNS, curve_rows(analysis), draft / "curves.csv", CURVE_DIGITS)
+        write_rows(FINDING_COLUMNS, finding_rows(all_findings(analysis)), draft / "quality.csv")
         if analysis.landing.pressed is not None:
             write_table(regions_table(analysis), draft / "regions.csv", DIGITS)
         if full:

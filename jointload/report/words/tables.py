@@ -70,6 +70,11 @@ def metrics_table(analysis: Analysis, condition: str = "as recorded") -> pandas.
     """
     import pandas as pd
 
+    return pd.DataFrame(metric_rows(analysis, condition), columns=list(METRIC_COLUMNS))
+
+
+def metric_rows(analysis: Analysis, condition: str) -> list[tuple[Any, ...]]:
+    """The rows of `metrics_table`."""
     weight = analysis.landing.weight
     trial, rider = analysis.session.trial.name, analysis.session.rider.id
     rows = []
@@ -81,7 +86,7 @@ def metrics_table(analysis: Analysis, condition: str = "as recorded") -> pandas.
             + (measure.word or value, what.full_unit, low, high, measure.note)
             + ((measure.word, "", "") if measure.word else plain_digits(value, low, high, what.unit))
         )
-    return pd.DataFrame(rows, columns=list(METRIC_COLUMNS))
+    return rows
 
 
 def plain_digits(value: float, low: float, high: float, unit: str, extra: int = 0) -> tuple[str, str, str]:
@@ -158,8 +163,12 @@ def quality_table(findings: Iterable[Finding]) -> pandas.DataFrame:
     """One row a finding, the worst first."""
     import pandas as pd
 
-    rows = [[in_words(getattr(finding, name)) for name in FINDING_COLUMNS] for finding in worst_first(findings)]
-    return pd.DataFrame(rows, columns=list(FINDING_COLUMNS))
+    return pd.DataFrame(finding_rows(findings), columns=list(FINDING_COLUMNS))
+
+
+def finding_rows(findings: Iterable[Finding]) -> list[list[Any]]:
+    """The rows of `quality_table`."""
+    return [[in_words(getattr(finding, name)) for name in FINDING_COLUMNS] for finding in worst_first(findings)]
 
 
 def all_findings(analysis: Analysis, whatif: Any = None, fit: Any = None) -> list[Finding]:
