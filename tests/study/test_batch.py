@@ -13,6 +13,7 @@ import time
 from pathlib import Path
 from typing import Any
 
+import pandas
 import pytest
 from made_study import change, every_byte, of_rider_a, ran_sample, read_csv, sample_study
 from paper import check_references

@@ -32,14 +32,14 @@ RETURNS = 4
 def test_workers_are_killed_stopped_and_added_and_the_study_ends_the_same(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """At the fifth result one of three workers is killed, one stopped and one added; the stopped one goes on when the
+    """At the fifth result one of two workers is killed, one stopped and one added; the stopped one goes on when the
     study is done, and then writes nothing. Every landing counts once. tests/benchmarks/many_landings.py has 10,000."""
     pytest.importorskip("pyarrow", reason="the extra parquet is not installed")
     monkeypatch.setattr("jointload.report.files.parquet_parts.LANDINGS", 5)
     study, here = ran_sample(tmp_path, times=2)
     seen, lines = list[Outcome](), list[str]()
 
-    with cluster(tmp_path / "cluster", 3) as running:
+    with cluster(tmp_path / "cluster", 2) as running:
 
         def trouble(outcomes: Iterator[Outcome], words: str, _: int) -> Iterable[Outcome]:
             for outcome in outcomes:

@@ -5,16 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from few import few_draws
-from landed import landed
+from landed import USUAL, landed
 
 from jointload.analysis import analyse, descend, fit_body, weigh
-from jointload.intake.rider import Rider
 from jointload.landing.certainty import drawn_interval
 from jointload.landing.measures.every_measure import measure_landing
 from jointload.settings import Settings
 from jointload.synthetic.disturbed import disturbed
 from jointload.synthetic.landing import SyntheticLanding
-from jointload.synthetic.specification import LandingSpec
 from jointload.uncertainty.draws import Streams
 from jointload.uncertainty.pour import pour
 from jointload.uncertainty.spreads import load_sources
@@ -31,7 +29,7 @@ HELD = 0.88
 
 @pytest.fixture(scope="module")
 def landing() -> SyntheticLanding:
-    return landed(LandingSpec(Rider("cover", 70.0, 1.75, "m"), settling=0.45, seed=1, name="cover"))
+    return landed(USUAL)
 
 
 def held(landing: SyntheticLanding, size: float) -> float:
