@@ -17,7 +17,7 @@ INPUTS = ("skin", "placement", "plate_force")
 @pytest.fixture(scope="module")
 def pair() -> tuple[Analysis, Analysis]:
     sessions = (sample_session(condition=condition) for condition in ("flat", "wedge"))
-    first, second = (with_intervals(analyse(s, variants=False), DRAWS, inputs=INPUTS) for s in sessions)
+    first, second = (with_intervals(analyse(s, variants=False), DRAWS, inputs=INPUTS, shares=False) for s in sessions)
     return first, second
 
 

@@ -26,7 +26,7 @@ def certain(flat: Analysis) -> Analysis:
 
 @pytest.fixture(scope="module")
 def certain_again(again: Analysis) -> Analysis:
-    return with_intervals(again, DRAWS)
+    return with_intervals(again, DRAWS, shares=False)
 
 
 def test_a_tissue_load_bears_its_own_doubt_and_that_of_what_was_measured_once_each(
@@ -209,7 +209,7 @@ def test_a_gap_filled_from_other_markers_widens_the_interval(flat: Analysis) -> 
     for analysis in (flat, hidden):
         (measure,) = [
             m
-            for m in with_intervals(analysis, DRAWS, inputs=("camera",)).measures
+            for m in with_intervals(analysis, DRAWS, inputs=("camera",), shares=False).measures
             if (m.quantity, m.side) == ("knee_flexion_peak", "right")
         ]
         widths.append(measure.high - measure.low)
