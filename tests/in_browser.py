@@ -88,18 +88,32 @@ def letters(browser: Any) -> tuple[float, list[str]]:
     )
 
 
+ROWS_OF_A_LOOK = 3
+LIKE_THOSE_BEFORE = (
+    "const like = [...document.querySelectorAll('tbody')].flatMap((body) => { const seen = {}; "
+    "return [...body.rows].filter((row) => { const look = [row, ...row.querySelectorAll('*')]"
+    ".map((one) => one.tagName + one.getAttribute('class') + one.getAttribute('style')).join(); "
+    f"return (seen[look] = (seen[look] || 0) + 1) > {ROWS_OF_A_LOOK}; }}); }});"
+)
+"""Rows of a table that look like some before them."""
+
+
 def barriers(browser: Any, only: tuple[str, ...] = (), within: tuple[str, ...] = ()) -> list[tuple[str, list[str]]]:
     """Serious and critical findings of axe-core's rules: WCAG 2 A and AA, and its best practice.
+
+    Of a table's rows that look alike a few are looked at.
 
     only : some of its rules, all when empty;  within : selectors of the parts looked at, the whole page when empty
     """
     pytest.importorskip("axe_core_python", reason="axe-core-python is not installed")
     browser.execute_script((resources.files("axe_core_python") / "axe.min.js").read_text(encoding="utf-8"))
     found = browser.execute_async_script(
-        "const [rules, parts, done] = arguments, asked = "
+        LIKE_THOSE_BEFORE + "like.forEach((row) => { row.style.display = 'none'; });"
+        "const [rules, parts, done] = arguments, shown = (answer) => "
+        "{ like.forEach((row) => { row.style.display = ''; }); done(answer); }, asked = "
         "{ resultTypes: ['violations'], selectors: false, preload: false };"
         "if (rules.length) asked.runOnly = { type: 'rule', values: rules };"
-        "axe.run(parts.length ? { include: parts } : document, asked).then(done, (e) => done(String(e)))",
+        "axe.run(parts.length ? { include: parts } : document, asked).then(shown, (e) => shown(String(e)))",
         list(only),
         list(within),
     )
