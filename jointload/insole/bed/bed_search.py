@@ -43,7 +43,7 @@ FIRM = 1e-6
 """A pose is stable when its stiffness stays positive definite with this share of its diagonal taken off."""
 LOOSE = 1e-3
 """Stiffness [N/m] lent to a sole out of contact while searching, so that it falls back onto the bed."""
-POSES_AT_ONCE = 96
+POSES_AT_ONCE = 192
 STEEPEST = np.deg2rad(30.0)
 """Largest angle [rad] taken for small in the sole's motion (choice: sine and angle differ by 5 %)."""
 
