@@ -61,7 +61,8 @@ DROPS = {"drop_low.csv": 0.020, "drop_high.csv": 0.045}
 """Files of drop tests -> height [m] from which 8.5 kg fell on the reader's foam, here a linear spring."""
 FEW_DRAWS = {
     "analyse": ("--draws", "0"),
-    "whatif": ("--interval-draws", "0"),
+    "whatif": ("--draws", "50", "--interval-draws", "0"),
+    "layers": ("--draws", "50"),
     "fit": ("--draws", "50", "--interval-draws", "0"),
     "day": ("--speed", "1000", "--port", "0"),
 }
