@@ -16,12 +16,13 @@ from typing import Any
 
 import pytest
 from in_browser import TABLET, screen, text_of, until
+from made_study import change
 
 from jointload.modeldata import shipped_folder
 
 LONGEST = 900
 """Of the whole day on a busy machine [s]."""
-RECORDINGS = 9
+RECORDINGS = 6
 PLAN = "rider,condition,landings\nrider_a,flat,1\n"
 FEW_DRAWS = "draws = 50"
 SHAPES = '[shapes]\nwedge = "medial:4"\n'
@@ -29,9 +30,11 @@ SHAPES = '[shapes]\nwedge = "medial:4"\n'
 
 @pytest.fixture(scope="module")
 def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The sample with a plan of one landing, and no fitting until somebody begins one."""
+    """Two riders of the sample with a plan of one landing, and no fitting until somebody begins one."""
     folder = tmp_path_factory.mktemp("recorded") / "loft"
-    shutil.copytree(shipped_folder("sample_c3d"), folder)
+    shutil.copytree(shipped_folder("sample_c3d"), folder, ignore=shutil.ignore_patterns("rider_c*"))
+    for table in ("riders.csv", "trials.csv"):
+        change(folder / table, lambda rows: rows.__setitem__(slice(None), [r for r in rows if "rider_c" not in r]))
     (folder / "plan.csv").write_text(PLAN, encoding="utf-8")
     (folder / "day.toml").write_text(SHAPES, encoding="utf-8")
     asked = (folder / "study.toml").read_text(encoding="utf-8")

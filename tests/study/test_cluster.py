@@ -9,6 +9,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterable, Iterator
+from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
@@ -20,7 +21,7 @@ from jointload.study_run.trial import Outcome
 from jointload.study_run.workers import on_cluster
 from jointload.whole_study import run_study
 
-pytest.importorskip("distributed", reason="the extra cluster is not installed")
+pytestmark = pytest.mark.skipif(find_spec("distributed") is None, reason="the extra cluster is not installed")
 LATE = 1.0
 """Time [s] in which a worker that goes on could still write."""
 SILENT = 4.0

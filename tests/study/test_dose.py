@@ -303,7 +303,11 @@ def joined(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def test_a_study_gives_its_dose_in_a_folder_that_comes_again_to_the_byte(joined: Path, tmp_path: Path) -> None:
+def test_a_study_gives_its_dose_in_a_folder_that_comes_again_to_the_byte(
+    joined: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """How a sheet is drawn is tested with the figures."""
+    monkeypatch.setattr("jointload.report.figures.paper.sheet_file", lambda sheet, form: sheet.panels and b"drawn")
     sample = shipped_folder("sample_c3d")
     found, first = dose_study(sample, results=joined, out=tmp_path / "first", figures="svg")
     _, second = dose_study(sample, results=joined, out=tmp_path / "second")
