@@ -281,8 +281,8 @@ def _pose_of(
 ) -> BedPose:
     """The pose of scaled unknowns (D, T, 5) and of what every cell bears (D, T, n); NaN where a reason stands."""
     height, materials, load = footing
-    stable = (reason == STABLE)[..., None]
-    values, pressure = np.where(stable, unknowns / SCALE, np.nan), np.where(stable, pressure, np.nan)
+    values = unknowns / SCALE
+    values[reason != STABLE] = pressure[reason != STABLE] = np.nan
     moments = (pressure * bed.area) @ bed.motion * SCALE
     levers = moments / load.force[:, None]
     return BedPose(
