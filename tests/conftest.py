@@ -7,6 +7,7 @@ import os
 import shutil
 import sys
 import tempfile
+from collections.abc import Generator
 from pathlib import Path
 
 import pytest
@@ -36,10 +37,11 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     items.sort(key=lambda item: order.get(item.path.stem, len(LONG)))
 
 
-@pytest.hookimpl(optionalhook=True)
-def pytest_xdist_auto_num_workers() -> int:
+@pytest.hookimpl(optionalhook=True, wrapper=True)
+def pytest_xdist_auto_num_workers() -> Generator[None, int, int]:
     """One more than there are processors: who waits for a browser or a process leaves one idle."""
-    return len(os.sched_getaffinity(0)) + 1 if hasattr(os, "sched_getaffinity") else (os.cpu_count() or 1) + 1
+    processors = yield
+    return processors + 1
 
 
 def pytest_configure(config: pytest.Config) -> None:

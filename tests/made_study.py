@@ -50,6 +50,12 @@ def sample_study(folder: Path, times: int = 1) -> Path:
     return folder
 
 
+def with_draws(study: Path, draws: int = 50) -> None:
+    """The study asks for this many draws, of which it takes no fewer."""
+    plan = study / "study.toml"
+    plan.write_text(f"draws = {draws}\n{plan.read_text(encoding='utf-8')}", encoding="utf-8")
+
+
 def of_rider_a(study: Path) -> Path:
     """The sample study with the two landings of its first rider alone."""
     change(study / "trials.csv", lambda rows: rows.__delitem__(slice(4, None)))

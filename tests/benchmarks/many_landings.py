@@ -24,6 +24,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import same_recordings
+from made_study import with_draws
 from study import make_study
 from troubled import cluster
 
@@ -60,11 +61,6 @@ def renamed(folder: Path) -> None:
 def read(path: Path) -> list[list[str]]:
     with path.open(encoding="utf-8", newline="") as file:
         return list(csv.reader(file))
-
-
-def with_draws(folder: Path, draws: int) -> None:
-    plan = folder / "study.toml"
-    plan.write_text(f"draws = {draws}\n{plan.read_text(encoding='utf-8')}", encoding="utf-8")
 
 
 def once_a_recording(workers: Workers) -> Workers:

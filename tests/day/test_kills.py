@@ -11,7 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from made_day import empty_study, record
-from made_study import every_byte, read_csv
+from made_study import every_byte, read_csv, with_draws
 
 from jointload.whole_study import run_study
 
@@ -41,8 +41,7 @@ def killed_when(folder: Path, moment: Callable[[], bool]) -> None:
 
 def test_killed_three_times_the_day_ends_with_the_same_bytes(tmp_path: Path) -> None:
     study = empty_study(tmp_path / "study")
-    asked = (study / "study.toml").read_text(encoding="utf-8")
-    (study / "study.toml").write_text(f"draws = 50\n{asked}", encoding="utf-8")
+    with_draws(study)
     riders = (study / "riders.csv").read_text(encoding="utf-8").splitlines()
     (study / "riders.csv").write_text("\n".join(riders[:2]) + "\n", encoding="utf-8")
     for k, file in enumerate(FILES):

@@ -16,7 +16,7 @@ from typing import Any
 
 import pytest
 from in_browser import TABLET, screen, text_of, until
-from made_study import change
+from made_study import change, with_draws
 
 from jointload.modeldata import shipped_folder
 
@@ -24,7 +24,6 @@ LONGEST = 900
 """Of the whole day on a busy machine [s]."""
 RECORDINGS = 6
 PLAN = "rider,condition,landings\nrider_a,flat,1\n"
-FEW_DRAWS = "draws = 50"
 SHAPES = '[shapes]\nwedge = "medial:4"\n'
 
 
@@ -37,8 +36,7 @@ def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
         change(folder / table, lambda rows: rows.__setitem__(slice(None), [r for r in rows if "rider_c" not in r]))
     (folder / "plan.csv").write_text(PLAN, encoding="utf-8")
     (folder / "day.toml").write_text(SHAPES, encoding="utf-8")
-    asked = (folder / "study.toml").read_text(encoding="utf-8")
-    (folder / "study.toml").write_text(f"{FEW_DRAWS}\n{asked}", encoding="utf-8")
+    with_draws(folder)
     return folder
 
 

@@ -102,9 +102,7 @@ def _exposures() -> list[Exposure]:
 def opened(browser: Any, path: Path) -> None:
     """Loaded, with every section laid out."""
     browser.get(path.as_uri())
-    browser.execute_script(
-        "document.querySelectorAll('section').forEach((s) => { s.style.contentVisibility = 'visible'; })"
-    )
+    browser.execute_script(LAY_OUT)
 
 
 def bare(text: str) -> str:

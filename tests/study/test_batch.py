@@ -15,7 +15,7 @@ from typing import Any
 
 import pandas
 import pytest
-from made_study import change, every_byte, of_rider_a, ran_sample, read_csv, sample_study
+from made_study import change, every_byte, of_rider_a, ran_sample, read_csv, sample_study, with_draws
 from paper import check_references
 from written_names import ends_in_a_side_letter
 
@@ -282,8 +282,7 @@ def test_parquet_holds_the_same_numbers(
 
 def test_draws_of_the_plan_give_every_number_its_interval(tmp_path: Path) -> None:
     study = sample_study(tmp_path / "study")
-    plan = study / "study.toml"
-    plan.write_text("draws = 50\n" + plan.read_text(encoding="utf-8"), encoding="utf-8")
+    with_draws(study)
     known = read_study(study)
     job = one_trial.job_of(known, known.landings[0], tmp_path / "out", tmp_path, full=False)
     one_trial.write(job, job.result)

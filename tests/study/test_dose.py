@@ -306,14 +306,16 @@ def joined(tmp_path: Path) -> Path:
 def test_a_study_gives_its_dose_in_a_folder_that_comes_again_to_the_byte(
     joined: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """How a sheet is drawn is tested with the figures."""
-    monkeypatch.setattr("jointload.report.figures.paper.sheet_file", lambda sheet, form: sheet.panels and b"drawn")
+    """How a sheet is drawn is tested with the figures; here its numbers and words."""
+    monkeypatch.setattr("jointload.report.figures.paper.sheet_file", lambda sheet, form: repr(sheet).encode())
     sample = shipped_folder("sample_c3d")
     found, first = dose_study(sample, results=joined, out=tmp_path / "first", figures="svg")
-    _, second = dose_study(sample, results=joined, out=tmp_path / "second")
+    _, second = dose_study(sample, results=joined, out=tmp_path / "second", figures="svg")
     figures = {path.name for path in (first / "figures").iterdir()}
     assert figures == {"what_matters.svg", "doses.svg", "shares.svg", "savings.svg"}
-    names = {path.name for path in second.iterdir()}
+    for name in figures:
+        assert (first / "figures" / name).read_bytes() == (second / "figures" / name).read_bytes(), name
+    names = {path.name for path in first.iterdir()} - {"figures"}
     csvs = {"dose.csv", "shares.csv", "savings.csv"}
     papers = {"methods.md", "methods.tex", "references.bib"}
     assert names == {"dose.html", "dose.json"} | csvs | papers

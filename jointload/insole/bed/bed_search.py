@@ -103,13 +103,17 @@ class System:
         both = ((self.insole_capacity, self.insole_half), (self.midsole_capacity, self.midsole_half))
         return [(capacity, half) for capacity, half in both if capacity.any()]
 
+    def compression(self, unknowns: Array) -> Array:
+        """(P, n) [m] of the layers under every cell at scaled unknowns (P, 5)."""
+        return np.maximum(self.gap - unknowns @ self.motion.T, 0.0)
+
     def take(self, draw: Index, instant: Index) -> System:
         """The poses at these draws and instants, one row each."""
         materials = {f.name: getattr(self, f.name)[draw] for f in fields(self)[6:]}
         loads = {f.name: getattr(self, f.name)[draw, instant] for f in fields(self)[3:6]}
         return replace(self, **loads, **materials)
 
-    def keep(self, rows: Mask) -> System:
+    def keep(self, rows: Mask | slice) -> System:
         return replace(self, **{f.name: getattr(self, f.name)[rows] for f in fields(self)[3:]})
 
 
@@ -128,7 +132,7 @@ class Place:
     @classmethod
     def cold(cls, system: System, unknowns: Array) -> Place:
         """At a pose from nothing: layers of one mean slope, then as many steps as they need."""
-        compression = np.maximum(system.gap - unknowns @ system.motion.T, 0.0)
+        compression = system.compression(unknowns)
         slope = system.tissue_slope + (system.insole_capacity + system.midsole_capacity) / 6.0
         place = cls._untold(unknowns, compression / slope, compression, slope)
         for _ in range(MOST_STEPS):
@@ -141,10 +145,7 @@ class Place:
     def settled(cls, system: System, unknowns: Array, pressure: Array) -> Place:
         """At a pose whose pressures (P, n) [Pa] are known."""
         u = np.log1p(pressure / system.tissue_pressure)
-        layers = system.tissue_slope * u
-        for capacity, half in system.foams():
-            layers += capacity * pressure / (pressure + half)
-        return cls._untold(unknowns, u, layers, np.ones_like(u)).moved(system, unknowns)
+        return cls._untold(unknowns, u, system.compression(unknowns), np.ones_like(u)).moved(system, unknowns)
 
     @classmethod
     def _untold(cls, unknowns: Array, u: Array, layers: Array, slope: Array) -> Place:
@@ -156,7 +157,7 @@ class Place:
 
         c = (t_t / b) u + t_i p / (E_i + p / e_i) + t_m p / (E_m + p / e_m),  p = a (exp(u) - 1).
         """
-        compression = np.maximum(system.gap - unknowns @ system.motion.T, 0.0)
+        compression = system.compression(unknowns)
         step = (compression - self.layers) / self.slope
         u = self.u + np.clip(step, -LARGEST_INNER_STEP, LARGEST_INNER_STEP, out=step)
         u = np.clip(u, 0.0, compression / system.tissue_slope, out=u)

@@ -19,7 +19,6 @@ from jointload.insole.bed.bed import (
     STABLE,
     UNKNOWN,
     UNLOADED,
-    UNSETTLED,
     Array,
     BedLoad,
     BedMaterials,
@@ -58,15 +57,12 @@ def baseline_pose(
     springs = _springs_of_baseline(bed, joints, load)
     start = _start_in_contact(bed, system, materials, load)
     reason = _unusable(bed, load, system.shape[0])
-    held, footing = replace(system, free=UNTWISTED), (height, materials, load)
-
-    def settled(reason: NDArray[np.int8]) -> BedPose:
-        return settle_poses(bed, held, springs, np.zeros_like(springs), start, reason, footing)
-
+    held, rest, footing = replace(system, free=UNTWISTED), np.zeros_like(springs), (height, materials, load)
     if len(reason) > 1:  # a draw lies nearer to another's pose than to a level sole
-        first = settled(np.where(np.arange(len(reason))[:, None] == 0, reason, UNSETTLED).astype(np.int8))
+        one = slice(0, 1)
+        first = settle_poses(bed, held.keep(one), springs[one], rest[one], start[one], reason[one], footing)
         start[1:, first.stable[0]] = first.unknowns[0, first.stable[0]]
-    return settled(reason)
+    return settle_poses(bed, held, springs, rest, start, reason, footing)
 
 
 def _springs_of_baseline(bed: FootBed, joints: JointStiffness, load: BedLoad) -> Array:
